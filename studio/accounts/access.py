@@ -1,0 +1,87 @@
+"""Who may see what. Views reach every object through an ``access`` module, never otherwise.
+
+What a person may not see and what does not exist look alike: :class:`~django.http.Http404`.
+"""
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.http import Http404
+
+from .models import Enrolment, GuardianLink, Membership, Person, Studio, current
+
+Role = Membership.Role
+
+
+def studios_of(person: Person, role: str) -> QuerySet[Studio]:
+    """The studios in which ``person`` holds ``role`` today."""
+    held = Membership.objects.filter(
+        current(), person=person, role=role, studio=OuterRef("pk"), person__is_active=True
+    )
+    return Studio.objects.filter(Exists(held)).order_by("pk")
+
+
+def is_teacher(person: Person) -> bool:
+    return studios_of(person, Role.TEACHER).exists()
+
+
+def teaching_studio(person: Person) -> Studio:
+    """The studio a teacher works in (the first, when there are several), or 404."""
+    studio = studios_of(person, Role.TEACHER).first()
+    if studio is None:
+        raise Http404
+    return studio
+
+
+def enrolments_taught_by(person: Person) -> QuerySet[Enrolment]:
+    """Every enrolment of the studios where ``person`` teaches: colleagues share a studio."""
+    return _enrolments().filter(studio__in=studios_of(person, Role.TEACHER))
+
+
+def enrolments_of(person: Person) -> QuerySet[Enrolment]:
+    """A pupil's own places."""
+    return _enrolments().filter(pupil=person, pupil__is_active=True)
+
+
+def enrolments_guarded_by(person: Person) -> QuerySet[Enrolment]:
+    """The places of the children ``person`` answers for today, in studios that know the guardian."""
+    link = GuardianLink.objects.filter(current(), guardian=person, pupil=OuterRef("pupil"))
+    return _enrolments().filter(Exists(link), studio__in=studios_of(person, Role.GUARDIAN))
+
+
+def enrolments_seen_by(person: Person) -> QuerySet[Enrolment]:
+    """All that ``person`` may look at, as teacher, pupil or guardian."""
+    mine = (enrolments_taught_by(person), enrolments_of(person), enrolments_guarded_by(person))
+    reached = Q()
+    for enrolments in mine:
+        reached |= Q(pk__in=enrolments.values("pk"))
+    return _enrolments().filter(reached)
+
+
+def taught_enrolment(person: Person, pk: int) -> Enrolment:
+    return get_or_404(enrolments_taught_by(person), pk)
+
+
+def home_enrolment(person: Person, pk: int) -> Enrolment:
+    """A pupil's own place, or a guardian's child's."""
+    homes = Q(pk__in=enrolments_of(person).values("pk")) | Q(
+        pk__in=enrolments_guarded_by(person).values("pk")
+    )
+    return get_or_404(_enrolments().filter(homes), pk)
+
+
+def own_enrolment(person: Person) -> Enrolment:
+    """The pupil's present place (the newest, when there are several), or 404."""
+    enrolment = enrolments_of(person).order_by("-started_on", "-pk").first()
+    if enrolment is None:
+        raise Http404
+    return enrolment
+
+
+def get_or_404(queryset: QuerySet, pk):
+    try:
+        return queryset.get(pk=pk)
+    except queryset.model.DoesNotExist:
+        raise Http404 from None
+
+
+def _enrolments() -> QuerySet[Enrolment]:
+    return Enrolment.objects.filter(current()).select_related("pupil", "studio", "teacher")

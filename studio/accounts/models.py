@@ -1,0 +1,182 @@
+"""People, studios, and who stands in which relation to whom.
+
+A person has no role of their own. A role is a dated :class:`Membership` of a studio; what a
+pupil studies, and with whom, is a dated :class:`Enrolment`; who answers for a child is a dated
+:class:`GuardianLink`. "Current" always means: started, and not ended, on today's date.
+"""
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+
+def current(prefix: str = "") -> Q:
+    """A filter for dated rows that hold today; ``prefix`` reaches them through a relation."""
+    today = timezone.localdate()
+    ended = Q(**{f"{prefix}ended_on__isnull": True}) | Q(**{f"{prefix}ended_on__gt": today})
+    return Q(**{f"{prefix}started_on__lte": today}) & ended
+
+
+class Dated(models.Model):
+    """A row that holds from one day (inclusive) until another (exclusive, or open)."""
+
+    started_on = models.DateField(default=timezone.localdate)
+    ended_on = models.DateField(null=True, blank=True)
+
+    class Meta:
+        abstract = True
+
+
+class PersonManager(BaseUserManager):
+    def create_user(self, email: str, password: str | None = None, **fields) -> "Person":
+        person = self.model(email=self.normalize_email(email).lower(), **fields)
+        person.set_password(password)
+        person.save(using=self._db)
+        return person
+
+    def get_by_natural_key(self, username: str | None) -> "Person":
+        return self.get(email=(username or "").strip().lower())
+
+
+class Person(AbstractBaseUser):
+    """Anyone who logs in. The address is the log-in name and is kept in lower case."""
+
+    email = models.EmailField(unique=True)
+    name = models.CharField(max_length=120)
+    is_active = models.BooleanField(default=True)
+
+    objects = PersonManager()
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS = ["name"]
+
+    class Meta:
+        verbose_name_plural = "people"
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Level(models.TextChoices):
+    """How fine the ear of the judgement is; the tolerances belong to the judging policy."""
+
+    FIRST_STEPS = "first_steps", "first steps"
+    GROWING = "growing", "growing"
+    ADVANCED = "advanced", "advanced"
+
+
+class Tuning(models.TextChoices):
+    JUST = "just", "just (beatless)"
+    PYTHAGOREAN = "pythagorean", "Pythagorean"
+    EQUAL = "equal", "equal temperament"
+
+
+class Studio(models.Model):
+    """A teaching practice. Nothing crosses from one studio to another."""
+
+    name = models.CharField(max_length=120)
+    tuning = models.CharField(max_length=16, choices=Tuning, default=Tuning.JUST)
+    a4_hz = models.FloatField(
+        null=True, blank=True, help_text="The A the studio tunes to, in hertz; empty: as heard."
+    )
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Membership(Dated):
+    class Role(models.TextChoices):
+        TEACHER = "teacher", "teacher"
+        PUPIL = "pupil", "pupil"
+        GUARDIAN = "guardian", "guardian"
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="memberships")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="memberships")
+    role = models.CharField(max_length=16, choices=Role)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["person", "studio", "role", "started_on"], name="one_membership_a_day"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.get_role_display()} at {self.studio}"
+
+
+class Enrolment(Dated):
+    """A pupil's place in a studio, with a teacher. Clips and assignments hang from it."""
+
+    pupil = models.ForeignKey(Person, models.CASCADE, related_name="enrolments")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="enrolments")
+    teacher = models.ForeignKey(Person, models.PROTECT, related_name="taught_enrolments")
+    level = models.CharField(max_length=16, choices=Level, default=Level.GROWING)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["pupil", "studio"],
+                condition=Q(ended_on__isnull=True),
+                name="one_open_enrolment",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.pupil} at {self.studio}"
+
+    def instrument(self) -> "Instrument | None":
+        """What the pupil plays today; the newest row wins."""
+        return self.pupil.instruments.filter(current()).order_by("-started_on", "-pk").first()
+
+
+class Instrument(Dated):
+    """What a pupil plays, dated, because children change size."""
+
+    class Kind(models.TextChoices):
+        VIOLIN = "violin", "violin"
+        VIOLA = "viola", "viola"
+
+    pupil = models.ForeignKey(Person, models.CASCADE, related_name="instruments")
+    kind = models.CharField(max_length=16, choices=Kind, default=Kind.VIOLIN)
+    string_length_mm = models.FloatField(default=328.0)
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, {self.string_length_mm:g} mm"
+
+
+class GuardianLink(Dated):
+    guardian = models.ForeignKey(Person, models.CASCADE, related_name="guarded")
+    pupil = models.ForeignKey(Person, models.CASCADE, related_name="guardians")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["guardian", "pupil"],
+                condition=Q(ended_on__isnull=True),
+                name="one_open_guardian_link",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.guardian} for {self.pupil}"
+
+
+class Consent(models.Model):
+    """Leave given for one purpose, in one version of its words. A withdrawal wins at once."""
+
+    class Purpose(models.TextChoices):
+        RECORDINGS = "recordings", "sending practice clips to the teacher"
+
+    pupil = models.ForeignKey(Person, models.CASCADE, related_name="consents")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="consents")
+    purpose = models.CharField(max_length=32, choices=Purpose)
+    version = models.PositiveIntegerField(default=1)
+    given_by = models.ForeignKey(Person, models.PROTECT, related_name="consents_given")
+    given_at = models.DateTimeField(default=timezone.now)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"{self.get_purpose_display()}: {self.pupil}"

@@ -1,0 +1,165 @@
+"""Clips: what was uploaded, what was made from it, and where each step stands.
+
+A clip's **intake** is ``received`` or ``refused`` (the pupil can mend it: a code says why).
+Two :class:`Stage` rows then go their own way, each with its lease, attempts and failure::
+
+    listening   waiting → working → heard    | failed
+    playback    waiting → working → playable | failed
+
+``failed`` is ours, after three attempts. The row is the truth; the queue carries an id only.
+A worker claims a stage by a conditional update and publishes only while it still holds the
+lease and the clip's ``generation`` (raised when the clip is erased) is unchanged.
+"""
+
+import uuid
+
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from studio.accounts.models import Enrolment, Person
+
+
+class Clip(models.Model):
+    """One uploaded recording (a take) and everything derived from it."""
+
+    class Intake(models.TextChoices):
+        RECEIVED = "received", "received"
+        REFUSED = "refused", "refused"
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="clips")
+    uploaded_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    title = models.CharField(max_length=160, blank=True, help_text="As the pupil names it.")
+    note = models.TextField(blank=True, help_text="What the pupil wants the teacher to know.")
+    created_at = models.DateTimeField(default=timezone.now)
+    intake = models.CharField(max_length=16, choices=Intake)
+    intake_code = models.CharField(max_length=40, blank=True)
+    duration_s = models.FloatField(null=True, blank=True)
+    has_video = models.BooleanField(default=False)
+    has_audio = models.BooleanField(default=False)
+    frame_rate = models.FloatField(null=True, blank=True)
+    salvaged_from_s = models.FloatField(
+        null=True, blank=True, help_text="What the file promised, when less could be read."
+    )
+    upload_key = models.CharField(
+        max_length=64, blank=True, help_text="Chosen by the page, so that one send makes one clip."
+    )
+    generation = models.PositiveIntegerField(default=1)
+    erased_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-created_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["enrolment", "upload_key"],
+                condition=~Q(upload_key=""),
+                name="one_clip_an_upload",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.title or f"clip of {self.created_at:%d %B %Y}"
+
+    def stage(self, kind: str) -> "Stage | None":
+        """This clip's stage of a kind; uses prefetched rows when they are there."""
+        return next((stage for stage in self.stages.all() if stage.kind == kind), None)
+
+
+class Original(models.Model):
+    """The file as it came. Never changed, never served."""
+
+    clip = models.OneToOneField(Clip, models.CASCADE, related_name="original")
+    path = models.CharField(max_length=200, help_text="Below the media folder.")
+    sha256 = models.CharField(max_length=64)
+    size_bytes = models.PositiveBigIntegerField()
+    filename = models.CharField(max_length=255, help_text="As the pupil's device named it.")
+
+    def __str__(self) -> str:
+        return self.filename
+
+
+class Rendition(models.Model):
+    """A file made by us from the original; the only kind that is ever served."""
+
+    class Kind(models.TextChoices):
+        SOUND = "sound", "sound for listening"
+        PLAYABLE = "playable", "playable copy"
+        POSTER = "poster", "poster"
+        PEAKS = "peaks", "waveform peaks"
+
+    clip = models.ForeignKey(Clip, models.CASCADE, related_name="renditions")
+    kind = models.CharField(max_length=16, choices=Kind)
+    path = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    size_bytes = models.PositiveBigIntegerField()
+    content_type = models.CharField(max_length=60)
+    created_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["clip", "kind"], name="one_rendition_a_kind")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} of {self.clip_id}"
+
+
+class Stage(models.Model):
+    """Where one long piece of work on a clip stands. See the module's docstring."""
+
+    class Kind(models.TextChoices):
+        LISTENING = "listening", "listening"
+        PLAYBACK = "playback", "playback"
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        WORKING = "working", "working"
+        HEARD = "heard", "heard"
+        PLAYABLE = "playable", "playable"
+        FAILED = "failed", "failed"
+
+    DONE = {Kind.LISTENING: State.HEARD, Kind.PLAYBACK: State.PLAYABLE}
+
+    clip = models.ForeignKey(Clip, models.CASCADE, related_name="stages")
+    kind = models.CharField(max_length=16, choices=Kind)
+    state = models.CharField(max_length=16, choices=State, default=State.WAITING)
+    attempt = models.PositiveIntegerField(default=0)
+    lease_token = models.CharField(max_length=32, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    heartbeat_at = models.DateTimeField(null=True, blank=True)
+    dispatched_at = models.DateTimeField(null=True, blank=True)
+    changed_at = models.DateTimeField(default=timezone.now)
+    progress = models.FloatField(default=0.0, help_text="0 to 1 while working.")
+    failure_code = models.CharField(max_length=40, blank=True)
+    failure_detail = models.TextField(blank=True, help_text="For the operator; never shown.")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["clip", "kind"], name="one_stage_a_kind")
+        ]
+        indexes = [models.Index(fields=["state", "lease_until"], name="stage_sweep")]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} of {self.clip_id}: {self.get_state_display()}"
+
+    @property
+    def is_done(self) -> bool:
+        return self.state == self.DONE[self.kind]
+
+
+class Listening(models.Model):
+    """What one engine heard in one clip. Never changed; a newer engine adds another."""
+
+    clip = models.ForeignKey(Clip, models.CASCADE, related_name="listenings")
+    engine = models.CharField(max_length=32)
+    options = models.JSONField()
+    input_sha256 = models.CharField(max_length=64)
+    measurement = models.JSONField()
+    created_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+
+    def __str__(self) -> str:
+        return f"engine {self.engine} on {self.clip_id}"

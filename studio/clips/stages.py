@@ -1,0 +1,157 @@
+"""Claim, lease, heartbeat, publish, fail, sweep: how long work is done exactly once.
+
+All times are the database's own, so that a worker with a wrong clock can neither steal a
+lease nor lose one. A claim raises ``attempt``, so a killed worker counts as an attempt.
+"""
+
+import secrets
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import timedelta
+
+from django.db import connection, models, transaction
+from django.db.models import F, Q
+from django.db.models.functions import Now
+
+from .models import Clip, Stage
+
+LEASE = timedelta(seconds=60)
+HEARTBEAT_S = 10.0
+STALE_WAIT = timedelta(seconds=30)  # a waiting stage older than this lost its message
+MAX_ATTEMPTS = 3
+
+
+class LeaseLost(Exception):
+    """Another worker has the stage now, or the clip was erased: drop the work."""
+
+
+def claim(clip_id, kind: str) -> Stage | None:
+    """Take a waiting stage for work, or ``None`` when there is nothing to take."""
+    token = secrets.token_hex(16)
+    free = Q(state=Stage.State.WAITING) | Q(state=Stage.State.WORKING, lease_until__lt=Now())
+    taken = Stage.objects.filter(
+        free,
+        clip_id=clip_id,
+        kind=kind,
+        attempt__lt=MAX_ATTEMPTS,
+        clip__erased_at__isnull=True,
+    ).update(
+        state=Stage.State.WORKING,
+        attempt=F("attempt") + 1,
+        lease_token=token,
+        lease_until=Now() + LEASE,
+        heartbeat_at=Now(),
+        changed_at=Now(),
+        progress=0.0,
+        failure_code="",
+        failure_detail="",
+    )
+    return Stage.objects.select_related("clip").get(lease_token=token) if taken else None
+
+
+def beat(stage: Stage, progress: float | None = None) -> None:
+    """Renew the lease, and note how far the work is.
+
+    Raises
+    ------
+    LeaseLost
+        When the stage is no longer ours.
+    """
+    changes: dict = {"lease_until": Now() + LEASE, "heartbeat_at": Now()}
+    if progress is not None:
+        changes["progress"] = min(max(progress, 0.0), 1.0)
+    if not _held(stage).update(**changes):
+        raise LeaseLost(f"stage {stage.pk} is no longer held by this worker")
+
+
+@contextmanager
+def beating(stage: Stage, every_s: float = HEARTBEAT_S) -> Iterator[Callable[[float], None]]:
+    """Beat in the background while the body works; yields a function that takes progress."""
+    stop, shared = threading.Event(), {"progress": 0.0}
+
+    def keep() -> None:
+        try:
+            while not stop.wait(every_s):
+                beat(stage, shared["progress"])
+        except LeaseLost:
+            pass  # publishing will find out, and drop the work
+        finally:
+            connection.close()
+
+    thread = threading.Thread(target=keep, name=f"heartbeat-{stage.pk}", daemon=True)
+    thread.start()
+    try:
+        yield lambda progress: shared.__setitem__("progress", progress)
+    finally:
+        stop.set()
+        thread.join()
+
+
+@contextmanager
+def publishing(stage: Stage) -> Iterator[Clip]:
+    """One transaction in which the results are written and the stage is done.
+
+    Raises
+    ------
+    LeaseLost
+        When the lease or the clip's generation is not what it was; nothing is written.
+    """
+    generation = stage.clip.generation
+    with transaction.atomic():
+        clip = Clip.objects.select_for_update().get(pk=stage.clip_id)
+        if clip.generation != generation or clip.erased_at is not None:
+            raise LeaseLost(f"clip {clip.pk} was erased or replaced")
+        done = _held(stage).update(
+            state=Stage.DONE[stage.kind],
+            lease_token="",
+            lease_until=None,
+            progress=1.0,
+            changed_at=Now(),
+        )
+        if not done:
+            raise LeaseLost(f"stage {stage.pk} is no longer held by this worker")
+        yield clip
+
+
+def give_up(stage: Stage, code: str, detail: str = "", *, retry: bool = True) -> bool:
+    """Record a failure: wait for another attempt, or fail for good. Says whether it will retry."""
+    again = retry and stage.attempt < MAX_ATTEMPTS
+    _held(stage).update(
+        state=Stage.State.WAITING if again else Stage.State.FAILED,
+        lease_token="",
+        lease_until=None,
+        dispatched_at=None,
+        failure_code=code,
+        failure_detail=detail[-4000:],
+        changed_at=Now(),
+    )
+    return again
+
+
+def lost() -> models.QuerySet[Stage]:
+    """Stages whose message or worker was lost: to be sent again."""
+    unheard = Q(state=Stage.State.WAITING, changed_at__lt=Now() - STALE_WAIT) & (
+        Q(dispatched_at__isnull=True) | Q(dispatched_at__lt=Now() - STALE_WAIT)
+    )
+    expired = Q(state=Stage.State.WORKING, lease_until__lt=Now())
+    return Stage.objects.filter(unheard | expired, clip__erased_at__isnull=True)
+
+
+def fail_exhausted() -> int:
+    """Stages whose last attempt died without a word are failed for good."""
+    return Stage.objects.filter(
+        state=Stage.State.WORKING, lease_until__lt=Now(), attempt__gte=MAX_ATTEMPTS
+    ).update(
+        state=Stage.State.FAILED,
+        lease_token="",
+        lease_until=None,
+        failure_code="worker_died",
+        changed_at=Now(),
+    )
+
+
+def _held(stage: Stage) -> models.QuerySet[Stage]:
+    return Stage.objects.filter(
+        pk=stage.pk, state=Stage.State.WORKING, lease_token=stage.lease_token
+    ).exclude(lease_token="")

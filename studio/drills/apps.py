@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class DrillsConfig(AppConfig):
+    name = "studio.drills"
+    label = "drills"
+    default_auto_field = "django.db.models.BigAutoField"

@@ -1,0 +1,106 @@
+"""The teacher's answer to a clip: decisions on marks, comments, drills set, the return.
+
+Review: waiting → open → returned. Everything here is hidden from the pupil until the return,
+which freezes a snapshot (:class:`Return`); nothing later changes what was returned.
+
+A mark is a proposal of the judgement and has no row. What the teacher decides about it has:
+:class:`Decision` remembers what it was about (code, span, pitches), so that it finds the same
+moment again in a newer listening.
+"""
+
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from studio.accounts.models import Person
+from studio.clips.models import Clip, Listening
+from studio.drills.models import Assignment
+
+
+class Review(models.Model):
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        OPEN = "open", "open"
+        RETURNED = "returned", "returned"
+
+    clip = models.OneToOneField(Clip, models.CASCADE, related_name="review")
+    answers = models.ForeignKey(
+        Assignment, models.SET_NULL, null=True, blank=True, related_name="answered_by"
+    )
+    state = models.CharField(max_length=16, choices=State, default=State.WAITING)
+    opened_at = models.DateTimeField(null=True, blank=True)
+    summary = models.TextField(blank=True)
+    drills_set = models.ManyToManyField(Assignment, blank=True, related_name="set_in")
+
+    def __str__(self) -> str:
+        return f"review of {self.clip}"
+
+
+class Decision(models.Model):
+    """Keep or drop one mark, perhaps with other words or another span."""
+
+    class Choice(models.TextChoices):
+        KEPT = "kept", "kept"
+        DROPPED = "dropped", "dropped"
+
+    review = models.ForeignKey(Review, models.CASCADE, related_name="decisions")
+    listening = models.ForeignKey(Listening, models.PROTECT, related_name="+")
+    choice = models.CharField(max_length=16, choices=Choice)
+    code = models.CharField(max_length=40)
+    start_s = models.FloatField()
+    end_s = models.FloatField()
+    midis = models.JSONField(default=list, help_text="MIDI numbers of the mark's voices.")
+    words = models.TextField(blank=True, help_text="The teacher's own words, if edited.")
+    decided_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    decided_at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.get_choice_display()}: {self.code} at {self.start_s:.1f} s"
+
+
+class Comment(models.Model):
+    """What is said at a moment, or over a span when ``end_s`` is given."""
+
+    class Kind(models.TextChoices):
+        INTONATION = "intonation", "intonation"
+        LEFT_HAND = "left_hand", "left hand"
+        BOW = "bow", "bow"
+        SOUND = "sound", "sound"
+        MUSIC = "music", "music"
+        WELL_DONE = "well_done", "well done"
+
+    review = models.ForeignKey(Review, models.CASCADE, related_name="comments")
+    author = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    kind = models.CharField(max_length=16, choices=Kind, default=Kind.INTONATION)
+    start_s = models.FloatField()
+    end_s = models.FloatField(null=True, blank=True)
+    text = models.TextField()
+    version = models.PositiveIntegerField(default=1, help_text="Raised by each edit.")
+    form_key = models.CharField(
+        max_length=64, blank=True, help_text="Chosen by the page, so that one press makes one."
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    edited_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["start_s", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["review", "form_key"], condition=~Q(form_key=""), name="one_comment_a_press"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} at {self.start_s:.1f} s"
+
+
+class Return(models.Model):
+    """What the pupil sees, frozen at the moment of returning."""
+
+    review = models.OneToOneField(Review, models.CASCADE, related_name="returned")
+    returned_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    returned_at = models.DateTimeField(default=timezone.now)
+    snapshot = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"return of {self.review.clip}"
