@@ -1,0 +1,11 @@
+"""The queue's application. The row in the database is the truth; the queue carries an id."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
+
+app = Celery("studio")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()

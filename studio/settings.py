@@ -1,0 +1,244 @@
+"""Django's settings for the studio, read from environment variables.
+
+deploy/README.md lists every variable with its default. What is wrong is refused at the
+start with the value, the bound, and what to set instead (:mod:`studio.environment`).
+"""
+
+from pathlib import Path
+
+from csp.constants import NONE, SELF
+
+from studio import environment
+
+BASE_DIR = Path(__file__).resolve().parent
+STUDIO_DATA = environment.data_folder()
+
+# -- the site ------------------------------------------------------------------------------
+DEBUG = environment.flag("DEBUG")
+HTTPS = environment.flag("HTTPS")
+SECRET_KEY = environment.secret_key("SECRET_KEY", STUDIO_DATA)
+ALLOWED_HOSTS = environment.words("ALLOWED_HOSTS", ["localhost", "127.0.0.1", "[::1]"])
+CSRF_TRUSTED_ORIGINS = environment.origins("CSRF_TRUSTED_ORIGINS")
+ADDRESS = environment.text("ADDRESS", "127.0.0.1")
+PORT = environment.whole("PORT", 8000, low=1, high=65535)
+WEB_PROCESSES = environment.whole("WEB_PROCESSES", 2, low=1, high=64)
+WEB_THREADS = environment.whole("WEB_THREADS", 8, low=1, high=256)
+PROXY = environment.flag("PROXY", HTTPS)
+
+# -- clips ---------------------------------------------------------------------------------
+MAX_UPLOAD_BYTES = environment.whole("MAX_UPLOAD_BYTES", 1_000_000_000, low=1_000_000, high=10**11)
+MAX_CLIP_S = environment.whole("MAX_CLIP_S", 900, low=10, high=3600)
+MEDIA_ROOT = STUDIO_DATA / "media"
+FILE_UPLOAD_TEMP_DIR = STUDIO_DATA / "incoming"
+FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
+FILE_UPLOAD_PERMISSIONS = 0o600
+FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
+
+# -- the parts -----------------------------------------------------------------------------
+INSTALLED_APPS = [
+    "studio.accounts",
+    "studio.clips",
+    "studio.drills",
+    "studio.review",
+    "studio.progress",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "django.contrib.humanize",
+    "axes",
+    "csp",
+    "django_htmx",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "studio.headers.StudioHeaders",
+    "csp.middleware.CSPMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    # Every view asks for a log-in unless it is marked with login_not_required.
+    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "axes.middleware.AxesMiddleware",
+]
+ROOT_URLCONF = "studio.urls"
+WSGI_APPLICATION = "studio.wsgi.application"
+ASGI_APPLICATION = "studio.asgi.application"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    },
+]
+
+# -- stores --------------------------------------------------------------------------------
+DATABASES = {"default": environment.database("DATABASE_URL", STUDIO_DATA)}
+STATIC_URL = "/static/"
+STATIC_ROOT = STUDIO_DATA / "static"
+STATICFILES_DIRS = [BASE_DIR / "static"]
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {
+        "BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"
+        if DEBUG
+        else "studio.staticfiles.NamedByContent"
+    },
+}
+WHITENOISE_USE_FINDERS = DEBUG
+WHITENOISE_AUTOREFRESH = DEBUG
+
+# -- people --------------------------------------------------------------------------------
+AUTH_USER_MODEL = "accounts.Person"
+LOGIN_URL = "/log-in/"
+LOGIN_REDIRECT_URL = "/"
+LOGOUT_REDIRECT_URL = "/log-in/"
+AUTHENTICATION_BACKENDS = [
+    "axes.backends.AxesStandaloneBackend",
+    "django.contrib.auth.backends.ModelBackend",
+]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 8},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {
+        "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
+        "OPTIONS": {"user_attributes": ("email", "name")},
+    },
+]
+# After five wrong passwords for one account from one address that pair waits: a minute,
+# then two, four ... up to an hour.
+AXES_FAILURE_LIMIT = 5
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_COOLOFF_TIME = "studio.lockout.wait_after"
+AXES_USE_ATTEMPT_EXPIRATION = True
+AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
+AXES_RESET_ON_SUCCESS = True
+AXES_CLIENT_IP_CALLABLE = "studio.lockout.address_of"
+AXES_HTTP_RESPONSE_CODE = 429
+AXES_DISABLE_ACCESS_LOG = True
+AXES_ENABLE_ADMIN = False
+AXES_VERBOSE = False
+
+# -- what browsers are told ----------------------------------------------------------------
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [SELF],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:", "blob:"],
+        "media-src": [SELF, "blob:"],
+        "connect-src": [SELF],
+        "font-src": [SELF],
+        "worker-src": [SELF],
+        "object-src": [NONE],
+        "base-uri": [NONE],
+        "form-action": [SELF],
+        "frame-src": [NONE],
+        "frame-ancestors": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_CONTENT_TYPE_NOSNIFF = True
+SECURE_REFERRER_POLICY = "same-origin"
+SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+CSRF_COOKIE_SAMESITE = "Lax"
+# HTTPS=1: a web server in front ends the encryption and sets X-Forwarded-Proto itself.
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
+CSRF_COOKIE_NAME = "__Host-csrf" if HTTPS else "csrf"
+SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
+SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
+# Sub-domains and the browsers' preload list are the domain owner's decision, not ours.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
+
+# -- language and time ---------------------------------------------------------------------
+LANGUAGE_CODE = "en-gb"
+TIME_ZONE = environment.time_zone("TIME_ZONE", "UTC")
+USE_I18N = True
+USE_TZ = True
+
+# -- work in the background ----------------------------------------------------------------
+CELERY_BROKER_URL = environment.broker("BROKER_URL")
+if CELERY_BROKER_URL.startswith("filesystem:"):
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "data_folder_in": str(STUDIO_DATA / "queue"),
+        "data_folder_out": str(STUDIO_DATA / "queue"),
+        "control_folder": str(STUDIO_DATA / "queue" / "control"),
+        "polling_interval": 0.1,
+    }
+else:
+    # A killed worker's message comes back in seconds; a job is never longer than the
+    # visibility timeout, or it would be started again while it runs.
+    CELERY_BROKER_TRANSPORT_OPTIONS = {
+        "visibility_timeout": 2 * 60 * 60,
+        "unacked_restore_interval": 2,
+        "unacked_restore_throttle": 1,
+    }
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_TASK_DEFAULT_QUEUE = "listening"
+CELERY_TASK_CREATE_MISSING_QUEUES = True
+CELERY_TASK_SERIALIZER = "json"
+CELERY_RESULT_SERIALIZER = "json"
+CELERY_ACCEPT_CONTENT = ["json"]
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_ACKS_LATE = True
+# With True a task that kills its worker would run for ever; the row's lease brings it back.
+CELERY_TASK_REJECT_ON_WORKER_LOST = False
+CELERY_TASK_TIME_LIMIT = 60 * 60
+CELERY_TASK_SOFT_TIME_LIMIT = 55 * 60
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 50
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
+CELERY_WORKER_SEND_TASK_EVENTS = False
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_TIMEZONE = "UTC"
+CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
+CELERY_BEAT_SCHEDULE = {
+    "sweep": {
+        "task": "studio.clips.tasks.sweep",
+        "schedule": 15.0,
+        # A sweep that waited until the next one is due has nothing to add.
+        "options": {"queue": "sweep", "expires": 15.0},
+    },
+}
+
+# -- the log: to standard error, for the terminal or the service manager to keep -----------
+LOG_LEVEL = environment.choice("LOG_LEVEL", "INFO", ("DEBUG", "INFO", "WARNING", "ERROR"))
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": LOG_LEVEL},
+    "loggers": {
+        "django": {"handlers": [], "level": LOG_LEVEL, "propagate": True},
+        "django.server": {"handlers": [], "level": LOG_LEVEL, "propagate": True},
+        "axes": {"level": "WARNING"},
+        "numba": {"level": "WARNING"},
+    },
+}
