@@ -1,3 +1,10 @@
 """The studio's addresses: each app brings its own, under names of its own."""
 
-urlpatterns: list = []
+from django.urls import include, path
+
+urlpatterns = [
+    path("", include("studio.accounts.urls")),
+    path("", include("studio.clips.urls")),
+    path("", include("studio.drills.urls")),
+    path("", include("studio.review.urls")),
+]

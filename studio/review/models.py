@@ -30,6 +30,8 @@ class Review(models.Model):
     state = models.CharField(max_length=16, choices=State, default=State.WAITING)
     opened_at = models.DateTimeField(null=True, blank=True)
     summary = models.TextField(blank=True)
+    double_stops_heard = models.PositiveIntegerField(null=True, blank=True)
+    marks_found = models.PositiveIntegerField(null=True, blank=True)
     drills_set = models.ManyToManyField(Assignment, blank=True, related_name="set_in")
 
     def __str__(self) -> str:
@@ -50,6 +52,7 @@ class Decision(models.Model):
     start_s = models.FloatField()
     end_s = models.FloatField()
     midis = models.JSONField(default=list, help_text="MIDI numbers of the mark's voices.")
+    sentence = models.TextField(blank=True, help_text="What the program said at the time.")
     words = models.TextField(blank=True, help_text="The teacher's own words, if edited.")
     decided_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     decided_at = models.DateTimeField(default=timezone.now)

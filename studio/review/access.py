@@ -1,0 +1,73 @@
+"""Who may reach which review, comment and returned clip.
+
+A pupil and a guardian reach only what was returned, and only its frozen snapshot.
+"""
+
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.http import Http404
+
+from studio.accounts import access as people
+from studio.accounts.access import get_or_404
+from studio.accounts.models import Enrolment, Person
+from studio.clips import access as clips
+
+from .models import Comment, Return, Review
+
+
+def review_for(person: Person, clip_id: UUID) -> Review:
+    """The review of a clip in a studio where ``person`` teaches, or 404."""
+    clip = clips.taught_clip(person, clip_id)
+    review = _reviews().filter(clip=clip).first()
+    if review is None:
+        raise Http404
+    return review
+
+
+def waiting_for(person: Person) -> QuerySet[Review]:
+    """Clips that are not returned yet in the studios of a teacher, longest wait first."""
+    return (
+        _reviews()
+        .filter(
+            clip__enrolment__in=people.enrolments_taught_by(person),
+            clip__intake="received",
+            clip__erased_at=None,
+        )
+        .exclude(state=Review.State.RETURNED)
+        .order_by("clip__created_at", "pk")
+    )
+
+
+def comment_for(person: Person, clip_id: UUID, pk: int) -> Comment:
+    """A comment of an unreturned review that ``person`` may change, or 404."""
+    review = review_for(person, clip_id)
+    if review.state == Review.State.RETURNED:
+        raise Http404
+    return get_or_404(review.comments.all(), pk)
+
+
+def return_for(person: Person, clip_id: UUID) -> Return:
+    """What was returned of a clip that ``person`` may look at, or 404."""
+    clip = clips.clip_for(person, clip_id)
+    returned = Return.objects.filter(review__clip=clip).select_related("returned_by").first()
+    if returned is None:
+        raise Http404
+    return returned
+
+
+def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
+    """The returned clips of one place, newest first."""
+    return (
+        Return.objects.filter(
+            review__clip__enrolment=enrolment, review__clip__erased_at=None
+        )
+        .select_related("review__clip", "returned_by")
+        .order_by("-returned_at")
+    )
+
+
+def _reviews() -> QuerySet[Review]:
+    return Review.objects.select_related(
+        "clip__enrolment__pupil", "clip__enrolment__studio", "answers__version"
+    ).prefetch_related("clip__stages", "clip__renditions")

@@ -1,0 +1,57 @@
+"""What the policy says of a clip: judged from the stored measurement, at once, at need."""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+from studio.clips.models import Listening
+from studio.intonation import Measurement, Policy, judge
+
+from . import marks as marks_module
+from .marks import Mark
+from .models import Decision, Review
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One listening of a clip with its judgement, both in their JSON form."""
+
+    review: Review
+    listening: Listening
+    measurement: dict
+    judgement: dict
+
+    @cached_property
+    def _paired(self) -> tuple[list[Mark], list[Decision]]:
+        proposed = marks_module.from_judgement(self.measurement, self.judgement)
+        return marks_module.with_decisions(proposed, self.review.decisions.all())
+
+    @property
+    def marks(self) -> list[Mark]:
+        return self._paired[0]
+
+    @property
+    def unmatched(self) -> list[Decision]:
+        """Decisions whose moment this listening does not mark: shown, never lost."""
+        return self._paired[1]
+
+    def mark(self, mark_id: int) -> Mark | None:
+        return next((mark for mark in self.marks if mark.id == mark_id), None)
+
+
+def policy_for(review: Review) -> Policy:
+    """The studio's tuning and the pupil's level; the key of the drill that was answered."""
+    enrolment = review.clip.enrolment
+    key = review.answers.version.key if review.answers else ""
+    return Policy(tuning=enrolment.studio.tuning, level=enrolment.level, key=key or None)
+
+
+def judged(review: Review) -> Judged | None:
+    """The newest listening, judged; ``None`` while nothing has been heard."""
+    listening = review.clip.listenings.order_by("-created_at", "-pk").first()
+    return judge_listening(review, listening) if listening else None
+
+
+def judge_listening(review: Review, listening: Listening) -> Judged:
+    measurement = Measurement.from_dict(listening.measurement)
+    judgement = judge(measurement, policy_for(review)).to_dict()
+    return Judged(review, listening, listening.measurement, judgement)

@@ -1,0 +1,106 @@
+"""Marks and what the teacher decided about them.
+
+A mark is a proposal; it is computed anew from the stored measurement. A decision is a row. The
+two find each other by what they are about: the same kind of mark, overlapping in time, with
+the same pitches (MIDI numbers, one semitone of leeway, because a newer engine may hear a
+badly mistuned note as its neighbour).
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from .models import Decision
+
+PITCH_LEEWAY_SEMITONES = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One proposed mark, with the teacher's decision when there is one.
+
+    ``start_s`` and ``end_s`` are on the clip's time axis; ``midis`` run from low to high;
+    ``severity`` is 1 to 3.
+    """
+
+    id: int
+    code: str
+    start_s: float
+    end_s: float
+    midis: tuple[int, ...]
+    sentence: str
+    severity: int
+    params: dict
+    events: tuple[int, ...]
+    run: int | None = None
+    decision: Decision | None = None
+
+    @property
+    def choice(self) -> str:
+        """``kept``, ``dropped`` or empty while undecided."""
+        return self.decision.choice if self.decision else ""
+
+    @property
+    def words(self) -> str:
+        """The teacher's words where there are any, else the program's."""
+        return (self.decision.words if self.decision else "") or self.sentence
+
+
+def from_judgement(measurement: dict, judgement: dict) -> list[Mark]:
+    """The marks of a judgement (JSON form) in time order."""
+    events = {event["id"]: event for event in measurement["events"]}
+    marks = [_mark(raw, events) for raw in judgement["marks"]]
+    return sorted(marks, key=lambda mark: (mark.start_s, mark.id))
+
+
+def with_decisions(
+    marks: Sequence[Mark], decisions: Iterable[Decision]
+) -> tuple[list[Mark], list[Decision]]:
+    """Marks with the decisions that belong to them, and the decisions that found no mark."""
+    left = sorted(decisions, key=lambda decision: (decision.decided_at, decision.pk), reverse=True)
+    paired = []
+    for mark in marks:
+        found = max(
+            (decision for decision in left if _same_moment(mark, decision)),
+            key=lambda decision: _overlap_s(mark, decision),
+            default=None,
+        )
+        if found is not None:
+            left.remove(found)
+        paired.append(replace(mark, decision=found))
+    return paired, left
+
+
+def _mark(raw: dict, events: dict[int, dict]) -> Mark:
+    voices = [voice for pk in raw["events"][-1:] for voice in events[pk]["voices"]]
+    return Mark(
+        id=raw["id"],
+        code=raw["code"],
+        start_s=raw["start_s"],
+        end_s=raw["end_s"],
+        midis=tuple(voice["midi"] for voice in voices),
+        sentence=raw["sentence"],
+        severity=raw["severity"],
+        params=raw["params"],
+        events=tuple(raw["events"]),
+        run=raw["run"],
+    )
+
+
+def _same_moment(mark: Mark, decision: Decision) -> bool:
+    if mark.code != decision.code and not _same_kind(mark.code, decision.code):
+        return False
+    if len(mark.midis) != len(decision.midis) or _overlap_s(mark, decision) < 0:
+        return False
+    return all(
+        abs(heard - decided) <= PITCH_LEEWAY_SEMITONES
+        for heard, decided in zip(mark.midis, decision.midis, strict=True)
+    )
+
+
+def _same_kind(code: str, other: str) -> bool:
+    """``interval_wide`` and ``interval_narrow`` are one kind: the figure says which."""
+    return code.split("_")[0] == other.split("_")[0]
+
+
+def _overlap_s(mark: Mark, decision: Decision) -> float:
+    return min(mark.end_s, decision.end_s) - max(mark.start_s, decision.start_s)

@@ -1,0 +1,178 @@
+"""What a teacher does to a clip, and what sending and returning change."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db import transaction
+from django.utils import timezone
+
+from studio.accounts.models import Person
+from studio.clips.models import Clip, Listening
+from studio.drills.models import Assignment, DrillVersion
+from studio.drills.services import set_drill
+
+from . import snapshots
+from .judging import judge_listening, judged
+from .marks import Mark
+from .models import Comment, Decision, Return, Review
+
+
+class Conflict(Exception):
+    """Somebody else changed it first. ``theirs`` is what stands now; nothing was overwritten."""
+
+    def __init__(self, theirs: str):
+        super().__init__("it was changed in the meantime; both texts are kept")
+        self.theirs = theirs
+
+
+class AlreadyReturned(Exception):
+    """The clip was returned; what was returned stays as it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class CommentText:
+    """What a comment says: kind, text, and its moment or span in seconds."""
+
+    kind: str
+    text: str
+    start_s: float
+    end_s: float | None = None
+
+
+def begin_review(clip: Clip, answers: Assignment | None = None) -> Review:
+    """Put a received clip on the waiting list; ``answers`` is the assignment it answers."""
+    review, _ = Review.objects.get_or_create(clip=clip, defaults={"answers": answers})
+    return review
+
+
+def note_heard(listening: Listening) -> None:
+    """Keep what the waiting list shows of a new listening."""
+    review = begin_review(listening.clip)
+    found = judge_listening(review, listening)
+    heard = [e for e in found.measurement["events"] if e["kind"] == "double_stop"]
+    Review.objects.filter(pk=review.pk).update(
+        double_stops_heard=len(heard), marks_found=len(found.judgement["marks"])
+    )
+
+
+def open_review(review: Review) -> None:
+    """The teacher has opened the clip for the first time."""
+    Review.objects.filter(pk=review.pk, state=Review.State.WAITING).update(
+        state=Review.State.OPEN, opened_at=timezone.now()
+    )
+
+
+@transaction.atomic
+def decide(
+    review: Review, listening: Listening, mark: Mark, choice: str, teacher: Person, words: str = ""
+) -> Decision | None:
+    """Keep or drop a mark, perhaps in other words; an empty ``choice`` takes a decision back."""
+    _lock_unreturned(review)
+    if mark.decision is not None:
+        mark.decision.delete()
+    if not choice:
+        return None
+    return Decision.objects.create(
+        review=review,
+        listening=listening,
+        choice=Decision.Choice(choice),
+        code=mark.code,
+        start_s=mark.start_s,
+        end_s=mark.end_s,
+        midis=list(mark.midis),
+        sentence=mark.sentence,
+        words=words.strip(),
+        decided_by=teacher,
+    )
+
+
+@transaction.atomic
+def add_comment(review: Review, author: Person, said: CommentText, form_key: str = "") -> Comment:
+    """Add a comment; the same ``form_key`` twice makes one comment."""
+    _lock_unreturned(review)
+    fields = {
+        "author": author,
+        "kind": said.kind,
+        "text": said.text,
+        "start_s": said.start_s,
+        "end_s": said.end_s,
+    }
+    if not form_key:
+        return Comment.objects.create(review=review, **fields)
+    comment, _ = Comment.objects.get_or_create(review=review, form_key=form_key, defaults=fields)
+    return comment
+
+
+@transaction.atomic
+def edit_comment(comment: Comment, said: CommentText, version: int) -> Comment:
+    """Change a comment, if it still is the ``version`` that was read.
+
+    Raises
+    ------
+    Conflict
+        When it was edited in the meantime.
+    """
+    _lock_unreturned(comment.review)
+    changed = Comment.objects.filter(pk=comment.pk, version=version).update(
+        kind=said.kind,
+        text=said.text,
+        start_s=said.start_s,
+        end_s=said.end_s,
+        version=version + 1,
+        edited_at=timezone.now(),
+    )
+    comment.refresh_from_db()
+    if not changed:
+        raise Conflict(comment.text)
+    return comment
+
+
+@transaction.atomic
+def delete_comment(comment: Comment) -> None:
+    _lock_unreturned(comment.review)
+    comment.delete()
+
+
+@transaction.atomic
+def set_drill_here(
+    review: Review, version: DrillVersion, teacher: Person, due_on: date | None, goal: str
+) -> Assignment:
+    """Set a drill with this clip: the pupil finds it in the queue once the clip is returned."""
+    _lock_unreturned(review)
+    assignment = set_drill(version, review.clip.enrolment, teacher, due_on=due_on, goal=goal)
+    review.drills_set.add(assignment)
+    return assignment
+
+
+@transaction.atomic
+def unset_drill_here(review: Review, assignment: Assignment) -> None:
+    """Take back a drill that was set with this clip and is not returned yet."""
+    _lock_unreturned(review)
+    review.drills_set.filter(pk=assignment.pk, published_at=None).delete()
+
+
+@transaction.atomic
+def return_clip(review: Review, teacher: Person, summary: str) -> Return:
+    """Freeze what the pupil will see, publish the drills, and take the clip off the list."""
+    review = _lock_unreturned(review)
+    review.summary = summary.strip()
+    snapshot = snapshots.take(review, judged(review))
+    returned = Return.objects.create(review=review, returned_by=teacher, snapshot=snapshot)
+    review.drills_set.filter(published_at=None).update(published_at=returned.returned_at)
+    review.state = Review.State.RETURNED
+    review.save(update_fields=["state", "summary"])
+    return returned
+
+
+def _lock_unreturned(review: Review) -> Review:
+    """The review's row, locked for this transaction.
+
+    Raises
+    ------
+    AlreadyReturned
+        When the clip was returned in the meantime.
+    """
+    locked = Review.objects.select_for_update().get(pk=review.pk)
+    if locked.state == Review.State.RETURNED:
+        raise AlreadyReturned(f"clip {locked.clip_id} was returned; it can no longer be changed")
+    return locked

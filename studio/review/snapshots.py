@@ -1,0 +1,70 @@
+"""The frozen form of a returned clip: all that the pupil sees, in one JSON document.
+
+A snapshot repeats words and figures on purpose: nothing that is edited later may change it.
+"""
+
+from .judging import Judged
+from .marks import Mark
+from .models import Comment, Decision, Review
+
+SCHEMA = 1
+
+
+def take(review: Review, judged: Judged | None) -> dict:
+    """What is returned: the summary, the kept marks and the comments in time order, the drills."""
+    kept = [mark for mark in judged.marks if mark.choice == Decision.Choice.KEPT] if judged else []
+    said = [_mark(mark) for mark in kept] + [_comment(c) for c in review.comments.all()]
+    if judged:
+        said += [_decision(d) for d in judged.unmatched if d.choice == Decision.Choice.KEPT]
+    return {
+        "schema": SCHEMA,
+        "summary": review.summary,
+        "moments": sorted(said, key=lambda moment: (moment["start_s"], moment["type"])),
+        "drills": [_drill(assignment) for assignment in review.drills_set.all()],
+    }
+
+
+def _mark(mark: Mark) -> dict:
+    return {
+        "type": "mark",
+        "code": mark.code,
+        "start_s": mark.start_s,
+        "end_s": mark.end_s,
+        "text": mark.words,
+        "params": mark.params,
+    }
+
+
+def _decision(decision: Decision) -> dict:
+    return {
+        "type": "mark",
+        "code": decision.code,
+        "start_s": decision.start_s,
+        "end_s": decision.end_s,
+        "text": decision.words or decision.sentence,
+        "params": {},
+    }
+
+
+def _comment(comment: Comment) -> dict:
+    return {
+        "type": "comment",
+        "kind": comment.kind,
+        "kind_name": comment.get_kind_display(),
+        "start_s": comment.start_s,
+        "end_s": comment.end_s,
+        "text": comment.text,
+        "author": comment.author.name,
+    }
+
+
+def _drill(assignment) -> dict:
+    return {
+        "assignment": assignment.pk,
+        "title": assignment.version.title,
+        "words": assignment.version.words,
+        "interval": assignment.version.interval,
+        "key": assignment.version.key,
+        "due_on": assignment.due_on.isoformat() if assignment.due_on else None,
+        "goal": assignment.goal,
+    }
