@@ -35,13 +35,15 @@ class Clip(models.Model):
     created_at = models.DateTimeField(default=timezone.now)
     intake = models.CharField(max_length=16, choices=Intake)
     intake_code = models.CharField(max_length=40, blank=True)
+    intake_params = models.JSONField(default=dict, blank=True)
+    info = models.JSONField(default=dict, blank=True, help_text="What probing found (MediaInfo).")
+    notes = models.JSONField(
+        default=list, blank=True, help_text="What is worth saying: pairs of code and params."
+    )
     duration_s = models.FloatField(null=True, blank=True)
     has_video = models.BooleanField(default=False)
     has_audio = models.BooleanField(default=False)
     frame_rate = models.FloatField(null=True, blank=True)
-    salvaged_from_s = models.FloatField(
-        null=True, blank=True, help_text="What the file promised, when less could be read."
-    )
     upload_key = models.CharField(
         max_length=64, blank=True, help_text="Chosen by the page, so that one send makes one clip."
     )
@@ -132,6 +134,7 @@ class Stage(models.Model):
     changed_at = models.DateTimeField(default=timezone.now)
     progress = models.FloatField(default=0.0, help_text="0 to 1 while working.")
     failure_code = models.CharField(max_length=40, blank=True)
+    failure_params = models.JSONField(default=dict, blank=True)
     failure_detail = models.TextField(blank=True, help_text="For the operator; never shown.")
 
     class Meta:

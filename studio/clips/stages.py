@@ -45,6 +45,7 @@ def claim(clip_id, kind: str) -> Stage | None:
         changed_at=Now(),
         progress=0.0,
         failure_code="",
+        failure_params={},
         failure_detail="",
     )
     return Stage.objects.select_related("clip").get(lease_token=token) if taken else None
@@ -114,7 +115,9 @@ def publishing(stage: Stage) -> Iterator[Clip]:
         yield clip
 
 
-def give_up(stage: Stage, code: str, detail: str = "", *, retry: bool = True) -> bool:
+def give_up(
+    stage: Stage, code: str, params: dict | None = None, detail: str = "", *, retry: bool = True
+) -> bool:
     """Record a failure: wait for another attempt, or fail for good. Says whether it will retry."""
     again = retry and stage.attempt < MAX_ATTEMPTS
     _held(stage).update(
@@ -123,6 +126,7 @@ def give_up(stage: Stage, code: str, detail: str = "", *, retry: bool = True) ->
         lease_until=None,
         dispatched_at=None,
         failure_code=code,
+        failure_params=params or {},
         failure_detail=detail[-4000:],
         changed_at=Now(),
     )

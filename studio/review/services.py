@@ -41,7 +41,10 @@ class CommentText:
 
 def begin_review(clip: Clip, answers: Assignment | None = None) -> Review:
     """Put a received clip on the waiting list; ``answers`` is the assignment it answers."""
-    review, _ = Review.objects.get_or_create(clip=clip, defaults={"answers": answers})
+    review, _ = Review.objects.get_or_create(clip=clip)
+    if answers is not None and review.answers_id != answers.pk:
+        review.answers = answers
+        review.save(update_fields=["answers"])
     return review
 
 
