@@ -1,0 +1,38 @@
+"""The files of a clip, for those who may see it. Only what we made is served."""
+
+from uuid import UUID
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.views.decorators.http import require_safe
+
+from . import access, files, ranges
+from .models import Clip, Rendition
+
+
+@require_safe
+def media(request: HttpRequest, clip_id: UUID) -> HttpResponse:
+    """The playable copy, with Range. Who may watch is asked anew at every request."""
+    return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.PLAYABLE)
+
+
+@require_safe
+def poster(request: HttpRequest, clip_id: UUID) -> HttpResponse:
+    return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.POSTER)
+
+
+@require_safe
+def peaks(request: HttpRequest, clip_id: UUID) -> HttpResponse:
+    return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.PEAKS)
+
+
+def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
+    rendition = next((made for made in clip.renditions.all() if made.kind == kind), None)
+    path = files.absolute(rendition.path) if rendition else None
+    if rendition is None or not path.is_file():
+        raise Http404
+    response = ranges.serve(request, path, rendition.content_type, rendition.sha256)
+    suffix = path.suffix or ".bin"
+    response["Content-Disposition"] = f'inline; filename="clip-{clip.created_at:%Y-%m-%d}{suffix}"'
+    response["Cache-Control"] = "private, no-cache"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response

@@ -1,0 +1,148 @@
+"""The long work on a clip: listening to its sound, and making what is played and drawn.
+
+Each function takes a claimed stage, works on files beside their final place, and publishes in
+one transaction. What it leaves on disk when it fails is removed here or by the orphan sweep.
+"""
+
+import mimetypes
+from collections.abc import Callable
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from django.db import transaction
+
+from studio import media
+
+from . import files, signals, stages
+from .models import Clip, Listening, Rendition, Stage
+from .services import limits
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A finished file of one kind, not yet in any row."""
+
+    kind: str
+    stored: files.Stored
+
+
+def listen_to(stage: Stage) -> None:
+    """Extract the sound, listen, and publish the listening with the sound and its waveform."""
+    clip = stage.clip
+    with _workshop(stage) as (bench, progress):
+        wav = bench.part(".wav")
+        media.extract_sound(
+            bench.source, wav, bench.info, limits(), on_progress=lambda p: progress(0.2 * p)
+        )
+        peaks = bench.part(".bin")
+        media.waveform_peaks(wav, peaks)
+        measurement = _hear(clip, wav, lambda p: progress(0.2 + 0.8 * p))
+        made = [
+            bench.keep(Rendition.Kind.SOUND, wav, "wav"),
+            bench.keep(Rendition.Kind.PEAKS, peaks, "bin"),
+        ]
+        with stages.publishing(stage) as published:
+            _record(published, made)
+            listening = Listening.objects.create(
+                clip=published,
+                engine=measurement["engine"],
+                options=measurement["options"],
+                input_sha256=clip.original.sha256,
+                measurement=measurement,
+            )
+            signals.heard.send(sender=Clip, listening=listening)
+
+
+def prepare_playback(stage: Stage) -> None:
+    """Make and publish the copy that browsers play, and its poster."""
+    with _workshop(stage) as (bench, progress):
+        name = "mp4" if bench.info.has_video else "m4a"
+        playable = bench.part(f".{name}")
+        media.make_playable(bench.source, playable, bench.info, limits(), on_progress=progress)
+        made = [bench.keep(Rendition.Kind.PLAYABLE, playable, name)]
+        if bench.info.has_video:
+            poster = bench.part(".jpg")
+            media.make_poster(bench.source, poster, bench.info, limits())
+            made.append(bench.keep(Rendition.Kind.POSTER, poster, "jpg"))
+        with stages.publishing(stage) as published:
+            _record(published, made)
+
+
+def _hear(clip: Clip, wav: Path, progress: Progress) -> dict:
+    """Listen with the pupil's instrument and the studio's A, if it has set one."""
+    from studio.intonation import Options, listen
+
+    instrument = clip.enrolment.instrument()
+    settings = {"a4_hz": clip.enrolment.studio.a4_hz}
+    if instrument is not None:
+        settings |= {
+            "instrument": instrument.kind,
+            "string_length_mm": instrument.string_length_mm,
+        }
+    y, sr = media.read_sound(wav)
+    progress(0.05)
+    return listen(y, sr, Options(**settings)).to_dict()
+
+
+class _Bench:
+    """Where one stage's files are made: all in the clip's folder, under names of this lease."""
+
+    def __init__(self, stage: Stage, cleaning: ExitStack):
+        self.clip, self._cleaning = stage.clip, cleaning
+        self.folder = files.clip_folder(stage.clip_id)
+        self.token = stage.lease_token[:8]
+        self.source = files.absolute(stage.clip.original.path)
+        self.info = media.MediaInfo.from_dict(stage.clip.info)
+        self.kept: list[files.Stored] = []
+
+    def part(self, suffix: str) -> Path:
+        """A fresh place beside, removed again unless it is kept."""
+        path = files.part_path(self.folder, suffix)
+        self._cleaning.callback(path.unlink, missing_ok=True)
+        return path
+
+    def keep(self, kind: str, part: Path, suffix: str) -> Made:
+        stored = files.store_part(part, self.folder, f"{kind}-{self.token}.{suffix}")
+        self.kept.append(stored)
+        return Made(kind, stored)
+
+
+@contextmanager
+def _workshop(stage: Stage):
+    """A bench and a progress function; what was not published is removed again."""
+    with ExitStack() as cleaning:
+        bench = _Bench(stage, cleaning)
+        try:
+            with stages.beating(stage) as progress:
+                yield bench, progress
+        except BaseException:
+            for stored in bench.kept:
+                files.remove(stored.path)
+            raise
+
+
+def _record(clip: Clip, made: list[Made]) -> None:
+    """Write the rows of finished files; the files they replace go when the rows are safe."""
+    for one in made:
+        before = Rendition.objects.filter(clip=clip, kind=one.kind).first()
+        Rendition.objects.update_or_create(
+            clip=clip,
+            kind=one.kind,
+            defaults={
+                "path": one.stored.path,
+                "sha256": one.stored.sha256,
+                "size_bytes": one.stored.size_bytes,
+                "content_type": _content_type(one.stored.path),
+            },
+        )
+        if before and before.path != one.stored.path:
+            transaction.on_commit(lambda path=before.path: files.remove(path))
+
+
+def _content_type(path: str) -> str:
+    if path.endswith(".m4a"):
+        return "audio/mp4"
+    return mimetypes.guess_type(path)[0] or "application/octet-stream"
