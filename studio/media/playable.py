@@ -1,0 +1,251 @@
+"""The copy that browsers play: H.264 and AAC in MP4, upright, on the one time axis.
+
+A source that already qualifies is not encoded again: its packets are copied, and the copy is
+kept only when its axis is shown to agree (first picture at 0, sound identical sample by sample
+with what is extracted from the source). Metadata (place, title) and chapters are dropped.
+"""
+
+import tempfile
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import ffmpeg
+import numpy as np
+
+from studio.media.errors import Note, Refused, salvaged
+from studio.media.jobs import Job, picture, sound, transcode
+from studio.media.limits import MB, Limits
+from studio.media.probe import MediaInfo, probe
+from studio.media.runner import Progress
+from studio.media.sound import SHORT_BY_S, extract_sound, loudest_channel, read_sound, sound_job
+
+H264_PROFILES = ("Constrained Baseline", "Baseline", "Main", "High")
+COPY_TOLERANCE_S = 0.002  # a copy's first picture may sit this far from 0
+PROOF_S = 20.0  # how much sound is compared to prove a copy's axis
+KEYFRAME_S = 2.0  # a seek lands within this of a key frame
+POSTER_SIDE = 640
+CRF = 23
+
+
+@dataclass(frozen=True, slots=True)
+class PlayableInfo:
+    """The playable copy. ``copied`` says that the source's packets were kept as they were."""
+
+    duration_s: float
+    has_video: bool
+    has_audio: bool
+    width: int | None
+    height: int | None
+    frame_rate: float | None
+    copied: bool
+    size_bytes: int
+    mime_type: str
+    notes: tuple[Note, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """All fields, ready for JSON."""
+        return asdict(self)
+
+
+def make_playable(
+    source: Path | str,
+    target_mp4: Path | str,
+    info: MediaInfo,
+    limits: Limits | None = None,
+    on_progress: Progress | None = None,
+) -> PlayableInfo:
+    """Write the playable copy of ``source`` to ``target_mp4`` (M4A data when there is no picture).
+
+    ``on_progress`` gets 0..1 about twice a second; what it raises stops the job. The file
+    appears whole or not at all.
+
+    Raises
+    ------
+    Refused
+        ``unreadable``.
+    Failed
+        ``timeout``, ``disk_full``, ``output_too_large``, ``tool_missing``, ``crashed``.
+    """
+    limits, source, target = limits or Limits(), Path(source), Path(target_mp4)
+    if qualifies_for_copy(info, limits):
+        made = _copy(source, target, info, limits, on_progress)
+        if made is not None:
+            return made
+    damaged = _encode(source, target, info, limits, on_progress)
+    return _describe(target, info, limits, copied=False, damaged=damaged)
+
+
+def qualifies_for_copy(info: MediaInfo, limits: Limits) -> bool:
+    """Whether the source's packets can be served as they are, in a new container."""
+    if "mov" not in info.container or info.is_partial or not info.has_audio:
+        return False
+    sound_fits = (
+        info.audio_codec == "aac"
+        and info.audio_profile in ("LC", None)
+        and (info.audio_channels or 0) <= 2
+        and (info.audio_rate_hz or 0) <= 48_000
+    )
+    if not info.has_video or not sound_fits:
+        return sound_fits
+    assert info.width is not None
+    assert info.height is not None
+    return (
+        info.video_codec == "h264"
+        and info.video_profile in H264_PROFILES
+        and info.pixel_format in ("yuv420p", "yuvj420p")
+        and info.rotation_deg == 0
+        and info.video_streams == 1
+        and max(info.width, info.height) <= limits.long_side
+        and (info.frame_rate or 0) <= limits.max_frame_rate + 1
+        and abs(info.origin_s) <= COPY_TOLERANCE_S
+    )
+
+
+def _streams(node: Any, info: MediaInfo) -> list[Any]:
+    streams = [picture(node, info)] if info.has_video else []
+    return [*streams, node[str(info.audio_index)]] if info.has_audio else streams
+
+
+BARE = {"map_metadata": -1, "map_chapters": -1, "movflags": "+faststart", "f": "mp4", "sn": None}
+
+
+def _copy(
+    source: Path, target: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None
+) -> PlayableInfo | None:
+    """Copy packets; ``None``, and no file, when the copy's axis does not agree."""
+
+    def build(node: Any, output: str) -> Any:
+        return ffmpeg.output(*_streams(node, info), output, c="copy", **BARE)
+
+    room = info.size_bytes + 10 * MB
+    job = Job(limits, limits.sound_timeout_s(info.duration_s), room, info.duration_s, on_progress)
+    done = transcode(source, target, build, job)
+    if done.damaged or not _same_axis(source, target, info, limits):
+        target.unlink(missing_ok=True)
+        return None
+    return _describe(target, info, limits, copied=True, damaged=False)
+
+
+def _same_axis(source: Path, target: Path, info: MediaInfo, limits: Limits) -> bool:
+    """Whether both give the same sound, sample by sample, and the picture begins at 0."""
+    copy = probe(target, limits)
+    if copy.has_video != info.has_video or copy.has_audio != info.has_audio:
+        return False
+    if info.has_video and abs(copy.origin_s) > COPY_TOLERANCE_S:
+        return False
+    if abs(copy.duration_s - info.duration_s) > 0.1:
+        return False
+    with tempfile.TemporaryDirectory(prefix="axis-") as folder:
+        heard = []
+        for name, path, of in (("source", source, info), ("copy", target, copy)):
+            wav = Path(folder, f"{name}.wav")
+            extract_sound(path, wav, of, limits)
+            y, sr = read_sound(wav)
+            heard.append(y[: round(PROOF_S * sr)])
+    n = min(map(len, heard))
+    return n > 0 and float(np.max(np.abs(heard[0][:n] - heard[1][:n]))) < 0.002
+
+
+def _scaled(info: MediaInfo, long_side: int) -> tuple[int, int]:
+    """Even width and height within ``long_side``, never larger than the source."""
+    assert info.width is not None
+    assert info.height is not None
+    factor = min(1.0, long_side / max(info.width, info.height))
+    return tuple(max(2, round(side * factor / 2) * 2) for side in (info.width, info.height))  # type: ignore[return-value]
+
+
+def _shown(node: Any, info: MediaInfo, limits: Limits) -> Any:
+    """The picture, scaled, 8 bit 4:2:0, on the one time axis; its own frame times are kept."""
+    width, height = _scaled(info, limits.long_side)
+    stream = picture(node, info).filter("setpts", f"PTS-{info.origin_s:.6f}/TB")
+    if (info.frame_rate or 0) > limits.max_frame_rate + 1:
+        stream = stream.filter("fps", limits.max_frame_rate)
+    stream = stream.filter("scale", width, height).filter("setsar", 1)
+    return stream.filter("format", "yuv420p")
+
+
+def _encode(
+    source: Path, target: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None
+) -> bool:
+    longest_s = min(info.duration_s, limits.max_duration_s) + 1.0
+    surround = (info.audio_channels or 1) > 2
+    # More than two channels: what was measured is what is heard.
+    channel = loudest_channel(source, info, limits) if info.has_audio and surround else None
+
+    def build(node: Any, output: str) -> Any:
+        streams, options = [], {**BARE, "copyts": None, "t": longest_s, "threads": limits.threads}
+        if info.has_video:
+            streams.append(_shown(node, info, limits))
+            options |= {"c:v": "libx264", "preset": "veryfast", "crf": CRF, "profile:v": "high"}
+            options |= {"maxrate": "4M", "bufsize": "8M", "fps_mode": "vfr"}
+            options["force_key_frames"] = f"expr:gte(t,n_forced*{KEYFRAME_S})"
+        if info.has_audio:
+            streams.append(sound(node, info, channel))
+            options |= {"c:a": "aac", "b:a": "128k"}
+            options["ar"] = 44_100 if info.audio_rate_hz == 44_100 else 48_000
+        return ffmpeg.output(*streams, output, **options)
+
+    if info.has_video:
+        timeout_s = limits.playable_timeout_s(longest_s)
+        room = round(longest_s * MB) + 20 * MB  # 8 Mbit/s, twice the peak allowed above
+        job = Job(limits, timeout_s, room, info.duration_s, on_progress)
+    else:
+        job = sound_job(info, limits, on_progress)
+    return transcode(source, target, build, job).damaged
+
+
+def _describe(
+    target: Path, source_info: MediaInfo, limits: Limits, *, copied: bool, damaged: bool
+) -> PlayableInfo:
+    made = probe(target, limits)
+    if source_info.has_video and not made.has_video:
+        target.unlink(missing_ok=True)
+        raise Refused("unreadable")
+    notes = []
+    if source_info.is_partial and source_info.stated_duration_s - made.duration_s > SHORT_BY_S:
+        notes.append(salvaged(made.duration_s, source_info.stated_duration_s))
+    elif damaged:
+        notes.append(Note("damaged"))
+    return PlayableInfo(
+        duration_s=made.duration_s,
+        has_video=made.has_video,
+        has_audio=made.has_audio,
+        width=made.width,
+        height=made.height,
+        frame_rate=made.frame_rate,
+        copied=copied,
+        size_bytes=made.size_bytes,
+        mime_type="video/mp4" if made.has_video else "audio/mp4",
+        notes=tuple(notes),
+    )
+
+
+def make_poster(
+    source: Path | str,
+    target_jpg: Path | str,
+    info: MediaInfo,
+    limits: Limits | None = None,
+    at_s: float | None = None,
+) -> tuple[int, int]:
+    """Write one upright JPEG picture (long side at most 640) and return (width, height).
+
+    ``at_s`` defaults to a tenth of the clip, at most 2 s in: past the reach for the button.
+    Raises ``ValueError`` when there is no picture; else as :func:`make_playable`.
+    """
+    limits, source, target = limits or Limits(), Path(source), Path(target_jpg)
+    if not info.has_video:
+        raise ValueError("info.has_video is False; make a poster only where there is a picture")
+    at_s = min(2.0, info.duration_s / 10) if at_s is None else at_s
+    width, height = _scaled(info, POSTER_SIDE)
+
+    def build(node: Any, output: str) -> Any:
+        stream = picture(node, info).filter("setpts", f"PTS-{info.origin_s:.6f}/TB")
+        stream = stream.filter("trim", start=at_s, end=at_s + 5).filter("setpts", "PTS-STARTPTS")
+        stream = stream.filter("scale", width, height).filter("setsar", 1)
+        plain = {"f": "image2", "c:v": "mjpeg", "q:v": 4, "frames:v": 1, "update": 1}
+        return stream.output(output, map_metadata=-1, pix_fmt="yuvj420p", copyts=None, **plain)
+
+    job = Job(limits, limits.timeout_base_s, 10 * MB, 0.0)
+    transcode(source, target, build, job)
+    return width, height

@@ -1,0 +1,348 @@
+"""Find out what a recording is, by its content alone.
+
+The one time axis
+-----------------
+All times are presentation times of the playable copy: 0 is the first picture shown, or the
+first sample heard where there is no picture. ``MediaInfo.origin_s`` is that moment on the
+source's own clock; what lies before it is cut, and a stream that starts later is padded.
+"""
+
+import json
+import math
+import sys
+from dataclasses import asdict, dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+from studio.media import tools
+from studio.media.errors import Failed, Note, Refused, clock, salvaged
+from studio.media.limits import MB, Limits
+from studio.media.runner import Finished, run, workbench
+from studio.media.structure import inspect_structure
+
+# Demuxers we accept. A whitelist of protocols alone let a playlist open other files.
+FORMATS = "mov,matroska,webm,wav,mp3,flac,ogg,aac"
+PROTOCOLS = "file"
+PROBE_OUTPUT_BYTES = 64 * MB
+ENCRYPTED_TAGS = ("encv", "enca", "drmi", "drms")
+LOOSE_CONTAINERS = ("mp3", "aac")  # recognised by a few bits: random bytes may pass for them
+
+
+@dataclass(frozen=True, slots=True)
+class MediaInfo:
+    """What was found in a recording.
+
+    ``width`` and ``height`` are upright (after ``rotation_deg``, clockwise, one of 0, 90, 180,
+    270). Times are seconds: ``duration_s`` from ``origin_s`` (see the module) to the end;
+    ``video_start_s`` and ``audio_start_s`` on the source's own clock. ``stated_duration_s``
+    is what the file claims when it breaks off (``is_partial``), else equal to ``duration_s``.
+    ``frame_rate`` is the average in Hz, ``None`` without a picture. ``video_index`` and
+    ``audio_index`` are stream numbers in the source.
+    """
+
+    duration_s: float
+    stated_duration_s: float
+    container: str
+    has_video: bool
+    has_audio: bool
+    is_partial: bool
+    origin_s: float
+    size_bytes: int
+    video_index: int | None = None
+    video_codec: str | None = None
+    video_profile: str | None = None
+    pixel_format: str | None = None
+    width: int | None = None
+    height: int | None = None
+    rotation_deg: int = 0
+    frame_rate: float | None = None
+    video_start_s: float | None = None
+    video_streams: int = 0
+    audio_index: int | None = None
+    audio_codec: str | None = None
+    audio_profile: str | None = None
+    audio_channels: int | None = None
+    audio_rate_hz: int | None = None
+    audio_start_s: float | None = None
+
+    @property
+    def notes(self) -> tuple[Note, ...]:
+        """What should be said about the recording, though it can be used."""
+        found = []
+        if self.is_partial and self.stated_duration_s - self.duration_s > 0.2:
+            found.append(salvaged(self.duration_s, self.stated_duration_s))
+        if not self.has_audio:
+            found.append(Note("no_sound"))
+        if not self.has_video:
+            found.append(Note("no_picture"))
+        return tuple(found)
+
+    def to_dict(self) -> dict[str, Any]:
+        """All fields, ready for JSON."""
+        return asdict(self)
+
+    @classmethod
+    def from_dict(cls, fields: dict[str, Any]) -> "MediaInfo":
+        """Rebuild from :meth:`to_dict`."""
+        return cls(**fields)
+
+
+def probe(path: Path | str, limits: Limits | None = None) -> MediaInfo:
+    """Describe the recording at ``path``, or say why it cannot be used.
+
+    Raises
+    ------
+    Refused
+        ``empty``, ``not_media``, ``playlist``, ``unfinished``, ``protected``, ``unreadable``,
+        ``too_many_bytes``, ``too_long``, ``too_large_picture``, ``no_duration``.
+    Failed
+        ``timeout``, ``tool_missing``, ``file_missing``.
+    """
+    limits, path = limits or Limits(), Path(path)
+    if not path.is_file():
+        raise Failed("file_missing", name=path.name)
+    size = path.stat().st_size
+    if size > limits.max_bytes:
+        raise Refused(
+            "too_many_bytes", size_mb=math.ceil(size / MB), limit_mb=limits.max_bytes // MB
+        )
+    breaks_off = inspect_structure(path)
+    prober = _Prober(path, limits)
+    found = prober.show()
+    video, audio = _best(found["streams"], "video"), _best(found["streams"], "audio")
+    if video is None and audio is None:
+        raise Refused("unreadable")
+    for stream in filter(None, (video, audio)):
+        _refuse_protected(stream)
+    if video is not None:
+        _refuse_large(video, limits)
+    stated_s = _number(found["format"].get("duration"))
+    if stated_s is not None and not breaks_off:
+        _refuse_long(stated_s, limits)
+    return _assemble(prober, found, video, audio, breaks_off)
+
+
+class _Prober:
+    """One source and the program that looks into it."""
+
+    def __init__(self, path: Path, limits: Limits) -> None:
+        self.path, self.limits = path, limits
+        self.ffprobe = tools.find_ffprobe()
+
+    def show(self) -> dict[str, Any]:
+        """Container and streams. Raises ``Refused("not_media")``."""
+        finished = self._run(["-show_format", "-show_streams"], "show")
+        if finished.exit_code != 0:
+            raise _why_not(finished)
+        found: dict[str, Any] = json.loads(finished.stdout or b"{}")
+        if not found.get("format") or not found.get("streams"):
+            raise Refused("not_media", detail=finished.stderr)
+        return found
+
+    def first_frame_s(self, index: int) -> float | None:
+        """Presentation time of the first frame that decodes, ``None`` when none does."""
+        for reach in ("%+#24", "%+12"):
+            arguments = ["-select_streams", str(index), "-read_intervals", reach]
+            arguments += ["-show_frames", "-show_entries", "frame=best_effort_timestamp_time"]
+            finished = self._run(arguments, f"first:{index}")
+            frames = json.loads(finished.stdout or b"{}").get("frames", [])
+            times = [_number(frame.get("best_effort_timestamp_time")) for frame in frames]
+            known = [time for time in times if time is not None]
+            if known:
+                return min(known)
+        return None
+
+    def ends_s(self) -> dict[int, float]:
+        """Where the last packet of each stream ends, found by reading them all."""
+        if self.ffprobe is None:
+            found = json.loads(self._run([], "packets").stdout or b"{}")
+            return {entry["stream_index"]: entry["end"] for entry in found.get("packets", [])}
+        entries = "packet=stream_index,pts_time,duration_time"
+        finished = self._run(["-show_packets", "-show_entries", entries], "packets")
+        ends: dict[int, float] = {}
+        for packet in json.loads(finished.stdout or b"{}").get("packets", []):
+            start = _number(packet.get("pts_time"))
+            if start is not None:
+                end = start + (_number(packet.get("duration_time")) or 0.0)
+                index = packet["stream_index"]
+                ends[index] = max(end, ends.get(index, end))
+        return ends
+
+    def _run(self, arguments: list[str], what: str) -> Finished:
+        program = self.ffprobe or Path(sys.executable)
+        with workbench(program, self.path) as bench:
+            if self.ffprobe is not None:
+                command = [str(program), "-v", "error", "-of", "json"]
+                command += ["-protocol_whitelist", PROTOCOLS, "-format_whitelist", FORMATS]
+                command += ["-max_pixels", str(self.limits.max_pixels), "-threads", "1"]
+                command += [*arguments, "-i", bench.source]
+                prefix = bench.prefix
+            else:
+                script = str(tools.PYAV_PROBER)
+                command = [str(program), "-I", script, bench.source, what, FORMATS]
+                command.append(str(self.limits.max_pixels))
+                prefix = bench.prefix
+            return run(
+                command,
+                limits=self.limits,
+                timeout_s=self.limits.probe_timeout_s,
+                max_output_bytes=PROBE_OUTPUT_BYTES,
+                prefix=prefix,
+            )
+
+
+def _why_not(finished: Finished) -> Refused:
+    message = finished.stderr.lower()
+    if "moov atom not found" in message:
+        return Refused("unfinished", detail=finished.stderr)
+    return Refused("not_media", detail=finished.stderr)
+
+
+def _best(streams: list[dict[str, Any]], kind: str) -> dict[str, Any] | None:
+    """The first stream of ``kind``; a cover picture is not a video."""
+    for stream in streams:
+        cover = stream.get("disposition", {}).get("attached_pic")
+        if stream.get("codec_type") == kind and not cover:
+            return stream
+    return None
+
+
+def _number(text: object) -> float | None:
+    try:
+        value = float(str(text))
+    except ValueError:
+        return None
+    return value if math.isfinite(value) else None
+
+
+def _refuse_protected(stream: dict[str, Any]) -> None:
+    if str(stream.get("codec_tag_string", "")).lower() in ENCRYPTED_TAGS:
+        raise Refused("protected")
+
+
+def _refuse_large(video: dict[str, Any], limits: Limits) -> None:
+    width, height = int(video.get("width") or 0), int(video.get("height") or 0)
+    # The prober says 0 × 0 when the decoder refused to open a picture beyond the bound.
+    too_large = width * height > limits.max_pixels or max(width, height) > limits.max_side
+    if too_large or width * height == 0:
+        raise Refused(
+            "too_large_picture" if too_large else "unreadable",
+            width=width,
+            height=height,
+            limit=limits.max_pixels // MB,
+        )
+
+
+def _refuse_long(duration_s: float, limits: Limits) -> None:
+    if duration_s > limits.max_duration_s:
+        raise Refused("too_long", duration=clock(duration_s), limit=clock(limits.max_duration_s))
+
+
+def _rotation_deg(video: dict[str, Any]) -> int:
+    """Clockwise turn that makes the picture upright (the display matrix turns the other way)."""
+    for side in video.get("side_data_list", []):
+        if "rotation" in side:
+            return round(-float(side["rotation"]) / 90) * 90 % 360
+    return 0
+
+
+def _rate(text: object) -> float | None:
+    try:
+        return float(Fraction(str(text))) or None
+    except (ValueError, ZeroDivisionError):
+        return None
+
+
+def _stated_end_s(stream: dict[str, Any] | None, start_s: float | None) -> float | None:
+    length = _number(stream.get("duration")) if stream else None
+    return None if length is None or start_s is None else start_s + length
+
+
+def _assemble(
+    prober: _Prober,
+    found: dict[str, Any],
+    video: dict[str, Any] | None,
+    audio: dict[str, Any] | None,
+    breaks_off: bool,
+) -> MediaInfo:
+    limits, container = prober.limits, str(found["format"]["format_name"])
+    video_start = prober.first_frame_s(int(video["index"])) if video else None
+    audio_start = prober.first_frame_s(int(audio["index"])) if audio else None
+    video = video if video_start is not None else None
+    audio = audio if audio_start is not None else None
+    origin = video_start if video_start is not None else audio_start
+    if origin is None:
+        raise Refused("not_media" if container in LOOSE_CONTAINERS else "unreadable")
+    stated_s, duration_s = _durations(prober, found, (video, video_start), (audio, audio_start))
+    if breaks_off or stated_s is None:
+        ends = prober.ends_s()
+        duration_s = max((end for end in ends.values()), default=origin) - origin
+        _refuse_long(duration_s, limits)
+    stated = max(duration_s, (stated_s or 0.0))
+    if duration_s < limits.min_duration_s:
+        raise Refused("no_duration", duration_s=f"{max(duration_s, 0.0):.2f}")
+    return MediaInfo(
+        duration_s=duration_s,
+        stated_duration_s=stated if breaks_off else duration_s,
+        container=container,
+        has_video=video is not None,
+        has_audio=audio is not None,
+        is_partial=breaks_off,
+        origin_s=origin,
+        size_bytes=prober.path.stat().st_size,
+        **_video_fields(found, video, video_start),
+        **_audio_fields(audio, audio_start),
+    )
+
+
+def _durations(
+    prober: _Prober,
+    found: dict[str, Any],
+    *streams: tuple[dict[str, Any] | None, float | None],
+) -> tuple[float | None, float]:
+    """(length the file states, length from the origin); both as the header has them."""
+    starts = [start for _, start in streams if start is not None]
+    origin = starts[0]
+    ends = [end for stream, start in streams if (end := _stated_end_s(stream, start)) is not None]
+    stated = _number(found["format"].get("duration"))
+    if ends and len(ends) == len(starts):
+        return max(ends) - origin, max(ends) - origin
+    if stated is None or stated <= 0:
+        return None, 0.0
+    return stated, stated + min(starts) - origin
+
+
+def _video_fields(
+    found: dict[str, Any], video: dict[str, Any] | None, start_s: float | None
+) -> dict[str, Any]:
+    if video is None:
+        return {}
+    turn = _rotation_deg(video)
+    width, height = int(video["width"]), int(video["height"])
+    pictures = [s for s in found["streams"] if s.get("codec_type") == "video"]
+    return {
+        "video_index": int(video["index"]),
+        "video_codec": video.get("codec_name"),
+        "video_profile": video.get("profile"),
+        "pixel_format": video.get("pix_fmt"),
+        "width": height if turn % 180 else width,
+        "height": width if turn % 180 else height,
+        "rotation_deg": turn,
+        "frame_rate": _rate(video.get("avg_frame_rate")),
+        "video_start_s": start_s,
+        "video_streams": len(pictures),
+    }
+
+
+def _audio_fields(audio: dict[str, Any] | None, start_s: float | None) -> dict[str, Any]:
+    if audio is None:
+        return {}
+    return {
+        "audio_index": int(audio["index"]),
+        "audio_codec": audio.get("codec_name"),
+        "audio_profile": audio.get("profile"),
+        "audio_channels": int(audio.get("channels") or 0) or None,
+        "audio_rate_hz": int(audio.get("sample_rate") or 0) or None,
+        "audio_start_s": start_s,
+    }

@@ -1,0 +1,214 @@
+"""Run one media program: bounded, nice, alone, and never left behind.
+
+Each child gets its own process group, dies with its parent (``PR_SET_PDEATHSIG``), runs at
+nice 19 under rlimits, and is killed with its group at the wall-clock bound. Where bubblewrap
+works it sees a read-only system, no network, one input file and one output folder. The input
+is always presented under a name without an extension, so that content alone decides.
+"""
+
+import contextlib
+import ctypes
+import os
+import resource
+import selectors
+import shutil
+import signal
+import subprocess
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from studio.media import tools
+from studio.media.errors import Failed
+from studio.media.limits import MB, Limits
+
+TAIL_BYTES = 16_384  # of standard error, enough for the cause
+TICK_S = 0.5  # how often a waiting caller hears from us, to beat its heart or to stop the job
+PR_SET_PDEATHSIG = 1
+PART_PREFIX = ".part-"  # folders of work in progress; a sweep may remove old ones
+
+_libc = ctypes.CDLL(None, use_errno=True)
+
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """How a child ended. ``exit_code`` is negative for a signal."""
+
+    exit_code: int
+    stdout: bytes
+    stderr: str
+
+
+@dataclass(frozen=True, slots=True)
+class Workbench:
+    """Where the child finds its input and leaves its output, as the child sees the paths."""
+
+    source: str
+    output: str
+    prefix: tuple[str, ...]
+    folder: Path
+
+
+@contextlib.contextmanager
+def workbench(program: Path, source: Path, beside: Path | None = None) -> Iterator[Workbench]:
+    """Prepare one input file and one output folder for ``program``; clean up afterwards.
+
+    ``beside`` is the folder in which the output will finally live, so that a rename suffices.
+    """
+    source = source.resolve()
+    if not source.is_file():
+        raise Failed("file_missing", name=source.name)
+    folder = Path(tempfile.mkdtemp(prefix=PART_PREFIX, dir=beside))
+    try:
+        if tools.sandbox_available():
+            prefix = [*tools.sandbox_prefix(program), "--ro-bind", str(source), "/input"]
+            prefix += ["--bind", str(folder), "/output", "--"]
+            yield Workbench("/input", "/output", tuple(prefix), folder)
+        else:
+            (folder / "input").symlink_to(source)
+            yield Workbench(str(folder / "input"), str(folder), (), folder)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def run(
+    command: list[str],
+    *,
+    limits: Limits,
+    timeout_s: float,
+    max_output_bytes: int,
+    prefix: tuple[str, ...] = (),
+    on_line: Callable[[str], None] | None = None,
+    on_tick: Callable[[], None] | None = None,
+) -> Finished:
+    """Run ``command`` (under ``prefix``) to its end.
+
+    ``on_line`` gets each line of standard output, ``on_tick`` is called about twice a second;
+    when either raises, the child is killed and the exception goes on to the caller.
+
+    Raises
+    ------
+    Failed
+        ``timeout``, ``disk_full``, ``output_too_large``, ``tool_missing``. Another non-zero
+        exit is returned, for the caller to judge.
+    """
+    try:
+        child = subprocess.Popen(
+            [*prefix, *command],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            cwd="/",
+            env={"PATH": "/usr/local/bin:/usr/bin:/bin", "LC_ALL": "C.UTF-8"},
+            start_new_session=True,
+            preexec_fn=_restrain(limits, timeout_s, max_output_bytes),
+        )
+    except OSError as error:
+        name = Path(command[0]).name
+        raise Failed("tool_missing", tool=name, variable=name.upper(), detail=str(error)) from error
+    try:
+        stdout, stderr = _listen(child, time.monotonic() + timeout_s, on_line, on_tick)
+        exit_code = child.wait()
+    except TimeoutError as error:
+        raise Failed("timeout", limit_s=round(timeout_s), detail=" ".join(command)) from error
+    finally:
+        _kill_group(child)
+    return _judge(Finished(exit_code, stdout, stderr), max_output_bytes)
+
+
+def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callable[[], None]:
+    parent = os.getpid()
+    cpu_s = int(timeout_s * max(1, limits.threads)) + 1
+    bounds = (
+        (resource.RLIMIT_AS, limits.memory_bytes),
+        (resource.RLIMIT_CPU, cpu_s),
+        (resource.RLIMIT_FSIZE, max_output_bytes),
+        (resource.RLIMIT_CORE, 0),
+    )
+
+    def in_child() -> None:
+        _libc.prctl(PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
+        if os.getppid() != parent:  # the parent died before prctl took hold
+            os._exit(1)
+        os.nice(19)
+        for which, bound in bounds:
+            hard = resource.getrlimit(which)[1]
+            value = bound if hard == resource.RLIM_INFINITY else min(bound, hard)
+            # Soft below hard for CPU: SIGXCPU says why, where the hard bound only kills.
+            resource.setrlimit(which, (value, hard if which == resource.RLIMIT_CPU else value))
+
+    return in_child
+
+
+def _listen(
+    child: subprocess.Popen[bytes],
+    deadline: float,
+    on_line: Callable[[str], None] | None,
+    on_tick: Callable[[], None] | None,
+) -> tuple[bytes, str]:
+    """Read both pipes until they close; keep all of stdout unless ``on_line`` takes it."""
+    kept, tail, pending = bytearray(), bytearray(), b""
+    assert child.stdout is not None
+    assert child.stderr is not None
+    next_tick = time.monotonic() + TICK_S
+    with selectors.DefaultSelector() as pipes, child.stdout as out, child.stderr as err:
+        pipes.register(out, selectors.EVENT_READ, "out")
+        pipes.register(err, selectors.EVENT_READ, "err")
+        while pipes.get_map():
+            for key, _ in pipes.select(timeout=TICK_S):
+                chunk = os.read(key.fd, 65_536)
+                if not chunk:
+                    pipes.unregister(key.fileobj)
+                elif key.data == "err":
+                    tail = (tail + chunk)[-TAIL_BYTES:]
+                elif on_line is None:
+                    kept += chunk
+                else:
+                    *lines, pending = (pending + chunk).split(b"\n")
+                    for line in lines:
+                        on_line(line.decode("utf-8", "replace"))
+            now = time.monotonic()
+            if now > deadline:
+                raise TimeoutError
+            if on_tick and now >= next_tick:
+                on_tick()
+                next_tick = now + TICK_S
+    return bytes(kept), tail.decode("utf-8", "replace")
+
+
+def _kill_group(child: subprocess.Popen[bytes]) -> None:
+    """Kill whatever is left of the child's group, and reap the child."""
+    with contextlib.suppress(ProcessLookupError, PermissionError):
+        os.killpg(child.pid, signal.SIGKILL)
+    child.wait()
+
+
+def _judge(finished: Finished, max_output_bytes: int) -> Finished:
+    """Turn ends that mean the same for every program into typed errors."""
+    died_of = -finished.exit_code if finished.exit_code < 0 else finished.exit_code - 128
+    if finished.exit_code == 0:
+        return finished
+    if "No space left on device" in finished.stderr or "Disk quota" in finished.stderr:
+        raise Failed("disk_full", detail=finished.stderr)
+    if died_of == signal.SIGXFSZ or "File too large" in finished.stderr:
+        limit_mb = round(max_output_bytes / MB)
+        raise Failed("output_too_large", limit_mb=limit_mb, detail=finished.stderr)
+    if died_of == signal.SIGXCPU:
+        raise Failed("timeout", limit_s="the allowed", detail=finished.stderr)
+    return finished
+
+
+def publish(made: Path, target: Path) -> None:
+    """Move ``made`` to ``target`` so that a crash leaves either the whole file or none."""
+    with made.open("rb+") as file:
+        os.fsync(file.fileno())
+    made.replace(target)
+    descriptor = os.open(target.parent, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
