@@ -31,6 +31,11 @@ class Interval(models.TextChoices):
     TENTHS = "10", "tenths"
     MIXED = "", "mixed or single notes"
 
+    @classmethod
+    def families(cls) -> tuple["Interval", ...]:
+        """Choices that stand for more than one size."""
+        return (cls.THIRDS, cls.SIXTHS, cls.TENTHS, cls.MIXED)
+
 
 class Drill(models.Model):
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="drills")
@@ -65,6 +70,11 @@ class DrillVersion(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def one_interval(self) -> str | None:
+        """The short name of the one interval this drill is about, where it is about one."""
+        return None if self.interval in Interval.families() else self.interval
 
 
 class Assignment(models.Model):

@@ -39,10 +39,15 @@ class Judged:
 
 
 def policy_for(review: Review) -> Policy:
-    """The studio's tuning and the pupil's level; the key of the drill that was answered."""
+    """The studio's tuning, the pupil's level, and what the answered drill is about."""
     enrolment = review.clip.enrolment
-    key = review.answers.version.key if review.answers else ""
-    return Policy(tuning=enrolment.studio.tuning, level=enrolment.level, key=key or None)
+    drill = review.answers.version if review.answers else None
+    return Policy(
+        tuning=enrolment.studio.tuning,
+        level=enrolment.level,
+        key=(drill.key or None) if drill else None,
+        interval=drill.one_interval if drill else None,
+    )
 
 
 def judged(review: Review) -> Judged | None:
