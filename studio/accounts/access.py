@@ -19,6 +19,16 @@ def studios_of(person: Person, role: str) -> QuerySet[Studio]:
     return Studio.objects.filter(Exists(held)).order_by("pk")
 
 
+def roles_of(person: Person) -> list[str]:
+    """The roles ``person`` holds today in any studio: teacher, pupil, guardian, in this order."""
+    held = set(
+        Membership.objects.filter(current(), person=person, person__is_active=True).values_list(
+            "role", flat=True
+        )
+    )
+    return [role for role in Role.values if role in held]
+
+
 def is_teacher(person: Person) -> bool:
     return studios_of(person, Role.TEACHER).exists()
 

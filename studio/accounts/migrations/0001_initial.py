@@ -7,104 +7,286 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
-    dependencies = [
-    ]
+    dependencies = []
 
     operations = [
         migrations.CreateModel(
-            name='Person',
+            name="Person",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('password', models.CharField(max_length=128, verbose_name='password')),
-                ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
-                ('email', models.EmailField(max_length=254, unique=True)),
-                ('name', models.CharField(max_length=120)),
-                ('is_active', models.BooleanField(default=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("password", models.CharField(max_length=128, verbose_name="password")),
+                (
+                    "last_login",
+                    models.DateTimeField(blank=True, null=True, verbose_name="last login"),
+                ),
+                ("email", models.EmailField(max_length=254, unique=True)),
+                ("name", models.CharField(max_length=120)),
+                ("is_active", models.BooleanField(default=True)),
             ],
             options={
-                'verbose_name_plural': 'people',
+                "verbose_name_plural": "people",
             },
         ),
         migrations.CreateModel(
-            name='Studio',
+            name="Studio",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('tuning', models.CharField(choices=[('just', 'just (beatless)'), ('pythagorean', 'Pythagorean'), ('equal', 'equal temperament')], default='just', max_length=16)),
-                ('a4_hz', models.FloatField(blank=True, help_text='The A the studio tunes to, in hertz; empty: as heard.', null=True)),
-                ('created_at', models.DateTimeField(auto_now_add=True)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                (
+                    "tuning",
+                    models.CharField(
+                        choices=[
+                            ("just", "just (beatless)"),
+                            ("pythagorean", "Pythagorean"),
+                            ("equal", "equal temperament"),
+                        ],
+                        default="just",
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "a4_hz",
+                    models.FloatField(
+                        blank=True,
+                        help_text="The A the studio tunes to, in hertz; empty: as heard.",
+                        null=True,
+                    ),
+                ),
+                ("created_at", models.DateTimeField(auto_now_add=True)),
             ],
         ),
         migrations.CreateModel(
-            name='Instrument',
+            name="Instrument",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('started_on', models.DateField(default=django.utils.timezone.localdate)),
-                ('ended_on', models.DateField(blank=True, null=True)),
-                ('kind', models.CharField(choices=[('violin', 'violin'), ('viola', 'viola')], default='violin', max_length=16)),
-                ('string_length_mm', models.FloatField(default=328.0)),
-                ('pupil', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='instruments', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("started_on", models.DateField(default=django.utils.timezone.localdate)),
+                ("ended_on", models.DateField(blank=True, null=True)),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("violin", "violin"), ("viola", "viola")],
+                        default="violin",
+                        max_length=16,
+                    ),
+                ),
+                ("string_length_mm", models.FloatField(default=328.0)),
+                (
+                    "pupil",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="instruments",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'abstract': False,
+                "abstract": False,
             },
         ),
         migrations.CreateModel(
-            name='Consent',
+            name="Consent",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('purpose', models.CharField(choices=[('recordings', 'sending practice clips to the teacher')], max_length=32)),
-                ('version', models.PositiveIntegerField(default=1)),
-                ('given_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('withdrawn_at', models.DateTimeField(blank=True, null=True)),
-                ('given_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='consents_given', to=settings.AUTH_USER_MODEL)),
-                ('pupil', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='consents', to=settings.AUTH_USER_MODEL)),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='consents', to='accounts.studio')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "purpose",
+                    models.CharField(
+                        choices=[("recordings", "sending practice clips to the teacher")],
+                        max_length=32,
+                    ),
+                ),
+                ("version", models.PositiveIntegerField(default=1)),
+                ("given_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("withdrawn_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "given_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="consents_given",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "pupil",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="consents",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="consents",
+                        to="accounts.studio",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='GuardianLink',
+            name="GuardianLink",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('started_on', models.DateField(default=django.utils.timezone.localdate)),
-                ('ended_on', models.DateField(blank=True, null=True)),
-                ('guardian', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='guarded', to=settings.AUTH_USER_MODEL)),
-                ('pupil', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='guardians', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("started_on", models.DateField(default=django.utils.timezone.localdate)),
+                ("ended_on", models.DateField(blank=True, null=True)),
+                (
+                    "guardian",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="guarded",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "pupil",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="guardians",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(condition=models.Q(('ended_on__isnull', True)), fields=('guardian', 'pupil'), name='one_open_guardian_link')],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("ended_on__isnull", True)),
+                        fields=("guardian", "pupil"),
+                        name="one_open_guardian_link",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Membership',
+            name="Membership",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('started_on', models.DateField(default=django.utils.timezone.localdate)),
-                ('ended_on', models.DateField(blank=True, null=True)),
-                ('role', models.CharField(choices=[('teacher', 'teacher'), ('pupil', 'pupil'), ('guardian', 'guardian')], max_length=16)),
-                ('person', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='memberships', to=settings.AUTH_USER_MODEL)),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='memberships', to='accounts.studio')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("started_on", models.DateField(default=django.utils.timezone.localdate)),
+                ("ended_on", models.DateField(blank=True, null=True)),
+                (
+                    "role",
+                    models.CharField(
+                        choices=[
+                            ("teacher", "teacher"),
+                            ("pupil", "pupil"),
+                            ("guardian", "guardian"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "person",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="memberships",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="memberships",
+                        to="accounts.studio",
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(fields=('person', 'studio', 'role', 'started_on'), name='one_membership_a_day')],
+                "constraints": [
+                    models.UniqueConstraint(
+                        fields=("person", "studio", "role", "started_on"),
+                        name="one_membership_a_day",
+                    )
+                ],
             },
         ),
         migrations.CreateModel(
-            name='Enrolment',
+            name="Enrolment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('started_on', models.DateField(default=django.utils.timezone.localdate)),
-                ('ended_on', models.DateField(blank=True, null=True)),
-                ('level', models.CharField(choices=[('first_steps', 'first steps'), ('growing', 'growing'), ('advanced', 'advanced')], default='growing', max_length=16)),
-                ('pupil', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='enrolments', to=settings.AUTH_USER_MODEL)),
-                ('teacher', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='taught_enrolments', to=settings.AUTH_USER_MODEL)),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='enrolments', to='accounts.studio')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("started_on", models.DateField(default=django.utils.timezone.localdate)),
+                ("ended_on", models.DateField(blank=True, null=True)),
+                (
+                    "level",
+                    models.CharField(
+                        choices=[
+                            ("first_steps", "first steps"),
+                            ("growing", "growing"),
+                            ("advanced", "advanced"),
+                        ],
+                        default="growing",
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "pupil",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="enrolments",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "teacher",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="taught_enrolments",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="enrolments",
+                        to="accounts.studio",
+                    ),
+                ),
             ],
             options={
-                'constraints': [models.UniqueConstraint(condition=models.Q(('ended_on__isnull', True)), fields=('pupil', 'studio'), name='one_open_enrolment')],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("ended_on__isnull", True)),
+                        fields=("pupil", "studio"),
+                        name="one_open_enrolment",
+                    )
+                ],
             },
         ),
     ]

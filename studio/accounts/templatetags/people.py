@@ -1,0 +1,58 @@
+"""The head of every page: where a person can go, and as whom."""
+
+from django import template
+from django.urls import NoReverseMatch, reverse
+
+from studio.accounts import access
+
+register = template.Library()
+
+# role: (the word for it, its home page, its pages)
+AREAS = {
+    "teacher": (
+        "teacher",
+        "waiting_list",
+        (("Waiting", "waiting_list"), ("Pupils", "pupils"), ("Drills", "drills")),
+    ),
+    "pupil": ("pupil", "queue", (("Practice", "queue"), ("Send a clip", "send"))),
+    "guardian": ("guardian", "children", (("Children", "children"),)),
+}
+
+
+@register.inclusion_tag("accounts/nav.html", takes_context=True)
+def people_nav(context) -> dict:
+    """The head for whoever is logged in.
+
+    A page that belongs to one role says so by ``area`` in its context; else the person's first
+    role is taken.
+    """
+    request = context.get("request")
+    person = getattr(request, "user", None)
+    if person is None or not person.is_authenticated:
+        return {"person": None}
+    roles = access.roles_of(person)
+    area = context.get("area") or next(iter(roles), None)
+    return {
+        "request": request,
+        "csrf_token": context.get("csrf_token"),
+        "person": person,
+        "links": [_link(request, name, page) for name, page in AREAS[area][2]] if area else [],
+        "homes": [_home(role, area) for role in roles] if len(roles) > 1 else [],
+    }
+
+
+def _link(request, name: str, page: str) -> dict:
+    href = _address(page)
+    return {"name": name, "href": href, "here": request.path.startswith(href)}
+
+
+def _home(role: str, area: str | None) -> dict:
+    name, page, _ = AREAS[role]
+    return {"name": name, "href": _address(page), "here": role == area}
+
+
+def _address(page: str) -> str:
+    try:
+        return reverse(page)
+    except NoReverseMatch:
+        return "/"
