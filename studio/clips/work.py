@@ -34,18 +34,19 @@ def listen_to(stage: Stage) -> None:
     clip = stage.clip
     with _workshop(stage) as (bench, progress):
         wav = bench.part(".wav")
-        media.extract_sound(
+        sound = media.extract_sound(
             bench.source, wav, bench.info, limits(), on_progress=lambda p: progress(0.2 * p)
         )
-        peaks = bench.part(".bin")
-        media.waveform_peaks(wav, peaks)
+        peaks = bench.part(".json")
+        peaks.write_bytes(media.waveform_peaks(wav))
         measurement = _hear(clip, wav, lambda p: progress(0.2 + 0.8 * p))
         made = [
             bench.keep(Rendition.Kind.SOUND, wav, "wav"),
-            bench.keep(Rendition.Kind.PEAKS, peaks, "bin"),
+            bench.keep(Rendition.Kind.PEAKS, peaks, "json"),
         ]
         with stages.publishing(stage) as published:
             _record(published, made)
+            _note(published, sound.notes)
             listening = Listening.objects.create(
                 clip=published,
                 engine=measurement["engine"],
@@ -140,6 +141,14 @@ def _record(clip: Clip, made: list[Made]) -> None:
         )
         if before and before.path != one.stored.path:
             transaction.on_commit(lambda path=before.path: files.remove(path))
+
+
+def _note(clip: Clip, notes: tuple[media.Note, ...]) -> None:
+    """Add what only decoding could tell of the recording; a code is said once."""
+    known = {code: params for code, params in clip.notes}
+    known.update({note.code: dict(note.params) for note in notes})
+    clip.notes = [list(pair) for pair in known.items()]
+    clip.save(update_fields=["notes"])
 
 
 def _content_type(path: str) -> str:

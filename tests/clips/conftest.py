@@ -1,0 +1,32 @@
+import pytest
+
+from studio.accounts.models import Enrolment, Membership, Person, Studio
+from studio.clips.models import Clip, Stage
+
+
+@pytest.fixture(autouse=True)
+def media_root(settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path / "media"
+    return settings.MEDIA_ROOT
+
+
+@pytest.fixture
+def enrolment(db) -> Enrolment:
+    studio = Studio.objects.create(name="Test studio")
+    teacher = Person.objects.create_user("teacher@test.example", "a-password", name="Tess")
+    pupil = Person.objects.create_user("pupil@test.example", "a-password", name="Pim")
+    Membership.objects.create(person=teacher, studio=studio, role="teacher")
+    Membership.objects.create(person=pupil, studio=studio, role="pupil")
+    return Enrolment.objects.create(pupil=pupil, studio=studio, teacher=teacher)
+
+
+@pytest.fixture
+def clip(enrolment) -> Clip:
+    return Clip.objects.create(
+        enrolment=enrolment, uploaded_by=enrolment.pupil, intake=Clip.Intake.RECEIVED
+    )
+
+
+@pytest.fixture
+def stage(clip) -> Stage:
+    return Stage.objects.create(clip=clip, kind=Stage.Kind.LISTENING)

@@ -1,0 +1,110 @@
+"""Long work is done exactly once, whoever dies on the way."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from studio.clips import stages
+from studio.clips.models import Clip, Listening, Stage
+
+LONG_AGO = timezone.now() - timedelta(hours=1)
+
+
+def claim(clip):
+    return stages.claim(clip.pk, Stage.Kind.LISTENING)
+
+
+def expire(stage):
+    Stage.objects.filter(pk=stage.pk).update(lease_until=LONG_AGO)
+
+
+def test_a_stage_can_be_claimed_once(clip, stage):
+    assert claim(clip).attempt == 1
+    assert claim(clip) is None
+
+
+def test_an_expired_lease_is_claimed_again_and_counts_as_an_attempt(clip, stage):
+    expire(claim(clip))
+    assert claim(clip).attempt == 2
+
+
+def test_who_lost_the_lease_publishes_nothing(clip, stage):
+    slow = claim(clip)
+    expire(slow)
+    quick = claim(clip)
+    with pytest.raises(stages.LeaseLost), stages.publishing(slow):
+        pytest.fail("the body must not run")
+    with stages.publishing(quick):
+        pass
+    stage.refresh_from_db()
+    assert stage.state == Stage.State.HEARD
+
+
+def test_what_was_written_while_publishing_goes_when_it_fails(clip, stage):
+    held = claim(clip)
+    with pytest.raises(RuntimeError), stages.publishing(held) as published:
+        Listening.objects.create(
+            clip=published, engine="1", options={}, input_sha256="", measurement={}
+        )
+        raise RuntimeError
+    stage.refresh_from_db()
+    assert (stage.state, Listening.objects.count()) == (Stage.State.WORKING, 0)
+
+
+def test_an_erased_clip_stays_erased(clip, stage):
+    held = claim(clip)
+    Clip.objects.filter(pk=clip.pk).update(generation=2, erased_at=timezone.now())
+    with pytest.raises(stages.LeaseLost), stages.publishing(held):
+        pytest.fail("the body must not run")
+    expire(held)
+    assert claim(clip) is None
+    assert not stages.lost().exists()
+
+
+def test_a_heartbeat_renews_the_lease_and_fails_once_it_is_lost(clip, stage):
+    held = claim(clip)
+    expire(held)
+    stages.beat(held, progress=0.5)
+    stage.refresh_from_db()
+    assert stage.lease_until > timezone.now()
+    assert stage.progress == 0.5
+    expire(held)
+    claim(clip)
+    with pytest.raises(stages.LeaseLost):
+        stages.beat(held)
+
+
+def test_three_failures_are_final_and_keep_the_last_reason(clip, stage):
+    for again in (True, True, False):
+        assert stages.give_up(claim(clip), "crashed", {"exit_code": 1}) is again
+    stage.refresh_from_db()
+    assert (stage.state, stage.failure_code) == (Stage.State.FAILED, "crashed")
+    assert claim(clip) is None
+
+
+def test_what_the_pupil_must_mend_is_not_tried_again(clip, stage):
+    assert stages.give_up(claim(clip), "unreadable", retry=False) is False
+    stage.refresh_from_db()
+    assert stage.state == Stage.State.FAILED
+
+
+def test_a_worker_that_dies_three_times_fails_the_stage(clip, stage):
+    for _ in range(3):
+        expire(claim(clip))
+    assert claim(clip) is None
+    assert stages.fail_exhausted() == 1
+    stage.refresh_from_db()
+    assert (stage.state, stage.failure_code) == (Stage.State.FAILED, "worker_died")
+
+
+def test_the_sweep_finds_lost_messages_and_dead_workers_only(clip, stage):
+    assert not stages.lost().exists()  # waiting, but not for long
+    Stage.objects.update(changed_at=LONG_AGO)
+    assert stages.lost().exists()
+    Stage.objects.update(dispatched_at=timezone.now())
+    assert not stages.lost().exists()  # sent again a moment ago
+    held = claim(clip)
+    assert not stages.lost().exists()  # at work
+    expire(held)
+    assert stages.lost().exists()

@@ -1,0 +1,83 @@
+"""The real work on a real clip, in this process: what is published, and what a failure leaves."""
+
+import numpy as np
+import pytest
+
+from studio.clips import files, sentences, services, stages, tasks, work
+from studio.clips.models import Clip, Listening, Rendition, Stage
+
+from .test_receive import SAMPLE
+
+
+@pytest.fixture
+def sent_clip(enrolment, monkeypatch) -> Clip:
+    monkeypatch.setattr(services, "dispatch", lambda pk, kind: None)
+    return services.receive(enrolment, enrolment.pupil, [SAMPLE.read_bytes()], "clip.mp4")
+
+
+def rendition(clip, kind) -> Rendition:
+    return Rendition.objects.get(clip=clip, kind=kind)
+
+
+def test_listening_publishes_sound_waveform_and_what_was_heard(sent_clip):
+    tasks.listen_to_clip(str(sent_clip.pk))
+    stage = Stage.objects.get(clip=sent_clip, kind=Stage.Kind.LISTENING)
+    assert (stage.state, stage.failure_detail) == (Stage.State.HEARD, "")
+    listening = Listening.objects.get(clip=sent_clip)
+    assert listening.measurement["events"]
+    assert files.absolute(rendition(sent_clip, "sound").path).stat().st_size > 100_000
+    sent_clip.review.refresh_from_db()
+    assert sent_clip.review.double_stops_heard > 0
+
+
+def test_a_second_message_adds_nothing(sent_clip):
+    for _ in range(2):
+        tasks.listen_to_clip(str(sent_clip.pk))
+    assert Listening.objects.filter(clip=sent_clip).count() == 1
+
+
+def test_playback_publishes_a_copy_and_a_poster(sent_clip):
+    tasks.prepare_playback(str(sent_clip.pk))
+    playable = rendition(sent_clip, "playable")
+    assert playable.content_type == "video/mp4"
+    assert files.absolute(playable.path).stat().st_size == playable.size_bytes
+    assert rendition(sent_clip, "poster").content_type == "image/jpeg"
+
+
+def test_a_message_of_an_unknown_version_is_left_alone(sent_clip):
+    tasks.listen_to_clip(str(sent_clip.pk), version=99)
+    assert Stage.objects.get(clip=sent_clip, kind="listening").state == Stage.State.WAITING
+
+
+def test_a_failure_is_recorded_tried_again_and_leaves_no_file(sent_clip, monkeypatch):
+    def breaks(*args, **kwargs):
+        raise RuntimeError("broken on purpose")
+
+    monkeypatch.setattr("studio.intonation.listen", breaks)
+    before = sorted(files.absolute(files.clip_folder(sent_clip.pk)).iterdir())
+    for _ in range(3):
+        tasks.listen_to_clip(str(sent_clip.pk))
+    stage = Stage.objects.get(clip=sent_clip, kind="listening")
+    assert (stage.state, stage.attempt) == (Stage.State.FAILED, 3)
+    assert "broken on purpose" in stage.failure_detail
+    assert "kept" in sentences.stage_failure(stage)
+    assert sorted(files.absolute(files.clip_folder(sent_clip.pk)).iterdir()) == before
+
+
+def test_a_worker_that_lost_its_lease_leaves_no_file_and_no_row(sent_clip, monkeypatch):
+    stage = stages.claim(sent_clip.pk, Stage.Kind.LISTENING)
+    Stage.objects.filter(pk=stage.pk).update(lease_token="somebody else")
+    with pytest.raises(stages.LeaseLost):
+        work.listen_to(stage)
+    assert not Listening.objects.exists()
+    folder = files.absolute(files.clip_folder(sent_clip.pk))
+    assert [path.name for path in folder.iterdir()] == ["original"]
+
+
+def test_the_sound_of_the_clip_is_what_is_listened_to(sent_clip):
+    from studio import media
+
+    tasks.listen_to_clip(str(sent_clip.pk))
+    y, sr = media.read_sound(files.absolute(rendition(sent_clip, "sound").path))
+    assert abs(len(y) / sr - sent_clip.duration_s) < 0.05
+    assert np.sqrt(np.mean(y**2)) > 0.01
