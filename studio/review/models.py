@@ -104,6 +104,9 @@ class Return(models.Model):
     returned_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     returned_at = models.DateTimeField(default=timezone.now)
     snapshot = models.JSONField()
+    read_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the pupil first opened it."
+    )
 
     def __str__(self) -> str:
         return f"return of {self.review.clip}"
