@@ -87,6 +87,7 @@ NOTE_SENTENCES = MappingProxyType(
             "The file broke off: the first {got_s} s of {stated_s} s could be saved. "
             "Everything after that is missing from what was sent."
         ),
+        "broke_off": "The file broke off: its end is missing. What arrived is kept.",
         "damaged": (
             "Parts of the recording are damaged. What could be read is kept; "
             "there may be short gaps."
@@ -96,6 +97,9 @@ NOTE_SENTENCES = MappingProxyType(
         "silent": "The recording is silent. Check the microphone before recording again.",
     }
 )
+
+
+SHORT_BY_S = 0.2  # a recording that ends this much before its stated end was cut off
 
 
 class MediaError(Exception):
@@ -148,6 +152,17 @@ class Note:
 def salvaged(got_s: float, stated_s: float) -> Note:
     """Note that only the first ``got_s`` of ``stated_s`` seconds could be read."""
     return Note("salvaged", (("got_s", f"{got_s:.1f}"), ("stated_s", f"{stated_s:.1f}")))
+
+
+def reading_notes(
+    *, is_partial: bool, got_s: float, stated_s: float, damaged: bool
+) -> tuple[Note, ...]:
+    """What to say after ``got_s`` of ``stated_s`` seconds came out of a recording."""
+    if is_partial and stated_s - got_s > SHORT_BY_S:
+        return (salvaged(got_s, stated_s),)
+    if is_partial:
+        return (Note("broke_off"),)
+    return (Note("damaged"),) if damaged else ()
 
 
 def clock(seconds: float) -> str:

@@ -1,8 +1,9 @@
 """The copy that browsers play: H.264 and AAC in MP4, upright, on the one time axis.
 
 A source that already qualifies is not encoded again: its packets are copied, and the copy is
-kept only when its axis is shown to agree (first picture at 0, sound identical sample by sample
-with what is extracted from the source). Metadata (place, title) and chapters are dropped.
+kept only when all of it decodes and its axis is shown to agree (first picture at 0, sound
+identical sample by sample with what is extracted from the source). Metadata (place, title)
+and chapters are dropped.
 """
 
 import tempfile
@@ -13,12 +14,12 @@ from typing import Any
 import ffmpeg
 import numpy as np
 
-from studio.media.errors import Note, Refused, salvaged
+from studio.media.errors import Note, Refused, reading_notes
 from studio.media.jobs import Job, picture, sound, transcode
 from studio.media.limits import MB, Limits
 from studio.media.probe import MediaInfo, probe
 from studio.media.runner import Progress
-from studio.media.sound import SHORT_BY_S, extract_sound, loudest_channel, read_sound, sound_job
+from studio.media.sound import extract_sound, loudest_channel, read_sound, sound_job
 
 H264_PROFILES = ("Constrained Baseline", "Baseline", "Main", "High")
 COPY_TOLERANCE_S = 0.002  # a copy's first picture may sit this far from 0
@@ -121,10 +122,21 @@ def _copy(
     room = info.size_bytes + 10 * MB
     job = Job(limits, limits.sound_timeout_s(info.duration_s), room, info.duration_s, on_progress)
     done = transcode(source, target, build, job)
-    if done.damaged or not _same_axis(source, target, info, limits):
+    whole = not done.damaged and _decodes(target, info, limits)
+    if not whole or not _same_axis(source, target, info, limits):
         target.unlink(missing_ok=True)
         return None
     return _describe(target, info, limits, copied=True, damaged=False)
+
+
+def _decodes(copy: Path, info: MediaInfo, limits: Limits) -> bool:
+    """Whether every packet of the copy decodes; a browser would stop at one that does not."""
+
+    def build(node: Any, output: str) -> Any:
+        return node.output(output, f="null")
+
+    timeout_s = limits.playable_timeout_s(info.duration_s)
+    return not transcode(copy, None, build, Job(limits, timeout_s, MB, info.duration_s)).damaged
 
 
 def _same_axis(source: Path, target: Path, info: MediaInfo, limits: Limits) -> bool:
@@ -202,11 +214,12 @@ def _describe(
     if source_info.has_video and not made.has_video:
         target.unlink(missing_ok=True)
         raise Refused("unreadable")
-    notes = []
-    if source_info.is_partial and source_info.stated_duration_s - made.duration_s > SHORT_BY_S:
-        notes.append(salvaged(made.duration_s, source_info.stated_duration_s))
-    elif damaged:
-        notes.append(Note("damaged"))
+    notes = reading_notes(
+        is_partial=source_info.is_partial,
+        got_s=made.duration_s,
+        stated_s=source_info.stated_duration_s,
+        damaged=damaged,
+    )
     return PlayableInfo(
         duration_s=made.duration_s,
         has_video=made.has_video,
@@ -217,7 +230,7 @@ def _describe(
         copied=copied,
         size_bytes=made.size_bytes,
         mime_type="video/mp4" if made.has_video else "audio/mp4",
-        notes=tuple(notes),
+        notes=notes,
     )
 
 

@@ -9,6 +9,7 @@ source's own clock; what lies before it is cut, and a stream that starts later i
 
 import json
 import math
+import re
 import sys
 from dataclasses import asdict, dataclass
 from fractions import Fraction
@@ -16,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from studio.media import tools
-from studio.media.errors import Failed, Note, Refused, clock, salvaged
+from studio.media.errors import Failed, Note, Refused, clock, reading_notes
 from studio.media.limits import MB, Limits
 from studio.media.runner import Finished, run, workbench
 from studio.media.structure import inspect_structure
@@ -25,7 +26,7 @@ from studio.media.structure import inspect_structure
 FORMATS = "mov,matroska,webm,wav,mp3,flac,ogg,aac"
 PROTOCOLS = "file"
 PROBE_OUTPUT_BYTES = 64 * MB
-ENCRYPTED_TAGS = ("encv", "enca", "drmi", "drms")
+TOO_LARGE_LINE = re.compile(r"Picture size (\d+)x(\d+) (?:exceeds|is invalid)")
 LOOSE_CONTAINERS = ("mp3", "aac")  # recognised by a few bits: random bytes may pass for them
 
 
@@ -69,9 +70,14 @@ class MediaInfo:
     @property
     def notes(self) -> tuple[Note, ...]:
         """What should be said about the recording, though it can be used."""
-        found = []
-        if self.is_partial and self.stated_duration_s - self.duration_s > 0.2:
-            found.append(salvaged(self.duration_s, self.stated_duration_s))
+        found = [
+            *reading_notes(
+                is_partial=self.is_partial,
+                got_s=self.duration_s,
+                stated_s=self.stated_duration_s,
+                damaged=False,
+            )
+        ]
         if not self.has_audio:
             found.append(Note("no_sound"))
         if not self.has_video:
@@ -113,8 +119,6 @@ def probe(path: Path | str, limits: Limits | None = None) -> MediaInfo:
     video, audio = _best(found["streams"], "video"), _best(found["streams"], "audio")
     if video is None and audio is None:
         raise Refused("unreadable")
-    for stream in filter(None, (video, audio)):
-        _refuse_protected(stream)
     if video is not None:
         _refuse_large(video, limits)
     stated_s = _number(found["format"].get("duration"))
@@ -133,6 +137,9 @@ class _Prober:
     def show(self) -> dict[str, Any]:
         """Container and streams. Raises ``Refused("not_media")``."""
         finished = self._run(["-show_format", "-show_streams"], "show")
+        # Beyond -max_pixels the prober reports 0 × 0; only its message tells the size.
+        if match := TOO_LARGE_LINE.search(finished.stderr):
+            raise _too_large(int(match[1]), int(match[2]), self.limits)
         if finished.exit_code != 0:
             raise _why_not(finished)
         found: dict[str, Any] = json.loads(finished.stdout or b"{}")
@@ -216,22 +223,17 @@ def _number(text: object) -> float | None:
     return value if math.isfinite(value) else None
 
 
-def _refuse_protected(stream: dict[str, Any]) -> None:
-    if str(stream.get("codec_tag_string", "")).lower() in ENCRYPTED_TAGS:
-        raise Refused("protected")
-
-
 def _refuse_large(video: dict[str, Any], limits: Limits) -> None:
     width, height = int(video.get("width") or 0), int(video.get("height") or 0)
-    # The prober says 0 × 0 when the decoder refused to open a picture beyond the bound.
-    too_large = width * height > limits.max_pixels or max(width, height) > limits.max_side
-    if too_large or width * height == 0:
-        raise Refused(
-            "too_large_picture" if too_large else "unreadable",
-            width=width,
-            height=height,
-            limit=limits.max_pixels // MB,
-        )
+    if width * height == 0:
+        raise Refused("unreadable")
+    if width * height > limits.max_pixels or max(width, height) > limits.max_side:
+        raise _too_large(width, height, limits)
+
+
+def _too_large(width: int, height: int, limits: Limits) -> Refused:
+    million = f"{limits.max_pixels / 1e6:g}"
+    return Refused("too_large_picture", width=width, height=height, limit=million)
 
 
 def _refuse_long(duration_s: float, limits: Limits) -> None:

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from studio.media.errors import Failed, Note, Refused, salvaged
+from studio.media.errors import Failed, Note, Refused, reading_notes
 from studio.media.jobs import Job, sound, transcode
 from studio.media.limits import Limits
 from studio.media.probe import MediaInfo, probe
@@ -26,7 +26,6 @@ from studio.media.runner import Progress
 SOUND_RATE_HZ = 44_100
 SILENCE_DB = -70.0
 FULL_SCALE = 32_768.0  # of 16-bit samples
-SHORT_BY_S = 0.5  # sound that ends this much before its stated end was cut off
 CHANNEL_LINE = re.compile(r"Channel: (\d+)")
 RMS_LINE = re.compile(r"RMS level dB: (-?[\d.]+|-?inf|-?nan)")
 
@@ -137,15 +136,15 @@ def _measure(wav: Path) -> tuple[float, float]:
 
 
 def _notes(info: MediaInfo, duration_s: float, damaged: bool, rms_db: float) -> tuple[Note, ...]:
-    notes = []
-    stated_s = info.stated_duration_s
-    if info.is_partial and stated_s - duration_s > SHORT_BY_S:
-        notes.append(salvaged(duration_s, stated_s))
-    elif damaged:
-        notes.append(Note("damaged"))
+    notes = reading_notes(
+        is_partial=info.is_partial,
+        got_s=duration_s,
+        stated_s=info.stated_duration_s,
+        damaged=damaged,
+    )
     if rms_db < SILENCE_DB:
-        notes.append(Note("silent"))
-    return tuple(notes)
+        notes = (*notes, Note("silent"))
+    return notes
 
 
 def _open(path: Path) -> wave.Wave_read:

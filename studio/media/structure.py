@@ -22,6 +22,9 @@ LIST_STARTS = (
 )
 EBML_START = b"\x1a\x45\xdf\xa3"
 SEGMENT_ID = 0x18538067
+INDEX_BYTES = 32_000_000
+NESTED_BOXES = (b"trak", b"mdia", b"minf", b"stbl")
+ENCRYPTED_ENTRIES = (b"encv", b"enca", b"drmi", b"drms")
 MP4_FIRST_BOXES = (b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"styp", b"moof")
 
 
@@ -31,7 +34,8 @@ def inspect_structure(path: Path) -> bool:
     Raises
     ------
     Refused
-        ``empty``, ``playlist``, or ``unfinished`` (an MP4 or MOV without its index).
+        ``empty``, ``playlist``, ``unfinished`` (an MP4 or MOV without its index), ``protected``
+        (its samples are encrypted: ISO/IEC 14496-12, section 8.12).
     """
     size = path.stat().st_size
     if size == 0:
@@ -62,13 +66,32 @@ def _mp4_breaks_off(path: Path, size: int) -> bool:
                 length = struct.unpack(">Q", header[8:])[0]
             elif length == 0:  # to the end of the file
                 length = size - offset
-            has_index = has_index or kind == b"moov"
+            if kind == b"moov":
+                has_index = True
+                file.seek(offset)
+                _refuse_protected(file.read(min(length, INDEX_BYTES)))
             if length < 8:
                 break
             offset += length
     if not has_index:
         raise Refused("unfinished")
     return offset > size
+
+
+def _refuse_protected(index: bytes) -> None:
+    """Look at the sample entries (the first child of each ``stsd``) for encrypted kinds."""
+    spans = [(8, len(index))]
+    while spans:
+        at, end = spans.pop()
+        while at + 8 <= end:
+            length, kind = struct.unpack(">I4s", index[at : at + 8])
+            if length < 8:
+                break
+            if kind in NESTED_BOXES:
+                spans.append((at + 8, min(at + length, end)))
+            elif kind == b"stsd" and index[at + 20 : at + 24] in ENCRYPTED_ENTRIES:
+                raise Refused("protected")
+            at += length
 
 
 def _vint(data: bytes, at: int, *, keep_marker: bool) -> tuple[int | None, int]:
