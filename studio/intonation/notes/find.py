@@ -1,0 +1,167 @@
+"""Which notes sound, and when: the steps in order.
+
+See the package's own page for the conventions and the way through the modules.
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from studio.intonation.notes import edges
+from studio.intonation.notes.audio import Sound, check_sound
+from studio.intonation.notes.events import (
+    Event,
+    decided_again,
+    event_envelopes,
+    joined,
+    without_moments,
+    without_ringing,
+)
+from studio.intonation.notes.frames import N_FFT, analyse, frame_power
+from studio.intonation.notes.hypotheses import KEPT, MAX_VOICES, Hypotheses, best_hypotheses
+from studio.intonation.notes.salience import grid_hz
+from studio.intonation.notes.track import best_path, stretches
+from studio.intonation.sounding import Sounding, SoundingVoice
+
+HOP = 768  # samples at fs, about 35 ms
+POOL = 2  # frames averaged into one step of the path, about 70 ms
+BLOCK_STEPS = 400  # steps in memory at once, about 28 s
+QUIET_BELOW_DB = 42.0  # below the clip's loud part: silence
+QUIETEST_DB = -85.0  # re full scale, power of a frame's loudest partial: silence
+SILENT_PRICE = 4.0
+SHORTEST_S = 0.13
+SHORTEST_PAIR_S = 0.18
+
+
+def find_soundings(
+    y: np.ndarray, sr: float, *, floor_hz: float = 120.0, top_hz: float = 3200.0
+) -> list[Sounding]:
+    """Find everything that was played: single notes, double stops, chords.
+
+    Parameters
+    ----------
+    y : np.ndarray, shape (n,), float
+        Mono sound, full scale -1..1.
+    sr : float
+        Sample rate in Hz, 8,000 to 400,000.
+    floor_hz, top_hz : float
+        Range of fundamentals looked for. The default floor lies below a viola's C3 (131 Hz)
+        tuned low.
+
+    Returns
+    -------
+    list of Sounding
+        In time order, not overlapping. Empty when nothing was played.
+
+    Raises
+    ------
+    ValueError
+        When the sound is not finite mono floats, or the range is empty or outside
+        100 to 4,000 Hz.
+    """
+    y = check_sound(y, sr)
+    if not 100.0 <= floor_hz < top_hz <= 4000.0:
+        raise ValueError(
+            f"floor_hz is {floor_hz} and top_hz {top_hz}; need 100 <= floor_hz < top_hz <= 4000, "
+            "e.g. 120 and 3200"
+        )
+    sound = Sound(y, sr)
+    grid = grid_hz(floor_hz, top_hz)
+    events = _coarse_events(sound, grid)
+    events = without_moments(joined(events), SHORTEST_S)
+    events = joined(decided_again(sound, joined(events), grid))
+    events = joined(without_ringing(sound, events))
+    events = _separate_playings(sound, events)
+    events = _with_edges(sound, events)
+    return [_sounding(sound, e) for e in events]
+
+
+def _coarse_events(sound: Sound, grid: np.ndarray) -> list[Event]:
+    hypotheses = _all_hypotheses(sound, grid)
+    step_s = HOP * POOL / sound.fs
+    centre_s = (N_FFT / 2 + HOP * (POOL - 1) / 2) / sound.fs - N_FFT / 2 / sound.fs
+    return [
+        Event(
+            max(0.0, centre_s + (s.first - 0.5) * step_s),
+            min(sound.duration_s, centre_s + (s.last - 0.5) * step_s),
+            s.f0_hz,
+        )
+        for s in stretches(hypotheses, best_path(hypotheses))
+    ]
+
+
+def _all_hypotheses(sound: Sound, grid: np.ndarray) -> Hypotheses:
+    parts, loudness = [], []
+    for power in _power_blocks(sound):
+        spectra = analyse(power, sound.fs)
+        parts.append(best_hypotheses(spectra, grid))
+        loudness.append(spectra.peak_db.max(axis=1))
+    if not parts:
+        return Hypotheses(np.zeros((0, KEPT)), np.zeros((0, KEPT, MAX_VOICES)))
+    cost = np.concatenate([p.cost for p in parts])
+    f0 = np.concatenate([p.f0_hz for p in parts])
+    loud = np.concatenate(loudness)
+    limit = max(np.percentile(loud, 95) - QUIET_BELOW_DB, QUIETEST_DB)
+    cost += SILENT_PRICE * (loud < limit)[:, None] * (f0 > 0.0).any(axis=2)
+    return Hypotheses(cost, f0)
+
+
+def _power_blocks(sound: Sound) -> Iterator[np.ndarray]:
+    """Yield the power of steps, blocks of (steps, bins); step i is centred at i·HOP·POOL."""
+    steps = int(np.ceil(sound.duration_s * sound.fs / (HOP * POOL)))
+    for first in range(0, steps, BLOCK_STEPS):
+        count = min(BLOCK_STEPS, steps - first)
+        start = first * HOP * POOL - N_FFT // 2
+        x = sound.read(start, (count * POOL - 1) * HOP + N_FFT)
+        power = frame_power(x, HOP, sound.fs)
+        yield power.reshape(count, POOL, -1).mean(axis=1)
+
+
+def _separate_playings(sound: Sound, events: list[Event]) -> list[Event]:
+    out: list[Event] = []
+    for n, event in enumerate(events):
+        env = event_envelopes(sound, events, n)
+        cuts = [event.start_s, *edges.playings(env, event.start_s, event.end_s), event.end_s]
+        out += [
+            Event(a, b, event.f0_hz, event.margin, event.snr_db, event.alternatives)
+            for a, b in zip(cuts, cuts[1:], strict=False)
+        ]
+    return out
+
+
+def _with_edges(sound: Sound, events: list[Event]) -> list[Event]:
+    for n, event in enumerate(events):
+        env = event_envelopes(sound, events, n)
+        event.voice_start_s = [
+            edges.onset_s(db, env.time_s, event.start_s, event.end_s) for db in env.db
+        ]
+        event.voice_end_s = [
+            edges.offset_s(db, env.time_s, event.end_s, event.start_s) for db in env.db
+        ]
+    for event in events:
+        event.start_s, event.end_s = min(event.voice_start_s), max(event.voice_end_s)
+    for event, after in zip(events, events[1:], strict=False):
+        event.end_s = min(event.end_s, after.start_s)
+    return [
+        e for e in events if e.length_s >= (SHORTEST_PAIR_S if len(e.f0_hz) > 1 else SHORTEST_S)
+    ]
+
+
+def _sounding(sound: Sound, event: Event) -> Sounding:
+    start_s, end_s = max(0.0, event.start_s), min(sound.duration_s, event.end_s)
+    voices = tuple(
+        SoundingVoice(
+            float(f), float(np.clip(a, start_s, end_s)), float(np.clip(b, start_s, end_s))
+        )
+        for f, a, b in zip(event.f0_hz, event.voice_start_s, event.voice_end_s, strict=True)
+    )
+    return Sounding(
+        start_s=start_s,
+        end_s=end_s,
+        voices=voices,
+        confidence=float(1.0 - 0.5 * np.exp(-max(0.0, event.margin))),
+        alternatives=tuple(event.alternatives),
+        snr_db=event.snr_db,
+        clipped=sound.clipped(start_s, end_s),
+        doubt=event.doubt,
+    )
