@@ -26,32 +26,15 @@ _QUALITY_WORDS = {
     "AA": "doubly augmented",
     "dd": "doubly diminished",
 }
-_NUMBER_WORDS = [
-    "unison",
-    "second",
-    "third",
-    "fourth",
-    "fifth",
-    "sixth",
-    "seventh",
-    "octave",
-    "ninth",
-    "tenth",
-    "eleventh",
-    "twelfth",
-    "thirteenth",
-    "fourteenth",
-    "fifteenth",
-    "sixteenth",
-    "seventeenth",
-    "eighteenth",
-    "nineteenth",
-    "twentieth",
-    "twenty-first",
-    "twenty-second",
-]
+_NUMBER_WORDS = (
+    *("unison", "second", "third", "fourth", "fifth", "sixth", "seventh", "octave", "ninth"),
+    *("tenth", "eleventh", "twelfth", "thirteenth", "fourteenth", "fifteenth", "sixteenth"),
+    *("seventeenth", "eighteenth", "nineteenth", "twentieth", "twenty-first", "twenty-second"),
+    *("twenty-third", "twenty-fourth", "twenty-fifth", "twenty-sixth", "twenty-seventh"),
+    *("twenty-eighth", "twenty-ninth"),
+)
 MAX_NUMBER = len(_NUMBER_WORDS)
-MAX_SEMITONES = 36
+MAX_SEMITONES = 48
 TRITONE = "TT"
 # The usual name of each size within the octave; the tritone has none.
 _USUAL = {
@@ -83,7 +66,7 @@ class Interval:
     Raises
     ------
     ValueError
-        For a quality that the number cannot have (a perfect third) or a number outside 1 to 22.
+        For a quality that the number cannot have (a perfect third) or a number outside 1 to 29.
 
     Examples
     --------
@@ -100,7 +83,9 @@ class Interval:
         simple, _ = _simple(self.number)
         if self.quality == TRITONE:
             if simple != 4:
-                raise ValueError("a tritone without a spelling is written with number 4, 11 or 18")
+                raise ValueError(
+                    "a tritone without a spelling is written with number 4, 11, 18 or 25"
+                )
             return
         allowed = {"P", "A", "d", "AA", "dd"} if simple in _PERFECT else set(_QUALITY_WORDS) - {"P"}
         if self.quality not in allowed:
@@ -115,7 +100,7 @@ class Interval:
         if short == TRITONE:
             return cls(TRITONE, 4)
         if short.startswith(f"{TRITONE}+"):
-            octaves = {"8": 1, "15": 2}.get(short[3:])
+            octaves = {"8": 1, "15": 2, "22": 3}.get(short[3:])
             if octaves:
                 return cls(TRITONE, 4 + 7 * octaves)
         found = _SHORT.fullmatch(short)
@@ -171,7 +156,12 @@ class Interval:
         """Name in words, such as ``perfect octave``."""
         if self.quality == TRITONE:
             octaves = (self.number - 4) // 7
-            return ("tritone", "octave and a tritone", "two octaves and a tritone")[octaves]
+            return (
+                "tritone",
+                "octave and a tritone",
+                "two octaves and a tritone",
+                "three octaves and a tritone",
+            )[octaves]
         return f"{_QUALITY_WORDS[self.quality]} {_NUMBER_WORDS[self.number - 1]}"
 
     @property
@@ -198,7 +188,7 @@ def interval_between(low: Pitch, high: Pitch) -> Interval:
     """
     number = high.diatonic - low.diatonic + 1
     if not 1 <= number <= MAX_NUMBER:
-        raise ValueError(f"{low} to {high} is not an interval upwards within three octaves")
+        raise ValueError(f"{low} to {high} is not an interval upwards within four octaves")
     semitones = high.midi - low.midi
     simple, octaves = _simple(number)
     excess = semitones - 12 * octaves - _BASE_SEMITONES[simple]
@@ -214,7 +204,7 @@ def interval_between(low: Pitch, high: Pitch) -> Interval:
 
 @lru_cache(maxsize=256)
 def interval_of_semitones(semitones: int) -> Interval:
-    """The usual interval of a size in semitones, 0 to 36; 6, 18 and 30 are tritones.
+    """The usual interval of a size in semitones, 0 to 48; 6, 18, 30 and 42 are tritones.
 
     >>> interval_of_semitones(16).name
     'major tenth'

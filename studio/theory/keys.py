@@ -152,7 +152,7 @@ def spell_pair(
     Raises
     ------
     ValueError
-        If the second is below the first or more than three octaves above it.
+        If the second is below the first or more than four octaves above it.
     """
     usual = interval_of_semitones(high_midi - low_midi)
     low, high = spell(low_midi, key), spell(high_midi, key)

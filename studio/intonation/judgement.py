@@ -1,0 +1,182 @@
+"""What a policy says of a measurement: :class:`Judgement`, and both together: :class:`Analysis`.
+
+Conventions
+-----------
+* ``deviation_cents`` = measured - target; wide and sharp are positive.
+* ``verdict``: in_tune (up to half the tolerance), near (up to the tolerance), out, unsure.
+* ``event`` and ``events`` are ids of the measurement's events; ``low``, ``high`` and ``voice``
+  are indices of an event's voices, 0 the lowest.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from studio.intonation._plain import to_plain
+from studio.intonation.measurement import Measurement
+from studio.intonation.options import Policy
+from studio.intonation.sentences import render
+from studio.theory import Pitch
+
+VERDICTS = ("in_tune", "near", "out", "unsure")
+TRENDS = ("better", "same", "worse")
+MARK_CODES = (
+    "open_string_off",
+    "interval_wide",
+    "interval_narrow",
+    "single_sharp",
+    "single_flat",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExpectedNote:
+    """One written note, double stop or chord, in the order it is to be played.
+
+    Parameters
+    ----------
+    pitches : spelled names from low to high
+    strings : the player's string numbers (1 the highest), aligned with ``pitches``; ``None``
+        entries where the score does not say
+    fingers : 0 (open) to 4, likewise
+    ref : the score's own id for it
+
+    Raises
+    ------
+    ValueError
+        For a name that is not a pitch, no pitches, or lists that do not align.
+    """
+
+    pitches: tuple[str, ...]
+    strings: tuple[int | None, ...] = ()
+    fingers: tuple[int | None, ...] = ()
+    ref: str | None = None
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.pitches) <= 4:
+            raise ValueError(f"an expected note has 1 to 4 pitches, not {len(self.pitches)}")
+        midi = [Pitch.parse(name).midi for name in self.pitches]
+        if midi != sorted(midi):
+            raise ValueError(f"pitches {', '.join(self.pitches)} must run from low to high")
+        for name in ("strings", "fingers"):
+            values = getattr(self, name)
+            if values and len(values) != len(self.pitches):
+                raise ValueError(
+                    f"{len(values)} {name} for {len(self.pitches)} pitches; give one for each"
+                )
+
+    @property
+    def midi(self) -> tuple[int, ...]:
+        """MIDI numbers from low to high."""
+        return tuple(Pitch.parse(name).midi for name in self.pitches)
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedInterval:
+    """One interval of one event. ``target_cents`` is ``None`` where none is agreed."""
+
+    event: int
+    low: int
+    high: int
+    name: str
+    short: str
+    target_cents: float | None
+    deviation_cents: float | None
+    verdict: str
+    unsure_reason: str | None = None
+    score_ref: str | None = None
+    low_pitch: str = ""
+    high_pitch: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedSingle:
+    """One single note of a single-line drill."""
+
+    event: int
+    pitch: str
+    target_hz: float
+    deviation_cents: float
+    verdict: str
+    unsure_reason: str | None = None
+    score_ref: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The same double stop played again and again until it is right.
+
+    ``events`` are all its events in time, ``playings`` those where it sounds together, ``broken``
+    its notes played separately. ``first_cents`` is the deviation of the first playing (of its
+    landing, where there is only one playing), ``last_cents`` that of the last settled one.
+    ``broken_cents`` judges the last two broken notes as the interval they belong to.
+    """
+
+    id: int
+    events: tuple[int, ...]
+    first_cents: float | None
+    last_cents: float | None
+    trend: str | None
+    score_ref: str | None = None
+    playings: tuple[int, ...] = ()
+    broken: tuple[int, ...] = ()
+    broken_cents: float | None = None
+    short: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A moment proposed to the teacher.
+
+    ``voice`` is the index of the voice to move, ``None`` when either can. ``sentence`` is
+    rendered from ``code`` and ``params``.
+    """
+
+    id: int
+    start_s: float
+    end_s: float
+    code: str
+    events: tuple[int, ...]
+    run: int | None
+    voice: int | None
+    basis: str
+    severity: int
+    params: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def sentence(self) -> str:
+        """What the pupil reads."""
+        return render(self.code, self.params)
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What the policy says of everything heard."""
+
+    policy: Policy
+    intervals: tuple[JudgedInterval, ...] = ()
+    singles: tuple[JudgedSingle, ...] = ()
+    runs: tuple[Run, ...] = ()
+    marks: tuple[Mark, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON; no NaN."""
+        return {
+            "policy": to_plain(self.policy.to_dict()),
+            "intervals": to_plain(self.intervals),
+            "singles": to_plain(self.singles),
+            "runs": to_plain(self.runs),
+            "marks": [{**to_plain(mark), "sentence": mark.sentence} for mark in self.marks],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """A measurement and its judgement."""
+
+    measurement: Measurement
+    judgement: Judgement
+
+    def to_dict(self) -> dict[str, Any]:
+        """The published document: the measurement with its judgement inside."""
+        return {**self.measurement.to_dict(), "judgement": self.judgement.to_dict()}

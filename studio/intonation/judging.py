@@ -1,0 +1,270 @@
+"""From a measurement and a policy to verdicts, runs and marks. No sound is touched.
+
+The rules
+---------
+* A double stop is judged against the policy's tuning; its broken notes as that same interval.
+* ``in_tune`` up to half the tolerance, ``near`` up to the tolerance, ``out`` beyond it by more
+  than twice the uncertainty; in between, or where the measurement is doubtful, ``unsure``.
+* At most one mark per run, on its last settled playing. A later playing that could not be
+  measured, but may well have been in tune, takes the mark away.
+* A size without an agreed target is ``unsure`` and never marked.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from studio.intonation.judgement import (
+    ExpectedNote,
+    JudgedInterval,
+    JudgedSingle,
+    Judgement,
+    Mark,
+    Run,
+)
+from studio.intonation.marking import JudgedPlaying, interval_mark, open_string_mark
+from studio.intonation.measurement import Event, HeardInterval, Measurement
+from studio.intonation.naming import Named, Namer
+from studio.intonation.options import Policy
+from studio.intonation.runs import (
+    DOUBTFUL_CONFIDENCE,
+    OCTAVE_DOUBT,
+    RunOfPlayings,
+    find_runs,
+    played,
+)
+from studio.intonation.sentences import SAME_CENTS
+from studio.intonation.singles import judge_singles
+from studio.intonation.verdicts import CLOSE_TO_LIMIT, verdict_of
+
+Names = dict[tuple[int, int], Named]  # by (low, high) voice index
+
+
+def judge(
+    measurement: Measurement, policy: Policy, score: Sequence[ExpectedNote] | None = None
+) -> Judgement:
+    """Judge a measurement.
+
+    Parameters
+    ----------
+    measurement : what was heard
+    policy : tuning, tolerances and what else the teacher set
+    score : expected notes. They give spelling, fingering and ``score_ref`` to what was heard with
+        exactly their pitches; playing is not yet followed through the score in order.
+
+    Returns
+    -------
+    Judgement
+        Pure: the same arguments always give the same judgement.
+    """
+    namer = Namer(policy, score)
+    groups = find_runs([played(event, measurement.reference.a4_hz) for event in measurement.events])
+    names = [_names_of_run(group, namer) for group in groups]
+    shared = {
+        item.event.id: named
+        for group, named in zip(groups, names, strict=True)
+        for item in group.playings
+    }
+    judged = {
+        event.id: _judge_event(event, namer, shared.get(event.id, {}))
+        for event in measurement.events
+    }
+    runs, marks = [], []
+    for number, (group, named) in enumerate(zip(groups, names, strict=True)):
+        run, mark = _judge_run(number, group, judged, named, measurement)
+        runs.append(run)
+        marks += [mark] if mark else []
+    singles: list[JudgedSingle] = []
+    if policy.judge_singles:
+        broken = {event for run in runs for event in run.broken}
+        singles, more = judge_singles(measurement, policy, namer, broken)
+        marks += more
+    return Judgement(
+        policy,
+        tuple(row for rows in judged.values() for row in rows),
+        tuple(singles),
+        tuple(runs),
+        _in_order(marks, measurement),
+    )
+
+
+def _in_order(marks: list[Mark], measurement: Measurement) -> tuple[Mark, ...]:
+    """Open strings first, since they mislead the hand; then by time; numbered from 0."""
+    strings = [open_string_mark(string, measurement) for string in measurement.open_strings]
+    first = [mark for mark in strings if mark is not None]
+    ordered = first + sorted(marks, key=lambda mark: mark.start_s)
+    return tuple(replace(mark, id=number) for number, mark in enumerate(ordered))
+
+
+def _own_name(event: Event, interval: HeardInterval, namer: Namer) -> Named:
+    low, high = event.voices[interval.low], event.voices[interval.high]
+    return namer.intended(low.midi, high.midi, interval.size_cents)
+
+
+def _names_of_run(group: RunOfPlayings, namer: Namer) -> Names:
+    """One name for each pair of voices in a run: that of the playing nearest to a target.
+
+    A playing far off would be named for its neighbour; the others say what was meant.
+    """
+    best: dict[tuple[int, int], tuple[float, Named]] = {}
+    for item in group.playings:
+        for interval in item.event.intervals:
+            named = _own_name(item.event, interval, namer)
+            target = named.target_cents
+            off = 1000.0 if target is None else abs(interval.size_cents - target)
+            pair = (interval.low, interval.high)
+            if pair not in best or off < best[pair][0]:
+                best[pair] = (off, named)
+    return {pair: named for pair, (_, named) in best.items()}
+
+
+def _judge_event(event: Event, namer: Namer, shared: Names) -> list[JudgedInterval]:
+    return [
+        _judge_interval(
+            event,
+            interval,
+            shared.get((interval.low, interval.high)) or _own_name(event, interval, namer),
+        )
+        for interval in event.intervals
+    ]
+
+
+def _judge_interval(event: Event, interval: HeardInterval, named: Named) -> JudgedInterval:
+    target = named.target_cents
+    deviation = None if target is None else interval.size_cents - target
+    verdict, reason = "unsure", None
+    if deviation is None:
+        reason = "no_agreed_target"
+    else:
+        reason = _doubt(event, interval, named, deviation)
+        if reason is None:
+            verdict, reason = verdict_of(
+                deviation, named.tolerance_cents, interval.uncertainty_cents
+            )
+    return JudgedInterval(
+        event.id,
+        interval.low,
+        interval.high,
+        named.interval.name,
+        named.interval.short,
+        target,
+        deviation,
+        verdict,
+        reason,
+        named.score_ref,
+        str(named.low),
+        str(named.high),
+    )
+
+
+def _doubt(
+    event: Event, interval: HeardInterval, named: Named, deviation_cents: float
+) -> str | None:
+    """Why this interval cannot be judged, whatever its size.
+
+    That an octave cannot be told from one note is settled where the drill asks for it.
+    """
+    asked = named.asked and abs(deviation_cents) <= named.tolerance_cents
+    for reason in (event.doubt, interval.unsure_reason):
+        if reason and not (asked and reason == OCTAVE_DOUBT):
+            return reason
+    return "doubtful_notes" if event.confidence < DOUBTFUL_CONFIDENCE else None
+
+
+def _judge_run(
+    number: int,
+    group: RunOfPlayings,
+    judged: dict[int, list[JudgedInterval]],
+    named: Names,
+    measurement: Measurement,
+) -> tuple[Run, Mark | None]:
+    rows = [
+        JudgedPlaying(place, item.event, worst, named[(worst.low, worst.high)])
+        for place, item in enumerate(group.playings, start=1)
+        if (worst := _worst(judged[item.event.id], named)) is not None
+    ]
+    measured = [row for row in rows if _is_measured(row.judged)]
+    first, first_is = _first(measured)
+    last = measured[-1].judged.deviation_cents if measured else None
+    run = Run(
+        id=number,
+        events=tuple(sorted(item.event.id for item in (*group.broken, *group.playings))),
+        first_cents=first,
+        last_cents=last,
+        trend=_trend(first, last),
+        score_ref=rows[-1].judged.score_ref if rows else None,
+        playings=tuple(item.event.id for item in group.playings),
+        broken=tuple(item.event.id for item in group.broken),
+        broken_cents=_broken_cents(group, rows[-1].named if rows else None),
+        short=rows[-1].judged.short if rows else None,
+    )
+    if not measured or measured[-1].judged.verdict != "out":
+        return run, None
+    if _later_in_tune(group, rows, measured[-1].place):
+        return run, None
+    return run, interval_mark(run, measured[-1], first_is, measurement)
+
+
+def _worst(judged: list[JudgedInterval], named: Names) -> JudgedInterval | None:
+    """The interval of a playing furthest beyond its tolerance (a double stop has only one)."""
+    known = [row for row in judged if (row.low, row.high) in named]
+    if len(known) < 2:
+        return known[0] if known else None
+    return max(
+        known,
+        key=lambda row: (
+            _is_measured(row),
+            abs(row.deviation_cents or 0.0) / named[(row.low, row.high)].tolerance_cents,
+        ),
+    )
+
+
+def _is_measured(row: JudgedInterval) -> bool:
+    return row.deviation_cents is not None and row.unsure_reason in (None, CLOSE_TO_LIMIT)
+
+
+def _first(measured: list[JudgedPlaying]) -> tuple[float | None, str]:
+    """Deviation of the first playing, or of its landing where there is no second one."""
+    if not measured:
+        return None, "playing"
+    row = measured[0]
+    landing = row.heard.landing_size_cents
+    target = row.named.target_cents
+    if len(measured) == 1 and landing is not None and target is not None:
+        return landing - target, "landing"
+    return row.judged.deviation_cents, "playing"
+
+
+def _trend(first: float | None, last: float | None) -> str | None:
+    if first is None or last is None:
+        return None
+    change = abs(last) - abs(first)
+    if abs(change) < SAME_CENTS:
+        return "same"
+    return "better" if change < 0 else "worse"
+
+
+def _broken_cents(group: RunOfPlayings, named: Named | None) -> float | None:
+    """The last low and the last high broken note, judged as the interval they belong to."""
+    if named is None or named.target_cents is None or len(group.playings[0].cents) != 2:
+        return None
+    if named.interval.semitones == 0:  # the two notes of a unison cannot be told apart in turn
+        return None
+    middle = sum(group.playings[0].cents) / 2.0
+    lows = [note.cents[0] for note in group.broken if note.cents[0] < middle]
+    highs = [note.cents[0] for note in group.broken if note.cents[0] >= middle]
+    return highs[-1] - lows[-1] - named.target_cents if lows and highs else None
+
+
+def _later_in_tune(group: RunOfPlayings, rows: list[JudgedPlaying], settled: int) -> bool:
+    """Whether a playing after the last measured one may well have been in tune."""
+    if any(item.event.doubt == OCTAVE_DOUBT for item in group.playings[settled:]):
+        return True
+    return any(
+        row.judged.unsure_reason == OCTAVE_DOUBT
+        or (
+            row.judged.deviation_cents is not None
+            and abs(row.judged.deviation_cents) <= row.named.tolerance_cents
+        )
+        for row in rows
+        if row.place > settled
+    )

@@ -1,0 +1,129 @@
+"""What an interval was meant to be: its name, spelling and target under a policy."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from studio.intonation.judgement import ExpectedNote
+from studio.intonation.options import Policy
+from studio.theory import (
+    Interval,
+    Key,
+    Pitch,
+    interval_between,
+    interval_of_semitones,
+    spell,
+    spell_pair,
+    target_cents,
+)
+from studio.theory.intervals import MAX_SEMITONES
+
+NEAR_CENTS = 70.0  # how far off a playing may be and still be taken for what was asked
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """An interval with its two spelled notes, its target in cents and its tolerance."""
+
+    low: Pitch
+    high: Pitch
+    interval: Interval
+    target_cents: float | None
+    tolerance_cents: float
+    expected: ExpectedNote | None = None
+    score_ref: str | None = None
+    asked: bool = False  # by the drill or the score
+
+
+class Namer:
+    """Names pairs of MIDI numbers under one policy and, where there is one, a score."""
+
+    def __init__(self, policy: Policy, score: Sequence[ExpectedNote] | None) -> None:
+        self._policy = policy
+        self._key = Key.parse(policy.key) if policy.key else None
+        self._drill = Interval.parse(policy.interval) if policy.interval else None
+        self._score: dict[tuple[int, ...], list[ExpectedNote]] = {}
+        for note in score or ():
+            self._score.setdefault(note.midi, []).append(note)
+        self._named: dict[tuple[int, int], Named] = {}
+
+    def expected_for(self, midi: Sequence[int]) -> ExpectedNote | None:
+        """The first expected note with exactly these notes."""
+        found = self._score.get(tuple(midi))
+        return found[0] if found else None
+
+    def ref_for(self, midi: Sequence[int]) -> str | None:
+        """The score's id, where only one expected note has these notes."""
+        found = self._score.get(tuple(midi)) or []
+        return found[0].ref if len(found) == 1 else None
+
+    def pitch(self, midi: int) -> Pitch:
+        """A single note spelled by the score, else in the key."""
+        note = self.expected_for((midi,))
+        return Pitch.parse(note.pitches[0]) if note else spell(midi, self._key)
+
+    def name(self, low_midi: int, high_midi: int) -> Named:
+        """Name two notes that sound together."""
+        pair = (low_midi, max(high_midi, low_midi))
+        found = self._named.get(pair)
+        if found is None:
+            found = self._named[pair] = self._make(*pair)
+        return found
+
+    def _make(self, low_midi: int, high_midi: int) -> Named:
+        expected = self.expected_for((low_midi, high_midi))
+        if expected:
+            low, high = (Pitch.parse(name) for name in expected.pitches)
+            interval = interval_between(low, high)
+        else:
+            low, high, interval = _spelled(low_midi, high_midi, self._key)
+        spelled = expected is not None or interval == self._drill
+        return Named(
+            low,
+            high,
+            interval,
+            self._target(interval, spelled),
+            self._policy.tolerance_for(interval),
+            expected,
+            self.ref_for((low_midi, high_midi)),
+            spelled,
+        )
+
+    def _target(self, interval: Interval, spelled: bool) -> float | None:
+        chosen = self._policy.targets_cents.get(interval.short)
+        if chosen is not None:
+            return chosen
+        return target_cents(interval, self._policy.tuning, spelled=spelled)
+
+    def intended(self, low_midi: int, high_midi: int, size_cents: float) -> Named:
+        """Name two notes, preferring what the drill or the score asked for when it is near.
+
+        An octave 60 cents wide has the nearest notes of a minor ninth; where an octave was asked
+        for, it is an octave.
+        """
+        plain = self.name(low_midi, high_midi)
+        if plain.expected or (self._drill is None and not self._score):
+            return plain
+        for low, high in ((0, -1), (0, 1), (1, 0), (-1, 0)):
+            other = (low_midi + low, high_midi + high)
+            if other[0] > other[1]:
+                continue
+            asked = other in self._score or (
+                self._drill is not None
+                and other[1] - other[0] == self._drill.semitones
+                and high_midi - low_midi != self._drill.semitones
+            )
+            if asked:
+                named = self.name(*other)
+                near = named.target_cents
+                if near is not None and abs(size_cents - near) <= NEAR_CENTS:
+                    return named
+        return plain
+
+
+@lru_cache(maxsize=8192)
+def _spelled(low_midi: int, high_midi: int, key: Key | None) -> tuple[Pitch, Pitch, Interval]:
+    if high_midi - low_midi > MAX_SEMITONES:  # no two strings reach it: name it at the bound
+        interval = interval_of_semitones(MAX_SEMITONES)
+        return spell(low_midi, key), spell(high_midi, key), interval
+    return spell_pair(low_midi, high_midi, key)

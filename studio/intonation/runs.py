@@ -1,0 +1,139 @@
+"""Runs: the same double stop played again and again, with its broken notes.
+
+A pupil plays the two notes separately, then together, then together as often as it takes. All of
+that is one run, however many playings it has. It ends when something else is played.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from studio.intonation.measurement import Event
+
+SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's
+SAME_HAND_CENTS = 50.0  # the voices' mean: beyond it the whole hand went to other notes
+PASSING_S = 0.15  # a note shorter than this interrupts nothing
+DOUBTFUL_CONFIDENCE = 0.5
+OCTAVE_DOUBT = "octave_or_single"
+
+
+@dataclass(slots=True)
+class Played:
+    """An event and its voices as cents above MIDI 0 at the clip's reference."""
+
+    event: Event
+    cents: tuple[float, ...]
+    readings: tuple[tuple[float, ...], ...] = ()
+
+
+@dataclass(slots=True)
+class RunOfPlayings:
+    """The playings of one run, and its broken notes, each in time."""
+
+    playings: list[Played] = field(default_factory=list)
+    broken: list[Played] = field(default_factory=list)
+
+
+def cents_of(f0_hz: float, a4_hz: float) -> float:
+    """Cents above MIDI number 0 at a reference."""
+    return 6900.0 + 1200.0 * math.log2(f0_hz / a4_hz)
+
+
+def played(event: Event, a4_hz: float) -> Played:
+    """An event with its voices, and those of its other readings if in doubt, in cents."""
+    cents = tuple(cents_of(voice.f0_hz, a4_hz) for voice in event.voices)
+    readings: tuple[tuple[float, ...], ...] = ()
+    if event.doubt == OCTAVE_DOUBT:
+        readings = tuple(
+            tuple(cents_of(f0_hz, a4_hz) for f0_hz in other.f0_hz) for other in event.alternatives
+        )
+    return Played(event, cents, readings)
+
+
+def same_notes(a: Sequence[float], b: Sequence[float]) -> bool:
+    """Whether two readings are the same notes under the same hand."""
+    if len(a) != len(b):
+        return False
+    moves = [y - x for x, y in zip(a, b, strict=True)]
+    if any(abs(move) > SAME_NOTE_CENTS for move in moves):
+        return False
+    return abs(sum(moves)) <= SAME_HAND_CENTS * len(moves)
+
+
+def _is_note_of(item: Played, run: Played) -> bool:
+    return len(item.cents) == 1 and any(
+        abs(item.cents[0] - note) <= SAME_NOTE_CENTS for note in run.cents
+    )
+
+
+def _interrupts_nothing(item: Played, run: Played) -> bool:
+    """Short, doubtful, an octave of the run's own notes, or the run with a string ringing on."""
+    event = item.event
+    if event.end_s - event.start_s < PASSING_S or event.confidence < DOUBTFUL_CONFIDENCE:
+        return True
+
+    def near(note: float, other: float) -> bool:
+        folded = (note - other + 600.0) % 1200.0 - 600.0
+        return abs(folded) <= SAME_NOTE_CENTS
+
+    if len(item.cents) == 1:
+        return any(near(item.cents[0], note) for note in run.cents)
+    return len(item.cents) > len(run.cents) and all(
+        any(abs(note - other) <= SAME_NOTE_CENTS for other in item.cents) for note in run.cents
+    )
+
+
+def _as_playing(item: Played, last: Played | None) -> Played | None:
+    """The item as a playing: two or more notes, or a doubtful one that reads as the last."""
+    if last is not None and item.event.doubt == OCTAVE_DOUBT:
+        for reading in item.readings:
+            if same_notes(last.cents, reading):
+                return Played(item.event, reading, (item.cents,))
+    return item if len(item.cents) > 1 else None
+
+
+def find_runs(items: Sequence[Played]) -> list[RunOfPlayings]:
+    """Group events into runs, in time.
+
+    Single notes between two playings of the same double stop that are not its notes end the run.
+    Broken notes before the first playing belong to it; a note that fits both the run before and
+    the one after goes to the one after (separately first, then together).
+    """
+    runs: list[RunOfPlayings] = []
+    waiting: list[Played] = []  # notes since the last playing
+    for item in items:
+        last = runs[-1].playings[-1] if runs else None
+        playing = _as_playing(item, last)
+        if playing is None:
+            waiting.append(item)
+            continue
+        if last is not None and same_notes(last.cents, playing.cents):
+            if all(_is_note_of(n, last) or _interrupts_nothing(n, last) for n in waiting):
+                runs[-1].broken.extend(n for n in waiting if _is_note_of(n, last))
+                runs[-1].playings.append(playing)
+                waiting = []
+                continue
+        elif last is not None and _interrupts_nothing(playing, last):
+            waiting.append(playing)
+            continue
+        new = RunOfPlayings([playing])
+        _share(waiting, runs[-1] if runs else None, new)
+        runs.append(new)
+        waiting = []
+    _share(waiting, runs[-1] if runs else None, None)
+    return runs
+
+
+def _share(notes: list[Played], before: RunOfPlayings | None, after: RunOfPlayings | None) -> None:
+    """Give the single notes between two runs to the one they belong to, or to neither."""
+    rest = list(notes)
+    if after is not None:
+        first = after.playings[0]
+        while rest and _is_note_of(rest[-1], first):
+            after.broken.insert(0, rest.pop())
+    if before is not None:
+        last = before.playings[-1]
+        for note in rest:
+            if not _is_note_of(note, last):
+                break
+            before.broken.append(note)
