@@ -138,9 +138,7 @@ class Stage(models.Model):
     failure_detail = models.TextField(blank=True, help_text="For the operator; never shown.")
 
     class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["clip", "kind"], name="one_stage_a_kind")
-        ]
+        constraints = [models.UniqueConstraint(fields=["clip", "kind"], name="one_stage_a_kind")]
         indexes = [models.Index(fields=["state", "lease_until"], name="stage_sweep")]
 
     def __str__(self) -> str:

@@ -59,7 +59,9 @@ def notes(clip: Clip) -> list[str]:
 def stage_in_words(stage: Stage) -> str:
     """Where a stage is, in two or three words."""
     words = IN_WORDS[Stage.Kind(stage.kind), Stage.State(stage.state)]
-    return words if stage.clip.has_video else words.replace("Video", "Sound").replace("video", "sound")
+    return (
+        words if stage.clip.has_video else words.replace("Video", "Sound").replace("video", "sound")
+    )
 
 
 def stage_failure(stage: Stage) -> str:

@@ -13,7 +13,7 @@ from django.utils import timezone
 from studio import media
 from studio.accounts.models import Enrolment, Person
 
-from . import files, signals
+from . import erasures, files, signals
 from .dispatch import dispatch
 from .models import Clip, Original, Stage
 
@@ -50,9 +50,7 @@ def receive(
     media.Failed
         When the recording could not be examined, for a reason of ours. Nothing is kept.
     """
-    clip = Clip(
-        id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64]
-    )
+    clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
     clip.title, clip.note = title.strip()[:160], note.strip()
     folder = files.clip_folder(clip.id)
     try:
@@ -69,6 +67,7 @@ def receive(
 
 def erase(clip: Clip) -> None:
     """Erase a clip's files and rows' contents. Work under way finds the generation raised."""
+    erasures.note(clip.pk)  # first, so that a restore can never miss it
     with transaction.atomic():
         Clip.objects.filter(pk=clip.pk).update(
             erased_at=timezone.now(), generation=F("generation") + 1, title="", note="", info={}

@@ -11,6 +11,7 @@ from studio import media
 from . import stages, work
 from .dispatch import MESSAGE_VERSION, dispatch
 from .models import Stage
+from .upkeep import sweeping
 
 log = logging.getLogger(__name__)
 
@@ -36,6 +37,13 @@ def sweep() -> None:
     for stage in stages.lost():
         log.warning("sending %s of %s again (was %s)", stage.kind, stage.clip_id, stage.state)
         dispatch(stage.clip_id, stage.kind)
+
+
+@shared_task
+def remove_left_overs() -> None:
+    """Remove files that no row names and that are more than a day old."""
+    for path in sweeping.sweep_orphans():
+        log.warning("removed %s: no row names it", path)
 
 
 def _do(clip_id: str, version: int, kind: str, action: Callable[[Stage], None]) -> None:

@@ -8,113 +8,255 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('accounts', '0001_initial'),
+        ("accounts", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Clip',
+            name="Clip",
             fields=[
-                ('id', models.UUIDField(default=uuid.uuid4, editable=False, primary_key=True, serialize=False)),
-                ('title', models.CharField(blank=True, help_text='As the pupil names it.', max_length=160)),
-                ('note', models.TextField(blank=True, help_text='What the pupil wants the teacher to know.')),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('intake', models.CharField(choices=[('received', 'received'), ('refused', 'refused')], max_length=16)),
-                ('intake_code', models.CharField(blank=True, max_length=40)),
-                ('intake_params', models.JSONField(blank=True, default=dict)),
-                ('info', models.JSONField(blank=True, default=dict, help_text='What probing found (MediaInfo).')),
-                ('notes', models.JSONField(blank=True, default=list, help_text='What is worth saying: pairs of code and params.')),
-                ('duration_s', models.FloatField(blank=True, null=True)),
-                ('has_video', models.BooleanField(default=False)),
-                ('has_audio', models.BooleanField(default=False)),
-                ('frame_rate', models.FloatField(blank=True, null=True)),
-                ('upload_key', models.CharField(blank=True, help_text='Chosen by the page, so that one send makes one clip.', max_length=64)),
-                ('generation', models.PositiveIntegerField(default=1)),
-                ('erased_at', models.DateTimeField(blank=True, null=True)),
-                ('enrolment', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='clips', to='accounts.enrolment')),
-                ('uploaded_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
+                (
+                    "id",
+                    models.UUIDField(
+                        default=uuid.uuid4, editable=False, primary_key=True, serialize=False
+                    ),
+                ),
+                (
+                    "title",
+                    models.CharField(
+                        blank=True, help_text="As the pupil names it.", max_length=160
+                    ),
+                ),
+                (
+                    "note",
+                    models.TextField(
+                        blank=True, help_text="What the pupil wants the teacher to know."
+                    ),
+                ),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "intake",
+                    models.CharField(
+                        choices=[("received", "received"), ("refused", "refused")], max_length=16
+                    ),
+                ),
+                ("intake_code", models.CharField(blank=True, max_length=40)),
+                ("intake_params", models.JSONField(blank=True, default=dict)),
+                (
+                    "info",
+                    models.JSONField(
+                        blank=True, default=dict, help_text="What probing found (MediaInfo)."
+                    ),
+                ),
+                (
+                    "notes",
+                    models.JSONField(
+                        blank=True,
+                        default=list,
+                        help_text="What is worth saying: pairs of code and params.",
+                    ),
+                ),
+                ("duration_s", models.FloatField(blank=True, null=True)),
+                ("has_video", models.BooleanField(default=False)),
+                ("has_audio", models.BooleanField(default=False)),
+                ("frame_rate", models.FloatField(blank=True, null=True)),
+                (
+                    "upload_key",
+                    models.CharField(
+                        blank=True,
+                        help_text="Chosen by the page, so that one send makes one clip.",
+                        max_length=64,
+                    ),
+                ),
+                ("generation", models.PositiveIntegerField(default=1)),
+                ("erased_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "enrolment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="clips",
+                        to="accounts.enrolment",
+                    ),
+                ),
+                (
+                    "uploaded_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
             ],
             options={
-                'ordering': ['-created_at'],
+                "ordering": ["-created_at"],
             },
         ),
         migrations.CreateModel(
-            name='Listening',
+            name="Listening",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('engine', models.CharField(max_length=32)),
-                ('options', models.JSONField()),
-                ('input_sha256', models.CharField(max_length=64)),
-                ('measurement', models.JSONField()),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('clip', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='listenings', to='clips.clip')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("engine", models.CharField(max_length=32)),
+                ("options", models.JSONField()),
+                ("input_sha256", models.CharField(max_length=64)),
+                ("measurement", models.JSONField()),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "clip",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="listenings",
+                        to="clips.clip",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['created_at', 'pk'],
+                "ordering": ["created_at", "pk"],
             },
         ),
         migrations.CreateModel(
-            name='Original',
+            name="Original",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('path', models.CharField(help_text='Below the media folder.', max_length=200)),
-                ('sha256', models.CharField(max_length=64)),
-                ('size_bytes', models.PositiveBigIntegerField()),
-                ('filename', models.CharField(help_text="As the pupil's device named it.", max_length=255)),
-                ('clip', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='original', to='clips.clip')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("path", models.CharField(help_text="Below the media folder.", max_length=200)),
+                ("sha256", models.CharField(max_length=64)),
+                ("size_bytes", models.PositiveBigIntegerField()),
+                (
+                    "filename",
+                    models.CharField(help_text="As the pupil's device named it.", max_length=255),
+                ),
+                (
+                    "clip",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="original",
+                        to="clips.clip",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Rendition',
+            name="Rendition",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('sound', 'sound for listening'), ('playable', 'playable copy'), ('poster', 'poster'), ('peaks', 'waveform peaks')], max_length=16)),
-                ('path', models.CharField(max_length=200)),
-                ('sha256', models.CharField(max_length=64)),
-                ('size_bytes', models.PositiveBigIntegerField()),
-                ('content_type', models.CharField(max_length=60)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('clip', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='renditions', to='clips.clip')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("sound", "sound for listening"),
+                            ("playable", "playable copy"),
+                            ("poster", "poster"),
+                            ("peaks", "waveform peaks"),
+                        ],
+                        max_length=16,
+                    ),
+                ),
+                ("path", models.CharField(max_length=200)),
+                ("sha256", models.CharField(max_length=64)),
+                ("size_bytes", models.PositiveBigIntegerField()),
+                ("content_type", models.CharField(max_length=60)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "clip",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="renditions",
+                        to="clips.clip",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Stage',
+            name="Stage",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('listening', 'listening'), ('playback', 'playback')], max_length=16)),
-                ('state', models.CharField(choices=[('waiting', 'waiting'), ('working', 'working'), ('heard', 'heard'), ('playable', 'playable'), ('failed', 'failed')], default='waiting', max_length=16)),
-                ('attempt', models.PositiveIntegerField(default=0)),
-                ('lease_token', models.CharField(blank=True, max_length=32)),
-                ('lease_until', models.DateTimeField(blank=True, null=True)),
-                ('heartbeat_at', models.DateTimeField(blank=True, null=True)),
-                ('dispatched_at', models.DateTimeField(blank=True, null=True)),
-                ('changed_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('progress', models.FloatField(default=0.0, help_text='0 to 1 while working.')),
-                ('failure_code', models.CharField(blank=True, max_length=40)),
-                ('failure_params', models.JSONField(blank=True, default=dict)),
-                ('failure_detail', models.TextField(blank=True, help_text='For the operator; never shown.')),
-                ('clip', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='stages', to='clips.clip')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("listening", "listening"), ("playback", "playback")],
+                        max_length=16,
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "waiting"),
+                            ("working", "working"),
+                            ("heard", "heard"),
+                            ("playable", "playable"),
+                            ("failed", "failed"),
+                        ],
+                        default="waiting",
+                        max_length=16,
+                    ),
+                ),
+                ("attempt", models.PositiveIntegerField(default=0)),
+                ("lease_token", models.CharField(blank=True, max_length=32)),
+                ("lease_until", models.DateTimeField(blank=True, null=True)),
+                ("heartbeat_at", models.DateTimeField(blank=True, null=True)),
+                ("dispatched_at", models.DateTimeField(blank=True, null=True)),
+                ("changed_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("progress", models.FloatField(default=0.0, help_text="0 to 1 while working.")),
+                ("failure_code", models.CharField(blank=True, max_length=40)),
+                ("failure_params", models.JSONField(blank=True, default=dict)),
+                (
+                    "failure_detail",
+                    models.TextField(blank=True, help_text="For the operator; never shown."),
+                ),
+                (
+                    "clip",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="stages",
+                        to="clips.clip",
+                    ),
+                ),
             ],
         ),
         migrations.AddConstraint(
-            model_name='clip',
-            constraint=models.UniqueConstraint(condition=models.Q(('upload_key', ''), _negated=True), fields=('enrolment', 'upload_key'), name='one_clip_an_upload'),
+            model_name="clip",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("upload_key", ""), _negated=True),
+                fields=("enrolment", "upload_key"),
+                name="one_clip_an_upload",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='rendition',
-            constraint=models.UniqueConstraint(fields=('clip', 'kind'), name='one_rendition_a_kind'),
+            model_name="rendition",
+            constraint=models.UniqueConstraint(
+                fields=("clip", "kind"), name="one_rendition_a_kind"
+            ),
         ),
         migrations.AddIndex(
-            model_name='stage',
-            index=models.Index(fields=['state', 'lease_until'], name='stage_sweep'),
+            model_name="stage",
+            index=models.Index(fields=["state", "lease_until"], name="stage_sweep"),
         ),
         migrations.AddConstraint(
-            model_name='stage',
-            constraint=models.UniqueConstraint(fields=('clip', 'kind'), name='one_stage_a_kind'),
+            model_name="stage",
+            constraint=models.UniqueConstraint(fields=("clip", "kind"), name="one_stage_a_kind"),
         ),
     ]

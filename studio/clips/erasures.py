@@ -1,0 +1,42 @@
+"""What was erased, remembered outside the stores, so that restoring a backup erases it again.
+
+One empty file a clip in the data folder's ``erased``: only the clip's random id is kept.
+"""
+
+import os
+from pathlib import Path
+from uuid import UUID
+
+from django.conf import settings
+
+
+def folder() -> Path:
+    return Path(settings.MEDIA_ROOT).with_name("erased")
+
+
+def note(clip_id: UUID) -> None:
+    """Remember, durably, that a clip was erased."""
+    place = folder()
+    place.mkdir(parents=True, exist_ok=True)
+    (place / clip_id.hex).touch()
+    handle = os.open(place, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def noted() -> list[UUID]:
+    place = folder()
+    return [UUID(hex=path.name) for path in sorted(place.iterdir())] if place.is_dir() else []
+
+
+def carry_out_again() -> int:
+    """Erase what a restored backup brought back; says how many clips that were."""
+    from . import services
+    from .models import Clip
+
+    back = Clip.objects.filter(pk__in=noted(), erased_at=None)
+    for clip in back:
+        services.erase(clip)
+    return len(back)

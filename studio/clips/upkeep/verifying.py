@@ -1,0 +1,83 @@
+"""``verify``: every row has its file with its hash, every file its row."""
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from django.conf import settings
+from django.db.models import F
+
+from studio.clips import files
+from studio.clips.models import Original, Rendition
+
+#: The models whose rows name a file: path below the media folder, sha256, size_bytes.
+FILE_MODELS = (Original, Rendition)
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A file as a row names it."""
+
+    owner: str
+    path: str
+    sha256: str
+    size_bytes: int
+
+
+@dataclass(slots=True)
+class Report:
+    """What was looked at, and each thing that is wrong, in a sentence."""
+
+    files: int = 0
+    size_bytes: int = 0
+    faults: list[str] = field(default_factory=list)
+    orphans: list[Path] = field(default_factory=list)
+
+
+def named_files() -> Iterator[Named]:
+    """Every file that a row names."""
+    for model in FILE_MODELS:
+        rows = model.objects.order_by("pk").values_list(
+            F("clip_id"), "path", "sha256", "size_bytes"
+        )
+        for clip_id, path, sha256, size in rows.iterator():
+            yield Named(f"{model._meta.verbose_name} of clip {clip_id}", path, sha256, size)
+
+
+def verify() -> Report:
+    """Read every file and compare it with its row; name what is wrong."""
+    report, known = Report(), set()
+    for named in named_files():
+        known.add(named.path)
+        report.files += 1
+        report.size_bytes += named.size_bytes
+        fault = fault_of(named, files.absolute(named.path))
+        if fault:
+            report.faults.append(fault)
+    report.orphans = orphans(known)
+    return report
+
+
+def fault_of(named: Named, path: Path) -> str:
+    """What is wrong with the file of a row; empty when nothing is."""
+    if not path.is_file():
+        return f"{named.owner}: {named.path} is missing; restore it from a backup"
+    size = path.stat().st_size
+    if size != named.size_bytes:
+        return f"{named.owner}: {named.path} has {size} bytes, its row says {named.size_bytes}"
+    if sha256_of(path) != named.sha256:
+        return f"{named.owner}: {named.path} has other bytes than were stored; restore it"
+    return ""
+
+
+def orphans(known: set[str]) -> list[Path]:
+    """Files below the media folder that no row names."""
+    root = Path(settings.MEDIA_ROOT)
+    found = (path for path in root.rglob("*") if path.is_file())
+    return sorted(path for path in found if str(path.relative_to(root)) not in known)
+
+
+def sha256_of(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

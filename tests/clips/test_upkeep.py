@@ -1,0 +1,118 @@
+"""Verify, back up and restore: nothing missing, nothing different, what was erased stays erased.
+
+The stores here are small; the same is done under load in tests/faults.
+"""
+
+import os
+import sqlite3
+import time
+from contextlib import closing
+
+import pytest
+from django.core.management import CommandError, call_command
+
+from studio.clips import files
+from studio.clips.models import Clip, Original
+from studio.clips.upkeep import backing_up
+from studio.clips.upkeep.sweeping import sweep_orphans
+from studio.clips.upkeep.verifying import verify
+
+
+@pytest.fixture
+def stored(clip) -> Original:
+    kept = files.store_stream([b"the recording"], files.clip_folder(clip.pk), "original", 1000)
+    return Original.objects.create(
+        clip=clip,
+        path=kept.path,
+        sha256=kept.sha256,
+        size_bytes=kept.size_bytes,
+        filename="clip.mp4",
+    )
+
+
+def test_a_whole_store_has_no_faults(stored):
+    report = verify()
+    assert (report.files, report.faults, report.orphans) == (1, [], [])
+
+
+def test_a_flipped_byte_is_named(stored):
+    path = files.absolute(stored.path)
+    path.write_bytes(b"The recording")
+    assert verify().faults == [
+        f"original of clip {stored.clip_id}: {stored.path} has other bytes than were stored; "
+        "restore it"
+    ]
+
+
+def test_a_missing_and_a_short_file_are_named(stored):
+    path = files.absolute(stored.path)
+    path.write_bytes(b"the")
+    assert "has 3 bytes, its row says 13" in verify().faults[0]
+    path.unlink()
+    assert "is missing" in verify().faults[0]
+
+
+def test_the_command_fails_when_something_is_wrong(stored, capsys):
+    call_command("verify")
+    files.absolute(stored.path).unlink()
+    with pytest.raises(CommandError, match="1 of 1 files are wrong"):
+        call_command("verify")
+
+
+def test_left_overs_go_after_a_day_and_nothing_else(stored, media_root):
+    young, old = media_root / "clips" / ".young.part", media_root / "clips" / "zz" / ".old.part"
+    old.parent.mkdir()
+    for path in (young, old):
+        path.write_bytes(b"x")
+    two_days_ago = time.time() - 2 * 24 * 3600
+    for path in (old, files.absolute(stored.path)):
+        os.utime(path, (two_days_ago, two_days_ago))
+    assert sweep_orphans() == [old]
+    assert young.exists()
+    assert files.absolute(stored.path).exists()
+    assert not old.parent.exists()
+
+
+def test_a_backup_goes_only_to_a_new_folder(stored, tmp_path):
+    (tmp_path / "full").mkdir()
+    (tmp_path / "full" / "file").touch()
+    with pytest.raises(backing_up.BackupError, match="is not empty"):
+        backing_up.back_up(tmp_path / "full")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_restored_backup_is_the_same_and_what_was_erased_stays_erased(
+    clip, stored, tmp_path, media_root
+):
+    from studio.clips import services
+
+    other = Clip.objects.create(
+        enrolment=clip.enrolment, uploaded_by=clip.uploaded_by, intake="received", title="kept"
+    )
+    backing_up.back_up(tmp_path / "backup")
+    services.erase(clip)
+    Clip.objects.filter(pk=other.pk).update(title="changed after the backup")
+    manifest = backing_up.restore(tmp_path / "backup")
+    other.refresh_from_db()
+    clip.refresh_from_db()
+    assert other.title == "kept"
+    assert manifest["erased_again"] == 1
+    assert clip.erased_at is not None
+    assert not files.absolute(stored.path).exists()
+    assert verify().faults == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_damaged_backup_is_refused_before_anything_is_touched(clip, stored, tmp_path):
+    backing_up.back_up(tmp_path / "backup")
+    (tmp_path / "backup" / "media" / stored.path).write_bytes(b"the recordinG")
+    with pytest.raises(backing_up.BackupError, match="damaged"):
+        backing_up.restore(tmp_path / "backup")
+    assert verify().faults == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_snapshot_holds_what_the_write_ahead_log_held(clip, stored, tmp_path):
+    backing_up.back_up(tmp_path / "backup")
+    with closing(sqlite3.connect(tmp_path / "backup" / "database")) as snapshot:
+        assert snapshot.execute("SELECT count(*) FROM clips_clip").fetchone() == (1,)
