@@ -1,16 +1,141 @@
-"""``python -m studio``: Django's own commands for now."""
+"""``python -m studio``: start the studio, listen to a file, or run one of Django's commands."""
 
+import argparse
 import os
 import sys
+from pathlib import Path
+
+HELP = """\
+usage: python -m studio COMMAND [OPTIONS]
+
+Lesson feedback for violin and viola: pupils send practice clips, the studio hears the double
+stops and marks what is out of tune, the teacher reviews and returns them.
+
+commands:
+  demo       start an invented studio to look round in; prints its address and logins
+  serve      start the studio: web pages, listening and periodic work, in one go
+  analyse    listen to one audio or video file and print what was heard
+  prepare    bring the data folder up to date (serve and demo do this by themselves)
+
+COMMAND --help tells more about each of these. Django's own commands work too, for example
+migrate, createsuperuser, shell and check; `python -m studio help` lists them.
+
+Settings are environment variables; deploy/README.md lists them.
+"""
+
+SERVE = """\
+Start the studio: web pages, two workers and the periodic process, under one supervisor that
+starts again what ends. Ctrl-C or TERM stops all of it.
+
+The first start makes the data folder, its database and its key. Before each start the
+database is brought up to date. Settings are environment variables, for example:
+
+  STUDIO_DATA   folder for database, clips and queue (default: var in this folder)
+  ADDRESS, PORT where to listen (default: 127.0.0.1 and 8000)
+
+deploy/README.md lists all of them.
+"""
+
+DEMO = """\
+Start an invented studio with a teacher, pupils, a guardian and some weeks of history.
+Prints the address and the logins. It keeps its own data folder and never touches the real
+studio's; remove that folder to begin afresh. Ctrl-C stops it.
+"""
+
+PREPARE = """\
+Check the settings, bring the database up to date and collect the static files.
+`serve` and `demo` do this by themselves before they start.
+"""
 
 
 def main(argv: list[str] | None = None) -> int:
     """Run one command; its exit code."""
-    from django.core.management import execute_from_command_line
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    if not arguments or arguments[0] in ("-h", "--help"):
+        print(HELP, end="", file=sys.stdout if arguments else sys.stderr)
+        return 0 if arguments else 2
+    command, *rest = arguments
+    if command == "analyse":
+        from studio import analyse_command
+
+        return analyse_command.main(rest)
+    return _with_settings(OURS.get(command), arguments)
+
+
+def _with_settings(ours, arguments: list[str]) -> int:
+    """Run a command that reads the settings; a wrong one is told without a traceback."""
+    from django.core.exceptions import ImproperlyConfigured
+
+    from studio.serving import CannotServe
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
-    execute_from_command_line(["python -m studio", *(sys.argv[1:] if argv is None else argv)])
+    try:
+        return ours(arguments[1:]) if ours else _django(arguments)
+    except (ImproperlyConfigured, CannotServe) as error:
+        print(f"studio: {error}", file=sys.stderr)
+        return 2
+
+
+def _django(arguments: list[str]) -> int:
+    from django.core.management import execute_from_command_line
+
+    execute_from_command_line(["python -m studio", *arguments])
     return 0
+
+
+def _parser(name: str, description: str) -> argparse.ArgumentParser:
+    return argparse.ArgumentParser(
+        prog=f"python -m studio {name}",
+        description=description,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+
+
+def _serve(arguments: list[str]) -> int:
+    from studio.serving import serve
+
+    _parser("serve", SERVE).parse_args(arguments)
+    return serve()
+
+
+def _port(text: str) -> int:
+    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no port; give a whole number from 1 to 65535, such as 8000"
+        )
+    return int(text)
+
+
+def _demo(arguments: list[str]) -> int:
+    from studio.serving import demo
+
+    parser = _parser("demo", DEMO)
+    parser.add_argument(
+        "--port",
+        type=_port,
+        help="the port to listen on (default: PORT, else 8000, or the next free one after it)",
+    )
+    parser.add_argument(
+        "--data",
+        type=Path,
+        default=Path("var/demo"),
+        metavar="FOLDER",
+        help="where the demo keeps everything (default: var/demo)",
+    )
+    chosen = parser.parse_args(arguments)
+    return demo(chosen.data, chosen.port)
+
+
+def _prepare(arguments: list[str]) -> int:
+    from studio.serving import prepare
+
+    parser = _parser("prepare", PREPARE)
+    parser.add_argument("--demo", action="store_true", help="load the invented studio too")
+    return prepare(parser.parse_args(arguments).demo)
+
+
+OURS = {"serve": _serve, "demo": _demo, "prepare": _prepare}
 
 
 if __name__ == "__main__":

@@ -1,11 +1,49 @@
 """The queue's application. The row in the database is the truth; the queue carries an id."""
 
+import logging
 import os
+import time
 
 from celery import Celery
+from celery.signals import celeryd_after_setup, worker_process_init
+
+from studio.processes import die_with_parent
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
 
 app = Celery("studio")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+
+log = logging.getLogger(__name__)
+_main_process = os.getpid()
+
+
+@celeryd_after_setup.connect
+def warm_up(sender: str, instance, **kwargs) -> None:
+    """Compile what listening compiles before the first clip waits for it.
+
+    The pool's processes are forked after this, and inherit it.
+    """
+    if "listening" in instance.app.amqp.queues:
+        begun = time.monotonic()
+        _listen_once()
+        log.info("ready to listen after %.1f s", time.monotonic() - begun)
+
+
+def _listen_once() -> None:
+    """Listen to two seconds of a fifth, D4 and A4, with a few partials each."""
+    import numpy as np
+
+    from studio.intonation import Options, listen
+
+    sr = 44_100
+    t = np.arange(2 * sr) / sr
+    y = sum(np.sin(2 * np.pi * k * f0 * t) / k for f0 in (293.66, 440.0) for k in (1, 2, 3, 4, 5))
+    listen(0.1 * y, sr, Options())
+
+
+@worker_process_init.connect
+def die_with_worker(**kwargs) -> None:
+    """A pool process must not go on listening when its worker was killed."""
+    die_with_parent(_main_process)

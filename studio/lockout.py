@@ -1,15 +1,28 @@
-"""How long an account waits, at one address, after wrong passwords (for django-axes)."""
+"""Log-in attempts: who has to wait, and for how long (a handler for django-axes).
+
+Wrong passwords are counted for a day per account at one address, per account from anywhere,
+and per address for any account. Over its limit each of the three waits after the latest
+failure: a minute, then two, four ... up to an hour. An attempt made while waiting is refused
+unread and counts for nothing.
+"""
 
 from datetime import timedelta
 
+from axes.handlers.database import AxesDatabaseHandler
 from axes.helpers import get_client_username
 from axes.models import AccessAttempt
 from django.conf import settings
-from django.db.models import Sum
+from django.db.models import Max, Sum
 from django.http import HttpRequest
+from django.utils import timezone
 
 FIRST_WAIT = timedelta(minutes=1)
 LONGEST_WAIT = timedelta(hours=1)
+REMEMBERED = timedelta(days=1)
+# A family or a school shares an address; an account is tried from a phone and a desk.
+PAIR_LIMIT = 5
+ACCOUNT_LIMIT = 20
+ADDRESS_LIMIT = 50
 
 
 def address_of(request: HttpRequest) -> str:
@@ -22,13 +35,30 @@ def address_of(request: HttpRequest) -> str:
     return forwarded.split(",")[-1].strip() or request.META.get("REMOTE_ADDR", "")
 
 
-def wait_after(request: HttpRequest | None) -> timedelta:
-    """A minute at the limit, doubled for every failure beyond it, an hour at most."""
-    if request is None:
-        return FIRST_WAIT
-    attempts = AccessAttempt.objects.filter(
-        username=get_client_username(request), ip_address=address_of(request)
+def wait_after(failures: int, limit: int) -> timedelta:
+    """None below the limit; from there a minute, doubled for every failure, up to an hour."""
+    if failures < limit:
+        return timedelta(0)
+    return min(FIRST_WAIT * 2 ** min(failures - limit, 10), LONGEST_WAIT)
+
+
+class BackOff(AxesDatabaseHandler):
+    """Counts as its parent does; refuses for a while instead of until the count is forgotten."""
+
+    def is_locked(self, request: HttpRequest, credentials: dict | None = None) -> bool:
+        account = {"username": get_client_username(request, credentials)}
+        address = {"ip_address": address_of(request)}
+        return (
+            _must_wait(account | address, PAIR_LIMIT)
+            or _must_wait(account, ACCOUNT_LIMIT)
+            or _must_wait(address, ADDRESS_LIMIT)
+        )
+
+
+def _must_wait(whose: dict, limit: int) -> bool:
+    now = timezone.now()
+    seen = AccessAttempt.objects.filter(attempt_time__gt=now - REMEMBERED, **whose).aggregate(
+        failures=Sum("failures_since_start"), latest=Max("attempt_time")
     )
-    failures = attempts.aggregate(n=Sum("failures_since_start"))["n"] or 0
-    beyond = min(max(failures - settings.AXES_FAILURE_LIMIT, 0), 10)
-    return min(FIRST_WAIT * 2**beyond, LONGEST_WAIT)
+    wait = wait_after(seen["failures"] or 0, limit)
+    return bool(wait) and now < seen["latest"] + wait

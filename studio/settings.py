@@ -4,6 +4,7 @@ deploy/README.md lists every variable with its default. What is wrong is refused
 start with the value, the bound, and what to set instead (:mod:`studio.environment`).
 """
 
+from datetime import timedelta
 from pathlib import Path
 
 from csp.constants import NONE, SELF
@@ -36,6 +37,7 @@ FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
 
 # -- the parts -----------------------------------------------------------------------------
 INSTALLED_APPS = [
+    "studio.apps.StudioConfig",
     "studio.accounts",
     "studio.clips",
     "studio.drills",
@@ -91,7 +93,6 @@ TEMPLATES = [
 DATABASES = {"default": environment.database("DATABASE_URL", STUDIO_DATA)}
 STATIC_URL = "/static/"
 STATIC_ROOT = STUDIO_DATA / "static"
-STATICFILES_DIRS = [BASE_DIR / "static"]
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {
@@ -127,12 +128,12 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"user_attributes": ("email", "name")},
     },
 ]
-# After five wrong passwords for one account from one address that pair waits: a minute,
-# then two, four ... up to an hour.
+# studio.lockout says who waits for how long; the limit here only decides which failed attempt
+# is answered with "wait" already.
+AXES_HANDLER = "studio.lockout.BackOff"
 AXES_FAILURE_LIMIT = 5
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_COOLOFF_TIME = "studio.lockout.wait_after"
-AXES_USE_ATTEMPT_EXPIRATION = True
+AXES_COOLOFF_TIME = timedelta(days=1)
 AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
 AXES_RESET_ON_SUCCESS = True
 AXES_CLIENT_IP_CALLABLE = "studio.lockout.address_of"
@@ -239,6 +240,7 @@ LOGGING = {
         "django": {"handlers": [], "level": LOG_LEVEL, "propagate": True},
         "django.server": {"handlers": [], "level": LOG_LEVEL, "propagate": True},
         "axes": {"level": "WARNING"},
+        "kombu.connection": {"level": "ERROR"},  # warns that a folder has no host name
         "numba": {"level": "WARNING"},
     },
 }

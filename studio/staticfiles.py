@@ -2,8 +2,16 @@
 
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
+# Others' files stand alone, and what looks like an import in their comments is none.
+OTHERS = ("django_htmx/", "vendor/")
+
 
 class NamedByContent(CompressedManifestStaticFilesStorage):
-    """Also rewrites ``import`` in ES modules, so that a module never loads an older one."""
+    """Also rewrites ``import`` in our ES modules, so that none ever loads an older one."""
 
     support_js_module_import_aggregation = True
+
+    def url_converter(self, name, hashed_files, template=None):
+        if name.startswith(OTHERS):
+            return lambda match: match[0]
+        return super().url_converter(name, hashed_files, template)

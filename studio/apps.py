@@ -1,0 +1,12 @@
+"""The house itself, as far as Django needs to know of it."""
+
+from django.apps import AppConfig
+
+
+class StudioConfig(AppConfig):
+    """Registers the start-up checks, and the queue that the apps' tasks belong to."""
+
+    name = "studio"
+
+    def ready(self) -> None:
+        from studio import celery, checks  # noqa: F401

@@ -1,0 +1,29 @@
+"""Settings of the web process, for ``gunicorn -c python:studio.gunicorn_settings``."""
+
+import os
+from pathlib import Path
+
+from studio import settings
+from studio.processes import die_with_parent
+
+wsgi_app = "studio.wsgi:application"
+_host = f"[{settings.ADDRESS}]" if ":" in settings.ADDRESS else settings.ADDRESS
+bind = f"{_host}:{settings.PORT}"
+worker_class = "gthread"
+workers = settings.WEB_PROCESSES
+threads = settings.WEB_THREADS
+preload_app = True  # what the processes have in common is loaded once
+timeout = 60  # a process that shows no life for so long is replaced; a long upload shows life
+graceful_timeout = 20
+keepalive = 5
+control_socket_disable = True
+loglevel = settings.LOG_LEVEL.lower()
+# The heartbeat file must not wait for a busy disk.
+worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
+
+_master = os.getpid()
+
+
+def post_fork(server, worker) -> None:
+    """gunicorn calls this in each new process: it must not outlive its master."""
+    die_with_parent(_master)
