@@ -145,7 +145,7 @@ def _record(clip: Clip, made: list[Made]) -> None:
 
 def _note(clip: Clip, notes: tuple[media.Note, ...]) -> None:
     """Add what only decoding could tell of the recording; a code is said once."""
-    known = {code: params for code, params in clip.notes}
+    known = dict(clip.notes)
     known.update({note.code: dict(note.params) for note in notes})
     clip.notes = [list(pair) for pair in known.items()]
     clip.save(update_fields=["notes"])

@@ -19,6 +19,14 @@ def expire(stage):
     Stage.objects.filter(pk=stage.pk).update(lease_until=LONG_AGO)
 
 
+def publish_and_break(held):
+    with stages.publishing(held) as published:
+        Listening.objects.create(
+            clip=published, engine="1", options={}, input_sha256="", measurement={}
+        )
+        raise RuntimeError("broken on purpose")
+
+
 def test_a_stage_can_be_claimed_once(clip, stage):
     assert claim(clip).attempt == 1
     assert claim(clip) is None
@@ -43,11 +51,8 @@ def test_who_lost_the_lease_publishes_nothing(clip, stage):
 
 def test_what_was_written_while_publishing_goes_when_it_fails(clip, stage):
     held = claim(clip)
-    with pytest.raises(RuntimeError), stages.publishing(held) as published:
-        Listening.objects.create(
-            clip=published, engine="1", options={}, input_sha256="", measurement={}
-        )
-        raise RuntimeError
+    with pytest.raises(RuntimeError, match="broken on purpose"):
+        publish_and_break(held)
     stage.refresh_from_db()
     assert (stage.state, Listening.objects.count()) == (Stage.State.WORKING, 0)
 
