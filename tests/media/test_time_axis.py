@@ -1,0 +1,118 @@
+"""One time axis: what is heard and what is seen at t agree, whatever the source does."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from recordings import EVENTS_S, Moments, ffmpeg, flash_and_click, moments, onsets, turn
+
+from studio.media import MediaInfo, extract_sound, make_playable, probe, read_sound
+
+AGREE_S = 0.010  # the service's own bound
+H264 = ("-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p")
+AAC = ("-c:a", "aac", "-b:a", "128k")
+WEBM = ("-c:v", "libvpx", "-deadline", "realtime", "-b:v", "300k", "-c:a", "libopus")
+
+
+def mp4(path: Path) -> Path:
+    return flash_and_click(path / "a.mp4", *H264, *AAC)
+
+
+def b_frames_at_29_97(path: Path) -> Path:
+    b_frames = ("-c:v", "libx264", "-bf", "3", "-pix_fmt", "yuv420p")
+    return flash_and_click(path / "a.mp4", *b_frames, *AAC, rate="30000/1001")
+
+
+def mov_with_edit_list(path: Path) -> Path:
+    whole = flash_and_click(path / "whole.mp4", *H264, "-g", "300", *AAC)
+    ffmpeg("-ss", "0.33", "-i", str(whole), "-c", "copy", str(path / "cut.mov"))
+    return path / "cut.mov"
+
+
+def webm_without_length(path: Path) -> Path:
+    return flash_and_click(path / "a.webm", *WEBM, "-f", "webm", through_pipe=True)
+
+
+def matroska_starting_at_three(path: Path) -> Path:
+    late = ("-output_ts_offset", "3")
+    return flash_and_click(path / "a.mkv", *H264, *AAC, *late)
+
+
+def variable_rate(path: Path) -> Path:
+    # Every event stands on a frame whose number is a multiple of 3.
+    kept = "select='not(mod(n,3))+lt(mod(n,40),9)'"
+    return flash_and_click(path / "a.mp4", "-vf", kept, "-fps_mode", "vfr", *H264, *AAC)
+
+
+def picture_late(path: Path) -> Path:
+    later = ("-vf", "setpts=PTS+0.4/TB", "-fps_mode", "passthrough")
+    return flash_and_click(path / "a.mp4", *later, *H264, *AAC)
+
+
+def sound_late(path: Path) -> Path:
+    return flash_and_click(path / "a.mp4", *H264, *AAC, before_sound=("-itsoffset", "0.25"))
+
+
+def turned(path: Path) -> Path:
+    return turn(flash_and_click(path / "a.mov", *H264, *AAC), 90)
+
+
+def ten_bit_hevc(path: Path) -> Path:
+    hevc = ("-c:v", "libx265", "-preset", "ultrafast", "-pix_fmt", "yuv420p10le")
+    return flash_and_click(path / "a.mov", *hevc, "-x265-params", "log-level=none", *AAC)
+
+
+def fast_120(path: Path) -> Path:
+    return flash_and_click(path / "a.mp4", *H264, *AAC, rate="120")
+
+
+@pytest.mark.parametrize(
+    ("make", "flash_after_click_s"),
+    [
+        (mp4, 0.0),
+        (b_frames_at_29_97, 0.0),
+        (mov_with_edit_list, 0.0),
+        (webm_without_length, 0.0),
+        (matroska_starting_at_three, 0.0),
+        (variable_rate, 0.0),
+        (picture_late, 0.4),
+        (sound_late, -0.25),
+        (turned, 0.0),
+        (ten_bit_hevc, 0.0),
+        (fast_120, 0.0),
+    ],
+    ids=lambda value: getattr(value, "__name__", None),
+)
+@pytest.mark.parametrize("tools", ["auto", "wheels"])
+def test_clicks_and_flashes_agree(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    make: object,
+    flash_after_click_s: float,
+    tools: str,
+) -> None:
+    monkeypatch.setenv("MEDIA_TOOLS", tools)
+    source = make(tmp_path)  # type: ignore[operator]
+    info, clicks, played = prepare(source, tmp_path)
+    assert played.first_frame_s == pytest.approx(0.0, abs=0.002)
+    assert_same(clicks, played.clicks_s)
+    assert len(played.flashes_s) == len(EVENTS_S)
+    # An event's flash and click may each be cut at 0; from the end, both are there.
+    heard = np.array(clicks[::-1])
+    seen = np.array(played.flashes_s[::-1])[: len(heard)]
+    assert len(heard) >= 4
+    frame_s = 0.5 / (info.frame_rate or 30) if info.frame_rate and info.frame_rate < 29.98 else 0
+    assert np.abs(seen - heard - flash_after_click_s).max() < AGREE_S + frame_s
+
+
+def prepare(source: Path, folder: Path) -> tuple[MediaInfo, tuple[float, ...], Moments]:
+    info = probe(source)
+    extract_sound(source, folder / "sound.wav", info)
+    make_playable(source, folder / "playable.mp4", info)
+    y, sr = read_sound(folder / "sound.wav")
+    return info, onsets(y, sr), moments(folder / "playable.mp4")
+
+
+def assert_same(one: tuple[float, ...], other: tuple[float, ...]) -> None:
+    assert len(one) == len(other) > 0
+    assert np.abs(np.subtract(one, other)).max() < AGREE_S
