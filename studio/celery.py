@@ -3,8 +3,10 @@
 import logging
 import os
 import time
+import warnings
 
 from celery import Celery
+from celery.platforms import SecurityWarning
 from celery.signals import celeryd_after_setup, worker_process_init
 
 from studio.processes import die_with_parent
@@ -14,6 +16,8 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
 app = Celery("studio")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+# Celery warns root of pickled messages; this queue takes JSON alone.
+warnings.filterwarnings("ignore", category=SecurityWarning)
 
 log = logging.getLogger(__name__)
 _main_process = os.getpid()
@@ -25,7 +29,7 @@ def warm_up(sender: str, instance, **kwargs) -> None:
 
     The pool's processes are forked after this, and inherit it.
     """
-    if "listening" in instance.app.amqp.queues:
+    if "listening" in instance.app.amqp.queues.consume_from:
         begun = time.monotonic()
         _listen_once()
         log.info("ready to listen after %.1f s", time.monotonic() - begun)

@@ -29,6 +29,7 @@ PROXY = environment.flag("PROXY", HTTPS)
 # -- clips ---------------------------------------------------------------------------------
 MAX_UPLOAD_BYTES = environment.whole("MAX_UPLOAD_BYTES", 1_000_000_000, low=1_000_000, high=10**11)
 MAX_CLIP_S = environment.whole("MAX_CLIP_S", 900, low=10, high=3600)
+OBJECT_STORE = ""
 MEDIA_ROOT = STUDIO_DATA / "media"
 FILE_UPLOAD_TEMP_DIR = STUDIO_DATA / "incoming"
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
@@ -225,6 +226,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 15.0,
         # A sweep that waited until the next one is due has nothing to add.
         "options": {"queue": "sweep", "expires": 15.0},
+    },
+    "remove-left-overs": {
+        "task": "studio.clips.tasks.remove_left_overs",
+        "schedule": 60.0 * 60.0,
+        "options": {"queue": "sweep", "expires": 60.0 * 60.0},
     },
 }
 

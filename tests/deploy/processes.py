@@ -1,0 +1,56 @@
+"""Processes for the tests of the supervisor: start it apart, and see what is left of it."""
+
+import contextlib
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import psutil
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def until(true: Callable[[], object], seconds: float, what: str) -> object:
+    """Wait until a condition gives something true, and return that."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        if found := true():
+            return found
+        time.sleep(0.05)
+    raise AssertionError(f"not within {seconds:g} s: {what}")
+
+
+def running(processes: list[psutil.Process]) -> list[psutil.Process]:
+    """Those that still run; an ended one that nobody has collected does not count."""
+    return [p for p in processes if p.is_running() and p.status() != psutil.STATUS_ZOMBIE]
+
+
+@contextlib.contextmanager
+def started(command: list[str], log: Path, **environment: str) -> Iterator[psutil.Process]:
+    """Run a command in a session of its own; afterwards kill what is left of it."""
+    with log.open("w") as out:
+        process = subprocess.Popen(
+            command,
+            cwd=ROOT,
+            env={**os.environ, **environment},
+            stdout=out,
+            stderr=subprocess.STDOUT,
+            start_new_session=True,
+        )
+    top = psutil.Process(process.pid)
+    try:
+        yield top
+    finally:
+        family = [top, *top.children(recursive=True)] if top.is_running() else []
+        for member in family:
+            with contextlib.suppress(psutil.NoSuchProcess):
+                member.send_signal(signal.SIGKILL)
+        process.wait(timeout=10)
+
+
+def python(code: str) -> list[str]:
+    return [sys.executable, "-c", code]
