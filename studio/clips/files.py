@@ -1,7 +1,7 @@
-"""Files below the media folder: written beside, fsynced, renamed, then the folder fsynced.
+"""Making files: written on the bench, hashed, fsynced, then handed to the store whole.
 
-A crash leaves at most an orphan file with a ``.part`` name or without a row; never a row
-without its file. Names are ours alone: nothing of an uploaded name reaches the disk.
+A crash leaves at most a left-over on the bench or a file without a row; never a row without
+its file. Names are ours alone: nothing of an uploaded name reaches the disk.
 """
 
 import hashlib
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from uuid import UUID, uuid4
 
-from django.conf import settings
+from .stores import Store, store
 
 CHUNK_BYTES = 1 << 20
 
@@ -25,17 +25,21 @@ class TooLarge(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Stored:
-    """A file at rest: path below the media folder, SHA-256 in hex, size in bytes."""
+class Spooled:
+    """A finished file on the bench, with its SHA-256 in hex and size in bytes."""
 
-    path: str
+    path: Path
     sha256: str
     size_bytes: int
 
 
-def absolute(path: str) -> Path:
-    """The place on disk of a path stored in a row."""
-    return Path(settings.MEDIA_ROOT) / path
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A file at rest: its name in the store, SHA-256 in hex, size in bytes."""
+
+    path: str
+    sha256: str
+    size_bytes: int
 
 
 def clip_folder(clip_id: UUID) -> str:
@@ -44,24 +48,22 @@ def clip_folder(clip_id: UUID) -> str:
     return f"clips/{name[:2]}/{name}"
 
 
-def part_path(folder: str, suffix: str = "") -> Path:
-    """A fresh name beside the place where a file is going to stand."""
-    target = absolute(folder)
-    target.mkdir(parents=True, exist_ok=True)
-    return target / f".{uuid4().hex}.part{suffix}"
+def bench_path(suffix: str = "") -> Path:
+    """A fresh name on the bench, where a file is going to be made."""
+    return store().bench() / f"{uuid4().hex}{suffix}"
 
 
-def store_stream(chunks: Iterable[bytes], folder: str, name: str, limit_bytes: int) -> Stored:
-    """Write a stream to ``folder/name`` and say what was written.
+def spool(chunks: Iterable[bytes], limit_bytes: int) -> Spooled:
+    """Write a stream to the bench and say what came.
 
     Raises
     ------
     TooLarge
         When more than ``limit_bytes`` arrive; nothing is kept.
     OSError
-        When the disk refuses; nothing is kept.
+        When the disk refuses or the connection breaks; nothing is kept.
     """
-    part = part_path(folder)
+    part = bench_path()
     digest, size = hashlib.sha256(), 0
     try:
         with part.open("wb") as out:
@@ -73,37 +75,25 @@ def store_stream(chunks: Iterable[bytes], folder: str, name: str, limit_bytes: i
                 out.write(chunk)
             out.flush()
             os.fsync(out.fileno())
-        return _settle(part, folder, name, digest.hexdigest(), size)
     except BaseException:
         part.unlink(missing_ok=True)
         raise
+    return Spooled(part, digest.hexdigest(), size)
 
 
-def store_part(part: Path, folder: str, name: str) -> Stored:
-    """Make a file that was written beside (see :func:`part_path`) the one at ``folder/name``."""
-    digest, size = hashlib.sha256(), 0
-    with part.open("rb") as made:
-        while chunk := made.read(CHUNK_BYTES):
-            digest.update(chunk)
-            size += len(chunk)
-        os.fsync(made.fileno())
-    return _settle(part, folder, name, digest.hexdigest(), size)
+def finished(made: Path) -> Spooled:
+    """Sync and hash a file that a program made on the bench."""
+    with made.open("rb") as file:
+        os.fsync(file.fileno())
+        digest = hashlib.file_digest(file, "sha256").hexdigest()
+    return Spooled(made, digest, made.stat().st_size)
 
 
-def remove(path: str) -> None:
-    absolute(path).unlink(missing_ok=True)
+def keep(spooled: Spooled, name: str, into: Store | None = None) -> Stored:
+    """Hand a finished file to the store."""
+    (into or store()).put(spooled.path, name)
+    return Stored(name, spooled.sha256, spooled.size_bytes)
 
 
-def _settle(part: Path, folder: str, name: str, sha256: str, size_bytes: int) -> Stored:
-    target = absolute(folder) / name
-    part.replace(target)
-    _fsync_folder(target.parent)
-    return Stored(f"{folder}/{name}", sha256, size_bytes)
-
-
-def _fsync_folder(folder: Path) -> None:
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+def remove(name: str) -> None:
+    store().delete(name)

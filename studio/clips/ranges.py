@@ -4,12 +4,10 @@ One range is served; several in one request are answered with the whole file, as
 """
 
 import re
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
 
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 
-BLOCK_BYTES = 1 << 16
 ONE_RANGE = re.compile(r"^bytes=(\d*)-(\d*)$", re.ASCII)
 
 
@@ -40,40 +38,38 @@ def parse(header: str, size: int) -> tuple[int, int] | None:
     return int(first), min(int(last or size - 1), size - 1)
 
 
-def serve(request: HttpRequest, path: Path, content_type: str, etag: str) -> HttpResponse:
-    """The file, or the part of it that was asked for."""
-    size = path.stat().st_size
-    header = request.headers.get("Range", "")
-    if request.headers.get("If-Range", f'"{etag}"') != f'"{etag}"':
-        header = ""
+def serve(
+    request: HttpRequest,
+    read: Callable[[int, int], Iterator[bytes]],
+    size: int,
+    content_type: str,
+    etag: str,
+) -> HttpResponse:
+    """The file, or the part of it that was asked for; ``read`` takes first byte and length."""
     try:
-        span = parse(header, size) if header and request.method in ("GET", "HEAD") else None
+        span = _asked(request, size, etag)
     except Unsatisfiable:
         response = HttpResponse(status=416, content_type=content_type)
         response["Content-Range"] = f"bytes */{size}"
         return response
     first, last = span or (0, size - 1)
-    response = _body(request, path, first, last - first + 1, content_type)
+    length = last - first + 1
+    if request.method == "HEAD":
+        response = HttpResponse(content_type=content_type)
+    else:
+        response = StreamingHttpResponse(read(first, length), content_type=content_type)
     if span:
         response.status_code = 206
         response["Content-Range"] = f"bytes {first}-{last}/{size}"
     response["Accept-Ranges"] = "bytes"
-    response["Content-Length"] = str(last - first + 1)
+    response["Content-Length"] = str(length)
     response["ETag"] = f'"{etag}"'
     return response
 
 
-def _body(
-    request: HttpRequest, path: Path, first: int, length: int, content_type: str
-) -> HttpResponse:
-    if request.method == "HEAD":
-        return HttpResponse(content_type=content_type)
-    return StreamingHttpResponse(_blocks(path, first, length), content_type=content_type)
-
-
-def _blocks(path: Path, first: int, length: int) -> Iterator[bytes]:
-    with path.open("rb") as file:
-        file.seek(first)
-        while length > 0 and (block := file.read(min(BLOCK_BYTES, length))):
-            length -= len(block)
-            yield block
+def _asked(request: HttpRequest, size: int, etag: str) -> tuple[int, int] | None:
+    """The span asked for, unless it is of another version of the file."""
+    if request.headers.get("If-Range", f'"{etag}"') != f'"{etag}"':
+        return None
+    header = request.headers.get("Range", "")
+    return parse(header, size) if header else None

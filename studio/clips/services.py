@@ -1,9 +1,9 @@
 """Receiving and erasing clips: what changes several rows and files."""
 
 import logging
-import shutil
-from collections.abc import Iterable
-from uuid import UUID, uuid4
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from uuid import uuid4
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
@@ -52,37 +52,28 @@ def receive(
     """
     clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
     clip.title, clip.note = title.strip()[:160], note.strip()
-    folder = files.clip_folder(clip.id)
+    spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
     try:
-        stored = files.store_stream(chunks, folder, "original", settings.MAX_UPLOAD_BYTES)
-        _examine(clip, files.absolute(stored.path))
-        return _record(clip, stored, filename)
-    except _SentBefore as before:
-        _drop_folder(clip.id)
-        return before.clip
-    except BaseException:
-        _drop_folder(clip.id)
-        raise
+        _examine(clip, spooled.path)
+        return _record(clip, spooled, filename)
+    finally:
+        spooled.path.unlink(missing_ok=True)
 
 
 def erase(clip: Clip) -> None:
-    """Erase a clip's files and rows' contents. Work under way finds the generation raised."""
+    """Erase a clip's files and what its rows say. Work under way finds the generation raised."""
     erasures.note(clip.pk)  # first, so that a restore can never miss it
     with transaction.atomic():
         Clip.objects.filter(pk=clip.pk).update(
             erased_at=timezone.now(), generation=F("generation") + 1, title="", note="", info={}
         )
-        clip.renditions.all().delete()
-        Original.objects.filter(clip=clip).delete()
-        transaction.on_commit(lambda: _drop_folder(clip.pk))
+        rows = [*clip.renditions.all(), *Original.objects.filter(clip=clip)]
+        for row in rows:
+            row.delete()
+            transaction.on_commit(lambda path=row.path: files.remove(path))
 
 
-class _SentBefore(Exception):
-    def __init__(self, clip: Clip):
-        self.clip = clip
-
-
-def _examine(clip: Clip, path) -> None:
+def _examine(clip: Clip, path: Path) -> None:
     """Fill in what the content says, or that (and why) it is refused."""
     try:
         info = media.probe(path, limits())
@@ -97,19 +88,32 @@ def _examine(clip: Clip, path) -> None:
     clip.has_video, clip.has_audio = info.has_video, info.has_audio
 
 
-def _record(clip: Clip, stored: files.Stored, filename: str) -> Clip:
+def _record(clip: Clip, spooled: files.Spooled, filename: str) -> Clip:
+    """Keep the file, then write the rows; a clip that was sent before stays the only one."""
+    if clip.intake == Clip.Intake.REFUSED:
+        return _save_once(clip, lambda: None)
+    stored = files.keep(spooled, f"{files.clip_folder(clip.id)}/original")
+    try:
+        saved = _save_once(clip, lambda: _record_received(clip, stored, filename))
+    except BaseException:
+        files.remove(stored.path)
+        raise
+    if saved is not clip:
+        files.remove(stored.path)
+    return saved
+
+
+def _save_once(clip: Clip, more: Callable[[], None]) -> Clip:
+    """Save the clip and ``more`` in one transaction, or give the one with the same key."""
     try:
         with transaction.atomic():
             clip.save(force_insert=True)
-            if clip.intake == Clip.Intake.RECEIVED:
-                _record_received(clip, stored, filename)
+            more()
     except IntegrityError:
-        first = Clip.objects.filter(enrolment=clip.enrolment, upload_key=clip.upload_key).first()
-        if first is None or not clip.upload_key:
+        before = Clip.objects.filter(enrolment=clip.enrolment, upload_key=clip.upload_key).first()
+        if before is None or not clip.upload_key:
             raise
-        raise _SentBefore(first) from None
-    if clip.intake == Clip.Intake.REFUSED:
-        _drop_folder(clip.id)
+        return before
     return clip
 
 
@@ -129,7 +133,3 @@ def _record_received(clip: Clip, stored: files.Stored, filename: str) -> None:
     signals.received.send(sender=Clip, clip=clip)
     for stage in clip.stages.filter(state=Stage.State.WAITING):
         transaction.on_commit(lambda kind=stage.kind: dispatch(clip.pk, kind))
-
-
-def _drop_folder(clip_id: UUID) -> None:
-    shutil.rmtree(files.absolute(files.clip_folder(clip_id)), ignore_errors=True)

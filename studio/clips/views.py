@@ -1,12 +1,18 @@
 """The files of a clip, for those who may see it. Only what we made is served."""
 
+import logging
+from functools import partial
+from pathlib import PurePosixPath
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
-from . import access, files, ranges
+from . import access, ranges
 from .models import Clip, Rendition
+from .stores import store
+
+log = logging.getLogger(__name__)
 
 
 @require_safe
@@ -27,11 +33,20 @@ def peaks(request: HttpRequest, clip_id: UUID) -> HttpResponse:
 
 def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
     rendition = next((made for made in clip.renditions.all() if made.kind == kind), None)
-    path = files.absolute(rendition.path) if rendition else None
-    if rendition is None or not path.is_file():
+    if rendition is None:
         raise Http404
-    response = ranges.serve(request, path, rendition.content_type, rendition.sha256)
-    suffix = path.suffix or ".bin"
+    try:
+        response = ranges.serve(
+            request,
+            partial(store().read, rendition.path),
+            rendition.size_bytes,
+            rendition.content_type,
+            rendition.sha256,
+        )
+    except FileNotFoundError:
+        log.error("%s of clip %s has no file; run verify", kind, clip.pk)
+        raise Http404 from None
+    suffix = PurePosixPath(rendition.path).suffix
     response["Content-Disposition"] = f'inline; filename="clip-{clip.created_at:%Y-%m-%d}{suffix}"'
     response["Cache-Control"] = "private, no-cache"
     response["X-Content-Type-Options"] = "nosniff"

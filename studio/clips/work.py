@@ -17,6 +17,7 @@ from studio import media
 from . import files, signals, stages
 from .models import Clip, Listening, Rendition, Stage
 from .services import limits
+from .stores import store
 
 Progress = Callable[[float], None]
 
@@ -89,24 +90,24 @@ def _hear(clip: Clip, wav: Path, progress: Progress) -> dict:
 
 
 class _Bench:
-    """Where one stage's files are made: all in the clip's folder, under names of this lease."""
+    """Where one stage's files are made, under names of this lease."""
 
-    def __init__(self, stage: Stage, cleaning: ExitStack):
-        self.clip, self._cleaning = stage.clip, cleaning
+    def __init__(self, stage: Stage, source: Path, cleaning: ExitStack):
+        self.clip, self.source, self._cleaning = stage.clip, source, cleaning
         self.folder = files.clip_folder(stage.clip_id)
         self.token = stage.lease_token[:8]
-        self.source = files.absolute(stage.clip.original.path)
         self.info = media.MediaInfo.from_dict(stage.clip.info)
         self.kept: list[files.Stored] = []
 
     def part(self, suffix: str) -> Path:
-        """A fresh place beside, removed again unless it is kept."""
-        path = files.part_path(self.folder, suffix)
+        """A fresh place on the bench, removed again at the end if it was not kept."""
+        path = files.bench_path(suffix)
         self._cleaning.callback(path.unlink, missing_ok=True)
         return path
 
     def keep(self, kind: str, part: Path, suffix: str) -> Made:
-        stored = files.store_part(part, self.folder, f"{kind}-{self.token}.{suffix}")
+        name = f"{self.folder}/{kind}-{self.token}.{suffix}"
+        stored = files.keep(files.finished(part), name)
         self.kept.append(stored)
         return Made(kind, stored)
 
@@ -115,7 +116,8 @@ class _Bench:
 def _workshop(stage: Stage):
     """A bench and a progress function; what was not published is removed again."""
     with ExitStack() as cleaning:
-        bench = _Bench(stage, cleaning)
+        source = cleaning.enter_context(store().local(stage.clip.original.path))
+        bench = _Bench(stage, source, cleaning)
         try:
             with stages.beating(stage) as progress:
                 yield bench, progress

@@ -5,6 +5,7 @@ import hashlib
 import pytest
 
 from studio.clips import files
+from studio.clips.stores import store
 
 
 @pytest.fixture(autouse=True)
@@ -17,16 +18,16 @@ def left_over(media_root):
     return [path for path in media_root.rglob("*") if path.is_file()]
 
 
-def test_a_stream_is_stored_with_its_hash_and_size():
-    stored = files.store_stream([b"ab", b"cd"], "clips/aa/x", "original", limit_bytes=4)
-    assert stored.sha256 == hashlib.sha256(b"abcd").hexdigest()
-    assert stored.size_bytes == 4
-    assert files.absolute(stored.path).read_bytes() == b"abcd"
+def test_a_stream_is_spooled_with_its_hash_and_size():
+    spooled = files.spool([b"ab", b"cd"], limit_bytes=4)
+    assert spooled.sha256 == hashlib.sha256(b"abcd").hexdigest()
+    assert spooled.size_bytes == 4
+    assert spooled.path.read_bytes() == b"abcd"
 
 
 def test_one_byte_over_the_limit_is_refused_and_nothing_is_kept(media_root):
     with pytest.raises(files.TooLarge, match="more than 4 bytes"):
-        files.store_stream([b"abcd", b"e"], "clips/aa/x", "original", limit_bytes=4)
+        files.spool([b"abcd", b"e"], limit_bytes=4)
     assert left_over(media_root) == []
 
 
@@ -36,13 +37,21 @@ def test_a_connection_that_breaks_leaves_nothing(media_root):
         raise ConnectionResetError("gone")
 
     with pytest.raises(ConnectionResetError):
-        files.store_stream(breaks(), "clips/aa/x", "original", limit_bytes=100)
+        files.spool(breaks(), limit_bytes=100)
     assert left_over(media_root) == []
 
 
-def test_a_made_part_takes_its_place_and_its_part_name_is_gone(media_root):
-    part = files.part_path("clips/aa/x", ".wav")
-    part.write_bytes(b"sound")
-    stored = files.store_part(part, "clips/aa/x", "sound.wav")
-    assert [path.name for path in left_over(media_root)] == ["sound.wav"]
+def test_a_made_file_is_kept_whole_and_leaves_the_bench(media_root):
+    made = files.bench_path(".wav")
+    made.write_bytes(b"sound")
+    stored = files.keep(files.finished(made), "clips/aa/x/sound.wav")
+    assert left_over(media_root) == [media_root / "clips/aa/x/sound.wav"]
     assert stored.sha256 == hashlib.sha256(b"sound").hexdigest()
+    assert b"".join(store().read(stored.path, 1, 3)) == b"oun"
+
+
+def test_removing_the_last_file_removes_its_empty_folders(media_root):
+    stored = files.keep(files.spool([b"x"], 10), "clips/aa/x/original")
+    files.remove(stored.path)
+    files.remove(stored.path)
+    assert not (media_root / "clips").exists()

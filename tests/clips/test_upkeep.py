@@ -13,14 +13,20 @@ from django.core.management import CommandError, call_command
 
 from studio.clips import files
 from studio.clips.models import Clip, Original
+from studio.clips.stores import FolderStore
 from studio.clips.upkeep import backing_up
 from studio.clips.upkeep.sweeping import sweep_orphans
 from studio.clips.upkeep.verifying import verify
 
 
+def at_rest(name):
+    return FolderStore().path(name)
+
+
 @pytest.fixture
 def stored(clip) -> Original:
-    kept = files.store_stream([b"the recording"], files.clip_folder(clip.pk), "original", 1000)
+    spooled = files.spool([b"the recording"], 1000)
+    kept = files.keep(spooled, f"{files.clip_folder(clip.pk)}/original")
     return Original.objects.create(
         clip=clip,
         path=kept.path,
@@ -36,7 +42,7 @@ def test_a_whole_store_has_no_faults(stored):
 
 
 def test_a_flipped_byte_is_named(stored):
-    path = files.absolute(stored.path)
+    path = at_rest(stored.path)
     path.write_bytes(b"The recording")
     assert verify().faults == [
         f"original of clip {stored.clip_id}: {stored.path} has other bytes than were stored; "
@@ -45,7 +51,7 @@ def test_a_flipped_byte_is_named(stored):
 
 
 def test_a_missing_and_a_short_file_are_named(stored):
-    path = files.absolute(stored.path)
+    path = at_rest(stored.path)
     path.write_bytes(b"the")
     assert "has 3 bytes, its row says 13" in verify().faults[0]
     path.unlink()
@@ -54,7 +60,7 @@ def test_a_missing_and_a_short_file_are_named(stored):
 
 def test_the_command_fails_when_something_is_wrong(stored, capsys):
     call_command("verify")
-    files.absolute(stored.path).unlink()
+    at_rest(stored.path).unlink()
     with pytest.raises(CommandError, match="1 of 1 files are wrong"):
         call_command("verify")
 
@@ -65,11 +71,11 @@ def test_left_overs_go_after_a_day_and_nothing_else(stored, media_root):
     for path in (young, old):
         path.write_bytes(b"x")
     two_days_ago = time.time() - 2 * 24 * 3600
-    for path in (old, files.absolute(stored.path)):
+    for path in (old, at_rest(stored.path)):
         os.utime(path, (two_days_ago, two_days_ago))
-    assert sweep_orphans() == [old]
+    assert sweep_orphans() == ["clips/zz/.old.part"]
     assert young.exists()
-    assert files.absolute(stored.path).exists()
+    assert at_rest(stored.path).exists()
     assert not old.parent.exists()
 
 
@@ -98,7 +104,7 @@ def test_a_restored_backup_is_the_same_and_what_was_erased_stays_erased(
     assert other.title == "kept"
     assert manifest["erased_again"] == 1
     assert clip.erased_at is not None
-    assert not files.absolute(stored.path).exists()
+    assert not at_rest(stored.path).exists()
     assert verify().faults == []
 
 

@@ -5,6 +5,7 @@ import pytest
 
 from studio.clips import files, sentences, services, stages, tasks, work
 from studio.clips.models import Clip, Listening, Rendition, Stage
+from studio.clips.stores import FolderStore
 
 from .test_receive import SAMPLE
 
@@ -25,7 +26,7 @@ def test_listening_publishes_sound_waveform_and_what_was_heard(sent_clip):
     assert (stage.state, stage.failure_detail) == (Stage.State.HEARD, "")
     listening = Listening.objects.get(clip=sent_clip)
     assert listening.measurement["events"]
-    assert files.absolute(rendition(sent_clip, "sound").path).stat().st_size > 100_000
+    assert FolderStore().path(rendition(sent_clip, "sound").path).stat().st_size > 100_000
     sent_clip.review.refresh_from_db()
     assert sent_clip.review.double_stops_heard > 0
 
@@ -40,7 +41,7 @@ def test_playback_publishes_a_copy_and_a_poster(sent_clip):
     tasks.prepare_playback(str(sent_clip.pk))
     playable = rendition(sent_clip, "playable")
     assert playable.content_type == "video/mp4"
-    assert files.absolute(playable.path).stat().st_size == playable.size_bytes
+    assert FolderStore().path(playable.path).stat().st_size == playable.size_bytes
     assert rendition(sent_clip, "poster").content_type == "image/jpeg"
 
 
@@ -54,14 +55,14 @@ def test_a_failure_is_recorded_tried_again_and_leaves_no_file(sent_clip, monkeyp
         raise RuntimeError("broken on purpose")
 
     monkeypatch.setattr("studio.intonation.listen", breaks)
-    before = sorted(files.absolute(files.clip_folder(sent_clip.pk)).iterdir())
+    before = sorted(FolderStore().path(files.clip_folder(sent_clip.pk)).iterdir())
     for _ in range(3):
         tasks.listen_to_clip(str(sent_clip.pk))
     stage = Stage.objects.get(clip=sent_clip, kind="listening")
     assert (stage.state, stage.attempt) == (Stage.State.FAILED, 3)
     assert "broken on purpose" in stage.failure_detail
     assert "kept" in sentences.stage_failure(stage)
-    assert sorted(files.absolute(files.clip_folder(sent_clip.pk)).iterdir()) == before
+    assert sorted(FolderStore().path(files.clip_folder(sent_clip.pk)).iterdir()) == before
 
 
 def test_a_worker_that_lost_its_lease_leaves_no_file_and_no_row(sent_clip, monkeypatch):
@@ -70,7 +71,7 @@ def test_a_worker_that_lost_its_lease_leaves_no_file_and_no_row(sent_clip, monke
     with pytest.raises(stages.LeaseLost):
         work.listen_to(stage)
     assert not Listening.objects.exists()
-    folder = files.absolute(files.clip_folder(sent_clip.pk))
+    folder = FolderStore().path(files.clip_folder(sent_clip.pk))
     assert [path.name for path in folder.iterdir()] == ["original"]
 
 
@@ -78,6 +79,6 @@ def test_the_sound_of_the_clip_is_what_is_listened_to(sent_clip):
     from studio import media
 
     tasks.listen_to_clip(str(sent_clip.pk))
-    y, sr = media.read_sound(files.absolute(rendition(sent_clip, "sound").path))
+    y, sr = media.read_sound(FolderStore().path(rendition(sent_clip, "sound").path))
     assert abs(len(y) / sr - sent_clip.duration_s) < 0.05
     assert np.sqrt(np.mean(y**2)) > 0.01

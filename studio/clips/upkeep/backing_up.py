@@ -24,6 +24,7 @@ from django.db import connection, connections, transaction
 
 from studio import __version__
 from studio.clips import erasures, files
+from studio.clips.stores import store
 
 from .verifying import FILE_MODELS, Named, fault_of, named_files, sha256_of
 
@@ -54,12 +55,12 @@ def back_up(target: Path) -> dict:
 def restore(source: Path) -> dict:
     """Put a backup in the place of both stores, then erase again what was erased since.
 
-    The web and the workers must be stopped. The stores that were there are kept beside, under
-    names with ``.before-restore``.
+    The web and the workers must be stopped. Files of clips that the backup does not know become
+    left-overs; an SQLite database that was there is kept beside, as ``.before-restore``.
     """
     manifest = _checked_manifest(source)
     connections.close_all()
-    _put_media(source / MEDIA)
+    _put_media(source / MEDIA, [Named(**entry) for entry in manifest["files"]])
     _put_database(source / DATABASE)
     again = erasures.carry_out_again()
     return manifest | {"erased_again": again}
@@ -106,12 +107,14 @@ def _snapshot_postgres(path: Path) -> list[Named]:
 
 
 def _copy(named: Named, media: Path) -> bool:
-    source, target = files.absolute(named.path), media / named.path
+    """Copy one file into the backup; whether it was there."""
+    target = media / named.path
     if target.exists():
         return True
     target.parent.mkdir(parents=True, exist_ok=True)
     try:
-        shutil.copyfile(source, target)
+        with store().local(named.path) as source:
+            shutil.copyfile(source, target)
     except FileNotFoundError:
         target.unlink(missing_ok=True)
         return False
@@ -157,16 +160,14 @@ def _checked_manifest(source: Path) -> dict:
     return manifest
 
 
-def _put_media(source: Path) -> None:
-    root = Path(settings.MEDIA_ROOT)
-    beside = root.with_name(f"{root.name}.restoring")
-    shutil.rmtree(beside, ignore_errors=True)
-    if source.is_dir():
-        shutil.copytree(source, beside)
-    else:
-        beside.mkdir(parents=True)
-    _set_aside(root)
-    beside.replace(root)
+def _put_media(source: Path, named: list[Named]) -> None:
+    """Put every file of the backup at rest again. Stored names are never written twice with
+    other bytes, so that what is there already, and whole, can stay."""
+    place = store()
+    for one in named:
+        made = files.bench_path()
+        shutil.copyfile(source / one.path, made)
+        files.keep(files.finished(made), one.path, place)
 
 
 def _put_database(source: Path) -> None:
@@ -191,12 +192,8 @@ def _put_database(source: Path) -> None:
 
 
 def _set_aside(path: Path) -> None:
-    if not path.exists():
-        return
-    kept = path.with_name(f"{path.name}.before-restore")
-    if kept.is_dir():
-        shutil.rmtree(kept)
-    path.replace(kept)
+    if path.exists():
+        path.replace(path.with_name(f"{path.name}.before-restore"))
 
 
 # -- PostgreSQL's own tools ------------------------------------------------------------------

@@ -5,11 +5,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from django.conf import settings
 from django.db.models import F
 
-from studio.clips import files
 from studio.clips.models import Original, Rendition
+from studio.clips.stores import Entry, store
 
 #: The models whose rows name a file: path below the media folder, sha256, size_bytes.
 FILE_MODELS = (Original, Rendition)
@@ -32,7 +31,7 @@ class Report:
     files: int = 0
     size_bytes: int = 0
     faults: list[str] = field(default_factory=list)
-    orphans: list[Path] = field(default_factory=list)
+    orphans: list[str] = field(default_factory=list)
 
 
 def named_files() -> Iterator[Named]:
@@ -52,11 +51,16 @@ def verify() -> Report:
         known.add(named.path)
         report.files += 1
         report.size_bytes += named.size_bytes
-        fault = fault_of(named, files.absolute(named.path))
+        fault = _fault_at_rest(named)
         if fault:
             report.faults.append(fault)
-    report.orphans = orphans(known)
+    report.orphans = sorted(entry.name for entry in orphans(known))
     return report
+
+
+def orphans(known: set[str]) -> list[Entry]:
+    """Files at rest that no row names."""
+    return [entry for entry in store().entries() if entry.name not in known]
 
 
 def fault_of(named: Named, path: Path) -> str:
@@ -71,13 +75,14 @@ def fault_of(named: Named, path: Path) -> str:
     return ""
 
 
-def orphans(known: set[str]) -> list[Path]:
-    """Files below the media folder that no row names."""
-    root = Path(settings.MEDIA_ROOT)
-    found = (path for path in root.rglob("*") if path.is_file())
-    return sorted(path for path in found if str(path.relative_to(root)) not in known)
-
-
 def sha256_of(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _fault_at_rest(named: Named) -> str:
+    try:
+        with store().local(named.path) as path:
+            return fault_of(named, path)
+    except FileNotFoundError:
+        return f"{named.owner}: {named.path} is missing; restore it from a backup"

@@ -8,7 +8,7 @@ from studio.clips.upkeep.backing_up import BackupError, restore
 class Command(BaseCommand):
     help = (
         "Put a backup in the place of the database and the media. Stop web and workers first. "
-        "What was there is kept beside, under names that end in .before-restore."
+        "An SQLite database that was there is kept beside, as .before-restore."
     )
 
     def add_arguments(self, parser) -> None:
