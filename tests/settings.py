@@ -1,7 +1,8 @@
 """The studio's settings with a data folder of their own, fast passwords, plain static files.
 
 The test database is the file that these settings name, so that a real worker or web process
-started by a test finds the same rows: it inherits STUDIO_DATA. The folder goes at the end.
+started by a test finds the same rows: it inherits STUDIO_DATA, and runs with the studio's own
+settings, not with these. The folder goes at the end.
 """
 
 import atexit
@@ -24,3 +25,4 @@ PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES["staticfiles"]["BACKEND"] = "django.contrib.staticfiles.storage.StaticFilesStorage"
 WHITENOISE_USE_FINDERS = True
 WHITENOISE_AUTOREFRESH = True
+os.environ["DJANGO_SETTINGS_MODULE"] = "studio.settings"  # for the processes tests start
