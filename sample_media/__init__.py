@@ -1,0 +1,1 @@
+"""Sample clips, built from real bowed notes, with the truth about each."""
