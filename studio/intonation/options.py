@@ -6,6 +6,7 @@ Changing a policy never needs the sound again.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from studio.theory import (
     Interval,
@@ -59,7 +60,8 @@ class Options:
         require_string_length(length)
         names = self.open_strings or tuple(str(pitch) for pitch in known.open_strings)
         pitches = [Pitch.parse(name) for name in names]
-        if [p.midi for p in pitches] != sorted({p.midi for p in pitches}):
+        midi = [pitch.midi for pitch in pitches]
+        if midi != sorted(set(midi)):
             raise ValueError(f"open strings {', '.join(names)} must run from low to high")
         object.__setattr__(self, "string_length_mm", float(length))
         object.__setattr__(self, "open_strings", tuple(str(pitch) for pitch in pitches))
@@ -70,7 +72,12 @@ class Options:
     @property
     def strings(self) -> tuple[Pitch, ...]:
         """The open strings as pitches, from low to high."""
-        return tuple(Pitch.parse(name) for name in self.open_strings or ())
+        return _pitches(self.open_strings or ())
+
+
+@lru_cache(maxsize=64)
+def _pitches(names: tuple[str, ...]) -> tuple[Pitch, ...]:
+    return tuple(Pitch.parse(name) for name in names)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

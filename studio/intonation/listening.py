@@ -1,0 +1,323 @@
+"""Listening: which notes, how many cents, the reference, and the measurement of it all.
+
+The sound is read block by block; memory beyond ``y`` itself does not grow with its length.
+"""
+
+from collections.abc import Callable, Sequence
+from fractions import Fraction
+from itertools import product
+
+import numpy as np
+from scipy.signal import resample_poly
+
+from studio.intonation.cents import measure_sounding
+from studio.intonation.measurement import (
+    Event,
+    HeardInterval,
+    Measurement,
+    Quality,
+    Reading,
+    Reference,
+    Source,
+    Track,
+    VibratoHeard,
+    Voice,
+    kind_of,
+)
+from studio.intonation.notes import find_soundings
+from studio.intonation.options import Options
+from studio.intonation.reference import HeardNote, estimate
+from studio.intonation.runs import cents_of
+from studio.intonation.sounding import EventFit, IntervalFit, Sounding, SoundingVoice, VoiceFit
+from studio.theory import (
+    Pitch,
+    beat_hz,
+    has_agreed_target,
+    interval_of_semitones,
+    places,
+    placings,
+    size_cents,
+    spell,
+    spell_pair,
+    string_number,
+)
+
+MIN_RATE_HZ = 8000.0
+RATE_HZ = 22050
+MARGIN_S = 1.0  # of sound on each side of an event, for its windows
+TRACK_STEP_S = 0.05
+FINDING_SHARE = 0.4  # of the time, for the progress told
+# Naming two notes at once, in square cents: how far each is from its name, how far their
+# interval is from its size (twice), and a price for sizes that are seldom played together.
+SIZE_WEIGHT = 2.0
+DISSONANCE_PRICE = 600.0
+CLEARLY_NAMED_CENTS = 20.0
+
+Progress = Callable[[float], None]
+
+
+def listen(
+    y: np.ndarray, sr: float, options: Options, *, on_progress: Progress | None = None
+) -> Measurement:
+    """See :func:`studio.intonation.listen`."""
+    tell = on_progress or (lambda share: None)
+    y = _checked(y, sr)
+    tell(0.0)
+    soundings = find_soundings(y, sr)
+    tell(FINDING_SHARE)
+    fits = []
+    for number, sounding in enumerate(soundings, start=1):
+        fits.append(_fit(y, sr, sounding))
+        tell(FINDING_SHARE + (1.0 - FINDING_SHARE) * number / len(soundings))
+    tell(1.0)
+    return build(soundings, fits, Source(len(y) / float(sr), round(sr)), options)
+
+
+def _checked(y: np.ndarray, sr: float) -> np.ndarray:
+    if not isinstance(y, np.ndarray) or y.ndim != 1:
+        shape = getattr(y, "shape", type(y).__name__)
+        raise ValueError(f"y must be a one-dimensional array of samples, not {shape}")
+    if not np.issubdtype(y.dtype, np.floating):
+        raise ValueError(f"y holds {y.dtype}; give floats from -1 to 1, such as y / 32768.0")
+    if not sr >= MIN_RATE_HZ:
+        raise ValueError(f"sample rate {sr} Hz is below {MIN_RATE_HZ:g} Hz; try 22050")
+    return y
+
+
+def _fit(y: np.ndarray, sr: float, sounding: Sounding) -> EventFit:
+    """Measure one sounding on a slice of the clip at the analysis rate."""
+    first = max(0, int((sounding.start_s - MARGIN_S) * sr))
+    last = min(len(y), int((sounding.end_s + MARGIN_S) * sr))
+    ratio = Fraction(RATE_HZ / float(sr)).limit_denominator(1000)
+    piece = np.asarray(y[first:last], dtype=np.float64)
+    if ratio != 1:
+        piece = resample_poly(piece, ratio.numerator, ratio.denominator)
+    rate = sr * ratio.numerator / ratio.denominator
+    origin_s = first / sr
+    fit = measure_sounding(piece, rate, _shifted(sounding, -origin_s))
+    return EventFit(tuple(_fit_shifted(voice, origin_s) for voice in fit.voices), fit.intervals)
+
+
+def _shifted(sounding: Sounding, by_s: float) -> Sounding:
+    voices = tuple(
+        SoundingVoice(v.f0_hz, v.start_s + by_s, v.end_s + by_s) for v in sounding.voices
+    )
+    return Sounding(
+        sounding.start_s + by_s,
+        sounding.end_s + by_s,
+        voices,
+        sounding.confidence,
+        sounding.alternatives,
+        sounding.snr_db,
+        sounding.clipped,
+        sounding.doubt,
+    )
+
+
+def _fit_shifted(voice: VoiceFit, by_s: float) -> VoiceFit:
+    return VoiceFit(
+        voice.f0_hz,
+        voice.uncertainty_cents,
+        voice.landing_f0_hz,
+        voice.level_db,
+        voice.vibrato,
+        voice.drift_cents_per_s,
+        voice.steadiness_cents,
+        voice.track_s + by_s,
+        voice.track_hz,
+        tuple((a + by_s, b + by_s) for a, b in voice.dropouts),
+    )
+
+
+def build(
+    soundings: Sequence[Sounding], fits: Sequence[EventFit], source: Source, options: Options
+) -> Measurement:
+    """The measurement of soundings and their fits (same order, voices aligned)."""
+    notes = [
+        note
+        for number, (sounding, fit) in enumerate(zip(soundings, fits, strict=True))
+        for note in _heard_notes(number, sounding, fit)
+    ]
+    reference, strings = estimate(notes, options)
+    events = tuple(
+        _event(number, sounding, fit, reference, options)
+        for number, (sounding, fit) in enumerate(zip(soundings, fits, strict=True))
+    )
+    return Measurement(source, options, reference, strings, events)
+
+
+def _heard_notes(number: int, sounding: Sounding, fit: EventFit) -> list[HeardNote]:
+    f0 = [voice.f0_hz for voice in fit.voices]
+    return [
+        HeardNote(
+            number,
+            index,
+            voice.f0_hz,
+            voice.uncertainty_cents,
+            coarse.end_s - coarse.start_s,
+            voice.vibrato is not None,
+            tuple(f0[:index] + f0[index + 1 :]),
+        )
+        for index, (coarse, voice) in enumerate(zip(sounding.voices, fit.voices, strict=True))
+    ]
+
+
+def _event(
+    number: int, sounding: Sounding, fit: EventFit, reference: Reference, options: Options
+) -> Event:
+    midi = name_notes([voice.f0_hz for voice in fit.voices], reference.a4_hz)
+    hands = _places(midi, options.strings)
+    voices = tuple(
+        _voice(coarse, voice, note, pitch, hand)
+        for coarse, voice, note, pitch, hand in zip(
+            sounding.voices, fit.voices, midi, _spelled(midi), hands, strict=True
+        )
+    )
+    return Event(
+        id=number,
+        kind=kind_of(len(voices)),
+        start_s=sounding.start_s,
+        end_s=sounding.end_s,
+        voices=voices,
+        intervals=tuple(_interval(interval, voices) for interval in fit.intervals),
+        confidence=min(max(float(sounding.confidence), 0.0), 1.0),
+        alternatives=tuple(
+            Reading(tuple(map(float, other)), _pitch_names(other, reference.a4_hz))
+            for other in sounding.alternatives
+        ),
+        quality=Quality(_number(sounding.snr_db), bool(sounding.clipped)),
+        doubt=sounding.doubt,
+    )
+
+
+def _number(value: float | None) -> float | None:
+    return float(value) if value is not None and np.isfinite(value) else None
+
+
+def _pitch_names(f0_hz: Sequence[float], a4_hz: float) -> tuple[str, ...]:
+    return tuple(str(pitch) for pitch in _spelled(name_notes(f0_hz, a4_hz)))
+
+
+def name_notes(f0_hz: Sequence[float], a4_hz: float) -> list[int]:
+    """MIDI numbers for notes that sound together, low to high.
+
+    The nearest note for each, unless a neighbour makes a better interval: an octave whose lower
+    note is 26 and upper note 56 cents sharp is an octave, not a minor ninth.
+    """
+    cents = [cents_of(f0, a4_hz) for f0 in f0_hz]
+    ways = [list(way) for way in product(*(_choices(value) for value in cents))]
+    return min(ways, key=lambda midi: _naming_cost(midi, cents))
+
+
+def _choices(cents: float) -> tuple[int, ...]:
+    nearest = round(cents / 100.0)
+    off = cents - 100.0 * nearest
+    if abs(off) <= CLEARLY_NAMED_CENTS:
+        return (nearest,)
+    return (nearest, nearest + (1 if off > 0 else -1))
+
+
+def _naming_cost(midi: Sequence[int], cents: Sequence[float]) -> float:
+    cost = sum((value - 100.0 * note) ** 2 for note, value in zip(midi, cents, strict=True))
+    for low in range(len(midi) - 1):
+        semitones = midi[low + 1] - midi[low]
+        if not 0 <= semitones <= 48:
+            return float("inf") if semitones < 0 else cost
+        interval = interval_of_semitones(semitones)
+        size = size_cents(interval, "just") or 100.0 * semitones
+        cost += SIZE_WEIGHT * (cents[low + 1] - cents[low] - size) ** 2
+        cost += 0.0 if has_agreed_target(interval) else DISSONANCE_PRICE
+    return cost
+
+
+def _spelled(midi: Sequence[int]) -> list[Pitch]:
+    if len(midi) == 2 and 0 <= midi[1] - midi[0] <= 48:
+        low, high, _ = spell_pair(midi[0], midi[1])
+        return [low, high]
+    return [spell(note) for note in midi]
+
+
+def _places(midi: Sequence[int], strings: tuple[Pitch, ...]) -> list[tuple[int | None, int | None]]:
+    """(string, finger) of each note where only one is possible; fingers only when open (0)."""
+    if len(midi) == 1:
+        ways = [places(midi[0], strings)]
+    elif len(midi) == 2:
+        found = placings(midi[0], midi[1], strings)
+        ways = [
+            [(way.low_string, way.low_stop) for way in found],
+            [(way.high_string, way.high_stop) for way in found],
+        ]
+    else:
+        return [(None, None)] * len(midi)
+    return [_only(way, strings) for way in ways]
+
+
+def _only(ways: list[tuple[int, int]], strings: tuple[Pitch, ...]) -> tuple[int | None, int | None]:
+    if len(set(ways)) != 1:
+        return None, None
+    index, stop = ways[0]
+    return string_number(index, strings), 0 if stop == 0 else None
+
+
+def _voice(
+    coarse: SoundingVoice,
+    fit: VoiceFit,
+    midi: int,
+    pitch: Pitch,
+    hand: tuple[int | None, int | None],
+) -> Voice:
+    vibrato = fit.vibrato
+    return Voice(
+        midi=midi,
+        pitch=str(pitch),
+        f0_hz=float(fit.f0_hz),
+        uncertainty_cents=_number(fit.uncertainty_cents),
+        landing_f0_hz=_number(fit.landing_f0_hz),
+        start_s=float(coarse.start_s),
+        end_s=float(coarse.end_s),
+        level_db=_number(fit.level_db),
+        vibrato=VibratoHeard(vibrato.rate_hz, vibrato.extent_cents) if vibrato else None,
+        string=hand[0],
+        finger=hand[1],
+        drift_cents_per_s=_number(fit.drift_cents_per_s),
+        steadiness_cents=_number(fit.steadiness_cents),
+        dropouts=tuple((float(a), float(b)) for a, b in fit.dropouts),
+        track=_track(fit),
+    )
+
+
+def _track(fit: VoiceFit) -> Track | None:
+    """The pitch every 50 ms, in cents from the settled pitch; ``None`` where it was lost."""
+    good = np.isfinite(fit.track_hz) & (fit.track_hz > 0.0)
+    if np.count_nonzero(good) < 2:
+        return None
+    time, cents = fit.track_s[good], 1200.0 * np.log2(fit.track_hz[good] / fit.f0_hz)
+    start = float(max(time[0], 0.0))
+    grid = np.arange(start, time[-1] + 1e-9, TRACK_STEP_S)
+    values = np.interp(grid, time, cents)
+    near = np.abs(time[np.searchsorted(time, grid).clip(0, len(time) - 1)] - grid)
+    lost = near > 2.0 * TRACK_STEP_S
+    return Track(
+        start,
+        TRACK_STEP_S,
+        tuple(
+            None if gone else round(float(value), 1)
+            for value, gone in zip(values, lost, strict=True)
+        ),
+    )
+
+
+def _interval(fit: IntervalFit, voices: Sequence[Voice]) -> HeardInterval:
+    low, high = voices[fit.low], voices[fit.high]
+    semitones = high.midi - low.midi
+    named = interval_of_semitones(semitones) if 0 <= semitones <= 48 else None
+    return HeardInterval(
+        low=fit.low,
+        high=fit.high,
+        size_cents=float(fit.size_cents),
+        uncertainty_cents=_number(fit.uncertainty_cents),
+        landing_size_cents=_number(fit.landing_size_cents),
+        beat_hz=beat_hz(low.f0_hz, high.f0_hz, named) if named else None,
+        lock=_number(fit.lock),
+        unsure_reason=fit.unsure_reason,
+    )
