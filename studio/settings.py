@@ -132,6 +132,7 @@ AUTH_PASSWORD_VALIDATORS = [
 # studio.lockout says who waits for how long; the limit here only decides which failed attempt
 # is answered with "wait" already.
 AXES_HANDLER = "studio.lockout.BackOff"
+AXES_USERNAME_FORM_FIELD = "username"  # what the form calls the e-mail address
 AXES_FAILURE_LIMIT = 5
 AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_COOLOFF_TIME = timedelta(days=1)

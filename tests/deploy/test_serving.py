@@ -1,0 +1,101 @@
+"""The real studio under its supervisor: it answers, mends itself, and goes without a trace."""
+
+import re
+import signal
+import socket
+import sys
+import urllib.request
+from pathlib import Path
+
+import psutil
+import pytest
+
+from tests.deploy.processes import running, started, until
+
+pytestmark = pytest.mark.worker
+START_S = 90  # the first listening compiles for some seconds, more on a busy machine
+
+
+def free_port() -> int:
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        return probe.getsockname()[1]
+
+
+@pytest.fixture
+def studio(tmp_path: Path):
+    """A served studio with an empty data folder: its supervisor, address and log."""
+    log, port = tmp_path / "log", free_port()
+    settings = {"STUDIO_DATA": str(tmp_path / "data"), "PORT": str(port), "BROKER_URL": ""}
+    with started([sys.executable, "-m", "studio", "serve"], log, **settings) as top:
+        address = f"http://127.0.0.1:{port}"
+        until(lambda: f"The studio is ready: {address}/" in log.read_text(), START_S, "ready")
+        yield top, address, log
+
+
+def pool_of(top: psutil.Process, queue: str) -> list[psutil.Process]:
+    """The worker of a queue and its pool process, once both run."""
+    for child in top.children():
+        if f"{queue}@" in " ".join(child.cmdline()) and child.children():
+            return [child, *child.children()]
+    return []
+
+
+def get(url: str):
+    return urllib.request.urlopen(url, timeout=20)
+
+
+def test_pages_and_static_files_are_served_with_their_headers(studio):
+    _, address, _ = studio
+    with get(f"{address}/log-in/") as page:
+        headers, body = page.headers, page.read().decode()
+    policy = headers["Content-Security-Policy"]
+    for directive in ("object-src 'none'", "base-uri 'none'", "frame-ancestors 'none'"):
+        assert directive in policy
+    assert "unsafe-inline" not in policy
+    assert headers["X-Content-Type-Options"] == "nosniff"
+    assert headers["X-Frame-Options"] == "DENY"
+    assert "geolocation=()" in headers["Permissions-Policy"]
+    files = re.findall(r'"(/static/[^"]+)"', body)
+    assert files
+    for file in files:
+        with get(address + file) as static:
+            assert "immutable" in static.headers["Cache-Control"], file
+
+
+def test_killed_worker_is_replaced_and_takes_its_pool_along(studio):
+    top, _, log = studio
+    killed = until(lambda: pool_of(top, "listening"), START_S, "a pool")
+    killed[0].send_signal(signal.SIGKILL)
+    until(lambda: not running(killed), 10, "its pool process went with it")
+    new = until(lambda: pool_of(top, "listening"), START_S, "a new worker")
+    assert not set(new) & set(killed)
+    assert "listening ended (killed by SIGKILL)" in log.read_text()
+
+
+def test_killed_pool_process_is_replaced(studio):
+    top, _, _ = studio
+    worker, pool = until(lambda: pool_of(top, "pictures"), START_S, "a pool")
+    pool.send_signal(signal.SIGKILL)
+    until(lambda: pool not in pool_of(top, "pictures")[1:2] != [], START_S, "a new pool process")
+    assert worker.is_running()
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
+def test_whichever_way_it_ends_no_process_is_left(studio, number):
+    top, address, log = studio
+    until(lambda: pool_of(top, "listening") and pool_of(top, "pictures"), START_S, "both pools")
+    everything = top.children(recursive=True)
+    assert len(everything) >= 8  # web and 2, two workers and 1 each, periodic
+    top.send_signal(number)
+    top.wait(timeout=30)
+    until(lambda: not running(everything), 10, f"nothing left; {log.read_text()[-2000:]}")
+    with pytest.raises(OSError, match="refused"):
+        get(f"{address}/log-in/")
+
+
+def test_second_studio_on_the_same_data_is_refused(studio, tmp_path):
+    log = tmp_path / "second"
+    settings = {"STUDIO_DATA": str(tmp_path / "data"), "PORT": str(free_port()), "BROKER_URL": ""}
+    with started([sys.executable, "-m", "studio", "serve"], log, **settings) as second:
+        second.wait(timeout=30)
+    assert "A studio is already being served from" in log.read_text()
