@@ -1,0 +1,83 @@
+"""A whole studio of real processes for tests: web, two workers, periodic, one supervisor.
+
+It shares the test's database, queue and media folder, so that a test sees the same rows. Use
+with ``django_db(transaction=True)``: nothing that is not committed is seen by others.
+"""
+
+import contextlib
+import os
+import signal
+import socket
+import sys
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import psutil
+from django.conf import settings
+
+from tests.deploy.processes import running, started, until
+
+START_S = 120.0  # the first start compiles what listening compiles
+STOP_S = 40.0
+
+
+@dataclass(frozen=True)
+class LiveStudio:
+    """A running studio: its address, its supervisor, and what it has said so far."""
+
+    url: str
+    supervisor: psutil.Process
+    log_path: Path
+
+    @property
+    def log(self) -> str:
+        return self.log_path.read_text()
+
+    def worker(self, queue: str) -> psutil.Process:
+        """The worker that takes this queue's messages."""
+        return next(p for p in self.supervisor.children() if f"{queue},sweep" in p.cmdline())
+
+    def stop(self) -> None:
+        """End it as Ctrl-C does; nothing may be left."""
+        family = [self.supervisor, *self.supervisor.children(recursive=True)]
+        self.supervisor.send_signal(signal.SIGTERM)
+        until(lambda: not running(family), STOP_S, "every process has ended")
+
+
+def free_port() -> int:
+    with contextlib.closing(socket.create_server(("127.0.0.1", 0))) as server:
+        return server.getsockname()[1]
+
+
+@contextlib.contextmanager
+def live_studio(folder: Path) -> Iterator[LiveStudio]:
+    """Start a studio on a free port, wait until it serves and listens, stop it at the end."""
+    port, log = free_port(), folder / "studio.log"
+    environment = {
+        "DJANGO_SETTINGS_MODULE": "studio.settings",
+        "STUDIO_DATA": str(settings.STUDIO_DATA),
+        "DATABASE_URL": "sqlite:///" + str(settings.DATABASES["default"]["NAME"]),
+        "PORT": str(port),
+        "WEB_PROCESSES": "1",
+    }
+    environment |= {"PYTHONPATH": os.pathsep.join(sys.path)}
+    with started([sys.executable, "-m", "studio", "serve"], log, **environment) as supervisor:
+        studio = LiveStudio(f"http://127.0.0.1:{port}", supervisor, log)
+        try:
+            until(lambda: _answers(studio.url), START_S, f"an answer; the log: {log}")
+            until(lambda: "ready to listen" in studio.log, START_S, f"ready to listen; {log}")
+            yield studio
+            studio.stop()
+        except BaseException:
+            print(studio.log)
+            raise
+
+
+def _answers(url: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{url}/log-in/", timeout=2) as response:
+            return response.status == 200
+    except OSError:
+        return False
