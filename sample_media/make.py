@@ -26,6 +26,7 @@ if str(ROOT) not in sys.path:  # run as a script
 from sample_media import drawing  # noqa: E402
 from sample_media.bowing import perform, write_wav  # noqa: E402
 from sample_media.plans import (  # noqa: E402
+    CLEAR_CENTS,
     STEPS_OF,
     Performance,
     Plan,
@@ -42,11 +43,6 @@ BUILT = Path(__file__).with_name("built")
 COMMITTED = Path(__file__).with_name("clips")
 
 
-def octaves(key: str, octave: int, playings: Sequence[tuple[float, ...]]) -> tuple[Step, ...]:
-    """Steps up ``key`` in octaves, one for each entry of ``playings``."""
-    return in_interval(key, octave, "octaves", playings)
-
-
 def in_interval(
     key: str, octave: int, interval: str, playings: Sequence[tuple[float, ...]], **more: Any
 ) -> tuple[Step, ...]:
@@ -61,9 +57,10 @@ OCTAVES = Plan(
     "octaves-in-b-flat",
     "B flat major in octaves, an octave and a half",
     ".mp4",
-    octaves(
+    in_interval(
         "Bb major",
         3,
+        "octaves",
         [
             (1.5,),
             (40.0, 18.0, 5.0),
@@ -139,7 +136,9 @@ SHORT_OCTAVES = Plan(
     "short-octaves",
     "Two octaves of B flat major",
     ".mp4",
-    octaves("Bb major", 3, [(40.0, 27.0), (-2.0, 1.0)]),
+    in_interval(
+        "Bb major", 3, "octaves", [(40.0, 27.0), (-2.0, 1.0)], single_s=0.75, together_s=1.55
+    ),
     seed=15,
     snr_db=30.0,
 )
@@ -296,7 +295,7 @@ def _playings(rng: np.random.Generator, tolerance: float, skill: float) -> tuple
     side = float(rng.choice([-1.0, 1.0]))
     off = tolerance + 8 + rng.uniform(0, 18) * (1.2 - skill)
     if rng.random() < skill:
-        end = float(rng.uniform(-1, 1)) * min(7.0, tolerance - 5.5)
+        end = float(rng.uniform(-1, 1)) * min(7.0, tolerance - CLEAR_CENTS)
         return (round(end, 1),) if rng.random() < 0.6 else (round(side * off, 1), round(end, 1))
     start = off + rng.uniform(4, 16)
     return (round(side * start, 1), round(side * off, 1))[: int(rng.integers(1, 3))]

@@ -218,10 +218,8 @@ def _run(
 ) -> dict[str, Any]:
     tolerance, first, last = tolerance_cents(interval, level), deviations[0], deviations[-1]
     marked = abs(last) > tolerance
-    if (marked and abs(last) < tolerance + CLEAR_CENTS) or (
-        not marked and abs(last) > tolerance - 5
-    ):
-        bounds = f"{tolerance - 5} at most, or {tolerance + CLEAR_CENTS:g} at least"
+    if tolerance - CLEAR_CENTS < abs(last) < tolerance + CLEAR_CENTS:
+        bounds = f"{tolerance - CLEAR_CENTS:g} at most, or {tolerance + CLEAR_CENTS:g} at least"
         raise ValueError(f"a run ends {last:+g} cents off, which is unclear; use {bounds}")
     moved = abs(first) - abs(last)
     return {
