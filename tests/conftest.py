@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
+pytest_plugins = ["tests.cast"]
+
 
 @pytest.fixture
 def data_folder() -> Path:

@@ -46,13 +46,18 @@ def enrolments_taught_by(person: Person) -> QuerySet[Enrolment]:
     return _enrolments().filter(studio__in=studios_of(person, Role.TEACHER))
 
 
+def teaches(person: Person, enrolment: Enrolment) -> bool:
+    """Whether ``person`` is a teacher of that pupil's studio today."""
+    return enrolments_taught_by(person).filter(pk=enrolment.pk).exists()
+
+
 def enrolments_of(person: Person) -> QuerySet[Enrolment]:
     """A pupil's own places."""
     return _enrolments().filter(pupil=person, pupil__is_active=True)
 
 
 def enrolments_guarded_by(person: Person) -> QuerySet[Enrolment]:
-    """The places of the children ``person`` answers for today, in studios that know the guardian."""
+    """The places of the children ``person`` answers for, in studios that know the guardian."""
     link = GuardianLink.objects.filter(current(), guardian=person, pupil=OuterRef("pupil"))
     return _enrolments().filter(Exists(link), studio__in=studios_of(person, Role.GUARDIAN))
 
@@ -68,6 +73,11 @@ def enrolments_seen_by(person: Person) -> QuerySet[Enrolment]:
 
 def taught_enrolment(person: Person, pk: int) -> Enrolment:
     return get_or_404(enrolments_taught_by(person), pk)
+
+
+def guarded_enrolment(person: Person, pk: int) -> Enrolment:
+    """The place of a guardian's child, or 404."""
+    return get_or_404(enrolments_guarded_by(person), pk)
 
 
 def home_enrolment(person: Person, pk: int) -> Enrolment:

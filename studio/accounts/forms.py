@@ -1,7 +1,12 @@
-"""Logging in."""
+"""Logging in, and what a teacher writes down about a pupil."""
 
 from django import forms
 from django.contrib.auth.forms import AuthenticationForm
+
+from .models import Instrument, Level
+
+# From a sixteenth-size violin to a large viola, with room at both ends (common practice).
+SHORTEST_STRING_MM, LONGEST_STRING_MM = 170, 420
 
 
 class LogInForm(AuthenticationForm):
@@ -26,3 +31,21 @@ class LogInForm(AuthenticationForm):
 
     def clean_username(self) -> str:
         return self.cleaned_data["username"].strip().lower()
+
+
+class PupilForm(forms.Form):
+    """What the judgement of a pupil's clips depends on."""
+
+    level = forms.ChoiceField(
+        choices=Level,
+        label="Level",
+        help_text="Sets how many cents a double stop may be off before it is marked.",
+    )
+    kind = forms.ChoiceField(choices=Instrument.Kind, label="Instrument")
+    string_length_mm = forms.FloatField(
+        label="String length in mm",
+        min_value=SHORTEST_STRING_MM,
+        max_value=LONGEST_STRING_MM,
+        help_text="From the nut to the bridge. A full-size violin has about 328 mm, a viola 360 "
+        "to 385 mm; smaller ones differ by maker, so measure.",
+    )

@@ -28,6 +28,11 @@ def queue_of(enrolment: Enrolment) -> QuerySet[Assignment]:
     return _assignments().filter(enrolment=enrolment, published_at__isnull=False, done_at=None)
 
 
+def set_for(enrolment: Enrolment) -> QuerySet[Assignment]:
+    """What is set and not done, for the teacher: also what waits for a clip's return."""
+    return _assignments().filter(enrolment=enrolment, done_at=None)
+
+
 def done_by(enrolment: Enrolment) -> QuerySet[Assignment]:
     return (
         _assignments()
@@ -45,9 +50,7 @@ def home_assignment(person: Person, pk: int) -> Assignment:
 
 def taught_assignment(person: Person, pk: int) -> Assignment:
     """Any assignment in a studio where ``person`` teaches, or 404."""
-    return get_or_404(
-        _assignments().filter(enrolment__in=people.enrolments_taught_by(person)), pk
-    )
+    return get_or_404(_assignments().filter(enrolment__in=people.enrolments_taught_by(person)), pk)
 
 
 def _assignments() -> QuerySet[Assignment]:

@@ -48,7 +48,8 @@ class Drill(models.Model):
         return newest.title if newest else f"drill {self.pk}"
 
     def newest(self) -> "DrillVersion | None":
-        return self.versions.order_by("-number").first()
+        """What the drill says now; uses versions that were fetched with it."""
+        return max(self.versions.all(), key=lambda version: version.number, default=None)
 
 
 class DrillVersion(models.Model):

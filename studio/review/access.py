@@ -5,13 +5,15 @@ A pupil and a guardian reach only what was returned, and only its frozen snapsho
 
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery, Value
+from django.db.models.functions import Coalesce
 from django.http import Http404
 
 from studio.accounts import access as people
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person
 from studio.clips import access as clips
+from studio.drills.models import Assignment
 
 from .models import Comment, Return, Review
 
@@ -59,12 +61,37 @@ def return_for(person: Person, clip_id: UUID) -> Return:
 def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
     """The returned clips of one place, newest first."""
     return (
-        Return.objects.filter(
-            review__clip__enrolment=enrolment, review__clip__erased_at=None
-        )
-        .select_related("review__clip", "returned_by")
+        Return.objects.filter(review__clip__enrolment=enrolment, review__clip__erased_at=None)
+        .select_related("review__clip", "review__answers__version", "returned_by")
         .order_by("-returned_at")
     )
+
+
+def with_counts(enrolments: QuerySet[Enrolment]) -> QuerySet[Enrolment]:
+    """Places with what stands open in each.
+
+    ``open_assignments`` and ``unread_returns`` are what the pupil has before them,
+    ``clips_waiting`` and ``last_returned_at`` what the teacher has.
+    """
+    reviews = Review.objects.filter(clip__enrolment=OuterRef("pk"), clip__erased_at=None)
+    returns = Return.objects.filter(
+        review__clip__enrolment=OuterRef("pk"), review__clip__erased_at=None
+    )
+    assignments = Assignment.objects.filter(
+        enrolment=OuterRef("pk"), published_at__isnull=False, done_at=None
+    )
+    return enrolments.annotate(
+        open_assignments=_count(assignments),
+        unread_returns=_count(returns.filter(read_at=None)),
+        clips_waiting=_count(reviews.exclude(state=Review.State.RETURNED)),
+        last_returned_at=Subquery(returns.order_by("-returned_at").values("returned_at")[:1]),
+    )
+
+
+def _count(rows: QuerySet) -> Coalesce:
+    """How many rows a correlated query has, as a sub-query."""
+    counted = rows.order_by().annotate(_one=Value(1)).values("_one").annotate(n=Count("pk"))
+    return Coalesce(Subquery(counted.values("n"), output_field=IntegerField()), 0)
 
 
 def _reviews() -> QuerySet[Review]:

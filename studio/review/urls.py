@@ -1,1 +1,18 @@
-urlpatterns: list = []
+from django.urls import include, path
+
+from .pages import clip, home, pupils, send, waiting
+
+urlpatterns = [
+    path("waiting/", waiting.waiting_list, name="waiting_list"),
+    path("pupils/", pupils.pupils, name="pupils"),
+    path("pupils/<int:pk>/", pupils.pupil, name="pupil"),
+    path("pupils/<int:pk>/about/", pupils.change_pupil, name="pupil_about"),
+    path("pupils/<int:pk>/drills/", pupils.set_drill, name="pupil_set_drill"),
+    path("queue/", home.queue, name="queue"),
+    path("send/", send.send, name="send"),
+    path("send/body/", send.send_body, name="send_body"),
+    path("children/", home.children, name="children"),
+    path("children/<int:pk>/", home.child, name="child"),
+    path("clips/<uuid:clip_id>/", clip.clip_page, name="clip_page"),
+    path("", include("studio.review.desk.urls")),
+]

@@ -12,7 +12,7 @@ AREAS = {
     "teacher": (
         "teacher",
         "waiting_list",
-        (("Waiting", "waiting_list"), ("Pupils", "pupils"), ("Drills", "drills")),
+        (("Waiting", "waiting_list"), ("Pupils", "pupils"), ("Drills", "shelf")),
     ),
     "pupil": ("pupil", "queue", (("Practice", "queue"), ("Send a clip", "send"))),
     "guardian": ("guardian", "children", (("Children", "children"),)),

@@ -7,65 +7,151 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('accounts', '0001_initial'),
+        ("accounts", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Drill',
+            name="Drill",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('archived_at', models.DateTimeField(blank=True, null=True)),
-                ('created_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('studio', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='drills', to='accounts.studio')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("archived_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "created_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "studio",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="drills",
+                        to="accounts.studio",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='DrillVersion',
+            name="DrillVersion",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('number', models.PositiveIntegerField()),
-                ('title', models.CharField(max_length=120)),
-                ('words', models.TextField(help_text='What to practise, and how.')),
-                ('interval', models.CharField(blank=True, choices=[('P1', 'unisons'), ('m3', 'minor thirds'), ('M3', 'major thirds'), ('3', 'thirds'), ('P4', 'fourths'), ('P5', 'fifths'), ('m6', 'minor sixths'), ('M6', 'major sixths'), ('6', 'sixths'), ('P8', 'octaves'), ('10', 'tenths'), ('', 'mixed or single notes')], default='', max_length=4)),
-                ('key', models.CharField(blank=True, max_length=24)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('drill', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='versions', to='drills.drill')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("number", models.PositiveIntegerField()),
+                ("title", models.CharField(max_length=120)),
+                ("words", models.TextField(help_text="What to practise, and how.")),
+                (
+                    "interval",
+                    models.CharField(
+                        blank=True,
+                        choices=[
+                            ("P1", "unisons"),
+                            ("m3", "minor thirds"),
+                            ("M3", "major thirds"),
+                            ("3", "thirds"),
+                            ("P4", "fourths"),
+                            ("P5", "fifths"),
+                            ("m6", "minor sixths"),
+                            ("M6", "major sixths"),
+                            ("6", "sixths"),
+                            ("P8", "octaves"),
+                            ("10", "tenths"),
+                            ("", "mixed or single notes"),
+                        ],
+                        default="",
+                        max_length=4,
+                    ),
+                ),
+                ("key", models.CharField(blank=True, max_length=24)),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "drill",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="versions",
+                        to="drills.drill",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['drill', 'number'],
+                "ordering": ["drill", "number"],
             },
         ),
         migrations.CreateModel(
-            name='Assignment',
+            name="Assignment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('set_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('due_on', models.DateField(blank=True, null=True)),
-                ('goal', models.CharField(blank=True, max_length=200)),
-                ('position', models.PositiveIntegerField(default=0, help_text="Place in the pupil's queue.")),
-                ('published_at', models.DateTimeField(blank=True, null=True)),
-                ('done_at', models.DateTimeField(blank=True, null=True)),
-                ('enrolment', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='assignments', to='accounts.enrolment')),
-                ('set_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('version', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='assignments', to='drills.drillversion')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("set_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("due_on", models.DateField(blank=True, null=True)),
+                ("goal", models.CharField(blank=True, max_length=200)),
+                (
+                    "position",
+                    models.PositiveIntegerField(default=0, help_text="Place in the pupil's queue."),
+                ),
+                ("published_at", models.DateTimeField(blank=True, null=True)),
+                ("done_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "enrolment",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="assignments",
+                        to="accounts.enrolment",
+                    ),
+                ),
+                (
+                    "set_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "version",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="assignments",
+                        to="drills.drillversion",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['position', 'pk'],
+                "ordering": ["position", "pk"],
             },
         ),
         migrations.AddConstraint(
-            model_name='drillversion',
-            constraint=models.UniqueConstraint(fields=('drill', 'number'), name='one_drill_version_a_number'),
+            model_name="drillversion",
+            constraint=models.UniqueConstraint(
+                fields=("drill", "number"), name="one_drill_version_a_number"
+            ),
         ),
         migrations.AddIndex(
-            model_name='assignment',
-            index=models.Index(condition=models.Q(('done_at__isnull', True)), fields=['enrolment', 'position'], name='assignment_queue'),
+            model_name="assignment",
+            index=models.Index(
+                condition=models.Q(("done_at__isnull", True)),
+                fields=["enrolment", "position"],
+                name="assignment_queue",
+            ),
         ),
     ]

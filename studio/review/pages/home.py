@@ -1,0 +1,79 @@
+"""What a pupil finds: the queue, what came back, what was sent. A guardian sees the same."""
+
+from datetime import timedelta
+
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_safe
+
+from studio.accounts import access as people
+from studio.accounts.models import Enrolment
+from studio.clips import access as clips
+from studio.clips.models import Clip
+from studio.drills import access as drills
+from studio.review import access
+
+from . import states
+
+RETURNS_SHOWN = 8
+DONE_SHOWN = 8
+REFUSED_SHOWN = timedelta(days=3)  # long enough to be read, then out of the way
+
+
+@require_safe
+def queue(request: HttpRequest) -> HttpResponse:
+    return _home(request, people.own_enrolment(request.user), "pupil")
+
+
+@require_safe
+def children(request: HttpRequest) -> HttpResponse:
+    """The children a guardian answers for, each with what waits to be read and practised."""
+    guarded = people.enrolments_guarded_by(request.user).order_by("pupil__name", "pk")
+    if "guardian" not in people.roles_of(request.user):
+        raise Http404
+    places = access.with_counts(guarded)
+    return render(request, "review/children.html", {"places": places, "area": "guardian"})
+
+
+@require_safe
+def child(request: HttpRequest, pk: int) -> HttpResponse:
+    enrolment = people.guarded_enrolment(request.user, pk)
+    return _home(request, enrolment, "guardian")
+
+
+def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse:
+    places = [states.of(clip) for clip in _underway(enrolment)]
+    context = {"enrolment": enrolment, "area": area, "places": places}
+    context["moving"] = states.any_moving(places)
+    if request.htmx:
+        response = render(request, "review/sent.html", context)
+    else:
+        context |= _reading(enrolment, all_returns=request.GET.get("returned") == "all")
+        response = render(request, "review/queue.html", context)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def _reading(enrolment: Enrolment, all_returns: bool) -> dict:
+    returns = access.returns_of(enrolment)
+    shown = list(returns if all_returns else returns[: RETURNS_SHOWN + 1])
+    more = not all_returns and len(shown) > RETURNS_SHOWN
+    return {
+        "queue": drills.queue_of(enrolment),
+        "done": drills.done_by(enrolment)[:DONE_SHOWN],
+        "returns": shown[:RETURNS_SHOWN] if more else shown,
+        "more_returns": more,
+    }
+
+
+def _underway(enrolment: Enrolment):
+    """Sent and not returned, newest first; what was refused only for a while."""
+    long_ago = timezone.now() - REFUSED_SHOWN
+    return (
+        clips.clips_of(enrolment)
+        .filter(review__returned__isnull=True)
+        .exclude(intake=Clip.Intake.REFUSED, created_at__lt=long_ago)
+        .select_related("review__answers__version")
+    )

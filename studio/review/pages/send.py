@@ -1,0 +1,237 @@
+"""Sending a clip: by script with progress, or by the plain form where scripts do not run.
+
+The script posts the recording alone, as it is, so that it goes from the socket straight to its
+place on disk; the form's other fields travel in headers, percent-encoded. Too large a body is
+refused by its announced length, before any of it is read.
+"""
+
+import errno
+import logging
+from collections.abc import Iterator
+from dataclasses import dataclass
+from urllib.parse import unquote
+from uuid import uuid4
+
+from django import forms
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, JsonResponse, UnreadablePostError
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.csrf import csrf_exempt, csrf_protect
+from django.views.decorators.http import require_http_methods, require_POST
+
+from studio import media
+from studio.accounts import access as people
+from studio.accounts.models import Enrolment
+from studio.clips import files, sentences
+from studio.clips import services as clip_services
+from studio.clips.models import Clip
+from studio.drills import access as drills
+from studio.drills.models import Assignment
+from studio.review import services
+
+log = logging.getLogger(__name__)
+
+# What the form's other parts and the boundaries may add to the recording itself.
+FORM_OVERHEAD_BYTES = 64 * 1024
+NOTE_LENGTH = 600
+ENDINGS = ".mp4,.m4v,.mov,.webm,.mkv,.wav,.m4a,.mp3,.flac,.ogg,.opus"
+HEADERS = {
+    "title": "Clip-Title",
+    "note": "Clip-Note",
+    "assignment": "Clip-Assignment",
+    "upload_key": "Clip-Key",
+}
+
+
+class SendForm(forms.Form):
+    """All but the recording itself."""
+
+    assignment = forms.ModelChoiceField(
+        queryset=Assignment.objects.none(),
+        required=False,
+        label="Which drill is it?",
+        empty_label="None of them",
+    )
+    title = forms.CharField(
+        required=False,
+        max_length=160,
+        label="A name for it",
+        widget=forms.TextInput(attrs={"placeholder": "B♭ octaves, third day"}),
+    )
+    note = forms.CharField(
+        required=False,
+        max_length=NOTE_LENGTH,
+        label="Words for your teacher",
+        widget=forms.Textarea(
+            attrs={"rows": 3, "placeholder": "What was hard, or what you want to know"}
+        ),
+    )
+    upload_key = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
+
+    def __init__(self, enrolment: Enrolment, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["assignment"]
+        field.queryset = drills.queue_of(enrolment)
+        field.label_from_instance = lambda assignment: assignment.version.title
+
+
+class SendFileForm(SendForm):
+    """The plain form, with the recording in it."""
+
+    recording = forms.FileField(
+        label="Recording",
+        allow_empty_file=True,  # the server's own sentence says more than Django's
+        widget=forms.FileInput(attrs={"accept": f"video/*,audio/*,{ENDINGS}"}),
+        error_messages={"required": "Choose a recording first, then send it."},
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What became of a sending: the HTTP status, a sentence, and the clip when there is one."""
+
+    status: int
+    sentence: str
+    clip: Clip | None = None
+
+
+class BrokenOff(Exception):
+    """The connection ended before all that was announced had come."""
+
+
+# CSRF is checked inside, after the length: Django would read the whole form to find the token.
+@csrf_exempt
+@require_http_methods(["GET", "HEAD", "POST"])
+def send(request: HttpRequest) -> HttpResponse:
+    enrolment = people.own_enrolment(request.user)
+    if request.method == "POST" and _length(request) > settings.MAX_UPLOAD_BYTES + (
+        FORM_OVERHEAD_BYTES
+    ):
+        return _page(request, SendFileForm(enrolment), _too_large(_length(request)))
+    return _send(request, enrolment)
+
+
+@csrf_protect
+def _send(request: HttpRequest, enrolment: Enrolment) -> HttpResponse:
+    if request.method != "POST":
+        chosen = {"assignment": request.GET.get("assignment", ""), "upload_key": uuid4().hex}
+        return _page(request, SendFileForm(enrolment, initial=chosen))
+    form = SendFileForm(enrolment, request.POST, request.FILES)
+    if not form.is_valid():
+        return _page(request, form, Answer(422, ""))
+    recording = form.cleaned_data["recording"]
+    answer = _receive(request, enrolment, form, recording.chunks(), recording.name)
+    if answer.status == 201:
+        messages.success(request, answer.sentence)
+        return redirect("queue")
+    return _page(request, _with_new_key(enrolment, form), answer)
+
+
+@require_POST
+def send_body(request: HttpRequest) -> JsonResponse:
+    """The recording as the whole body. Always answers in JSON: ``sentence``, and ``next``."""
+    enrolment = people.own_enrolment(request.user)
+    if _length(request) > settings.MAX_UPLOAD_BYTES:
+        return _json(_too_large(_length(request)))
+    said = {name: unquote(request.headers.get(header, "")) for name, header in HEADERS.items()}
+    form = SendForm(enrolment, said)
+    if not form.is_valid():
+        problems = [problem for field in form.errors.values() for problem in field]
+        return _json(Answer(422, " ".join(problems)))
+    filename = unquote(request.headers.get("Clip-Name", ""))
+    answer = _receive(request, enrolment, form, body_chunks(request), filename)
+    if answer.status == 201:
+        messages.success(request, answer.sentence)
+    return _json(answer)
+
+
+def body_chunks(request: HttpRequest) -> Iterator[bytes]:
+    """The body as it comes; raises :class:`BrokenOff` when it ends too early."""
+    left = _length(request)
+    while left > 0:
+        try:
+            chunk = request.read(min(files.CHUNK_BYTES, left))
+        except UnreadablePostError as broken:
+            raise BrokenOff from broken
+        if not chunk:
+            raise BrokenOff
+        left -= len(chunk)
+        yield chunk
+
+
+def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answer:
+    said = form.cleaned_data
+    try:
+        clip = clip_services.receive(
+            enrolment,
+            request.user,
+            chunks,
+            filename,
+            title=said["title"],
+            note=said["note"],
+            upload_key=said["upload_key"],
+        )
+    except BrokenOff:
+        return Answer(400, "The connection broke off before all of it had come. Send it again.")
+    except files.TooLarge as large:
+        return _too_large(large.limit_bytes + 1)
+    except media.Failed as failed:
+        log.error("a recording could not be examined: %s %s", failed.code, failed.detail)
+        return Answer(503, "It could not be opened just now; that is our fault. Send it again.")
+    except OSError as error:
+        return _disk(error)
+    if clip.intake == Clip.Intake.REFUSED:
+        return Answer(422, sentences.refusal(clip), clip)
+    services.begin_review(clip, said["assignment"])
+    return Answer(201, "Your clip has arrived. Your teacher can see it now.", clip)
+
+
+def _disk(error: OSError) -> Answer:
+    log.exception("a recording could not be stored")
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return Answer(
+            507, "The server has no room left. Keep the recording, and tell your teacher."
+        )
+    return Answer(503, "It could not be stored just now; that is our fault. Send it again later.")
+
+
+def _too_large(size_bytes: int) -> Answer:
+    refused = media.Refused(
+        "too_many_bytes",
+        size_mb=-(-size_bytes // 1_000_000),
+        limit_mb=settings.MAX_UPLOAD_BYTES // 1_000_000,
+    )
+    return Answer(413, refused.sentence)
+
+
+def _length(request: HttpRequest) -> int:
+    try:
+        return int(request.headers.get("Content-Length") or 0)
+    except ValueError:
+        return 0
+
+
+def _with_new_key(enrolment: Enrolment, form: SendFileForm) -> SendFileForm:
+    """The same words with a key of their own: what is sent next is another clip."""
+    return SendFileForm(enrolment, initial=form.data.dict() | {"upload_key": uuid4().hex})
+
+
+def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None) -> HttpResponse:
+    context = {
+        "form": form,
+        "area": "pupil",
+        "sentence": answer.sentence if answer else "",
+        "max_bytes": settings.MAX_UPLOAD_BYTES,
+        "max_clip_s": settings.MAX_CLIP_S,
+        "endings": ENDINGS,
+    }
+    return render(request, "review/send.html", context, status=answer.status if answer else 200)
+
+
+def _json(answer: Answer) -> JsonResponse:
+    body = {"sentence": answer.sentence, "clip": str(answer.clip.pk) if answer.clip else None}
+    if answer.status == 201:
+        body["next"] = reverse("queue")
+    return JsonResponse(body, status=answer.status)

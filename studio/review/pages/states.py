@@ -1,0 +1,65 @@
+"""Where a clip is, in the words of the person who asks."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from studio.clips import sentences
+from studio.clips.models import Clip, Stage
+
+MOVING = (Stage.State.WAITING, Stage.State.WORKING)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One line of a clip's progress. ``percent`` is 0 to 100 while it works, else ``None``."""
+
+    kind: str
+    words: str
+    percent: int | None = None
+    failure: str = ""
+    done: bool = False
+    moving: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """A clip with where each of its steps is."""
+
+    clip: Clip
+    steps: tuple[Step, ...]
+    refusal: str = ""
+    notes: tuple[str, ...] = ()
+
+    @property
+    def moving(self) -> bool:
+        return any(step.moving for step in self.steps)
+
+    @property
+    def settled(self) -> bool:
+        """Nothing moves and nothing failed: there is no more to say than that it is there."""
+        return not self.refusal and all(step.done for step in self.steps)
+
+
+def of(clip: Clip) -> Whereabouts:
+    """Intake, listening and playback of a clip whose stages were fetched with it."""
+    if clip.intake == Clip.Intake.REFUSED:
+        return Whereabouts(clip, (), refusal=sentences.refusal(clip))
+    stages = [clip.stage(kind) for kind in (Stage.Kind.LISTENING, Stage.Kind.PLAYBACK)]
+    steps = tuple(_step(stage) for stage in stages if stage is not None)
+    return Whereabouts(clip, steps, notes=tuple(sentences.notes(clip)))
+
+
+def any_moving(places: Iterable[Whereabouts]) -> bool:
+    return any(place.moving for place in places)
+
+
+def _step(stage: Stage) -> Step:
+    working = stage.state == Stage.State.WORKING
+    return Step(
+        kind=stage.kind,
+        words=sentences.stage_in_words(stage),
+        percent=round(100 * stage.progress) if working else None,
+        failure=sentences.stage_failure(stage),
+        done=stage.is_done,
+        moving=stage.state in MOVING,
+    )

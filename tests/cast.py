@@ -1,0 +1,141 @@
+"""A fixed cast: one studio's people, and another studio's, for everyone's tests.
+
+Every test that asks who may do what uses the same people, so that a permission and its refusal
+differ in nothing but the person.
+"""
+
+from dataclasses import dataclass, fields
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from studio.accounts.models import Enrolment, GuardianLink, Instrument, Membership, Person, Studio
+from studio.clips.models import Clip, Stage
+from studio.drills import services as drills
+from studio.drills.models import Assignment, Drill
+from studio.review import services as review_services
+from studio.review.models import Return, Review
+from studio.review.services import CommentText
+
+PASSWORD = "double stops held long"
+
+
+@dataclass(frozen=True)
+class Cast:
+    """Who is there. All but the last three belong to ``studio``."""
+
+    studio: Studio
+    teacher: Person
+    colleague: Person
+    pupil: Person
+    other_pupil: Person
+    guardian: Person
+    unlinked_guardian: Person
+    former_pupil: Person
+    disabled: Person
+    enrolment: Enrolment
+    other_enrolment: Enrolment
+    other_studio: Studio
+    foreign_teacher: Person
+    foreign_pupil: Person
+    foreign_enrolment: Enrolment
+
+    def people(self) -> dict[str, Person]:
+        """Everyone by the name of their part."""
+        everyone = {field.name: getattr(self, field.name) for field in fields(self)}
+        return {name: who for name, who in everyone.items() if isinstance(who, Person)}
+
+
+@pytest.fixture
+def cast(db) -> Cast:
+    return make_cast()
+
+
+def make_cast() -> Cast:
+    studio = Studio.objects.create(name="Larkhill strings")
+    other = Studio.objects.create(name="Another studio")
+    teacher = person("Ottilie Brandt", studio, "teacher")
+    pupil = person("Mira Sandholm", studio, "pupil")
+    second = person("Jonas Weidegger", studio, "pupil")
+    former = person("Former Pupil", studio, "pupil")
+    disabled = person("Disabled Teacher", studio, "teacher")
+    guardian = person("Edda Sandholm", studio, "guardian")
+    foreign_teacher = person("Foreign Teacher", other, "teacher")
+    foreign_pupil = person("Foreign Pupil", other, "pupil")
+    yesterday = timezone.localdate() - timezone.timedelta(days=1)
+    month_ago = timezone.localdate() - timezone.timedelta(days=30)
+    Person.objects.filter(pk=disabled.pk).update(is_active=False)
+    GuardianLink.objects.create(guardian=guardian, pupil=pupil)
+    enrol(former, studio, teacher, started_on=month_ago, ended_on=yesterday)
+    unlinked = person("Unlinked Guardian", studio, "guardian")
+    GuardianLink.objects.create(
+        guardian=unlinked, pupil=pupil, started_on=month_ago, ended_on=yesterday
+    )
+    return Cast(
+        studio=studio,
+        teacher=teacher,
+        colleague=person("Colleague", studio, "teacher"),
+        pupil=pupil,
+        other_pupil=second,
+        guardian=guardian,
+        unlinked_guardian=unlinked,
+        former_pupil=former,
+        disabled=disabled,
+        enrolment=enrol(pupil, studio, teacher),
+        other_enrolment=enrol(second, studio, teacher),
+        other_studio=other,
+        foreign_teacher=foreign_teacher,
+        foreign_pupil=foreign_pupil,
+        foreign_enrolment=enrol(foreign_pupil, other, foreign_teacher),
+    )
+
+
+def person(name: str, studio: Studio, role: str) -> Person:
+    email = f"{name.lower().replace(' ', '.')}@{role}.example"
+    made = Person.objects.create_user(email, PASSWORD, name=name)
+    Membership.objects.create(person=made, studio=studio, role=role)
+    return made
+
+
+def enrol(pupil: Person, studio: Studio, teacher: Person, **dates) -> Enrolment:
+    Instrument.objects.create(pupil=pupil)
+    return Enrolment.objects.create(pupil=pupil, studio=studio, teacher=teacher, **dates)
+
+
+def as_person(who: Person | None) -> Client:
+    """A browser in which ``who`` is logged in; nobody for ``None``."""
+    client = Client()
+    if who is not None:
+        client.force_login(who, backend="django.contrib.auth.backends.ModelBackend")
+    return client
+
+
+def make_clip(enrolment: Enrolment, title: str = "A clip", **fields) -> Clip:
+    """A received clip that was listened to and is playable, with its review; no files."""
+    fields = {"intake": Clip.Intake.RECEIVED, "duration_s": 64.0, "has_video": True} | fields
+    clip = Clip.objects.create(
+        enrolment=enrolment, uploaded_by=enrolment.pupil, title=title, **fields
+    )
+    if clip.intake == Clip.Intake.RECEIVED:
+        for kind, state in Stage.DONE.items():
+            Stage.objects.create(clip=clip, kind=kind, state=state)
+        review_services.begin_review(clip)
+    return clip
+
+
+def make_drill(teacher: Person, studio: Studio, title: str = "Octaves, slowly") -> Drill:
+    return drills.add_drill(studio, teacher, title=title, words="Hold each one.", interval="P8")
+
+
+def set_for(enrolment: Enrolment, drill: Drill, *, published: bool = True, **more) -> Assignment:
+    teacher = enrolment.teacher
+    return drills.set_drill(drill.newest(), enrolment, teacher, published=published, **more)
+
+
+def make_return(clip: Clip, comment: str = "Listen to the upper note.") -> Return:
+    """Return a clip with one comment at four seconds and a summary."""
+    teacher, review = clip.enrolment.teacher, Review.objects.get(clip=clip)
+    said = CommentText(kind="intonation", text=comment, start_s=4.0)
+    review_services.add_comment(review, teacher, said)
+    return review_services.return_clip(review, teacher, "Much steadier than last week.")
