@@ -34,7 +34,7 @@ def studio(tmp_path: Path):
 
 def pool_of(top: psutil.Process, queue: str) -> list[psutil.Process]:
     """The worker of a queue and its pool process, once both run."""
-    for child in top.children():
+    for child in running(top.children()):
         if f"{queue}@" in " ".join(child.cmdline()) and child.children():
             return [child, *child.children()]
     return []
