@@ -272,17 +272,18 @@ def build_variation(
     level : "first_steps", "growing" or "advanced": which default tolerances tell a fault.
     key, octave : the scale and where its lower voice starts, as in "G major", 3.
     interval : "octaves", "sixths", "thirds", "tenths" or "fifths", all within the key.
-    skill : 0 to 1. The chance that a degree ends in tune, and how small its faults are.
+    skill : 0 to 1. The share of degrees that end in tune, and how small the faults are.
     """
     if not 0 <= skill <= 1:
         raise ValueError(f"skill is {skill}; use 0 (nothing in tune) to 1 (all in tune)")
     rng = np.random.default_rng(seed)
     apart = STEPS_OF[interval]
     pitches = scale(key, octave, degrees + apart)
+    in_tune = set(rng.permutation(degrees)[: round(skill * degrees)].tolist())
     steps = []
-    for low, high in zip(pitches, pitches[apart:], strict=False):
+    for degree, (low, high) in enumerate(zip(pitches, pitches[apart:], strict=False)):
         tolerance = tolerance_cents(interval_between(low, high)[0], level)
-        cents = _playings(rng, tolerance, skill)
+        cents = _playings(rng, tolerance, skill, ends_in_tune=degree in in_tune)
         steps.append(Step(str(low), str(high), cents, single_s=0.8, together_s=1.6))
     name = name or f"take-{interval}-{key.replace(' ', '-').replace('#', 's').lower()}-{seed}"
     title = f"{key} in {interval}"
@@ -290,15 +291,18 @@ def build_variation(
     return build_plan(plan, out_dir)
 
 
-def _playings(rng: np.random.Generator, tolerance: float, skill: float) -> tuple[float, ...]:
+def _playings(
+    rng: np.random.Generator, tolerance: float, skill: float, *, ends_in_tune: bool
+) -> tuple[float, ...]:
     """One run: clearly in tune at its end, or clearly not; often better than it began."""
     side = float(rng.choice([-1.0, 1.0]))
-    off = tolerance + 8 + rng.uniform(0, 18) * (1.2 - skill)
-    if rng.random() < skill:
+    off = tolerance + CLEAR_CENTS + 1 + rng.uniform(0, 18) * (1.2 - skill)
+    if ends_in_tune:
         end = float(rng.uniform(-1, 1)) * min(7.0, tolerance - CLEAR_CENTS)
         return (round(end, 1),) if rng.random() < 0.6 else (round(side * off, 1), round(end, 1))
     start = off + rng.uniform(4, 16)
-    return (round(side * start, 1), round(side * off, 1))[: int(rng.integers(1, 3))]
+    runs = ((round(side * off, 1),), (round(side * start, 1), round(side * off, 1)))
+    return runs[int(rng.integers(2))]
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
