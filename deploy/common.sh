@@ -38,7 +38,7 @@ fill_environment() {
   fi
   rm -f "$stamps"
   say "Installing $wanted into .venv (a few minutes the first time; about 1 GB)."
-  .venv/bin/python -m pip --disable-pip-version-check --no-input install --quiet \
+  .venv/bin/python -m pip --disable-pip-version-check --no-input install -qq \
     --require-hashes --no-deps --only-binary :all: --requirement "$wanted" ||
     stop "The packages of $wanted could not be installed; the lines above say why." \
       "The network or the disk may be at fault. Nothing outside .venv was changed; start this again."

@@ -77,11 +77,18 @@ def _load_demo() -> None:
 
     from studio.accounts.models import Studio
 
-    if Studio.objects.exists():
+    logins = settings.STUDIO_DATA / LOGINS
+    if logins.exists():
         return
+    if Studio.objects.exists():
+        raise CannotServe(
+            f"{settings.STUDIO_DATA} holds a studio that is not the demo, or a demo whose making "
+            "was cut off. Choose another folder with --data, or remove this one if nothing in it "
+            "is needed."
+        )
     said = io.StringIO()
     call_command("load_demo", stdout=said)
-    (settings.STUDIO_DATA / LOGINS).write_text(said.getvalue())
+    logins.write_text(said.getvalue())
 
 
 def children() -> list[Child]:

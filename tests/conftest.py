@@ -9,6 +9,16 @@ from django.conf import settings
 pytest_plugins = ["tests.cast"]
 
 
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A skipped test shows nothing, so it counts as a failure of the run."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    kept_out = [*reporter.stats.get("skipped", []), *reporter.stats.get("xfailed", [])]
+    if kept_out and session.exitstatus == pytest.ExitCode.OK:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
+        for report in kept_out:
+            reporter.write_line(f"\nnot run, so the run has failed: {report.nodeid}", red=True)
+
+
 @pytest.fixture
 def data_folder() -> Path:
     """The data folder of this test run; processes that a test starts inherit it."""
