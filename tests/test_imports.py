@@ -1,0 +1,158 @@
+"""Imports run one way. See DEVELOPERS.md for the map.
+
+progress -> review -> clips, drills -> accounts; the apps may use theory, intonation, notation and
+media; of those four all may use theory, and none uses an app. A model's foreign key to another
+app counts as an import of it.
+"""
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+STUDIO = Path(__file__).resolve().parents[1] / "studio"
+
+PURE = {
+    "theory": set(),
+    "intonation": {"theory"},
+    "notation": {"theory"},
+    "media": {"theory"},
+}
+APPS = {
+    "accounts": set(),
+    "clips": {"accounts"},
+    "drills": {"accounts"},
+    "review": {"clips", "drills", "accounts"},
+    "progress": {"review", "clips", "drills", "accounts"},
+}
+MAY_USE = PURE | {app: below | set(PURE) for app, below in APPS.items()}
+
+# What may come from outside, where that is bounded. The standard library is named separately.
+OUTSIDE = {
+    "theory": {"numpy"},
+    "intonation": {"numpy", "scipy", "librosa"},
+}
+NO_FILES = {"intonation": {"os", "io", "pathlib", "shutil", "tempfile", "subprocess", "wave"}}
+NO_DJANGO = {"theory", "intonation", "notation", "media", "analyse_command"}
+RELATIONS = {"ForeignKey", "OneToOneField", "ManyToManyField"}
+
+
+def imported(source: str, module: str, is_package: bool = False) -> set[str]:
+    """Dotted names that a module imports, relative ones resolved, wherever they stand."""
+    package = module.split(".") if is_package else module.split(".")[:-1]
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            base = package[: len(package) - node.level + 1] if node.level else []
+            prefix = ".".join([*base, *([node.module] if node.module else [])])
+            found |= {f"{prefix}.{alias.name}" for alias in node.names}
+        elif isinstance(node, ast.Call):
+            found |= set(_by_name(node))
+    return found
+
+
+def _by_name(call: ast.Call) -> list[str]:
+    """Modules named in a string: import_module("studio.x"), ForeignKey("drills.Drill")."""
+    name = call.func.attr if isinstance(call.func, ast.Attribute) else getattr(call.func, "id", "")
+    values = [*call.args[:1], *(k.value for k in call.keywords if k.arg == "to")]
+    texts = [v.value for v in values if isinstance(v, ast.Constant) and isinstance(v.value, str)]
+    if name in ("import_module", "__import__"):
+        return texts
+    if name in RELATIONS or name == "get_model":
+        return [f"studio.{text}" for text in texts if "." in text]
+    return []
+
+
+def wrong_arrows(source: str, module: str, is_package: bool = False) -> list[str]:
+    """What a module imports and must not, as ``module -> name``."""
+    part = module.split(".")[1] if "." in module else ""
+    return sorted(
+        f"{module} -> {name}"
+        for name in imported(source, module, is_package)
+        if _is_wrong(part, name.split("."))
+    )
+
+
+def _is_wrong(part: str, name: list[str]) -> bool:
+    top = name[0]
+    if top == "studio":
+        target = name[1] if len(name) > 1 else ""
+        if part in PURE and target not in PURE and target not in ("", "__version__"):
+            return True
+        return part in MAY_USE and target in MAY_USE and target not in MAY_USE[part] | {part}
+    if top == "django" and part in NO_DJANGO:
+        return True
+    if top in NO_FILES.get(part, set()):
+        return True
+    bounded = OUTSIDE.get(part)
+    return bounded is not None and top not in bounded and top not in sys.stdlib_module_names
+
+
+def modules() -> list[tuple[str, Path]]:
+    """Every module of the program by its dotted name."""
+    found = []
+    for path in sorted(STUDIO.rglob("*.py")):
+        parts = path.relative_to(STUDIO.parent).with_suffix("").parts
+        found.append((".".join(parts[:-1] if parts[-1] == "__init__" else parts), path))
+    return found
+
+
+def test_every_part_of_the_map_is_there():
+    assert {path.parent.name for path in STUDIO.glob("*/__init__.py")} >= set(MAY_USE)
+    assert len(modules()) > 40
+
+
+def test_no_module_imports_against_the_map():
+    wrong = [
+        arrow
+        for module, path in modules()
+        for arrow in wrong_arrows(path.read_text("utf-8"), module, path.stem == "__init__")
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize(
+    ("module", "source"),
+    [
+        ("studio.theory.keys", "import studio.intonation"),
+        ("studio.theory.keys", "from studio.notation import scores"),
+        ("studio.theory.keys", "import scipy"),
+        ("studio.intonation.judging", "from django.db import models"),
+        ("studio.intonation.judging", "from studio.media import read_sound"),
+        ("studio.intonation.listening", "from pathlib import Path"),
+        ("studio.media.probe", "def f():\n    from django.conf import settings"),
+        ("studio.media.probe", "from studio.environment import read"),
+        ("studio.notation.scores", "from studio import clips"),
+        ("studio.accounts.models", "from studio.review.models import Mark"),
+        ("studio.clips.models", "from studio.drills import models"),
+        ("studio.clips.models", "from ..drills import models"),
+        ("studio.clips.models", 'x = models.ForeignKey("drills.Assignment")'),
+        ("studio.clips.models", 'x = models.ForeignKey(to="review.Mark")'),
+        ("studio.drills.services", "import studio.clips.models as c"),
+        ("studio.drills.services", 'importlib.import_module("studio.clips")'),
+        ("studio.review.views", "from studio.progress import figures"),
+        ("studio.analyse_command", "import django"),
+    ],
+)
+def test_a_wrong_arrow_is_caught(module, source):
+    assert len(wrong_arrows(source, module)) == 1
+
+
+@pytest.mark.parametrize(
+    ("module", "source"),
+    [
+        ("studio.theory.keys", "import math\nfrom studio.theory.pitches import Pitch"),
+        ("studio.intonation.judging", "import numpy\nfrom studio.theory import Pitch"),
+        ("studio.intonation.judging", "from .runs import find_runs"),
+        ("studio.clips.tasks", "from studio.intonation import listen\nimport django"),
+        ("studio.clips.tasks", "from studio.environment import read"),
+        ("studio.review.models", 'x = models.ForeignKey("drills.Assignment")'),
+        ("studio.progress.views", "from studio.accounts import access"),
+        ("studio.media", "from studio import __version__"),
+    ],
+)
+def test_a_right_arrow_is_let_through(module, source):
+    assert wrong_arrows(source, module) == []
