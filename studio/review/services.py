@@ -91,7 +91,7 @@ def decide(
 
 @transaction.atomic
 def add_comment(review: Review, author: Person, said: CommentText, form_key: str = "") -> Comment:
-    """Add a comment; the same ``form_key`` twice makes one comment."""
+    """Add a comment; the same ``form_key`` twice makes one comment, with the later words."""
     _lock_unreturned(review)
     fields = {
         "author": author,
@@ -102,7 +102,10 @@ def add_comment(review: Review, author: Person, said: CommentText, form_key: str
     }
     if not form_key:
         return Comment.objects.create(review=review, **fields)
-    comment, _ = Comment.objects.get_or_create(review=review, form_key=form_key, defaults=fields)
+    comment, made = Comment.objects.get_or_create(review=review, form_key=form_key, defaults=fields)
+    if not made and comment.author == author and comment.version == 1 and _differs(comment, said):
+        # The answer to the first press was lost, and the words were changed before the next.
+        return edit_comment(comment, said, version=1)
     return comment
 
 
@@ -140,8 +143,16 @@ def delete_comment(comment: Comment) -> None:
 def set_drill_here(
     review: Review, version: DrillVersion, teacher: Person, due_on: date | None, goal: str
 ) -> Assignment:
-    """Set a drill with this clip: the pupil finds it in the queue once the clip is returned."""
+    """Set a drill with this clip: the pupil finds it in the queue once the clip is returned.
+
+    The same version a second time is the same assignment, with the new due date and goal.
+    """
     _lock_unreturned(review)
+    again = review.drills_set.filter(version=version, published_at=None).first()
+    if again is not None:
+        again.due_on, again.goal = due_on, goal
+        again.save(update_fields=["due_on", "goal"])
+        return again
     assignment = set_drill(version, review.clip.enrolment, teacher, due_on=due_on, goal=goal)
     review.drills_set.add(assignment)
     return assignment
@@ -155,6 +166,13 @@ def unset_drill_here(review: Review, assignment: Assignment) -> None:
 
 
 @transaction.atomic
+def save_summary(review: Review, summary: str) -> None:
+    """Keep the summary that the return will carry."""
+    _lock_unreturned(review)
+    Review.objects.filter(pk=review.pk).update(summary=summary.strip())
+
+
+@transaction.atomic
 def return_clip(review: Review, teacher: Person, summary: str) -> Return:
     """Freeze what the pupil will see, publish the drills, and take the clip off the list."""
     review = _lock_unreturned(review)
@@ -165,6 +183,15 @@ def return_clip(review: Review, teacher: Person, summary: str) -> Return:
     review.state = Review.State.RETURNED
     review.save(update_fields=["state", "summary"])
     return returned
+
+
+def _differs(comment: Comment, said: CommentText) -> bool:
+    return (comment.kind, comment.text, comment.start_s, comment.end_s) != (
+        said.kind,
+        said.text,
+        said.start_s,
+        said.end_s,
+    )
 
 
 def _lock_unreturned(review: Review) -> Review:

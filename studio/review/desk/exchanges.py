@@ -1,0 +1,75 @@
+"""How the desk answers a form: parts of the page to a script, a redirect to a plain browser.
+
+A script says so with ``X-Desk: parts``. It then gets HTML whose top-level elements replace the
+elements with the same ids. A refused form answers 422, a conflict 409, both with the part that
+shows what is wrong and keeps what was typed.
+"""
+
+from collections.abc import Callable
+from functools import wraps
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
+
+from studio.review import access
+from studio.review.models import Review
+from studio.review.services import AlreadyReturned
+
+from .page import Desk
+
+BLOCK = "review/desk_block.html"
+COUNTS = "review/desk_counts.html"
+COMPOSER = "review/desk_composer.html"
+DRILLS = "review/desk_drills.html"
+SAID = "review/desk_said.html"
+RETURNED = "This clip was returned, so it can no longer be changed. Nothing you wrote was lost."
+
+Part = tuple[str, dict]
+
+
+def wants_parts(request: HttpRequest) -> bool:
+    return request.headers.get("X-Desk") == "parts"
+
+
+def parts(request: HttpRequest, *wanted: Part, said: str = "", status: int = 200) -> HttpResponse:
+    """Several parts in one answer, with a sentence for the status line."""
+    html = [render_to_string(template, context, request) for template, context in wanted]
+    html.append(render_to_string(SAID, {"said": said}, request))
+    return HttpResponse("\n".join(html), status=status)
+
+
+def block_parts(desk: Desk, keys: set[str], **extra) -> list[Part]:
+    """The named blocks, and the counts that every change of a block touches."""
+    shared = desk.part()
+    blocks = [block for block in desk.blocks if block.key in keys]
+    found: list[Part] = [(BLOCK, {**shared, **extra, "block": block}) for block in blocks]
+    return [*found, (COUNTS, shared)]
+
+
+def whole_page(request: HttpRequest, desk: Desk, status: int = 200, **extra) -> HttpResponse:
+    return render(request, "review/desk.html", desk.context(**extra), status=status)
+
+
+def back(clip_id, anchor: str = "") -> HttpResponse:
+    return redirect(f"/clips/{clip_id}/{'#' + anchor if anchor else ''}")
+
+
+def on_desk(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """Reach the review through ``access``, and answer 409 when the clip was returned meanwhile."""
+
+    @wraps(view)
+    def reached(request: HttpRequest, clip_id, **kwargs) -> HttpResponse:
+        review: Review = access.review_for(request.user, clip_id)
+        try:
+            if request.method == "POST" and review.state == Review.State.RETURNED:
+                raise AlreadyReturned
+            return view(request, review, **kwargs)
+        except AlreadyReturned:
+            if wants_parts(request):
+                return parts(request, said=RETURNED, status=409)
+            messages.warning(request, RETURNED)
+            return back(clip_id)
+
+    return reached

@@ -1,0 +1,170 @@
+"""What the desk accepts: comments, decisions, drills, the return."""
+
+from datetime import timedelta
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from studio.drills.forms import DrillForm
+from studio.review.models import Comment, Decision
+from studio.review.services import CommentText
+
+from .words import moment, parse_moment
+
+DEFAULT_DUE = timedelta(days=7)
+MAX_TEXT = 4000
+MOMENT_SLACK_S = 0.5  # a playable copy may be a frame longer than the recording said
+
+
+class MomentField(forms.CharField):
+    """A moment on the clip's time axis, in seconds, written as ``1:02.4`` or ``62.4``."""
+
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 7})
+
+    def to_python(self, value):
+        text = super().to_python(value)
+        if not text:
+            return None
+        try:
+            return parse_moment(text)
+        except ValueError as error:
+            raise ValidationError(str(error)) from None
+
+    def prepare_value(self, value):
+        return moment(value, 2) if isinstance(value, int | float) else value
+
+
+class DeskForm(forms.Form):
+    """Ids are unique in a page that holds many of the same form."""
+
+    def __init__(self, *args, name: str = "", **kwargs):
+        super().__init__(*args, auto_id=f"{name}-%s" if name else "id_%s", **kwargs)
+
+
+class CommentForm(DeskForm):
+    kind = forms.ChoiceField(choices=Comment.Kind.choices, widget=forms.RadioSelect)
+    text = forms.CharField(
+        max_length=MAX_TEXT,
+        label="Comment",
+        widget=forms.Textarea(attrs={"rows": 3}),
+        error_messages={"required": "Write what you want to say."},
+    )
+    start_s = MomentField(
+        label="At", error_messages={"required": "Say at which moment, such as 1:02.4."}
+    )
+    end_s = MomentField(label="until", required=False)
+    form_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
+    version = forms.IntegerField(required=False, widget=forms.HiddenInput)
+
+    def __init__(self, *args, duration_s: float | None = None, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.duration_s = duration_s
+        self.fields["kind"].initial = Comment.Kind.INTONATION
+
+    def clean_start_s(self) -> float:
+        return self._inside(self.cleaned_data["start_s"])
+
+    def clean_end_s(self) -> float | None:
+        end_s = self.cleaned_data["end_s"]
+        return None if end_s is None else self._inside(end_s)
+
+    def said(self) -> CommentText:
+        """A span dragged backwards is the same span; one without length is a moment."""
+        data = self.cleaned_data
+        start_s, end_s = data["start_s"], data["end_s"]
+        if end_s is not None:
+            start_s, end_s = min(start_s, end_s), max(start_s, end_s)
+        return CommentText(data["kind"], data["text"], start_s, None if end_s == start_s else end_s)
+
+    def _inside(self, seconds: float) -> float:
+        if self.duration_s is not None and seconds > self.duration_s + MOMENT_SLACK_S:
+            raise ValidationError(
+                f"{moment(seconds, 1)} is after the end; the clip lasts "
+                f"{moment(self.duration_s, 1)}."
+            )
+        return seconds
+
+
+class DecisionForm(DeskForm):
+    """``choice`` is kept, dropped, or empty to take the decision back."""
+
+    choice = forms.ChoiceField(choices=[("", ""), *Decision.Choice.choices], required=False)
+    words = forms.CharField(
+        max_length=MAX_TEXT,
+        required=False,
+        label="In your own words",
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+    listening = forms.IntegerField(widget=forms.HiddenInput)
+
+
+class SettingForm(DeskForm):
+    """When a drill is due, and what it is to reach."""
+
+    due_on = forms.DateField(
+        label="Due",
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": "Write the date as year-month-day, such as 2027-01-31."},
+    )
+    goal = forms.CharField(
+        max_length=200,
+        required=False,
+        label="Goal",
+        help_text="Such as: each octave held for two bows, within 10 cents.",
+    )
+
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["due_on"].initial = timezone.localdate() + DEFAULT_DUE
+
+    def clean_due_on(self):
+        due_on = self.cleaned_data["due_on"]
+        if due_on and due_on < timezone.localdate():
+            raise ValidationError(f"{due_on:%d %B %Y} is past; choose today or a later day.")
+        return due_on
+
+
+class SetDrillForm(SettingForm):
+    """A drill from the shelf."""
+
+    field_order = ["drill", "due_on", "goal"]
+    drill = forms.ModelChoiceField(
+        queryset=None,
+        empty_label="Choose a drill",
+        error_messages={
+            "required": "Choose a drill from the shelf.",
+            "invalid_choice": "That drill is no longer on the shelf; choose another.",
+        },
+    )
+
+    def __init__(self, *args, shelf, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["drill"].queryset = shelf
+        self.fields["drill"].label_from_instance = lambda drill: drill.newest().title
+
+
+class NewDrillForm(DrillForm, SettingForm):
+    """A drill written here; it goes on the shelf as well."""
+
+    field_order = ["title", "words", "interval", "key", "due_on", "goal"]
+
+    def says(self) -> dict[str, str]:
+        return {name: self.cleaned_data[name] for name in DrillForm.base_fields}
+
+
+class SummaryForm(DeskForm):
+    summary = forms.CharField(
+        max_length=MAX_TEXT,
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4}),
+        help_text="Three things at most, and what went well first.",
+    )
+
+
+class ReturnForm(forms.Form):
+    """``seen`` names the preview that was looked at, so that nothing else is returned."""
+
+    seen = forms.CharField(max_length=64)
+

@@ -1,0 +1,253 @@
+"""The ledger: what was heard, in the order played, run by run.
+
+A *block* is one place in the ledger: a run of a double stop with its playings and its broken
+notes, a chord, or a stretch of single notes that belong to no run. Marks and comments stand in
+the block whose moment they are about.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+from studio.review.judging import Judged
+from studio.review.marks import Mark
+from studio.review.models import Comment, Decision
+
+from . import words
+from .glyphs import Lift, lift
+
+BEFORE_S = 0.05  # a comment made just before an onset is about the note that follows
+
+
+@dataclass(slots=True)
+class Row:
+    """One event: something to point at, to press and to play."""
+
+    event: int
+    start_s: float
+    end_s: float
+    clock: str
+    name: str
+    deviation: str = ""
+    plus_minus: str = ""
+    verdict: str = ""
+    reason: str = ""
+    also: tuple[str, ...] = ()
+    last: bool = False
+
+    @property
+    def spoken(self) -> str:
+        """The row for a screen reader."""
+        figure = f"{self.deviation} {self.plus_minus}".strip() if self.deviation else ""
+        parts = (self.clock, self.name, figure, words.VERDICT_WORDS.get(self.verdict, ""))
+        return ", ".join(part for part in parts if part)
+
+
+@dataclass(slots=True)
+class Block:
+    key: str
+    kind: str  # run, chord, singles or whole
+    start_s: float
+    end_s: float
+    name: str = ""
+    rows: list[Row] = field(default_factory=list)
+    singles: list[Row] = field(default_factory=list)
+    lift: Lift | None = None
+    trend: str = ""
+    broken: str = ""
+    marks: list[Mark] = field(default_factory=list)
+    kept: list[Decision] = field(default_factory=list)
+    comments: list[Comment] = field(default_factory=list)
+
+    @property
+    def clock(self) -> str:
+        return words.moment(self.start_s)
+
+    @property
+    def last(self) -> Row | None:
+        return self.rows[-1] if self.rows else None
+
+    @property
+    def weight(self) -> str:
+        """How the block stands out: ``marked``, ``dropped`` or empty."""
+        if any(mark.choice != Decision.Choice.DROPPED for mark in self.marks) or self.kept:
+            return "marked"
+        return "dropped" if self.marks else ""
+
+
+def blocks_of(judged: Judged | None, comments: Iterable[Comment]) -> list[Block]:
+    """The whole ledger in time order. The first block, ``whole``, is about the clip itself."""
+    blocks = [Block("whole", "whole", 0.0, 0.0)]
+    if judged is not None:
+        blocks += _Reader(judged).blocks()
+        for mark in judged.marks:
+            _home(blocks, mark).marks.append(mark)
+        for decision in judged.unmatched:
+            _at(blocks, decision.start_s).kept.append(decision)
+    for comment in comments:
+        _at(blocks, comment.start_s).comments.append(comment)
+    return blocks
+
+
+def block_at(blocks: Sequence[Block], seconds: float) -> Block:
+    """The block that a moment belongs to."""
+    return _at(blocks, seconds)
+
+
+class _Reader:
+    """Puts a measurement's events and a judgement's figures together."""
+
+    def __init__(self, judged: Judged):
+        self.events = {event["id"]: event for event in judged.measurement["events"]}
+        self.judgement = judged.judgement
+        self.policy = self.judgement["policy"]
+        self.intervals: dict[int, list[dict]] = {}
+        for interval in self.judgement["intervals"]:
+            self.intervals.setdefault(interval["event"], []).append(interval)
+        self.singles = {single["event"]: single for single in self.judgement["singles"]}
+
+    def blocks(self) -> list[Block]:
+        runs = [self._run(run) for run in self.judgement["runs"] if self._playings(run)]
+        taken = {pk for run in self.judgement["runs"] for pk in run["events"]}
+        loose = [event for pk, event in self.events.items() if pk not in taken]
+        chords = [self._chord(event) for event in loose if len(event["voices"]) > 1]
+        blocks = sorted(runs + chords, key=lambda block: block.start_s)
+        return self._with_singles(blocks, [e for e in loose if len(e["voices"]) == 1])
+
+    def _playings(self, run: dict) -> list[int]:
+        together = run.get("playings")
+        if together:
+            return [pk for pk in together if pk in self.events]
+        pairs = [pk for pk in run["events"] if pk in self.events]
+        return [pk for pk in pairs if len(self.events[pk]["voices"]) > 1]
+
+    def _run(self, run: dict) -> Block:
+        rows = [self._row(self.events[pk]) for pk in self._playings(run)]
+        together = {row.event for row in rows}
+        rows[-1].last = True
+        events = [self.events[pk] for pk in run["events"] if pk in self.events]
+        return Block(
+            key=f"b{rows[0].event}",
+            kind="run",
+            start_s=min(event["start_s"] for event in events),
+            end_s=max(event["end_s"] for event in events),
+            name=rows[-1].name,
+            rows=rows,
+            singles=[self._row(event) for event in events if event["id"] not in together],
+            lift=self._lift(rows),
+            trend=self._trend(run, rows),
+            broken=words.signed(run["broken_cents"]) if run.get("broken_cents") is not None else "",
+        )
+
+    def _chord(self, event: dict) -> Block:
+        row = self._row(event)
+        row.last = True
+        kind = "run" if len(event["voices"]) == 2 else "chord"
+        return Block(
+            f"b{event['id']}", kind, row.start_s, row.end_s, row.name, [row], lift=self._lift([row])
+        )
+
+    def _with_singles(self, blocks: list[Block], singles: list[dict]) -> list[Block]:
+        """Single notes that belong to no run: one block for each stretch between two runs."""
+        starts = [block.start_s for block in blocks]
+        stretches: dict[int, list[dict]] = {}
+        for event in singles:
+            after = sum(start <= event["start_s"] for start in starts) if starts else 0
+            stretches.setdefault(after, []).append(event)
+        for notes in stretches.values():
+            rows = [self._row(event) for event in notes]
+            first, last = rows[0], rows[-1]
+            key = f"b{first.event}"
+            blocks.append(Block(key, "singles", first.start_s, last.end_s, singles=rows))
+        return sorted(blocks, key=lambda block: block.start_s)
+
+    def _row(self, event: dict) -> Row:
+        row = Row(
+            event=event["id"],
+            start_s=event["start_s"],
+            end_s=event["end_s"],
+            clock=words.moment(event["start_s"], 1),
+            name=self._name(event),
+        )
+        judged = self.intervals.get(event["id"], [])
+        if judged:
+            self._figure(row, event, judged[0])
+            row.also = tuple(self._short_figure(other) for other in judged[1:])
+        elif event["id"] in self.singles:
+            single = self.singles[event["id"]]
+            row.deviation, row.verdict = words.signed(single["deviation_cents"]), single["verdict"]
+            row.plus_minus = words.plus_minus(event["voices"][0]["uncertainty_cents"])
+        return row
+
+    def _figure(self, row: Row, event: dict, interval: dict) -> None:
+        row.verdict = interval["verdict"]
+        row.deviation = words.signed(interval["deviation_cents"])
+        if interval["deviation_cents"] is not None:
+            row.plus_minus = words.plus_minus(self._uncertainty(event, interval))
+        if row.verdict == "unsure":
+            row.reason = words.unsure(interval["unsure_reason"])
+
+    def _uncertainty(self, event: dict, interval: dict) -> float | None:
+        for heard in event["intervals"]:
+            if (heard["low"], heard["high"]) == (interval["low"], interval["high"]):
+                return heard["uncertainty_cents"]
+        return None
+
+    def _short_figure(self, interval: dict) -> str:
+        return f"{_everyday(interval)} {words.signed(interval['deviation_cents'])} c"
+
+    def _name(self, event: dict) -> str:
+        judged = self.intervals.get(event["id"], [])
+        voices = event["voices"]
+        pitches = [voice["pitch"] for voice in voices]
+        if len(voices) == 1:
+            single = self.singles.get(event["id"])
+            return words.pitch(single["pitch"] if single else pitches[0])
+        if judged and len(voices) == 2:
+            low = judged[0].get("low_pitch") or pitches[0]
+            high = judged[0].get("high_pitch") or pitches[1]
+            return f"{_everyday(judged[0])} {words.pitch(low)}–{words.pitch(high)}"
+        return "chord " + "–".join(words.pitch(pitch) for pitch in pitches)
+
+    def _lift(self, rows: Sequence[Row]) -> Lift | None:
+        figures = []
+        tolerance = None
+        for row in rows:
+            for interval in self.intervals.get(row.event, [])[:1]:
+                uncertainty = self._uncertainty(self.events[row.event], interval)
+                unsure = interval["verdict"] == "unsure"
+                figures.append((interval["deviation_cents"], uncertainty, unsure))
+                if interval["target_cents"] is not None:
+                    tolerance = tolerance_of(self.policy, interval["short"])
+        return lift(figures, tolerance) if any(d is not None for d, _, _ in figures) else None
+
+    def _trend(self, run: dict, rows: Sequence[Row]) -> str:
+        if len(rows) < 2 or run["trend"] is None:
+            return ""
+        first, last = words.signed(run["first_cents"]), words.signed(run["last_cents"])
+        return f"{first} → {last} c, {words.TREND_WORDS.get(run['trend'], run['trend'])}"
+
+
+def tolerance_of(policy: dict, short: str) -> float | None:
+    """The policy's tolerance in cents for an interval's short name."""
+    return (policy.get("tolerance_cents") or {}).get(short)
+
+
+def _everyday(interval: dict) -> str:
+    """``octave`` rather than ``perfect octave``: so it is said in lessons."""
+    return interval["name"].removeprefix("perfect ")
+
+
+def _home(blocks: list[Block], mark: Mark) -> Block:
+    """The block that holds a mark's last event; a mark about the instrument is about the clip."""
+    if mark.code.startswith("open_string"):
+        return blocks[0]
+    for block in blocks:
+        held = {row.event for row in (*block.rows, *block.singles)}
+        if mark.events and mark.events[-1] in held:
+            return block
+    return _at(blocks, mark.start_s)
+
+
+def _at(blocks: Sequence[Block], seconds: float) -> Block:
+    before = [b for b in blocks if b.kind != "whole" and b.start_s <= seconds + BEFORE_S]
+    return before[-1] if before else blocks[0]

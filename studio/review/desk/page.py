@@ -1,0 +1,157 @@
+"""What the desk's page and its parts are rendered from."""
+
+from dataclasses import dataclass
+from uuid import UUID, uuid4
+
+
+from studio.accounts.models import Person
+from studio.clips.models import Clip, Rendition, Stage
+from studio.drills import access as drills
+from studio.review import access
+from studio.review.judging import Judged, judged
+from studio.review.models import Decision, Review
+from studio.review.pages import states
+
+from . import words
+from .forms import CommentForm, NewDrillForm, SetDrillForm, SummaryForm
+from .ledger import Block, blocks_of
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a clip stands among those that wait: from 1; before and after it, in that order."""
+
+    position: int | None
+    count: int
+    previous: UUID | None
+    next: UUID | None
+
+
+def place_among_waiting(person: Person, clip: Clip) -> Place:
+    ids = list(access.waiting_for(person).values_list("clip_id", flat=True))
+    if clip.pk not in ids:
+        return Place(None, len(ids), None, ids[0] if ids else None)
+    at = ids.index(clip.pk)
+    before = ids[at - 1] if at else None
+    after = ids[at + 1] if at + 1 < len(ids) else None
+    return Place(at + 1, len(ids), before, after)
+
+
+def steps(clip: Clip) -> dict[str, states.Step]:
+    """Where listening and playback stand, by kind."""
+    return {step.kind: step for step in states.of(clip).steps}
+
+
+class Desk:
+    """One clip's page for one teacher; its parts are worked out when they are asked for."""
+
+    def __init__(self, person: Person, review: Review):
+        self.person, self.review, self.clip = person, review, review.clip
+        self.judged: Judged | None = judged(review)
+        self.comments = list(review.comments.select_related("author"))
+        self.blocks = blocks_of(self.judged, self.comments)
+        self.returned = review.state == Review.State.RETURNED
+
+    def block(self, key: str) -> Block | None:
+        return next((block for block in self.blocks if block.key == key), None)
+
+    def part(self, **extra) -> dict:
+        """The context of a part of the page."""
+        return {
+            "desk": self,
+            "review": self.review,
+            "clip": self.clip,
+            "returned": self.returned,
+            "counts": self.counts(),
+            "listening": self.judged.listening if self.judged else None,
+            **extra,
+        }
+
+    def context(self, **extra) -> dict:
+        """The context of the whole page."""
+        clip, places = self.clip, steps(self.clip)
+        return self.part(
+            area="teacher",
+            blocks=self.blocks,
+            empty=not any(block.rows or block.singles for block in self.blocks),
+            heard=places.get(Stage.Kind.LISTENING),
+            playback=places.get(Stage.Kind.PLAYBACK),
+            notes=states.of(clip).notes,
+            pupil=clip.enrolment.pupil,
+            place=place_among_waiting(self.person, clip),
+            has_poster=any(r.kind == Rendition.Kind.POSTER for r in clip.renditions.all()),
+            length=words.moment(clip.duration_s or 0),
+            facts=self.facts(),
+            composer=self.composer(),
+            **self.closing(),
+            **extra,
+        )
+
+    def composer(self, data=None) -> CommentForm:
+        return CommentForm(
+            data,
+            name="new",
+            duration_s=self.clip.duration_s,
+            initial={"start_s": 0.0, "form_key": uuid4().hex},
+        )
+
+    def closing(self, **forms) -> dict:
+        """Drills, summary and return."""
+        shelf = drills.shelf_of(self.person).filter(studio=self.clip.enrolment.studio)
+        return {
+            "set_form": SetDrillForm(name="set", shelf=shelf),
+            "new_form": NewDrillForm(name="drill"),
+            "summary_form": SummaryForm(name="sum", initial={"summary": self.review.summary}),
+            "drills_set": self.review.drills_set.select_related("version"),
+            **forms,
+        }
+
+    def counts(self) -> dict:
+        marks = self.judged.marks if self.judged else []
+        undecided = sum(not mark.choice for mark in marks)
+        kept = sum(mark.choice == Decision.Choice.KEPT for mark in marks)
+        return {
+            "marks": len(marks),
+            "undecided": undecided,
+            "kept": kept,
+            "dropped": len(marks) - undecided - kept,
+            "comments": len(self.comments),
+            "runs": sum(block.kind in ("run", "chord") for block in self.blocks),
+        }
+
+    def facts(self) -> list[str]:
+        """How this clip was judged, in short sentences."""
+        if self.judged is None:
+            return []
+        policy, measurement = self.judged.judgement["policy"], self.judged.measurement
+        reference = measurement["reference"]
+        heard = {interval["short"] for interval in self.judged.judgement["intervals"]}
+        table = policy["tolerance_cents"]
+        allowed = sorted({table[short] for short in heard if short in table})
+        within = " or ".join(f"{cents:g}" for cents in allowed)
+        facts = [f"Judged against {_TUNINGS.get(policy['tuning'], policy['tuning'])}"]
+        facts[0] += f", in tune within {within} c: the usual for this level." if within else "."
+        a4 = f"A4 = {reference['a4_hz']:.1f} Hz"
+        give = words.plus_minus(reference["uncertainty_cents"])
+        source = _SOURCES.get(reference["source"], reference["source"])
+        facts.append(f"{a4} {give}, {source}." if give else f"{a4}, {source}.")
+        return facts
+
+
+_TUNINGS = {
+    "just": "just intonation",
+    "pythagorean": "Pythagorean tuning",
+    "equal": "equal temperament",
+}
+_SOURCES = {
+    "given": "as the studio tunes",
+    "open_strings": "from the open strings",
+    "notes": "from the notes played",
+    "assumed": "assumed, because nothing told it",
+}
+
+
+def next_waiting(person: Person, after: Clip) -> Review | None:
+    """The clip that has waited longest, this one left out."""
+    return access.waiting_for(person).exclude(clip=after).first()
+

@@ -1,0 +1,31 @@
+"""The desk's addresses, all below a clip's own."""
+
+from django.urls import path
+
+from . import drills, views
+
+CLIP = "clips/<uuid:clip_id>"
+
+urlpatterns = [
+    path(f"{CLIP}/desk.json", views.picture, name="desk_picture"),
+    path(f"{CLIP}/desk/progress.json", views.progress, name="desk_progress"),
+    path(f"{CLIP}/marks/<int:mark_id>/", views.decide, name="desk_decide"),
+    path(
+        f"{CLIP}/decisions/<int:decision_id>/take-back/", views.settle_old, name="desk_settle_old"
+    ),
+    path(f"{CLIP}/comments/", views.comment_add, name="desk_comment_add"),
+    path(f"{CLIP}/comments/<int:comment_id>/", views.comment_edit, name="desk_comment_edit"),
+    path(
+        f"{CLIP}/comments/<int:comment_id>/delete/",
+        views.comment_delete,
+        name="desk_comment_delete",
+    ),
+    path(f"{CLIP}/drills/", drills.set_from_shelf, name="desk_set_drill"),
+    path(f"{CLIP}/drills/new/", drills.set_new, name="desk_new_drill"),
+    path(
+        f"{CLIP}/drills/<int:assignment_id>/take-back/", drills.take_back, name="desk_unset_drill"
+    ),
+    path(f"{CLIP}/summary/", views.save_summary, name="desk_summary"),
+    path(f"{CLIP}/preview/", views.preview, name="desk_preview"),
+    path(f"{CLIP}/return/", views.return_clip, name="desk_return"),
+]

@@ -1,0 +1,250 @@
+"""The desk's page and its exchanges. Every view reaches the review through ``access``."""
+
+import hashlib
+import json
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from studio.accounts.templatetags.words import ago
+from studio.clips.models import Clip
+from studio.review import access, services, snapshots
+from studio.review.judging import judged
+from studio.review.models import Comment, Decision, Review
+
+from . import document, exchanges
+from .exchanges import back, block_parts, on_desk, parts, wants_parts, whole_page
+from .forms import CommentForm, DecisionForm, ReturnForm, SummaryForm
+from .ledger import block_at
+from .page import Desk, next_waiting, steps
+
+DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept nor dropped."}
+HEARD_AGAIN = "This clip was listened to again in the meantime. Here is what it says now."
+
+
+def desk(request: HttpRequest, clip: Clip) -> HttpResponse:
+    """The page of one clip, for a teacher of its studio."""
+    review = access.review_for(request.user, clip.pk)
+    services.open_review(review)
+    return whole_page(request, Desk(request.user, review))
+
+
+@require_GET
+@gzip_page
+@on_desk
+def picture(request: HttpRequest, review: Review) -> JsonResponse:
+    """The document that the sound picture draws; see :mod:`studio.review.desk.document`."""
+    return JsonResponse(
+        document.picture(review, judged(review)), json_dumps_params={"separators": (",", ":")}
+    )
+
+
+@require_GET
+@on_desk
+def progress(request: HttpRequest, review: Review) -> JsonResponse:
+    """Where listening and playback stand, polled while either is at work."""
+    return JsonResponse(
+        {
+            kind: {"words": s.words, "percent": s.percent, "done": s.done, "moving": s.moving}
+            for kind, s in steps(review.clip).items()
+        }
+    )
+
+
+@require_POST
+@on_desk
+def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
+    """Keep or drop a mark, with or without the teacher's own words; empty takes it back."""
+    form = DecisionForm(request.POST)
+    if not form.is_valid():
+        raise Http404
+    page = Desk(request.user, review)
+    if page.judged is None or page.judged.listening.pk != form.cleaned_data["listening"]:
+        return _heard_again(request, page)
+    mark = page.judged.mark(mark_id)
+    if mark is None:
+        raise Http404
+    choice, words = form.cleaned_data["choice"], form.cleaned_data["words"]
+    own_words = words if words != mark.sentence else ""
+    services.decide(review, page.judged.listening, mark, choice, request.user, own_words)
+    return _changed(request, review, {_block_of_mark(page, mark_id)}, said=DECIDED[choice])
+
+
+@require_POST
+@on_desk
+def settle_old(request: HttpRequest, review: Review, decision_id: int) -> HttpResponse:
+    """Forget a decision whose moment the present listening does not mark."""
+    page = Desk(request.user, review)
+    held = [block.key for block in page.blocks if decision_id in {d.pk for d in block.kept}]
+    Decision.objects.filter(pk=decision_id, review=review).delete()
+    return _changed(request, review, set(held), said="Taken back.")
+
+
+@require_POST
+@on_desk
+def comment_add(request: HttpRequest, review: Review) -> HttpResponse:
+    form = CommentForm(request.POST, name="new", duration_s=review.clip.duration_s)
+    if not form.is_valid():
+        page = Desk(request.user, review)
+        return _composer_again(request, page, form)
+    key = form.cleaned_data["form_key"]
+    comment = services.add_comment(review, request.user, form.said(), form_key=key)
+    page = Desk(request.user, review)
+    if not wants_parts(request):
+        return back(review.clip_id, f"comment-{comment.pk}")
+    changed = block_parts(page, {block_at(page.blocks, comment.start_s).key})
+    composer = (exchanges.COMPOSER, page.part(composer=page.composer()))
+    return parts(request, *changed, composer, said="Comment added.")
+
+
+@require_POST
+@on_desk
+def comment_edit(request: HttpRequest, review: Review, comment_id: int) -> HttpResponse:
+    """Change a comment; 409 with both texts when somebody else changed it first."""
+    comment = access.comment_for(request.user, review.clip_id, comment_id)
+    form = CommentForm(
+        request.POST, name=f"comment-{comment_id}", duration_s=review.clip.duration_s
+    )
+    if not form.is_valid():
+        return _edit_again(request, review, comment, form, status=422)
+    before = block_at(Desk(request.user, review).blocks, comment.start_s).key
+    try:
+        version = form.cleaned_data["version"] or 0
+        comment = services.edit_comment(comment, form.said(), version)
+    except services.Conflict as conflict:
+        return _edit_again(request, review, comment, form, theirs=conflict.theirs, status=409)
+    after = block_at(Desk(request.user, review).blocks, comment.start_s).key
+    return _changed(
+        request, review, {before, after}, anchor=f"comment-{comment.pk}", said="Comment changed."
+    )
+
+
+@require_POST
+@on_desk
+def comment_delete(request: HttpRequest, review: Review, comment_id: int) -> HttpResponse:
+    comment = access.comment_for(request.user, review.clip_id, comment_id)
+    key = block_at(Desk(request.user, review).blocks, comment.start_s).key
+    services.delete_comment(comment)
+    return _changed(request, review, {key}, said="Comment deleted.")
+
+
+@require_POST
+@on_desk
+def save_summary(request: HttpRequest, review: Review) -> HttpResponse:
+    """Keep the summary; a plain form goes on to the preview."""
+    form = SummaryForm(request.POST)
+    if not form.is_valid():
+        page = Desk(request.user, review)
+        return whole_page(request, page, status=422, summary_form=form)
+    services.save_summary(review, form.cleaned_data["summary"])
+    if wants_parts(request):
+        return parts(request, said="Summary saved.")
+    return redirect("desk_preview", clip_id=review.clip_id)
+
+
+@require_http_methods(["GET"])
+@on_desk
+def preview(request: HttpRequest, review: Review) -> HttpResponse:
+    """What the pupil will see, exactly as it would be frozen now."""
+    if review.state == Review.State.RETURNED:
+        return back(review.clip_id)
+    return _preview(request, review)
+
+
+@require_POST
+@on_desk
+def return_clip(request: HttpRequest, review: Review) -> HttpResponse:
+    """Return what was previewed, and go on to the clip that has waited longest."""
+    form = ReturnForm(request.POST)
+    if not form.is_valid() or form.cleaned_data["seen"] != _print_of(_snapshot(review)):
+        return _preview(request, review, changed=True, status=409)
+    services.return_clip(review, request.user, review.summary)
+    pupil = review.clip.enrolment.pupil
+    after = next_waiting(request.user, review.clip)
+    if after is None:
+        messages.success(request, f"Returned to {pupil}. No other clip is waiting.")
+        return redirect("waiting_list")
+    messages.success(
+        request,
+        f"Returned to {pupil}. Next: {after.clip.enrolment.pupil}, who has waited {ago(after.clip.created_at)}.",
+    )
+    return back(after.clip_id)
+
+
+def _changed(
+    request: HttpRequest, review: Review, keys: set[str], *, anchor: str = "", said: str
+) -> HttpResponse:
+    if not wants_parts(request):
+        return back(review.clip_id, anchor or next(iter(keys), ""))
+    return parts(request, *block_parts(Desk(request.user, review), keys), said=said)
+
+
+def _heard_again(request: HttpRequest, page: Desk) -> HttpResponse:
+    if wants_parts(request):
+        return parts(request, said=HEARD_AGAIN + " Load the page again.", status=409)
+    messages.warning(request, HEARD_AGAIN)
+    return back(page.clip.pk)
+
+
+def _block_of_mark(page: Desk, mark_id: int) -> str:
+    for block in page.blocks:
+        if any(mark.id == mark_id for mark in block.marks):
+            return block.key
+    raise Http404
+
+
+def _composer_again(request: HttpRequest, page: Desk, form: CommentForm) -> HttpResponse:
+    if wants_parts(request):
+        said = "The comment was not saved yet: " + " ".join(
+            error for errors in form.errors.values() for error in errors
+        )
+        part = (exchanges.COMPOSER, page.part(composer=form))
+        return parts(request, part, said=said, status=422)
+    return whole_page(request, page, status=422, composer=form)
+
+
+def _edit_again(
+    request: HttpRequest, review: Review, comment: Comment, form, *, theirs="", status: int
+) -> HttpResponse:
+    """The comment's own form again, with what was typed, and what stands now if it differs."""
+    page = Desk(request.user, review)
+    key = block_at(page.blocks, comment.start_s).key
+    extra = {"editing": comment.pk, "edit_form": form, "theirs": theirs, "version": comment.version}
+    if not wants_parts(request):
+        return whole_page(request, page, status=status, **extra)
+    said = (
+        "Somebody changed this comment in the meantime. Both texts are shown."
+        if theirs
+        else "The comment was not saved yet."
+    )
+    return parts(request, *block_parts(page, {key}, **extra), said=said, status=status)
+
+
+def _snapshot(review: Review) -> dict:
+    review.refresh_from_db(fields=["summary"])
+    return snapshots.take(review, judged(review))
+
+
+def _print_of(snapshot: dict) -> str:
+    text = json.dumps(snapshot, sort_keys=True, ensure_ascii=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _preview(
+    request: HttpRequest, review: Review, *, changed: bool = False, status: int = 200
+) -> HttpResponse:
+    snapshot = _snapshot(review)
+    context = {
+        "area": "teacher",
+        "review": review,
+        "clip": review.clip,
+        "pupil": review.clip.enrolment.pupil,
+        "snapshot": snapshot,
+        "seen": _print_of(snapshot),
+        "changed": changed,
+        "counts": Desk(request.user, review).counts(),
+    }
+    return render(request, "review/desk_preview.html", context, status=status)

@@ -1,0 +1,22 @@
+"""Moments and comment forms in the desk's templates."""
+
+from django import template
+
+from studio.review.desk import words
+from studio.review.desk.forms import CommentForm
+
+register = template.Library()
+
+
+@register.filter
+def moment(seconds: float, digits: int = 1) -> str:
+    """Seconds as minutes and seconds, with a tenth unless told otherwise."""
+    return words.moment(seconds, int(digits))
+
+
+@register.simple_tag
+def comment_form(comment) -> CommentForm:
+    """The form that edits a comment, filled with what it says now."""
+    fields = ("kind", "text", "start_s", "end_s")
+    initial = {name: getattr(comment, name) for name in fields}
+    return CommentForm(name=f"comment-{comment.pk}", initial=initial)

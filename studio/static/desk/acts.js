@@ -1,0 +1,115 @@
+// What each of the desk's actions does. A key, a button with data-act and a menu all come here.
+
+import { stepped } from "./timecode.js";
+
+export const LEAD_IN_S = 0.5; // a row plays from just before it
+
+/** The actions by name; each gets the parts of the desk. */
+export const ACTS = {
+  play: ({ player }) => player.toggle(),
+  "back-1": ({ player }) => player.seek(player.seconds - 1),
+  "forward-1": ({ player }) => player.seek(player.seconds + 1),
+  "back-5": ({ player }) => player.seek(player.seconds - 5),
+  "forward-5": ({ player }) => player.seek(player.seconds + 5),
+  "back-frame": (desk) => frame(desk, -1),
+  "forward-frame": (desk) => frame(desk, 1),
+  slower: (desk) => speed(desk, -1),
+  faster: (desk) => speed(desk, 1),
+  loop,
+  "next-mark": (desk) => toMark(desk, 1),
+  "previous-mark": (desk) => toMark(desk, -1),
+  keep: (desk) => decide(desk, "keep"),
+  drop: (desk) => decide(desk, "drop"),
+  edit,
+  comment: ({ player, composer }) => {
+    player.pause();
+    composer.open(player.seconds);
+  },
+  "comment-span": ({ player, picture, composer, say }) => {
+    if (!picture.span) return say("Select a span in the picture first.");
+    player.pause();
+    return composer.open(...picture.span);
+  },
+  "next-row": ({ ledger }) => ledger.walk(1),
+  "previous-row": ({ ledger }) => ledger.walk(-1),
+  singles: ({ ledger, root }) => {
+    const open = ledger.toggleSingles();
+    const button = root.querySelector("[data-act='singles']");
+    button?.setAttribute("aria-pressed", open);
+    if (button) button.textContent = open ? "Fold single notes" : "Show single notes";
+  },
+  "zoom-in": ({ picture }) => picture.zoom(1),
+  "zoom-out": ({ picture }) => picture.zoom(-1),
+  whole: ({ picture }) => picture.showWhole(),
+  drill: ({ root, player }) => {
+    player.pause();
+    const field = root.querySelector("#drills select, #drills input:not([type='hidden'])");
+    field?.focus();
+  },
+  return: (desk) => go(desk, "return"),
+  "next-clip": (desk) => go(desk, "next-clip"),
+  "previous-clip": (desk) => go(desk, "previous-clip"),
+  help: ({ help }) => help.toggle(),
+  cancel: (desk) => {
+    desk.picture.select(null);
+    loosen(desk);
+  },
+};
+
+function frame({ player, root }, by) {
+  player.pause();
+  const { frameRate, duration } = root.dataset;
+  player.seek(stepped(player.seconds, by, Number(frameRate), Number(duration)));
+}
+
+function speed({ player, root, say }, by) {
+  const now = `${player.changeSpeed(by)}×`;
+  root.querySelector(".speed").textContent = now;
+  say(`Speed ${now}`);
+}
+
+function loop(desk) {
+  const { player, picture, say, root } = desk;
+  if (player.loop) return loosen(desk);
+  if (!picture.span) return say("Select a span in the picture first: drag over it.");
+  player.loopOver(picture.span);
+  root.querySelector("[data-act='loop']")?.setAttribute("aria-pressed", "true");
+  return player.playFrom(picture.span[0]);
+}
+
+function loosen({ player, root }) {
+  player.loopOver(null);
+  root.querySelector("[data-act='loop']")?.setAttribute("aria-pressed", "false");
+}
+
+function toMark({ ledger, player, picture, say }, by) {
+  const mark = ledger.walkMarks(by, player.seconds);
+  if (!mark) return say(by > 0 ? "No mark after this one." : "No mark before this one.");
+  const start = Number(mark.dataset.start);
+  picture.reveal(start, Number(mark.dataset.end));
+  return player.playFrom(Math.max(start - LEAD_IN_S, 0));
+}
+
+function decide({ ledger, player, say }, which) {
+  const mark = ledger.mark(player.seconds);
+  if (!mark) return say("No mark here. N goes to the next one.");
+  return mark.querySelector(`[data-decide='${which}']`)?.click();
+}
+
+function edit({ ledger, player, say }) {
+  const here = document.activeElement?.closest?.(".comment");
+  const found = here ?? ledger.mark(player.seconds);
+  if (!found) return say("No mark here. N goes to the next one.");
+  const details = found.querySelector("details.edit");
+  if (!details) return undefined;
+  player.pause();
+  details.open = true;
+  return details.querySelector("textarea").focus();
+}
+
+function go({ root, say, exchange }, where) {
+  const link = root.querySelector(`[data-go='${where}']`);
+  if (!link) return say(where === "return" ? "This clip was returned." : "No other clip waits there.");
+  if (exchange.unsent) return say("Something is not sent yet. It is sent when the connection is back.");
+  return link.click();
+}

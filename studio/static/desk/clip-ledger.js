@@ -1,0 +1,179 @@
+// <clip-ledger>: the rows of the page. It knows which row sounds now, which was pressed, and how
+// to walk from row to row and from mark to mark. Emits "desk:row" { row, start, end } when a row
+// is pressed, and "desk:point" { event } when one is pointed at.
+
+import { firstAfter } from "./geometry.js";
+
+const CALM = matchMedia("(prefers-reduced-motion: reduce)");
+const HANDS_OFF_MS = 4000; // after the reader scrolls, the page leaves the place to them
+const SOUNDING_S = 0.15; // a row stays lit this long after its end
+
+export class ClipLedger extends HTMLElement {
+  #aborter = null;
+  #rows = [];
+  #longest = 0;
+  #current = null;
+  #scrolledAt = -Infinity;
+
+  connectedCallback() {
+    this.#aborter = new AbortController();
+    const { signal } = this.#aborter;
+    this.addEventListener("click", (event) => this.#pressed(event), { signal });
+    this.addEventListener("pointerover", (event) => this.#pointed(event), { signal });
+    this.addEventListener("pointerleave", () => this.#emit("desk:point", { event: null }), { signal });
+    this.addEventListener("focusin", (event) => this.#focused(event), { signal });
+    for (const name of ["wheel", "touchmove"]) {
+      addEventListener(name, () => (this.#scrolledAt = performance.now()), { signal, passive: true });
+    }
+    this.read();
+  }
+
+  disconnectedCallback() {
+    this.#aborter.abort();
+  }
+
+  // -- actions --------------------------------------------------------------------------------
+
+  /** Read the rows anew, after a part of the page was replaced. */
+  read() {
+    const found = [...this.querySelectorAll("[data-row][data-event]")];
+    this.#rows = found.map((row) => ({ row, ...spanOf(row) })).sort((a, b) => a.start_s - b.start_s);
+    this.#longest = this.#rows.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
+    this.#oneTabStop(this.querySelector("[data-row][tabindex='0']") ?? found[0]);
+    this.#current = this.#current?.isConnected ? this.#current : null;
+  }
+
+  /** Marks and comments as the picture draws them. */
+  get moments() {
+    return [...this.querySelectorAll("[data-moment]")].map((element) => ({
+      kind: element.dataset.moment,
+      start: Number(element.dataset.start),
+      end: element.dataset.end === undefined ? null : Number(element.dataset.end),
+      choice: element.dataset.choice ?? "",
+    }));
+  }
+
+  /** The row that sounds at a time lights up; in play the page follows it, gently. */
+  place(seconds, playing) {
+    const at = firstAfter(this.#rows, seconds - SOUNDING_S, this.#longest);
+    const next = this.#rows.slice(at, at + 4).findLast(({ start_s: start }) => start <= seconds);
+    if ((next?.row ?? null) === this.#current) return;
+    this.#light(next?.row ?? null);
+    if (playing && next) this.#follow(next.row);
+  }
+
+  highlight(eventId) {
+    this.querySelector(".pointed")?.classList.remove("pointed");
+    if (eventId !== null) this.#rowOf(eventId)?.classList.add("pointed");
+  }
+
+  /** The row before (-1) or after (1) the one with the focus, or that sounds now. */
+  walk(by) {
+    const seen = [...this.querySelectorAll("[data-row]")].filter((row) => row.checkVisibility());
+    const from = seen.indexOf(document.activeElement?.closest?.("[data-row]"));
+    const start = from >= 0 ? from : seen.indexOf(this.#current);
+    const next = seen[Math.min(Math.max(start + by, 0), seen.length - 1)];
+    next?.focus({ preventScroll: true });
+    if (next) this.#reveal(next);
+    return next ?? null;
+  }
+
+  /** The mark before or after the present one; it gets the focus. */
+  walkMarks(by, seconds) {
+    const marks = [...this.querySelectorAll("[data-mark]")];
+    const here = marks.indexOf(this.mark(seconds));
+    const held = marks.indexOf(document.activeElement?.closest?.("[data-mark]"));
+    let next = (held >= 0 ? held : here) + by;
+    if (held < 0 && here < 0) {
+      const after = marks.findIndex((mark) => Number(mark.dataset.start) > seconds);
+      next = by > 0 ? after : (after < 0 ? marks.length : after) - 1;
+    }
+    const mark = marks[next];
+    if (!mark) return null;
+    mark.focus({ preventScroll: true });
+    this.#reveal(mark);
+    return mark;
+  }
+
+  /** The mark that a decision is about: the one with the focus, else the one that sounds now. */
+  mark(seconds) {
+    const held = document.activeElement?.closest?.(".block")?.querySelector("[data-mark]");
+    if (held) return held;
+    const marks = [...this.querySelectorAll("[data-mark]")];
+    const inside = ({ dataset: { start, end } }) => Number(start) <= seconds && seconds <= Number(end);
+    return marks.find(inside) ?? null;
+  }
+
+  toggleSingles() {
+    const details = [...this.querySelectorAll("details[data-singles]")];
+    const open = details.some((one) => !one.open);
+    for (const one of details) one.open = open;
+    return open;
+  }
+
+  /** Which row plays because it was pressed. */
+  sounding(row) {
+    this.querySelector("[aria-pressed='true'][data-row]")?.removeAttribute("aria-pressed");
+    row?.setAttribute("aria-pressed", "true");
+  }
+
+  // -- callbacks ------------------------------------------------------------------------------
+
+  #pressed(event) {
+    const row = event.target.closest("[data-row]");
+    if (!row) return;
+    this.#oneTabStop(row);
+    this.#emit("desk:row", { row, ...spanOf(row) });
+  }
+
+  #pointed(event) {
+    const row = event.target.closest("[data-row]");
+    this.#emit("desk:point", { event: row ? Number(row.dataset.event) : null });
+  }
+
+  #focused(event) {
+    const row = event.target.closest("[data-row]");
+    if (row) this.#oneTabStop(row);
+    if (row?.dataset.event) this.#emit("desk:point", { event: Number(row.dataset.event) });
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  #rowOf(eventId) {
+    return this.#rows.find(({ event }) => event === eventId)?.row ?? null;
+  }
+
+  /** Two thousand rows are one stop for the Tab key; the arrows go from row to row. */
+  #oneTabStop(row) {
+    for (const other of this.querySelectorAll("[data-row]")) other.tabIndex = other === row ? 0 : -1;
+  }
+
+  #light(row) {
+    this.#current?.removeAttribute("aria-current");
+    this.#current?.closest(".block")?.classList.remove("sounding");
+    this.#current = row;
+    row?.setAttribute("aria-current", "true");
+    row?.closest(".block")?.classList.add("sounding");
+  }
+
+  #follow(row) {
+    if (performance.now() - this.#scrolledAt < HANDS_OFF_MS) return;
+    if (document.activeElement?.matches?.("input, textarea, select")) return;
+    this.#reveal(row.closest(".block"));
+  }
+
+  #reveal(element) {
+    element.scrollIntoView({ block: "nearest", behavior: CALM.matches ? "auto" : "smooth" });
+  }
+
+  #emit(name, detail) {
+    this.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
+  }
+}
+
+function spanOf({ dataset }) {
+  const event = dataset.event === undefined ? null : Number(dataset.event);
+  return { start_s: Number(dataset.start), end_s: Number(dataset.end), event };
+}
+
+customElements.define("clip-ledger", ClipLedger);

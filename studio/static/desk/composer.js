@@ -1,0 +1,82 @@
+// The comment that is being written: its moment or span follows the play head until the teacher
+// writes or chooses one.
+
+import { format, parse } from "./timecode.js";
+
+const DIGITS = 2; // hundredths: finer than a frame at any usual rate
+
+export class Composer {
+  #root;
+  #drafts;
+  #pinned = false;
+
+  constructor(root, drafts, signal) {
+    this.#root = root;
+    this.#drafts = drafts;
+    this.#pinned = Boolean(this.#form && "restored" in this.#form.dataset);
+    root.addEventListener("input", (event) => this.#edited(event), { signal });
+    root.addEventListener("keydown", (event) => this.#key(event), { signal });
+  }
+
+  // -- actions --------------------------------------------------------------------------------
+
+  /** The play head has moved. */
+  place(seconds) {
+    if (!this.#form || this.#pinned) return;
+    this.#form.elements.start_s.value = format(seconds, DIGITS);
+    this.#form.elements.end_s.value = "";
+  }
+
+  /** Comment at a moment (end null) or over a span; the cursor goes to the text. */
+  open(start, end = null) {
+    if (!this.#form) return;
+    this.#set(start, end);
+    this.#drafts.keep(this.#form);
+    this.#form.elements.text.focus();
+  }
+
+  /** A span was selected: an untouched comment is about it. */
+  select(span) {
+    if (!this.#form || this.#form.elements.text.value) return;
+    if (span) this.#set(span[0], span[1]);
+    else this.#pinned = false;
+  }
+
+  /** The form was replaced, or its comment saved. */
+  renewed() {
+    this.#pinned = Boolean(this.#form && "restored" in this.#form.dataset);
+  }
+
+  get span() {
+    const start = parse(this.#form?.elements.start_s.value ?? "");
+    return start === null ? null : [start, parse(this.#form.elements.end_s.value) ?? start];
+  }
+
+  // -- callbacks ------------------------------------------------------------------------------
+
+  #edited({ target }) {
+    if (target.form === this.#form) this.#pinned = true;
+  }
+
+  #key(event) {
+    const { target, key } = event;
+    if (!target.matches("textarea, input") || event.isComposing) return;
+    if (key === "Enter" && (event.ctrlKey || event.metaKey)) target.form?.requestSubmit();
+    if (key === "Escape") {
+      event.stopPropagation();
+      this.#root.focus({ preventScroll: true });
+    }
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  get #form() {
+    return this.#root.querySelector("#composer");
+  }
+
+  #set(start, end) {
+    this.#pinned = true;
+    this.#form.elements.start_s.value = format(start, DIGITS);
+    this.#form.elements.end_s.value = end === null ? "" : format(end, DIGITS);
+  }
+}

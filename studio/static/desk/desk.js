@@ -1,0 +1,155 @@
+// <clip-desk>: joins ledger, picture, recording and forms. Each part says what happened to it by
+// an event that bubbles up to here; here it is passed on to the others, so that all stay in step.
+
+import "./clip-ledger.js";
+import "./key-help.js";
+import "./player.js";
+import "./sound-picture.js";
+import { ACTS, LEAD_IN_S } from "./acts.js";
+import { Composer } from "./composer.js";
+import { Drafts } from "./drafts.js";
+import { Exchange } from "./exchange.js";
+import { actOf, belongsTo, nameOf } from "./keys.js";
+import { watch } from "./progress.js";
+import { format } from "./timecode.js";
+
+export class ClipDesk extends HTMLElement {
+  #aborter = null;
+  #parts = null;
+  #pressed = null;
+
+  connectedCallback() {
+    this.#aborter = new AbortController();
+    const { signal } = this.#aborter;
+    const drafts = new Drafts(this, this.dataset.clip, signal);
+    const exchange = new Exchange(this, drafts, signal);
+    this.#parts = {
+      root: this,
+      player: this.querySelector("clip-player"),
+      picture: this.querySelector("sound-picture"),
+      ledger: this.querySelector("clip-ledger"),
+      help: this.querySelector("key-help"),
+      composer: new Composer(this, drafts, signal),
+      exchange,
+      say: (words) => exchange.say(words),
+    };
+    this.#listen(signal);
+    watch(this, { done: (kind) => this.#done(kind), failed: () => location.reload() }, signal);
+    this.dataset.ready = "";
+    this.#fetch(signal);
+    this.#place({ seconds: 0, playing: false });
+  }
+
+  disconnectedCallback() {
+    this.#aborter.abort();
+  }
+
+  // -- actions --------------------------------------------------------------------------------
+
+  act(name) {
+    return ACTS[name]?.(this.#parts);
+  }
+
+  // -- callbacks ------------------------------------------------------------------------------
+
+  #listen(signal) {
+    const { picture, ledger, composer, say } = this.#parts;
+    const on = (name, callback) => this.addEventListener(name, callback, { signal });
+    document.addEventListener("keydown", (event) => this.#key(event), { signal });
+    on("click", ({ target }) => {
+      const button = target.closest("[data-act]");
+      if (button) this.act(button.dataset.act);
+    });
+    on("desk:time", ({ detail }) => this.#place(detail));
+    on("desk:row", ({ detail }) => this.#row(detail));
+    on("desk:press", ({ detail }) => this.#seek(detail.seconds));
+    on("desk:span", ({ detail }) => detail.done && composer.select(detail.span));
+    on("desk:point", ({ target, detail }) => {
+      if (target === picture) ledger.highlight(detail.event);
+      else picture.highlight(detail.event);
+    });
+    on("desk:changed", () => this.#changed());
+    on("desk:unplayable", () => say("The recording could not be played. Load the page again."));
+  }
+
+  #key(event) {
+    const name = nameOf(event);
+    const { target } = event;
+    const focus = { tag: target.tagName, type: target.type, editable: target.isContentEditable };
+    const { help } = this.#parts;
+    if (!name || belongsTo(name, focus) || (help.open && name !== "?")) return;
+    const act = actOf(name);
+    if (!act) return;
+    event.preventDefault();
+    if (!event.repeat || /^(back|forward|next-row|previous-row|zoom)/.test(act)) this.act(act);
+  }
+
+  #place({ seconds, playing }) {
+    const { picture, ledger, composer } = this.#parts;
+    if (!playing && this.#pressed) this.#pressed = ledger.sounding(null) ?? null;
+    picture.place(seconds, playing);
+    ledger.place(seconds, playing);
+    composer.place(seconds);
+    this.querySelector(".now").textContent = format(seconds, 1);
+    this.querySelector(".transport .play").setAttribute("aria-label", playing ? "Pause" : "Play");
+    this.toggleAttribute("data-playing", playing);
+  }
+
+  /** A press plays a row from just before it; a second press stops. */
+  async #row({ row, start_s: start, end_s: end }) {
+    const { player, picture, ledger } = this.#parts;
+    if (this.#pressed === row && player.playing) return player.pause();
+    picture.reveal(start, end);
+    const plays = await player.playFrom(Math.max(start - LEAD_IN_S, 0));
+    this.#pressed = plays ? row : null;
+    return ledger.sounding(this.#pressed);
+  }
+
+  #seek(seconds) {
+    const { player, picture } = this.#parts;
+    if (picture.span) picture.select(null);
+    player.seek(seconds);
+  }
+
+  #changed() {
+    const { ledger, picture, composer } = this.#parts;
+    ledger.read();
+    picture.annotate(ledger.moments);
+    composer.renewed();
+  }
+
+  #done(kind) {
+    const { player, say } = this.#parts;
+    if (kind === "listening") return location.reload();
+    player.load(this.dataset.media);
+    say("The recording can be played now.");
+    return this.#outline();
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  async #fetch(signal) {
+    const { picture, ledger } = this.#parts;
+    picture.annotate(ledger.moments);
+    this.#outline(signal);
+    const heard = await fetchJson(this.dataset.picture, signal);
+    if (heard) picture.hear(heard);
+  }
+
+  async #outline(signal = this.#aborter.signal) {
+    const stored = await fetchJson(this.dataset.peaks, signal);
+    if (stored) this.#parts.picture.outline(stored);
+  }
+}
+
+/** A JSON document, or null when it is not there (yet). */
+async function fetchJson(address, signal) {
+  try {
+    const answer = await fetch(address, { signal });
+    return answer.ok ? await answer.json() : null;
+  } catch {
+    return null;
+  }
+}
+
+customElements.define("clip-desk", ClipDesk);

@@ -1,0 +1,107 @@
+// Sends the desk's forms without leaving the page. The answer is HTML whose elements replace
+// those with the same ids. What cannot be sent now is sent when the connection is back; every
+// exchange may safely be sent twice. Emits "desk:changed" { said } after each answer.
+
+const RETRY_MS = 5000;
+const OFFLINE = "Not sent yet: there is no connection. It is kept here and sent when it is back.";
+const LOGGED_OUT =
+  "You were logged out, so this was not saved. What you wrote is kept here: log in in another " +
+  "tab, then press again.";
+const BROKEN = "The server could not save this. What you wrote is kept here; press again.";
+
+export class Exchange {
+  #root;
+  #drafts;
+  #waiting = new Map();
+
+  constructor(root, drafts, signal) {
+    this.#root = root;
+    this.#drafts = drafts;
+    root.addEventListener("submit", (event) => this.#submitted(event), { signal });
+    addEventListener("online", () => this.#again(), { signal });
+    const timer = setInterval(() => this.#again(), RETRY_MS);
+    signal.addEventListener("abort", () => clearInterval(timer));
+  }
+
+  // -- actions --------------------------------------------------------------------------------
+
+  say(words) {
+    const line = this.#root.querySelector("#said");
+    if (line) line.textContent = words;
+  }
+
+  get unsent() {
+    return this.#waiting.size > 0;
+  }
+
+  // -- callbacks ------------------------------------------------------------------------------
+
+  #submitted(event) {
+    const form = event.target;
+    if (!form.matches("[data-exchange]")) return;
+    event.preventDefault();
+    if (form.dataset.busy !== undefined) return;
+    this.#send(form, new FormData(form, event.submitter), event.submitter?.id);
+  }
+
+  #again() {
+    for (const [form, { body, focus }] of [...this.#waiting]) {
+      this.#waiting.delete(form);
+      if (form.dataset.busy === undefined) this.#send(form, body, focus);
+    }
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  async #send(form, body, focus) {
+    form.dataset.busy = "";
+    try {
+      const headers = { "X-Desk": "parts" };
+      const answer = await fetch(form.action, { method: "POST", body, headers });
+      await this.#answered(form, answer, focus);
+    } catch {
+      this.#waiting.set(form, { body, focus });
+      this.say(OFFLINE);
+    } finally {
+      delete form.dataset.busy;
+    }
+  }
+
+  async #answered(form, answer, focus) {
+    if (answer.redirected) return this.say(LOGGED_OUT);
+    if (![200, 409, 422].includes(answer.status)) return this.say(BROKEN);
+    if (answer.ok) this.#drafts.forget(form);
+    const html = await answer.text();
+    const typing = form.contains(document.activeElement) && document.activeElement.matches("textarea");
+    this.#replace(html, answer.ok ? null : form);
+    const held = document.getElementById(answer.ok && typing ? "desk" : focus);
+    held?.focus({ preventScroll: true });
+    const event = new CustomEvent("desk:changed", { bubbles: true, detail: { form, ok: answer.ok } });
+    return this.#root.dispatchEvent(event);
+  }
+
+  #replace(html, refused) {
+    const template = document.createElement("template");
+    template.innerHTML = html;
+    for (const part of [...template.content.children]) {
+      const old = document.getElementById(part.id);
+      if (!old) continue;
+      if (part.id === "said") {
+        old.textContent = part.textContent;
+        continue;
+      }
+      const focused = old.contains(document.activeElement) ? document.activeElement.id : "";
+      const open = [...old.querySelectorAll("details[open][id]")].map(({ id }) => id);
+      old.replaceWith(part);
+      for (const id of open) this.#reopen(part, id, refused);
+      this.#drafts.restore(part);
+      if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
+    }
+  }
+
+  /** What was unfolded stays so, but for the form that was just saved. */
+  #reopen(part, id, refused) {
+    const details = part.querySelector(`#${CSS.escape(id)}`);
+    if (details && (refused || details.matches("[data-singles]"))) details.open = true;
+  }
+}

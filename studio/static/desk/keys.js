@@ -1,0 +1,63 @@
+// The desk's keys, all in this one place. Pure: no document, no state.
+// A key is what KeyboardEvent.key says, with "Shift+" before it where Shift is held and the key
+// alone does not tell (letters and arrows). "Space" stands for the space bar.
+
+export const KEYS = [
+  { act: "play", keys: ["Space"], words: "play or pause" },
+  { act: "back-1", keys: ["ArrowLeft"], words: "back 1 second" },
+  { act: "forward-1", keys: ["ArrowRight"], words: "forward 1 second" },
+  { act: "back-5", keys: ["Shift+ArrowLeft"], words: "back 5 seconds" },
+  { act: "forward-5", keys: ["Shift+ArrowRight"], words: "forward 5 seconds" },
+  { act: "back-frame", keys: [","], words: "back one frame" },
+  { act: "forward-frame", keys: ["."], words: "forward one frame" },
+  { act: "slower", keys: ["s"], words: "slower, same pitch" },
+  { act: "faster", keys: ["f"], words: "faster, up to full speed" },
+  { act: "loop", keys: ["l"], words: "loop the selected span, or stop looping" },
+  { act: "next-mark", keys: ["n"], words: "next mark" },
+  { act: "previous-mark", keys: ["p"], words: "previous mark" },
+  { act: "keep", keys: ["k"], words: "keep this mark; again takes it back" },
+  { act: "drop", keys: ["d"], words: "drop this mark; again takes it back" },
+  { act: "edit", keys: ["e"], words: "say this mark in your own words" },
+  { act: "comment", keys: ["c"], words: "comment here" },
+  { act: "comment-span", keys: ["Shift+C"], words: "comment over the selected span" },
+  { act: "next-row", keys: ["ArrowDown"], words: "next row" },
+  { act: "previous-row", keys: ["ArrowUp"], words: "previous row" },
+  { act: "singles", keys: ["b"], words: "show or fold the broken notes" },
+  { act: "zoom-in", keys: ["+", "="], words: "nearer" },
+  { act: "zoom-out", keys: ["-"], words: "farther" },
+  { act: "whole", keys: ["0"], words: "the whole clip" },
+  { act: "drill", keys: ["a"], words: "set a drill (assignment)" },
+  { act: "return", keys: ["r"], words: "preview and return" },
+  { act: "next-clip", keys: ["w"], words: "next waiting clip" },
+  { act: "previous-clip", keys: ["Shift+W"], words: "clip before it" },
+  { act: "help", keys: ["?"], words: "these keys" },
+  { act: "cancel", keys: ["Escape"], words: "let go of the span, stop looping" },
+];
+
+/** The name of a pressed key, as the table writes it; empty with Ctrl, Alt or Command. */
+export function nameOf({ key, shiftKey, ctrlKey, altKey, metaKey }) {
+  if (ctrlKey || altKey || metaKey) return "";
+  if (key === " ") return "Space";
+  const tells = key.length === 1 && key.toLowerCase() === key.toUpperCase();
+  if (key.length === 1 && !tells) return shiftKey ? `Shift+${key.toUpperCase()}` : key.toLowerCase();
+  return shiftKey && !tells ? `Shift+${key}` : key;
+}
+
+/** The action of a key's name, or null. */
+export function actOf(name, table = KEYS) {
+  return table.find(({ keys }) => keys.includes(name))?.act ?? null;
+}
+
+/** Whether a key belongs to the element that has the focus, and must be left to it. */
+export function belongsTo(name, { tag, type = "", editable = false }) {
+  if (editable || tag === "TEXTAREA" || tag === "SELECT") return true;
+  if (tag === "INPUT") return !["button", "submit", "checkbox"].includes(type) || name === "Space";
+  const pressed = name === "Space" || name === "Enter";
+  return pressed && ["BUTTON", "A", "SUMMARY", "VIDEO", "AUDIO"].includes(tag);
+}
+
+/** A key as it is shown to people. */
+export function shown(name) {
+  const signs = { ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc" };
+  return name.split("+").map((part) => signs[part] ?? part).join(" ").trim() || "+";
+}

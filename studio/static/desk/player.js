@@ -1,0 +1,140 @@
+// <clip-player>: the video or audio element, with a place in time even while nothing can be
+// played. Emits "desk:time" { seconds, playing } at every change, and at every frame in play.
+
+export const SPEEDS = [0.25, 0.4, 0.5, 0.6, 0.75, 0.9, 1];
+const LANDED_S = 0.001; // a seek lands on the first sample at or after this
+
+export class ClipPlayer extends HTMLElement {
+  #aborter = null;
+  #media = null;
+  #place = 0;
+  #loop = null;
+  #frame = 0;
+
+  connectedCallback() {
+    this.#aborter = new AbortController();
+    const { signal } = this.#aborter;
+    this.#media = this.querySelector("video, audio");
+    if (this.#media.tagName === "VIDEO") this.#media.removeAttribute("controls");
+    this.#media.preservesPitch = true;
+    for (const name of ["play", "pause", "seeked", "ended", "loadedmetadata"]) {
+      this.#media.addEventListener(name, () => this.#changed(), { signal });
+    }
+    this.#media.addEventListener("loadedmetadata", () => this.#landed(), { signal });
+    this.#media.addEventListener("click", () => this.toggle(), { signal });
+    this.#media.addEventListener("error", () => this.#emit("desk:unplayable"), { signal });
+  }
+
+  disconnectedCallback() {
+    this.#aborter.abort();
+    cancelAnimationFrame(this.#frame);
+  }
+
+  // -- actions --------------------------------------------------------------------------------
+
+  get ready() {
+    return Boolean(this.#media.currentSrc || this.#media.src);
+  }
+
+  get playing() {
+    return !this.#media.paused && !this.#media.ended;
+  }
+
+  get seconds() {
+    return this.ready && this.#media.readyState > 0 ? this.#media.currentTime : this.#place;
+  }
+
+  get duration() {
+    return this.#media.duration || Infinity;
+  }
+
+  get speed() {
+    return this.#media.playbackRate;
+  }
+
+  get loop() {
+    return this.#loop;
+  }
+
+  /** A playable copy has become ready. */
+  load(address) {
+    this.#place = this.seconds;
+    this.#media.src = address;
+    this.#media.load();
+  }
+
+  seek(seconds) {
+    this.#place = Math.min(Math.max(seconds, 0), this.duration);
+    if (this.#media.readyState > 0) this.#media.currentTime = this.#place;
+    this.#emit("desk:time");
+  }
+
+  async play() {
+    if (!this.ready) return false;
+    if (this.#loop && (this.seconds < this.#loop[0] || this.seconds >= this.#loop[1])) {
+      this.seek(this.#loop[0]);
+    }
+    try {
+      await this.#media.play();
+    } catch {
+      return false; // the browser wants a press first, or the element was taken away
+    }
+    return true;
+  }
+
+  pause() {
+    this.#media.pause();
+  }
+
+  toggle() {
+    return this.playing ? this.pause() : this.play();
+  }
+
+  playFrom(seconds) {
+    this.seek(seconds);
+    return this.play();
+  }
+
+  /** To the next slower (-1) or faster (1) speed; pitch is kept. */
+  changeSpeed(by) {
+    const at = SPEEDS.findIndex((speed) => speed >= this.speed - LANDED_S);
+    const next = SPEEDS[Math.min(Math.max(at + by, 0), SPEEDS.length - 1)];
+    this.#media.playbackRate = this.#media.defaultPlaybackRate = next;
+    return next;
+  }
+
+  /** Play a span again and again; null lets go. */
+  loopOver(span) {
+    this.#loop = span;
+  }
+
+  // -- callbacks ------------------------------------------------------------------------------
+
+  #changed() {
+    this.toggleAttribute("data-playing", this.playing);
+    this.#emit("desk:time");
+    cancelAnimationFrame(this.#frame);
+    if (this.playing) this.#frame = requestAnimationFrame(() => this.#tick());
+  }
+
+  #tick() {
+    const loop = this.#loop;
+    if (loop && this.seconds >= loop[1]) this.#media.currentTime = loop[0];
+    this.#emit("desk:time");
+    if (this.playing) this.#frame = requestAnimationFrame(() => this.#tick());
+  }
+
+  #landed() {
+    if (this.#place > LANDED_S) this.#media.currentTime = this.#place;
+    this.querySelector(".preparing")?.remove();
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  #emit(name) {
+    const detail = { seconds: this.seconds, playing: this.playing };
+    this.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
+  }
+}
+
+customElements.define("clip-player", ClipPlayer);

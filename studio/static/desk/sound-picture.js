@@ -1,0 +1,200 @@
+// <sound-picture>: the waveform and the two voices with their lift, over time. It draws what the
+// ledger says; everything drawn has its row there. Emits "desk:press" { seconds }, "desk:span"
+// { span, done } and "desk:point" { event }.
+
+import { following, fitted, pxPerSecond, resized, whole, xOf, zoomed } from "./geometry.js";
+import { glide } from "./glide.js";
+import { decode } from "./peaks.js";
+import { paintOver } from "./picture-over.js";
+import { paint, scaleFor, visible } from "./picture-paint.js";
+import { listen } from "./picture-pointer.js";
+
+const ZOOM_STEP = 1.6;
+
+export class SoundPicture extends HTMLElement {
+  #aborter = null;
+  #state = { events: [], longest: 0, levels: null, moments: [], span: null, pointed: null, seconds: 0 };
+  #stale = false;
+  #stop = null; // of a glide under way
+
+  connectedCallback() {
+    this.#aborter = new AbortController();
+    const { signal } = this.#aborter;
+    this.base = this.querySelector(".base");
+    this.over = this.querySelector(".over");
+    this.#state.view = whole(Number(this.closest("clip-desk").dataset.duration), 300);
+    const sizes = new ResizeObserver(() => this.#resize());
+    sizes.observe(this);
+    signal.addEventListener("abort", () => sizes.disconnect());
+    const dark = matchMedia("(prefers-color-scheme: dark)");
+    dark.addEventListener("change", () => this.#recolour(), { signal });
+    listen(this.over, this, signal);
+    this.#recolour();
+    this.#resize();
+  }
+
+  disconnectedCallback() {
+    this.#aborter.abort();
+  }
+
+  // -- actions --------------------------------------------------------------------------------
+
+  get view() {
+    return this.#state.view;
+  }
+
+  get height() {
+    return this.#state.height;
+  }
+
+  get span() {
+    return this.#state.span;
+  }
+
+  get events() {
+    return this.#state.events;
+  }
+
+  /** The document of the clip (events and voices). */
+  hear({ events, duration_s: duration }) {
+    const longest = events.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
+    Object.assign(this.#state, { events, longest });
+    if (duration > 0) this.#state.view = whole(duration, this.#state.view.width);
+    this.#resize();
+  }
+
+  outline(stored) {
+    this.#state.levels = decode(stored);
+    this.#redraw();
+  }
+
+  /** Marks and comments: [{ kind, start, end, choice }]. */
+  annotate(moments) {
+    this.#state.moments = moments;
+    this.#redraw();
+  }
+
+  /** The play head; while it moves the view follows it. */
+  place(seconds, playing) {
+    this.#state.seconds = seconds;
+    if (playing) {
+      const next = following(this.view, seconds);
+      if (next !== this.view && !this.#stop) this.#glideTo(next);
+    }
+    this.#redrawOver();
+  }
+
+  show(view) {
+    this.#stop?.();
+    this.#stop = null;
+    this.#look(view);
+  }
+
+  reveal(start, end) {
+    const { view } = this;
+    if (start < view.from || end > view.to) {
+      const wide = end - start > (view.to - view.from) * 0.8;
+      this.#glideTo(wide ? fitted(view, start, end) : following(view, start));
+    }
+  }
+
+  zoom(direction) {
+    const { seconds } = this.#state;
+    const x = xOf(this.view, seconds);
+    const seen = x >= 0 && x <= this.view.width;
+    const anchor = seen ? seconds : (this.view.from + this.view.to) / 2;
+    this.show(zoomed(this.view, direction > 0 ? ZOOM_STEP : 1 / ZOOM_STEP, anchor));
+  }
+
+  showWhole() {
+    this.show(whole(this.view.duration, this.view.width));
+  }
+
+  select(span, done = true) {
+    this.#state.span = span;
+    this.#redrawOver();
+    this.#emit("desk:span", { span, done });
+  }
+
+  highlight(eventId) {
+    this.#state.pointed = this.events.find(({ id }) => id === eventId) ?? null;
+    this.#redrawOver();
+  }
+
+  // -- callbacks of the pointer ----------------------------------------------------------------
+
+  press(seconds) {
+    this.#emit("desk:press", { seconds });
+  }
+
+  point(seconds) {
+    const near = 3 / pxPerSecond(this.view);
+    const found =
+      seconds === null
+        ? null
+        : visible(this.#state).find((e) => e.start_s - near <= seconds && e.end_s + near >= seconds);
+    if ((found ?? null) === this.#state.pointed) return;
+    this.#state.pointed = found ?? null;
+    this.#redrawOver();
+    this.#emit("desk:point", { event: found?.id ?? null });
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  #resize() {
+    const { clientWidth: width, clientHeight: height } = this;
+    if (!width || !height) return;
+    const ratio = devicePixelRatio || 1;
+    for (const canvas of [this.base, this.over]) {
+      canvas.width = Math.round(width * ratio);
+      canvas.height = Math.round(height * ratio);
+      canvas.getContext("2d").setTransform(ratio, 0, 0, ratio, 0, 0);
+    }
+    Object.assign(this.#state, { height, view: resized(this.view, width) });
+    this.#state.scale = scaleFor(this.events, height);
+    this.#redraw();
+    this.#redrawOver();
+  }
+
+  #recolour() {
+    const style = getComputedStyle(this);
+    const named = (name) => style.getPropertyValue(`--${name}`).trim();
+    const names = ["ink", "quiet", "line", "edge", "sheet"];
+    const ink = Object.fromEntries(names.map((name) => [name, named(name)]));
+    this.#state.ink = { ...ink, face: named("sans") || "sans-serif" };
+    this.#redraw();
+    this.#redrawOver();
+  }
+
+  #glideTo(target) {
+    this.#stop?.();
+    const show = (view) => this.#look(view);
+    const done = () => (this.#stop = null);
+    this.#stop = glide(this.view, target, show, done);
+  }
+
+  #look(view) {
+    this.#state.view = view;
+    this.#redraw();
+    this.#redrawOver();
+  }
+
+  #redraw() {
+    if (this.#stale || !this.#state.height || !this.#state.scale) return;
+    this.#stale = true;
+    requestAnimationFrame(() => {
+      this.#stale = false;
+      paint(this.base.getContext("2d"), this.#state);
+    });
+  }
+
+  #redrawOver() {
+    if (this.#state.height) paintOver(this.over.getContext("2d"), this.#state);
+  }
+
+  #emit(name, detail) {
+    this.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
+  }
+}
+
+customElements.define("sound-picture", SoundPicture);
