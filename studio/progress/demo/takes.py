@@ -153,7 +153,7 @@ WAITING = (
         "otto",
         1.4,
         "one-finger-fifths",
-        "fifths!!",
+        "Fifths",
         sample="open-strings-and-fifths",
         note="sound only, the camera was upside down",
     ),
