@@ -1,0 +1,21 @@
+"""How many cents: the pitches of one, two, three or four notes bowed together.
+
+Given what sounds and when (:class:`~studio.intonation.sounding.Sounding`, pitches right within
+some 40 cents), measure every voice to a tenth of a cent where the sound allows it, and say how
+sure each figure is. Read the modules in this order:
+
+* ``measure`` - the steps of one sounding, and the only functions to call from outside;
+* ``track`` - coarse pitch tracks of the voices, frame by frame;
+* ``settle`` - where the note landed, where it has settled, and the weighting of its mean;
+* ``bands`` - from a window of sound to short basebands of partials that belong together;
+* ``refine`` - the joint least-squares fit of all voices (variable projection);
+* ``hidden`` and ``modulation`` - octaves, twelfths, unisons: a voice with no partial of its own;
+* ``window`` - coarse to fine: which fit follows which, and which start wins;
+* ``vibrato`` - rate, extent, drift, steadiness;
+* ``lock`` and ``uncertainty`` - how much each voice explains, and what that says of the error;
+* ``bound`` - the Cramer-Rao bound, to show what noise alone would allow.
+"""
+
+from studio.intonation.cents.measure import measure_sounding, measure_soundings
+
+__all__ = ["measure_sounding", "measure_soundings"]

@@ -1,0 +1,203 @@
+"""The coarse pitch track of every voice, frame by frame: right to a few cents.
+
+Conventions
+-----------
+* Tracks are in cents relative to the voice's given f0; frames about every 23 ms.
+* A partial is *free* when no partial of another voice lies within ``CLEAR_HZ`` of it (plus what
+  the given f0s may be wrong by). A voice with fewer than ``FEWEST_FREE`` free partials is
+  *hidden* (an octave's upper voice, both voices of a unison): frames cannot follow it, and
+  ``hidden.py`` finds it afterwards.
+
+Method
+------
+Short-time spectra (Hann, 93 ms). For each candidate pitch on a 4-cent grid of +-96 cents the
+free partials vote with their log power over a floor. The floor is the larger of the noise
+around the partial and a level well below the partial's own peak, so that every partial has
+about the same say whatever its strength (whitening): one strong partial beside a resonance
+must not outvote nine others. The best path through the votes, with a quadratic price on
+movement, is found by dynamic programming (Viterbi 1967, *IEEE Trans. Inf. Theory* 13,
+260-269; for pitch: Ney 1983, *IEEE Trans. SMC* 13, 208-214), and refined by a parabola.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+FRAME_S = 0.093
+HOP_S = 0.0232
+TOP_HZ = 6500.0
+PARTIALS = 10
+REACH_CENTS = 96.0
+STEP_CENTS = 4.0
+CLEAR_HZ = 20.0
+FEWEST_FREE = 2
+NEAR_CENTS = 75.0  # a voice this close to a multiple of another has no free partials
+FLOOR_BLOCK_HZ = 400.0
+CAP = 5.0  # nepers of power between a partial's peak and its floor: 22 dB
+SMOOTH_CENTS = 9.0  # movement per hop that costs half a unit
+
+
+@dataclass(frozen=True, slots=True)
+class Frames:
+    """Log power (T, F) of short-time spectra; frame centres (T,) s; Hz per bin; noise floor."""
+
+    log_power: np.ndarray
+    time_s: np.ndarray
+    spacing_hz: float
+    floor: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """One voice's coarse pitch: ``time_s``, ``cents`` re ``f0_hz``, ``level_db`` (T,) of its
+    free partials (power, re full scale), ``votes`` the mean vote per partial (T,), and how many
+    partials were ``free``."""
+
+    f0_hz: float
+    time_s: np.ndarray
+    cents: np.ndarray
+    level_db: np.ndarray
+    votes: np.ndarray
+    free: int
+
+    @property
+    def hidden(self) -> bool:
+        """True when too few free partials follow this voice."""
+        return self.free < FEWEST_FREE
+
+
+def frames(y: np.ndarray, sr: int, start_s: float, end_s: float) -> Frames:
+    """Short-time spectra whose centres lie in ``start_s``..``end_s``."""
+    n = max(16, round(FRAME_S * sr))
+    count = max(1, int((end_s - start_s) / HOP_S) + 1)
+    time = start_s + np.arange(count) * HOP_S
+    first = np.round(time * sr).astype(int) - n // 2
+    origin = first[0]
+    stop = first[-1] + n
+    piece = np.zeros(stop - origin)
+    a, b = max(origin, 0), min(stop, len(y))
+    if b > a:
+        piece[a - origin : b - origin] = y[a:b]
+    window = np.hanning(n) * (2 / (n / 2))
+    n_fft = fft.next_fast_len(2 * n, real=True)
+    rows = piece[(first - origin)[:, None] + np.arange(n)] * window
+    keep = min(n_fft // 2, int(TOP_HZ / (sr / n_fft)) + 4)
+    power = np.abs(fft.rfft(rows, n_fft, axis=1)[:, :keep]) ** 2
+    log_power = np.log(power + 1e-14)
+    return Frames(log_power, time, sr / n_fft, _noise_floor(log_power, sr / n_fft))
+
+
+def _noise_floor(log_power: np.ndarray, spacing_hz: float) -> np.ndarray:
+    """Low percentile of the event's mean log power in blocks, one value per bin, shape (F,)."""
+    mean = log_power.mean(axis=0)
+    block = max(8, int(FLOOR_BLOCK_HZ / spacing_hz))
+    edges = np.arange(0, len(mean), block)
+    values = [np.percentile(mean[i : i + block], 15) for i in edges]
+    return np.interp(np.arange(len(mean)), edges + block / 2, values)
+
+
+def near_multiple(f0_hz: np.ndarray, voice: int) -> tuple[int, int] | None:
+    """(other voice, n) when ``voice`` lies close to n times a voice not above it, else None.
+
+    Every partial of such a voice has a partial of the other beside it: unison (n = 1), octave,
+    twelfth, double octave and so on.
+    """
+    best: tuple[float, int, int] | None = None
+    for other, f in enumerate(f0_hz):
+        n = max(1, round(float(f0_hz[voice] / f)))
+        off = abs(1200 * np.log2(f0_hz[voice] / (n * f)))
+        allowed = other != voice and (n > 1 or f0_hz[voice] >= f * 2 ** (-NEAR_CENTS / 1200))
+        if allowed and off < NEAR_CENTS and (best is None or off < best[0]):
+            best = (off, other, n)
+    return None if best is None else best[1:]
+
+
+def free_partials(f0_hz: np.ndarray, voice: int, doubt_cents: float) -> np.ndarray:
+    """Partial numbers of ``voice`` that no other voice's partial comes near."""
+    if near_multiple(f0_hz, voice):
+        return np.zeros(0, dtype=int)
+    top = min(PARTIALS, int(TOP_HZ * 0.98 / f0_hz[voice]))
+    k = np.arange(1, top + 1)
+    freq = k * f0_hz[voice]
+    clear = np.full(len(k), np.inf)
+    for other, f in enumerate(f0_hz):
+        if other != voice:
+            multiple = np.maximum(np.round(freq / f), 1)
+            clear = np.minimum(clear, np.abs(freq - multiple * f))
+    return k[clear > CLEAR_HZ + freq * doubt_cents / 1731.0]
+
+
+def _levels(spectra: Frames, f_hz: np.ndarray) -> np.ndarray:
+    """Log power at the frequencies ``f_hz`` (...) for every frame, shape (T, ...)."""
+    x = f_hz / spectra.spacing_hz
+    i = np.clip(x.astype(int), 0, spectra.log_power.shape[1] - 2)
+    share = x - i
+    return spectra.log_power[:, i] * (1 - share) + spectra.log_power[:, i + 1] * share
+
+
+def _votes(spectra: Frames, f0_hz: float, partials: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Votes (T, G) for every candidate, and log power (T, K, G) at its partials."""
+    grid = np.arange(-REACH_CENTS, REACH_CENTS + 1, STEP_CENTS)
+    f_hz = partials[:, None] * f0_hz * 2 ** (grid / 1200)
+    level = _levels(spectra, f_hz)
+    floor = np.interp(f_hz, np.arange(len(spectra.floor)) * spectra.spacing_hz, spectra.floor)
+    own = np.percentile(level.max(axis=2), 80, axis=0) - CAP
+    floor = np.maximum(floor + 1.0, own[:, None])
+    return np.logaddexp(level - floor, 0.0).sum(axis=1), level
+
+
+def best_path(votes: np.ndarray) -> np.ndarray:
+    """Indices (T,) of the path with the most votes less the price of movement."""
+    count, size = votes.shape
+    step = np.arange(size) * STEP_CENTS
+    price = 0.5 * ((step[:, None] - step) / SMOOTH_CENTS) ** 2
+    total = votes[0]
+    back = np.zeros((count, size), dtype=int)
+    for t in range(1, count):
+        options = total[None, :] - price
+        back[t] = options.argmax(axis=1)
+        total = options[np.arange(size), back[t]] + votes[t]
+    path = np.empty(count, dtype=int)
+    path[-1] = total.argmax()
+    for t in range(count - 1, 0, -1):
+        path[t - 1] = back[t, path[t]]
+    return path
+
+
+def _parabola(votes: np.ndarray, path: np.ndarray) -> np.ndarray:
+    """Sub-grid offset (T,) in steps around the path's maxima."""
+    rows = np.arange(len(path))
+    i = np.clip(path, 1, votes.shape[1] - 2)
+    left, mid, right = votes[rows, i - 1], votes[rows, i], votes[rows, i + 1]
+    bend = left - 2 * mid + right
+    offset = np.where(bend < 0, 0.5 * (left - right) / np.minimum(bend, -1e-9), 0.0)
+    return np.clip(offset, -1, 1) + (i - path)
+
+
+def follow(spectra: Frames, f0_hz: np.ndarray, voice: int, doubt_cents: float) -> Track:
+    """Coarse track of one voice. ``f0_hz`` (V,) are all voices' pitches as known so far."""
+    partials = free_partials(f0_hz, voice, doubt_cents)
+    f0, count = float(f0_hz[voice]), len(spectra.time_s)
+    if len(partials) == 0:
+        nothing = np.zeros(count)
+        return Track(f0, spectra.time_s, nothing, nothing - 200.0, nothing, 0)
+    votes, level = _votes(spectra, f0, partials)
+    path = best_path(votes)
+    cents = -REACH_CENTS + STEP_CENTS * (path + _parabola(votes, path))
+    rows = np.arange(count)
+    at = level[rows, :, path]
+    power = 10 * np.log10(np.exp(at).sum(axis=1) / 2)
+    return Track(f0, spectra.time_s, cents, power, votes[rows, path] / len(partials), len(partials))
+
+
+def coarse_tracks(spectra: Frames, f0_hz: np.ndarray) -> list[Track]:
+    """Tracks of all voices, in two passes: the second knows better which partials are free."""
+    f0_hz = np.asarray(f0_hz, dtype=float)
+    first = [follow(spectra, f0_hz, v, 25.0) for v in range(len(f0_hz))]
+    better = [
+        t.f0_hz * 2 ** (np.median(t.cents) / 1200) if not t.hidden else t.f0_hz for t in first
+    ]
+    if len(better) == 1:
+        return first
+    return [follow(spectra, np.array(better), v, 10.0) for v in range(len(better))]

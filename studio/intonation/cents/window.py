@@ -1,0 +1,352 @@
+"""Fitting all voices in one window: from coarse tracks to curves right to a tenth of a cent.
+
+Conventions: times in seconds of the clip; cents relative to each voice's ``f0_hz``.
+
+Method
+------
+Coarse to fine. The visible voices are fitted first on low partials, where the coarse tracks are
+well inside the basin of the right minimum, then on more. A hidden voice (``hidden.py``) is
+looked for beside its parent and started from the best few offsets; the start whose joint fit
+is likeliest wins. The last fit uses all voices and all usable partials.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from studio.intonation.cents import hidden, lock, modulation
+from studio.intonation.cents.bands import (
+    MOVING_HALF_BAND_HZ,
+    STEADY_HALF_BAND_HZ,
+    Bands,
+    Spectrum,
+    cut,
+    transform,
+)
+from studio.intonation.cents.refine import Basis, Fit, run
+from studio.intonation.cents.track import Track, near_multiple
+
+FMAX_HZ = 5000.0
+KMAX = 16
+SLOW_BANDWIDTH_HZ = 3.0
+VIBRATO_BANDWIDTH_HZ = 9.0
+VIBRATO_SEEN_CENTS = 2.0  # standard deviation of the coarse track about its line
+HIDDEN_TRUST = 0.4  # a hidden voice moves much as its parent does
+CLEAR_GAIN = 12.0  # log-likelihood by which another start must win before it is believed
+
+
+@dataclass(frozen=True, slots=True)
+class WindowFit:
+    """A fitted window: the last joint fit, its clip time axis (M,), and each voice's lock."""
+
+    fit: Fit
+    time_s: np.ndarray
+    locks: np.ndarray
+    vibrato: bool
+    hidden: tuple[int, ...]
+    margin: float  # log-likelihood by which the chosen start beat the next different one
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """One step of coarse to fine."""
+
+    kmax: int
+    ridge: float
+    sways: int
+    bandwidth_hz: float
+    iterations: int
+
+
+STEADY = (Stage(6, 0.03, 3, 2.0, 5), Stage(KMAX, 0.1, 4, SLOW_BANDWIDTH_HZ, 6))
+STEADY_CHOICE = Stage(8, 0.05, 3, 2.0, 5)
+MOVING_CHOICE = Stage(8, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 5)
+MOVING = (
+    Stage(3, 0.03, 3, VIBRATO_BANDWIDTH_HZ, 6),
+    Stage(6, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 6),
+    Stage(KMAX, 0.1, 4, VIBRATO_BANDWIDTH_HZ, 8),
+)
+
+
+def moves(tracks: list[Track]) -> bool:
+    """Whether a visible voice moves more than a steady finger does (vibrato, slides)."""
+    spreads = [0.0]
+    for t in tracks:
+        if not t.hidden and len(t.cents) >= 6:
+            line = np.polyval(np.polyfit(t.time_s, t.cents, 1), t.time_s)
+            spreads.append(float(np.std(t.cents - line)))
+    return max(spreads) > VIBRATO_SEEN_CENTS
+
+
+def _start(track: Track, basis: Basis, time_s: np.ndarray, length_s: float) -> np.ndarray:
+    """Project a coarse track on the cosine basis (ridge least squares), shape (P,)."""
+    inside = np.abs(time_s) <= length_s / 2
+    curve = np.interp(time_s[inside], track.time_s, track.cents)
+    b = basis.pitch[:, inside]
+    ridge = np.diag(inside.sum() * 4.0 / basis.spread_cents**2)
+    return np.linalg.solve(b @ b.T + ridge, b @ curve)
+
+
+def _grow(theta: np.ndarray, terms: int) -> np.ndarray:
+    """The same curve with more (or fewer) cosine terms."""
+    wide = np.zeros((len(theta), terms))
+    keep = min(terms, theta.shape[1])
+    wide[:, :keep] = theta[:, :keep]
+    return wide
+
+
+class _Window:
+    """Working state of one window's fit: f0, curves, and what the stages need."""
+
+    def __init__(
+        self, y: np.ndarray, sr: int, start_s: float, end_s: float, tracks: list[Track]
+    ) -> None:
+        self.moving = moves(tracks)
+        wide = self.moving or any(t.hidden for t in tracks)
+        half_band = MOVING_HALF_BAND_HZ if wide else STEADY_HALF_BAND_HZ
+        self.spectrum: Spectrum = transform(y, sr, start_s, end_s, half_band)
+        middle = self.spectrum.start_s + self.spectrum.length_s / 2
+        self.tracks = [
+            Track(t.f0_hz, t.time_s - middle, t.cents, t.level_db, t.votes, t.free) for t in tracks
+        ]
+        self.hidden = [v for v, t in enumerate(tracks) if t.hidden]
+        self.f0 = np.array([t.f0_hz for t in tracks])
+        self.modulations = np.zeros((0, self.spectrum.count), dtype=complex)
+        self._centre_tracks()
+
+    def _centre_tracks(self) -> None:
+        """Measure cents from each visible track's mean, so that curves stay near zero."""
+        half = self.spectrum.length_s / 2
+        for v, t in enumerate(self.tracks):
+            if t.hidden:
+                continue
+            inside = np.abs(t.time_s) <= half
+            mean = float(np.median(t.cents[inside])) if inside.any() else float(np.median(t.cents))
+            self.f0[v] = t.f0_hz * 2 ** (mean / 1200)
+            self.tracks[v] = Track(
+                self.f0[v], t.time_s, t.cents - mean, t.level_db, t.votes, t.free
+            )
+
+    def spread_cents(self) -> float:
+        """How far from its mean a partial may move."""
+        reach = [
+            float(
+                np.percentile(np.abs(t.cents[np.abs(t.time_s) <= self.spectrum.length_s / 2]), 95)
+            )
+            for t in self.tracks
+            if not t.hidden and (np.abs(t.time_s) <= self.spectrum.length_s / 2).any()
+        ]
+        return min(60.0, 4.0 + 1.2 * max(reach, default=10.0))
+
+    def stage(
+        self,
+        stage: Stage,
+        f0: np.ndarray,
+        theta: np.ndarray | None,
+        alone: bool,
+        expected: np.ndarray | None = None,
+        others_hz: np.ndarray | None = None,
+    ) -> Fit:
+        """Run one stage; ``alone`` keeps only clusters without hidden voices.
+
+        ``others_hz`` (N, V) are further pitches that the bands must leave room for.
+        """
+        bands = cut(
+            self.spectrum,
+            f0,
+            kmax=stage.kmax,
+            fmax_hz=FMAX_HZ,
+            spread_cents=self.spread_cents(),
+            others_hz=others_hz,
+        )
+        if alone:
+            bands = self._without_hidden(bands)
+        length = self.spectrum.length_s
+        basis = Basis.make(
+            bands.time_s,
+            length,
+            stage.bandwidth_hz,
+            stage.sways,
+            stage.ridge,
+            self.moving,
+            self.modulations,
+        )
+        if theta is None:
+            begun = np.stack([_start(t, basis, bands.time_s, length) for t in self.tracks])
+        else:
+            begun = _grow(theta, len(basis.pitch))
+        if expected is None:
+            expected = begun
+        trust = np.ones((len(f0), 1))
+        if not alone:
+            trust[self.hidden] = HIDDEN_TRUST
+        fit = Fit(bands, basis, f0, begun, _grow(expected, len(basis.pitch)), trust)
+        return run(fit, stage.iterations)
+
+    def _without_hidden(self, bands: Bands) -> Bands:
+        """Clusters in which no hidden voice has a partial, nor could have one."""
+        keep = np.ones(len(bands.z), dtype=bool)
+        for h in self.hidden:
+            keep &= ~((bands.voice == h) & (bands.partial > 0)).any(axis=1)
+            relation = near_multiple(self.f0, h)
+            if relation:
+                parent, n = relation
+                theirs = (bands.voice == parent) & (bands.partial > 0)
+                keep &= ~(theirs & (bands.partial % n == 0)).any(axis=1)
+        return bands.subset(keep) if keep.any() else bands
+
+
+def fit_window(
+    y: np.ndarray, sr: int, start_s: float, end_s: float, tracks: list[Track]
+) -> WindowFit:
+    """Fit every voice of ``tracks`` jointly between ``start_s`` and ``end_s``."""
+    window = _Window(y, sr, start_s, end_s, tracks)
+    stages = MOVING if window.moving else STEADY
+    visible_stages = stages[:-1] if window.hidden else stages
+    theta: np.ndarray | None = None
+    expected: np.ndarray | None = None
+    fit: Fit | None = None
+    if len(window.hidden) < len(window.f0):
+        for stage in visible_stages:
+            fit = window.stage(stage, window.f0, theta, bool(window.hidden), expected)
+            theta, expected = fit.theta, fit.expected
+        if window.hidden or window.moving:
+            window.modulations = modulation.shapes(fit)
+    margin = np.inf
+    if window.hidden:
+        fit, margin = _with_hidden(window, theta, stages)
+    assert fit is not None
+    middle = window.spectrum.start_s + window.spectrum.length_s / 2
+    return WindowFit(
+        fit,
+        fit.bands.time_s + middle,
+        lock.voice_locks(fit),
+        window.moving,
+        tuple(window.hidden),
+        margin,
+    )
+
+
+def _with_hidden(
+    window: _Window, theta: np.ndarray | None, stages: tuple[Stage, ...]
+) -> tuple[Fit, float]:
+    """Try the starts for the hidden voices one by one; return the best fit and its margin."""
+    starts = _starts(window, theta, stages)
+    every = np.array([f0 for f0, _ in starts])
+    choice = MOVING_CHOICE if window.moving else STEADY_CHOICE
+    trials = []
+    for f0, begun in starts:
+        fit = window.stage(choice, f0, begun, False, None, every)
+        trials.append((fit.cost, fit))
+    trials.sort(key=lambda trial: trial[0])
+    best = trials[0][1]
+    different = [
+        cost for cost, fit in trials[1:] if np.max(np.abs(_means(fit) - _means(best))) > 1.5
+    ]
+    margin = (min(different) - trials[0][0]) / 2 if different else np.inf
+    fit = best
+    for stage in stages[-1:]:
+        f0 = fit.f0_hz * 2 ** (fit.theta[:, 0] / 1200)
+        theta, expected = fit.theta.copy(), fit.expected
+        theta[:, 0] = 0
+        fit = window.stage(stage, f0, theta, False, expected)
+    return fit, margin
+
+
+def _means(fit: Fit) -> np.ndarray:
+    return 1200 * np.log2(fit.f0_hz) + fit.theta[:, 0]
+
+
+def _starts(
+    window: _Window, theta: np.ndarray | None, stages: tuple[Stage, ...]
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Pitches and curves to start the joint fit from, several for every hidden voice."""
+    length = window.spectrum.length_s
+    time = window.spectrum.time_s
+    first = stages[0]
+    basis = Basis.make(time, length, first.bandwidth_hz, first.sways, first.ridge, window.moving)
+    voices = len(window.f0)
+    begun = np.zeros((voices, len(basis.pitch)))
+    if theta is not None:
+        begun = _grow(theta, len(basis.pitch))
+    f0 = window.f0 * 2 ** (begun[:, 0] / 1200)
+    begun[:, 0] = 0
+    starts = [(f0, begun)]
+    done: set[int] = set()
+    for h in window.hidden:
+        if h in done:
+            continue
+        relation = near_multiple(window.f0, h)
+        if relation is None:
+            continue
+        parent, n = relation
+        if parent in window.hidden and parent not in done and n == 1:
+            found = _unison(window, f0, min(parent, h), max(parent, h), time, len(basis.pitch))
+            done |= {parent, h}
+        else:
+            found = _beside(window, f0, begun, parent, h, n, time, basis)
+            done.add(h)
+        starts = [
+            (np.where(new_f0 > 0, new_f0, old_f0), _merge(old, new, new_f0))
+            for old_f0, old in starts
+            for new_f0, new in found
+        ]
+    return starts
+
+
+def _merge(old: np.ndarray, new: np.ndarray, changed: np.ndarray) -> np.ndarray:
+    return np.where((changed > 0)[:, None], new, old)
+
+
+def _beside(
+    window: _Window,
+    f0: np.ndarray,
+    begun: np.ndarray,
+    parent: int,
+    h: int,
+    n: int,
+    time: np.ndarray,
+    basis: Basis,
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Starts for hidden voice ``h`` beside n times ``parent``; 0 marks unchanged pitches."""
+    shape = begun[parent] @ basis.pitch
+    others = np.array([f for v, f in enumerate(f0) if v not in (parent, h)])
+    expected = 1200 * np.log2(f0[h] / (n * f0[parent]))
+    lines = hidden.demodulate(window.spectrum, f0[parent], n, shape, time, others)
+    found = []
+    shapes = _resample(window.modulations, time, lines.time_s)
+    likely = [offset for offset, _ in hidden.offsets(lines, float(expected), shapes)]
+    if min(abs(offset) for offset in likely) > 2.0:
+        likely.append(0.0)
+    for offset in likely:
+        changed = np.zeros(len(f0))
+        changed[h] = n * f0[parent] * 2 ** (offset / 1200)
+        theta = np.zeros_like(begun)
+        theta[h] = begun[parent]
+        found.append((changed, theta))
+    return found
+
+
+def _resample(shapes: np.ndarray, time_s: np.ndarray, new_time_s: np.ndarray) -> np.ndarray:
+    """Complex shapes (R, M) on another time axis."""
+    rows = [
+        np.interp(new_time_s, time_s, row.real) + 1j * np.interp(new_time_s, time_s, row.imag)
+        for row in shapes
+    ]
+    return np.array(rows, dtype=complex).reshape(len(shapes), len(new_time_s))
+
+
+def _unison(
+    window: _Window, f0: np.ndarray, low: int, high: int, time: np.ndarray, terms: int
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Starts for two voices of a unison."""
+    middle = float(np.sqrt(f0[low] * f0[high]))
+    others = np.array([f for v, f in enumerate(f0) if v not in (low, high)])
+    lines = hidden.demodulate(window.spectrum, middle, 1, np.zeros(len(time)), time, others)
+    around = 1200 * np.log2(f0[[low, high]] / middle)
+    found = []
+    for a, b, _ in hidden.unison_offsets(lines, (float(around[0]), float(around[1]))):
+        changed = np.zeros(len(f0))
+        changed[low], changed[high] = middle * 2 ** (a / 1200), middle * 2 ** (b / 1200)
+        found.append((changed, np.zeros((len(f0), terms))))
+    return found
