@@ -94,7 +94,7 @@ def _fit(y: np.ndarray, sr: float, sounding: Sounding) -> EventFit:
         piece = resample_poly(piece, ratio.numerator, ratio.denominator)
     rate = sr * ratio.numerator / ratio.denominator
     origin_s = first / sr
-    fit = measure_sounding(piece, rate, _shifted(sounding, -origin_s))
+    fit = measure_sounding(piece, round(rate), _shifted(sounding, -origin_s))
     return EventFit(tuple(_fit_shifted(voice, origin_s) for voice in fit.voices), fit.intervals)
 
 
