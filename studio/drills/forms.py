@@ -30,7 +30,7 @@ class DrillForm(forms.Form):
         choices=sorted(Interval.choices, key=lambda choice: choice[0] != Interval.MIXED),
         required=False,
         label="Interval",
-        help_text="Helps the listening: it knows which double stops to expect.",
+        help_text="Clips that answer the drill are judged as this interval.",
     )
     key = forms.ChoiceField(
         choices=KEYS, required=False, label="Key", help_text="Notes are spelled in this key."
@@ -48,7 +48,9 @@ class DrillForm(forms.Form):
 class SetDrillForm(forms.Form):
     """Set the newest version of a drill: it stands in the pupil's queue at once."""
 
-    drill = forms.ModelChoiceField(queryset=Drill.objects.none(), label="Drill")
+    drill = forms.ModelChoiceField(
+        queryset=Drill.objects.none(), label="Drill", empty_label="Choose a drill"
+    )
     due_on = forms.DateField(
         required=False,
         label="Due",

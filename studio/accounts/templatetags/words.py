@@ -89,8 +89,9 @@ def plain_number(value: float) -> str:
 
 
 @register.filter
-def deviation(params: dict) -> str:
+def deviation(params: dict | None) -> str:
     """The figure behind a mark: a signed deviation in cents with its uncertainty."""
+    params = params or {}
     cents, doubt = params.get("deviation_cents"), params.get("uncertainty_cents")
     if cents is None:
         return ""

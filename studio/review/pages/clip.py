@@ -17,6 +17,7 @@ from studio.review.models import Return
 
 from . import states
 
+TRACK_LINE_Y, TRACK_LIFT = 20, 9  # px, as review/track.html draws it
 LEAD_IN_S = 2.0  # a press plays from this long before the moment, so that it is heard coming
 
 
@@ -44,7 +45,7 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         return _underway(request, context)
     if own and returned.read_at is None:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
-    context |= {"returned": returned, "moments": moments(returned.snapshot)}
+    context |= {"returned": returned, "moments": moments(returned.snapshot, clip.duration_s)}
     return render(request, "review/returned.html", context)
 
 
@@ -60,13 +61,22 @@ def is_playable(clip: Clip) -> bool:
     return stage is not None and stage.is_done
 
 
-def moments(snapshot: dict) -> list[dict]:
-    """The moments of a snapshot, each with the time a press plays from and how long it lasts."""
-    return [
-        moment
-        | {
-            "play_from_s": max(0.0, moment["start_s"] - LEAD_IN_S),
-            "until_s": moment["end_s"] if moment.get("end_s") is not None else moment["start_s"],
-        }
-        for moment in snapshot["moments"]
-    ]
+def moments(snapshot: dict, duration_s: float | None) -> list[dict]:
+    """The moments of a snapshot, each with where a press plays from and its place on the track.
+
+    ``percent`` is along the clip (0 to 100); ``y`` is on the line, or above it for what was wide
+    or sharp, below it for what was narrow or flat.
+    """
+    return [moment | _placed(moment, duration_s) for moment in snapshot["moments"]]
+
+
+def _placed(moment: dict, duration_s: float | None) -> dict:
+    start_s = moment["start_s"]
+    deviation = (moment.get("params") or {}).get("deviation_cents") or 0
+    lift = (deviation > 0) - (deviation < 0)
+    return {
+        "play_from_s": max(0.0, start_s - LEAD_IN_S),
+        "until_s": start_s if moment.get("end_s") is None else moment["end_s"],
+        "percent": f"{min(100.0, 100 * start_s / duration_s):.2f}" if duration_s else "0",
+        "y": TRACK_LINE_Y - TRACK_LIFT * lift,
+    }

@@ -61,6 +61,7 @@ def _reading(enrolment: Enrolment, all_returns: bool) -> dict:
     shown = list(returns if all_returns else returns[: RETURNS_SHOWN + 1])
     more = not all_returns and len(shown) > RETURNS_SHOWN
     return {
+        "unread": [returned for returned in shown if returned.read_at is None],
         "queue": drills.queue_of(enrolment),
         "done": drills.done_by(enrolment)[:DONE_SHOWN],
         "returns": shown[:RETURNS_SHOWN] if more else shown,

@@ -100,7 +100,8 @@ def _page(
 def _about(enrolment: Enrolment, instrument: Instrument | None) -> PupilForm:
     initial: dict = {"level": enrolment.level}
     if instrument is not None:
-        initial |= {"kind": instrument.kind, "string_length_mm": instrument.string_length_mm}
+        length = f"{instrument.string_length_mm:g}"
+        initial |= {"kind": instrument.kind, "string_length_mm": length}
     return PupilForm(initial=initial)
 
 

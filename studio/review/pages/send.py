@@ -224,6 +224,7 @@ def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None
         "area": "pupil",
         "sentence": answer.sentence if answer else "",
         "max_bytes": settings.MAX_UPLOAD_BYTES,
+        "max_mb": settings.MAX_UPLOAD_BYTES // 1_000_000,
         "max_clip_s": settings.MAX_CLIP_S,
         "endings": ENDINGS,
     }

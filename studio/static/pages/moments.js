@@ -84,6 +84,7 @@ class ClipMoments extends HTMLElement {
   /** A moment that was pressed stays marked from its lead-in on, also where others sound first. */
   #follow() {
     const { seeking, currentTime } = this.#player;
+    this.#move(currentTime);
     if (seeking) {
       return;
     }
@@ -101,6 +102,17 @@ class ClipMoments extends HTMLElement {
   }
 
   // -- internals
+
+  /** The line that shows where the clip is. */
+  #move(t) {
+    const now = this.querySelector('[data-part="now"]');
+    const { duration } = this.#player;
+    if (now && duration > 0) {
+      const place = `${((100 * t) / duration).toFixed(2)}%`;
+      now.setAttribute("x1", place);
+      now.setAttribute("x2", place);
+    }
+  }
 
   #mark(index) {
     if (index === this.#current) {
