@@ -43,6 +43,7 @@ class Weighting:
 def slow(cents: np.ndarray, hop_s: float) -> np.ndarray:
     """Moving average over ``SLOW_S``, same shape; the ends average what there is."""
     width = max(1, round(SLOW_S / hop_s)) | 1
+    width = min(width, max(1, len(cents) - 1 + len(cents) % 2))  # never longer than what is averaged
     kernel = np.ones(width)
     return np.convolve(cents, kernel, "same") / np.convolve(np.ones(len(cents)), kernel, "same")
 
