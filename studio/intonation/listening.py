@@ -43,6 +43,7 @@ from studio.theory import (
 )
 
 MIN_RATE_HZ = 8000.0
+SHORTEST_S = 0.1  # less holds no note
 RATE_HZ = 22050
 MARGIN_S = 1.0  # of sound on each side of an event, for its windows
 TRACK_STEP_S = 0.05
@@ -63,14 +64,16 @@ def listen(
     tell = on_progress or (lambda share: None)
     y = _checked(y, sr)
     tell(0.0)
-    soundings = find_soundings(y, sr)
+    soundings = find_soundings(y, sr) if len(y) >= SHORTEST_S * sr else []
     tell(FINDING_SHARE)
     fits = []
     for number, sounding in enumerate(soundings, start=1):
         fits.append(_fit(y, sr, sounding))
         tell(FINDING_SHARE + (1.0 - FINDING_SHARE) * number / len(soundings))
     tell(1.0)
-    return build(soundings, fits, Source(len(y) / float(sr), round(sr)), options)
+    heard = build(soundings, fits, Source(len(y) / float(sr), round(sr)), options)
+    # As it will be stored, rounding included: judging it later gives the same marks.
+    return Measurement.from_dict(heard.to_dict())
 
 
 def _checked(y: np.ndarray, sr: float) -> np.ndarray:
