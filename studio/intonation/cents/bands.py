@@ -179,7 +179,7 @@ def _fill(spectrum: Spectrum, rows: list, voice: np.ndarray, partial: np.ndarray
     z = fft.ifft(fft.ifftshift(values, axes=1), axis=1) * m
     time = spectrum.time_s
     return Bands(
-        z,
+        z.astype(np.complex64),
         centre * df,
         voices,
         partials,

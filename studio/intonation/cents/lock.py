@@ -14,7 +14,7 @@ curvature of the fit does.
 
 import numpy as np
 
-from studio.intonation.cents.refine import Fit, project, ridge_diagonal
+from studio.intonation.cents.refine import Fit, power, project
 
 BEST = 6  # clusters whose median is the lock
 
@@ -22,10 +22,10 @@ BEST = 6  # clusters whose median is the lock
 def voice_locks(fit: Fit) -> np.ndarray:
     """Lock of every voice, shape (V,)."""
     bands, sways = fit.bands, len(fit.basis.sway)
-    full = np.sum(np.abs(fit.residual) ** 2, axis=1)
+    full = power(fit.residual)
     owner = np.repeat(bands.voice, sways, axis=1)
     filled = np.repeat(bands.partial > 0, sways, axis=1)
-    diagonal = ridge_diagonal(fit)
+    diagonal = fit.problem.diagonal
     locks = np.zeros(len(fit.f0_hz))
     for v in range(len(locks)):
         mine = filled & (owner == v)
@@ -33,8 +33,7 @@ def voice_locks(fit: Fit) -> np.ndarray:
         if not has.any():
             continue
         columns = np.where(mine[has][:, :, None], 0, fit.columns[has])
-        _, _, residual, _ = project(columns, bands.z[has], diagonal[has] + mine[has])
-        without = np.sum(np.abs(residual) ** 2, axis=1)
-        share = 1 - full[has] / np.maximum(without, 1e-30)
+        _, _, residual = project(columns, bands.z[has], diagonal[has] + mine[has])
+        share = 1 - full[has] / np.maximum(power(residual), 1e-30)
         locks[v] = np.median(np.sort(share)[::-1][:BEST])
     return np.clip(locks, 0, 1)

@@ -34,6 +34,7 @@ import numpy as np
 
 from studio.intonation.cents.bands import KAPPA, Bands
 
+BASE_RIDGE = 1e-5  # keeps nearly equal columns (an octave in tune) solvable in single precision
 FLOOR = 1e-4  # least residual assumed, as a share of a cluster's energy: rooms are no cleaner
 SLOW_CENTS = 4.0  # prior standard deviation of the slowest movement beside the expected one
 SLOW_CORNER_HZ = 1.0  # above it the prior of unvibrated movement falls
@@ -94,99 +95,126 @@ def prior(terms: int, length_s: float, vibrato: bool) -> np.ndarray:
     return sd
 
 
-@dataclass(slots=True)
-class Fit:
-    """State of the joint fit. ``f0_hz`` (V,), ``theta`` (V, P) in cents re ``f0_hz``."""
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """What stays fixed while a fit runs: data, bases, and the prior of the pitch curves.
+
+    ``f0_hz`` (V,); ``expected_cents`` (V, P) is the prior's centre and ``stiffness`` (V, P) its
+    inverse variance (the means, j = 0, are free); ``diagonal`` (C, S * Q) is the ridge.
+    """
 
     bands: Bands
     basis: Basis
     f0_hz: np.ndarray
+    expected_cents: np.ndarray
+    stiffness: np.ndarray
+    diagonal: np.ndarray
+
+    @classmethod
+    def make(
+        cls,
+        bands: Bands,
+        basis: Basis,
+        f0_hz: np.ndarray,
+        expected_cents: np.ndarray,
+        trust: np.ndarray,
+    ) -> "Problem":
+        """``trust`` (V,) scales the standard deviation of each voice's prior."""
+        stiffness = 1 / (basis.spread_cents * trust[:, None]) ** 2
+        stiffness[:, 0] = 1e-8
+        per_sway = len(bands.time_s) * (basis.sway_ridge + BASE_RIDGE)
+        filled = bands.partial > 0
+        # columns of absent partials are zero; a one on the diagonal keeps them solvable
+        diagonal = np.where(filled[:, :, None], per_sway, 1.0).reshape(len(filled), -1)
+        return cls(bands, basis, f0_hz, expected_cents, stiffness, diagonal)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """One state of the joint fit: pitch terms ``theta`` (V, P) in cents re ``f0_hz`` and what
+    follows from them.
+
+    ``cost`` is minus twice the log posterior up to a constant; ``columns`` (C, S * Q, M);
+    ``inverse`` (C, S * Q, S * Q) of the ridged Gram matrices; ``amplitudes`` (C, S * Q);
+    ``residual`` (C, M); ``weight`` (C,) inverse noise power of each cluster.
+    """
+
+    problem: Problem
     theta: np.ndarray
-    expected: np.ndarray  # (V, P): centre of the prior, cents
-    trust: np.ndarray  # (V, 1): the prior's standard deviation as a share of spread_cents
-    cost: float = np.inf
-    columns: np.ndarray | None = None  # (C, S * Q, M)
-    gram: np.ndarray | None = None
-    amplitudes: np.ndarray | None = None  # (C, S * Q)
-    residual: np.ndarray | None = None  # (C, M)
-    rss: np.ndarray | None = None  # (C,) with the ridge's share
-    weight: np.ndarray | None = None  # (C,) inverse noise power
+    cost: float
+    columns: np.ndarray
+    inverse: np.ndarray
+    amplitudes: np.ndarray
+    residual: np.ndarray
+    weight: np.ndarray
+
+    @property
+    def bands(self) -> Bands:
+        """The clusters fitted."""
+        return self.problem.bands
+
+    @property
+    def basis(self) -> Basis:
+        """The bases of pitch and amplitude."""
+        return self.problem.basis
+
+    @property
+    def f0_hz(self) -> np.ndarray:
+        """The pitches that cents are measured from, shape (V,)."""
+        return self.problem.f0_hz
 
     def cents(self) -> np.ndarray:
         """Pitch curves in exact cents re ``f0_hz``, shape (V, M)."""
         return 1200 * np.log2(1 + KAPPA * (self.theta @ self.basis.pitch))
 
 
-def _columns(fit: Fit, theta: np.ndarray) -> np.ndarray:
-    """Columns w(t) cos(pi q u) exp(i(k phi_v - 2 pi F t)), shape (C, S * Q, M)."""
-    bands, basis = fit.bands, fit.basis
-    turn = 2 * np.pi * fit.f0_hz[:, None] * (bands.time_s + KAPPA * (theta @ basis.integral))
-    psi = bands.partial[:, :, None] * turn[bands.voice]
-    psi -= (2 * np.pi * bands.centre_hz[:, None] * bands.time_s)[:, None, :]
-    wave = np.exp(1j * psi) * (bands.taper * (bands.partial[:, :, None] > 0))
+def _columns(problem: Problem, theta: np.ndarray) -> np.ndarray:
+    """Columns w(t) m_q(t) exp(i(k phi_v - 2 pi F t)), shape (C, S * Q, M), single precision."""
+    bands, basis = problem.bands, problem.basis
+    turns = problem.f0_hz[:, None] * (bands.time_s + KAPPA * (theta @ basis.integral))
+    psi = bands.partial[:, :, None] * turns[bands.voice]
+    psi -= (bands.centre_hz[:, None] * bands.time_s)[:, None, :]
+    angle = (2 * np.pi * (psi - np.round(psi))).astype(np.float32)
+    wave = np.empty(psi.shape, dtype=np.complex64)
+    wave.real, wave.imag = np.cos(angle), np.sin(angle)
+    wave *= bands.taper.astype(np.float32) * (bands.partial[:, :, None] > 0)
     c, s, m = wave.shape
-    return (wave[:, :, None, :] * basis.sway).reshape(c, s * len(basis.sway), m)
-
-
-def ridge_diagonal(fit: "Fit") -> np.ndarray:
-    """Ridge of every column, shape (C, S * Q); 1 where there is no partial."""
-    per_sway = len(fit.bands.time_s) * (fit.basis.sway_ridge + 1e-9)
-    filled = fit.bands.partial > 0
-    return np.where(filled[:, :, None], per_sway, 1.0).reshape(len(filled), -1)
+    sway = basis.sway.astype(np.complex64 if np.iscomplexobj(basis.sway) else np.float32)
+    return (wave[:, :, None, :] * sway).reshape(c, s * len(sway), m)
 
 
 def project(
     columns: np.ndarray, z: np.ndarray, diagonal: np.ndarray
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Ridge least squares per cluster: (gram, amplitudes, residual, rss with the ridge)."""
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Ridge least squares per cluster: (inverse Gram matrix, amplitudes, residual)."""
     conj = columns.conj()
-    gram = conj @ columns.transpose(0, 2, 1)
+    gram = (conj @ columns.transpose(0, 2, 1)).astype(complex)
     k = np.arange(gram.shape[1])
     gram[:, k, k] += diagonal
-    right = conj @ z[:, :, None]
-    a = np.linalg.solve(gram, right)[:, :, 0]
-    residual = z - (a[:, None, :] @ columns)[:, 0]
-    # at the minimum RSS + ridge = |z|^2 - Re(a^H G^H z); summed directly it stays accurate
-    rss = np.sum(np.abs(residual) ** 2, axis=1) + np.sum(diagonal * np.abs(a) ** 2, axis=1)
-    return gram, a, residual, rss
+    inverse = np.linalg.inv(gram)
+    a = (inverse @ (conj @ z[:, :, None]))[:, :, 0]
+    residual = z - (a[:, None, :].astype(np.complex64) @ columns)[:, 0]
+    return inverse, a, residual
 
 
-def evaluate(fit: Fit, theta: np.ndarray) -> Fit:
-    """Project the amplitudes out at ``theta`` and return the new state with its cost."""
-    bands = fit.bands
-    columns = _columns(fit, theta)
-    diagonal = ridge_diagonal(fit)
-    gram, a, residual, rss = project(columns, bands.z, diagonal)
-    energy = np.sum(np.abs(bands.z) ** 2, axis=1) + 1e-30
+def evaluate(problem: Problem, theta: np.ndarray) -> Fit:
+    """Project the amplitudes out at ``theta``."""
+    bands = problem.bands
+    columns = _columns(problem, theta)
+    inverse, a, residual = project(columns, bands.z, problem.diagonal)
+    rss = power(residual) + np.sum(problem.diagonal * np.abs(a) ** 2, axis=1)
+    energy = power(bands.z) + 1e-30
     rss = rss + FLOOR * energy
     dof = effective_dof(bands)
     # relative to explaining nothing, so that fits with other clusters can be compared
-    cost = 2 * float(np.sum(dof * np.log(rss / energy))) + float(
-        np.sum((theta - fit.expected) ** 2 * inverse_prior(fit))
-    )
-    return Fit(
-        bands,
-        fit.basis,
-        fit.f0_hz,
-        theta,
-        fit.expected,
-        fit.trust,
-        cost,
-        columns,
-        gram,
-        a,
-        residual,
-        rss,
-        dof / rss,
-    )
+    cost = 2 * float(np.sum(dof * np.log(rss / energy)))
+    cost += float(np.sum((theta - problem.expected_cents) ** 2 * problem.stiffness))
+    return Fit(problem, theta, cost, columns, inverse, a, residual, dof / rss)
 
 
-def inverse_prior(fit: Fit) -> np.ndarray:
-    """Inverse prior variance of every term, shape (V, P); the means are free."""
-    spread = fit.basis.spread_cents * fit.trust
-    inverse = 1 / spread**2
-    inverse[:, 0] = 1e-8
-    return inverse
+def power(z: np.ndarray) -> np.ndarray:
+    """Sum of squared moduli over the last axis."""
+    return np.sum(z.real**2 + z.imag**2, axis=-1, dtype=float)
 
 
 def effective_dof(bands: Bands) -> np.ndarray:
@@ -199,51 +227,52 @@ def _slopes(fit: Fit) -> np.ndarray:
     bands = fit.bands
     c, s = bands.partial.shape
     waves = fit.columns.reshape(c, s, -1, len(bands.time_s))
-    parts = (fit.amplitudes.reshape(c, s, 1, -1) @ waves)[:, :, 0]
-    parts = parts * (1j * bands.partial[:, :, None])
+    a = fit.amplitudes.reshape(c, s, 1, -1).astype(np.complex64)
+    parts = (a @ waves)[:, :, 0] * (1j * bands.partial[:, :, None]).astype(np.complex64)
     owner = bands.voice[:, :, None] == np.arange(len(fit.f0_hz))
-    return owner.transpose(0, 2, 1).astype(float) @ parts
+    return owner.transpose(0, 2, 1).astype(np.complex64) @ parts
 
 
 def scores_and_information(fit: Fit) -> tuple[np.ndarray, np.ndarray]:
-    """Gradient of half the cost per cluster (C, V, P) and Gauss-Newton matrix (V*P, V*P)."""
-    slopes = _slopes(fit)
-    scale = 2 * np.pi * fit.f0_hz * KAPPA
-    integral = fit.basis.integral
-    weight = 2 * fit.weight[:, None, None]
-    score = -weight * ((slopes.conj() * fit.residual[:, None, :]).real @ integral.T)
-    score = score * scale[:, None]
+    """Gradient of half the cost per cluster (C, V, P) and Gauss-Newton matrix (V*P, V*P).
+
+    The prior is not included.
+    """
+    scale = (2 * np.pi * KAPPA * fit.f0_hz)[:, None]
+    root = np.sqrt(2 * fit.weight)
+    slopes = _slopes(fit) * (root[:, None, None] * scale).astype(np.float32)
+    residual = fit.residual * root[:, None].astype(np.float32)
+    integral = fit.basis.integral.astype(np.float32)
+    score = -((slopes.conj() * residual[:, None, :]).real @ integral.T).astype(float)
     # projected Jacobian: J^H J - (G^H J)^H (G^H G + ridge)^-1 (G^H J)
+    joint = (slopes.conj()[:, :, None] * slopes[:, None]).real.sum(axis=0)  # (V, V, M)
+    direct = (joint[:, :, None, :] * integral) @ integral.T  # (V, V, P, P)
     v, p = len(scale), len(integral)
-    joint = np.einsum("cvm,cum->vum", (weight * slopes).conj(), slopes).real
-    direct = np.einsum("vum,pm,qm->vpuq", joint, integral, integral, optimize=True)
+    direct = direct.transpose(0, 2, 1, 3).reshape(v * p, v * p).astype(float)
     mixed = fit.columns.conj()[:, :, None, :] * slopes[:, None]
-    c, columns = mixed.shape[:2]
-    flat = np.ascontiguousarray(mixed).view(float).reshape(-1, mixed.shape[-1], 2)
-    cross = (flat[..., 0] @ integral.T) + 1j * (flat[..., 1] @ integral.T)
-    cross = cross.reshape(c, columns, v * p)
-    solved = np.linalg.solve(fit.gram, cross)
-    left = (weight * cross.conj()).reshape(c * columns, v * p)
-    indirect = (left.T @ solved.reshape(c * columns, v * p)).real
-    both = np.repeat(scale, p)
-    information = (direct.reshape(v * p, v * p) - indirect) * np.outer(both, both)
-    return score, information
+    c, columns, _, m = mixed.shape
+    parts = np.concatenate([mixed.real.reshape(-1, m), mixed.imag.reshape(-1, m)]) @ integral.T
+    half = len(parts) // 2
+    cross = (parts[:half] + 1j * parts[half:]).reshape(c, columns, v * p)
+    solved = fit.inverse.astype(np.complex64) @ cross
+    indirect = cross.reshape(-1, v * p).conj().T @ solved.reshape(-1, v * p)
+    return score, direct - indirect.real
 
 
-def run(fit: Fit, iterations: int, tolerance: float = 0.02) -> Fit:
-    """Levenberg-damped Gauss-Newton from the fit's theta; returns the best state."""
-    fit = evaluate(fit, fit.theta)
-    damping = 1e-2
-    stiffness = inverse_prior(fit).ravel()
-    fresh, score, information = True, None, None
+def run(problem: Problem, theta: np.ndarray, iterations: int, tolerance: float = 0.1) -> Fit:
+    """Levenberg-damped Gauss-Newton from ``theta``; stops when the cost falls by less than
+    ``tolerance`` (a twentieth of what one standard deviation changes it by)."""
+    fit = evaluate(problem, theta)
+    damping, fresh = 1e-2, True
+    stiffness = problem.stiffness.ravel()
     for _ in range(iterations):
         if fresh:
             score, information = scores_and_information(fit)
-            pull = stiffness * (fit.theta - fit.expected).ravel()
+            pull = stiffness * (fit.theta - problem.expected_cents).ravel()
             gradient = score.sum(axis=0).ravel() + pull
-        matrix = information + np.diag(stiffness + damping * np.diag(information))
-        step = np.linalg.solve(matrix, -gradient).reshape(fit.theta.shape)
-        trial = evaluate(fit, fit.theta + step)
+        matrix = information + np.diag(stiffness + damping * np.diag(information) + 1e-9)
+        step = np.linalg.solve(matrix, -gradient).reshape(theta.shape)
+        trial = evaluate(problem, fit.theta + step)
         gain = fit.cost - trial.cost
         fresh = gain > 0
         if fresh:

@@ -75,15 +75,16 @@ def frames(y: np.ndarray, sr: int, start_s: float, end_s: float) -> Frames:
     first = np.round(time * sr).astype(int) - n // 2
     origin = first[0]
     stop = first[-1] + n
-    piece = np.zeros(stop - origin)
+    piece = np.zeros(stop - origin, dtype=np.float32)
     a, b = max(origin, 0), min(stop, len(y))
     if b > a:
         piece[a - origin : b - origin] = y[a:b]
-    window = np.hanning(n) * (2 / (n / 2))
+    window = (np.hanning(n) * (2 / (n / 2))).astype(np.float32)
     n_fft = fft.next_fast_len(2 * n, real=True)
     rows = piece[(first - origin)[:, None] + np.arange(n)] * window
     keep = min(n_fft // 2, int(TOP_HZ / (sr / n_fft)) + 4)
-    power = np.abs(fft.rfft(rows, n_fft, axis=1)[:, :keep]) ** 2
+    spectra = fft.rfft(rows, n_fft, axis=1)[:, :keep]
+    power = spectra.real**2 + spectra.imag**2
     log_power = np.log(power + 1e-14)
     return Frames(log_power, time, sr / n_fft, _noise_floor(log_power, sr / n_fft))
 
@@ -92,9 +93,10 @@ def _noise_floor(log_power: np.ndarray, spacing_hz: float) -> np.ndarray:
     """Low percentile of the event's mean log power in blocks, one value per bin, shape (F,)."""
     mean = log_power.mean(axis=0)
     block = max(8, int(FLOOR_BLOCK_HZ / spacing_hz))
-    edges = np.arange(0, len(mean), block)
-    values = [np.percentile(mean[i : i + block], 15) for i in edges]
-    return np.interp(np.arange(len(mean)), edges + block / 2, values)
+    whole = len(mean) // block
+    rows = mean[: whole * block].reshape(whole, block)
+    values = np.partition(rows, int(0.15 * block), axis=1)[:, int(0.15 * block)]
+    return np.interp(np.arange(len(mean)), (np.arange(whole) + 0.5) * block, values)
 
 
 def near_multiple(f0_hz: np.ndarray, voice: int) -> tuple[int, int] | None:

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studio.intonation.cents.refine import Fit, inverse_prior, scores_and_information
+from studio.intonation.cents.refine import Fit, scores_and_information
 from studio.intonation.cents.settle import Weighting
 from studio.intonation.cents.window import WindowFit
 
@@ -37,7 +37,7 @@ def spread(fit: Fit) -> Spread:
     """Both covariances at a fit's minimum."""
     score, information = scores_and_information(fit)
     g = score.reshape(len(score), -1)
-    inverse = np.linalg.inv(information + np.diag(inverse_prior(fit).ravel()))
+    inverse = np.linalg.inv(information + np.diag(fit.problem.stiffness.ravel()))
     bread = inverse @ g.T
     few = len(g) / max(len(g) - 1, 1)
     return Spread(inverse, few * (bread @ bread.T))
@@ -81,7 +81,7 @@ class Judge:
         return self._stated({int(low): -1.0, int(high): 1.0})
 
     def _stated(self, signs: dict[int, float]) -> tuple[float | None, str | None]:
-        sandwich, curvature, lock = self.features(signs)
+        sandwich, _, lock = self.features(signs)
         if lock < 0.2:
             return None, "not_separable"
         return sandwich + 0.1, None

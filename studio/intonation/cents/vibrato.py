@@ -16,7 +16,7 @@ import numpy as np
 
 from studio.intonation.sounding import Vibrato
 
-RATES_HZ = np.arange(3.5, 8.51, 0.1)
+RATES_HZ = np.arange(3.5, 8.51, 0.125)
 LEAST_EXTENT_CENTS = 4.0
 LEAST_SHARE = 0.5
 LEAST_CYCLES = 2.0
@@ -34,18 +34,22 @@ class Movement:
 def movement(time_s: np.ndarray, cents: np.ndarray) -> Movement:
     """Describe a curve ``cents`` (m,) at ``time_s`` (m,), m at least 4."""
     t = time_s - time_s.mean()
-    line = np.stack([np.ones_like(t), t])
+    line = np.stack([np.ones_like(t), t / max(float(np.ptp(t)), 1e-9)])
     plain, rest = _fit(line, cents)
-    best: tuple[float, float, float, np.ndarray] | None = None
-    for rate in RATES_HZ[RATES_HZ * np.ptp(t) >= LEAST_CYCLES]:
-        turn = 2 * np.pi * rate * t
-        weights, left = _fit(np.concatenate([line, [np.cos(turn), np.sin(turn)]]), cents)
-        if best is None or left < best[1]:
-            best = (float(rate), left, float(np.hypot(weights[2], weights[3])), weights)
-    if best and best[2] >= LEAST_EXTENT_CENTS and best[1] < (1 - LEAST_SHARE) * rest:
-        rate, left, extent, weights = best
-        return Movement(Vibrato(rate, extent), float(weights[1]), float(np.sqrt(left)))
-    return Movement(None, float(plain[1]), float(np.sqrt(rest)))
+    turn = 2 * np.pi * RATES_HZ[RATES_HZ * np.ptp(t) >= LEAST_CYCLES, None] * t
+    if len(turn):
+        waves = np.stack([np.cos(turn), np.sin(turn)], axis=1)  # (R, 2, m)
+        basis = np.concatenate([np.broadcast_to(line, waves.shape), waves], axis=1)
+        gram = basis @ basis.transpose(0, 2, 1) + 1e-9 * np.eye(4)
+        weights = np.linalg.solve(gram, basis @ cents[:, None])[:, :, 0]
+        left = np.mean((cents - np.einsum("rk,rkm->rm", weights, basis)) ** 2, axis=1)
+        best = int(left.argmin())
+        extent = float(np.hypot(*weights[best, 2:]))
+        if extent >= LEAST_EXTENT_CENTS and left[best] < (1 - LEAST_SHARE) * rest:
+            rate = float(turn[best, -1] / (2 * np.pi * t[-1]))
+            slope = float(weights[best, 1] / np.ptp(t))
+            return Movement(Vibrato(rate, extent), slope, float(np.sqrt(left[best])))
+    return Movement(None, float(plain[1] / max(float(np.ptp(t)), 1e-9)), float(np.sqrt(rest)))
 
 
 def _fit(basis: np.ndarray, cents: np.ndarray) -> tuple[np.ndarray, float]:

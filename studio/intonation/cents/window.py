@@ -23,7 +23,7 @@ from studio.intonation.cents.bands import (
     cut,
     transform,
 )
-from studio.intonation.cents.refine import Basis, Fit, run
+from studio.intonation.cents.refine import Basis, Fit, Problem, run
 from studio.intonation.cents.track import Track, near_multiple
 
 FMAX_HZ = 5000.0
@@ -177,11 +177,11 @@ class _Window:
             begun = _grow(theta, len(basis.pitch))
         if expected is None:
             expected = begun
-        trust = np.ones((len(f0), 1))
+        trust = np.ones(len(f0))
         if not alone:
             trust[self.hidden] = HIDDEN_TRUST
-        fit = Fit(bands, basis, f0, begun, _grow(expected, len(basis.pitch)), trust)
-        return run(fit, stage.iterations)
+        wanted = _grow(expected, len(basis.pitch))
+        return run(Problem.make(bands, basis, f0, wanted, trust), begun, stage.iterations)
 
     def _without_hidden(self, bands: Bands) -> Bands:
         """Clusters in which no hidden voice has a partial, nor could have one."""
@@ -209,7 +209,8 @@ def fit_window(
     if len(window.hidden) < len(window.f0):
         for stage in visible_stages:
             fit = window.stage(stage, window.f0, theta, bool(window.hidden), expected)
-            theta, expected = fit.theta, fit.expected
+            theta, expected = fit.theta, fit.problem.expected_cents
+        assert fit is not None
         if window.hidden or window.moving:
             window.modulations = modulation.shapes(fit)
     margin = np.inf
@@ -247,7 +248,7 @@ def _with_hidden(
     fit = best
     for stage in stages[-1:]:
         f0 = fit.f0_hz * 2 ** (fit.theta[:, 0] / 1200)
-        theta, expected = fit.theta.copy(), fit.expected
+        theta, expected = fit.theta.copy(), fit.problem.expected_cents
         theta[:, 0] = 0
         fit = window.stage(stage, f0, theta, False, expected)
     return fit, margin
