@@ -157,7 +157,12 @@ def pyin_hz(y, start_s, end_s, near_hz):
     """Median pitch by pyin, looked for within a fourth up or down, on a grid of 2 cents."""
     piece = librosa.resample(y[int(start_s * SR) : int(end_s * SR)], orig_sr=SR, target_sr=22050)
     f0, _, _ = librosa.pyin(
-        piece, fmin=near_hz * 0.75, fmax=near_hz * 1.33, sr=22050, resolution=0.02
+        piece,
+        fmin=near_hz * 0.75,
+        fmax=near_hz * 1.33,
+        sr=22050,
+        resolution=0.02,
+        max_transition_rate=2.0,
     )
     return float(np.nanmedian(f0))
 
