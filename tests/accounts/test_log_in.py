@@ -1,0 +1,80 @@
+import re
+
+import pytest
+from django.test import Client
+
+from studio.accounts.models import Membership, Person
+from studio.lockout import PAIR_LIMIT
+from tests.cast import PASSWORD, as_person
+
+
+def log_in(email: str, password: str = PASSWORD, **more):
+    return Client().post("/log-in/", {"username": email, "password": password, **more})
+
+
+@pytest.mark.parametrize(
+    ("part", "home"), [("teacher", "/waiting/"), ("pupil", "/queue/"), ("guardian", "/children/")]
+)
+def test_each_role_comes_to_its_own_first_page(cast, part, home):
+    client, person = Client(), cast.people()[part]
+    said = {"username": person.email, "password": PASSWORD}
+    assert client.post("/log-in/", said, follow=True).redirect_chain[-1] == (home, 302)
+
+
+def test_the_address_may_be_written_in_any_case(cast):
+    assert log_in(cast.teacher.email.upper()).status_code == 302
+
+
+def test_unknown_address_wrong_password_and_disabled_account_are_answered_alike(cast):
+    tries = [
+        log_in("nobody@nowhere.example"),
+        log_in(cast.pupil.email, "not the password"),
+        log_in(cast.disabled.email),
+    ]
+    told = {re.findall(r'role="alert">(.*?)</div>', page.content.decode())[0] for page in tries}
+    assert [page.status_code for page in tries] == [200, 200, 200]
+    assert len(told) == 1
+    assert "do not belong together" in told.pop()
+
+
+def test_after_too_many_wrong_passwords_a_plain_page_says_to_wait(cast):
+    answers = [log_in(cast.pupil.email, "wrong again").status_code for _ in range(PAIR_LIMIT)]
+    locked = log_in(cast.pupil.email)
+    assert answers[:-1] == [200] * (PAIR_LIMIT - 1)
+    assert locked.status_code == 429
+    assert "Please wait a little" in locked.content.decode()
+    assert log_in(cast.teacher.email).status_code == 302  # others are not held up
+
+
+@pytest.mark.parametrize("elsewhere", ["https://evil.example/", "//evil.example/"])
+def test_logging_in_leads_to_no_other_host(cast, elsewhere):
+    assert log_in(cast.pupil.email, next=elsewhere).url == "/"
+    assert log_in(cast.pupil.email, next="/send/").url == "/send/"
+
+
+def test_only_a_post_logs_out(cast):
+    client = as_person(cast.pupil)
+    assert client.get("/log-out/").status_code == 405
+    assert client.get("/queue/").status_code == 200
+    assert client.post("/log-out/").url == "/log-in/"
+    assert client.get("/queue/").status_code == 302
+
+
+def test_one_who_holds_more_roles_can_choose_in_the_head(cast):
+    Membership.objects.create(person=cast.teacher, studio=cast.studio, role="guardian")
+    page = as_person(cast.teacher).get("/waiting/").content.decode()
+    homes = page.split('aria-label="As"')[1].split("</nav>")[0]
+    assert re.findall(r'href="(\S+)"', homes) == ["/waiting/", "/children/"]
+    assert 'aria-label="As"' not in as_person(cast.pupil).get("/queue/").content.decode()
+
+
+def test_one_without_a_studio_is_told_what_to_do(db):
+    person = Person.objects.create_user("new@nowhere.example", PASSWORD, name="New")
+    assert "Ask your teacher to add you" in as_person(person).get("/").content.decode()
+
+
+def test_a_form_without_its_token_is_answered_in_plain_words(cast):
+    client = Client(enforce_csrf_checks=True)
+    answer = client.post("/log-in/", {"username": cast.pupil.email, "password": PASSWORD})
+    assert answer.status_code == 403
+    assert "Please send it again" in answer.content.decode()

@@ -1,0 +1,202 @@
+"""Sending: arrived, refused, broken off, sent twice; by script and by the plain form."""
+
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.http import UnreadablePostError
+from django.test import Client, RequestFactory
+
+from studio.clips import services
+from studio.clips.models import Clip
+from studio.review.models import Review
+from studio.review.pages.send import BrokenOff, body_chunks
+from tests.cast import as_person, make_drill, set_for
+
+SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
+
+
+@pytest.fixture(autouse=True)
+def media_root(settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path / "media"
+    return settings.MEDIA_ROOT
+
+
+@pytest.fixture(autouse=True)
+def no_queue(monkeypatch):
+    monkeypatch.setattr(services, "dispatch", lambda pk, kind: True)
+
+
+@pytest.fixture
+def sample() -> bytes:
+    return SAMPLE.read_bytes()
+
+
+def post_body(client: Client, data: bytes, **said: str):
+    """What the script sends: the recording as the body, the rest in headers."""
+    headers = {"clip-name": "clip.mp4", "clip-key": "a-key"}
+    headers |= {f"clip-{name}": value for name, value in said.items()}
+    return client.post(
+        "/send/body/", data, content_type="application/octet-stream", headers=headers
+    )
+
+
+def kept_files(media_root) -> list[Path]:
+    return [path for path in media_root.rglob("*") if path.is_file()]
+
+
+def test_a_clip_arrives_with_its_words_and_the_drill_it_answers(cast, sample):
+    assignment = set_for(cast.enrolment, make_drill(cast.teacher, cast.studio))
+    answer = post_body(
+        as_person(cast.pupil),
+        sample,
+        title="B%E2%99%AD%20octaves",
+        note="Schwer%21",
+        assignment=str(assignment.pk),
+    )
+    assert answer.status_code == 201
+    assert answer.json()["next"] == "/queue/"
+    clip = Clip.objects.get()
+    assert (clip.title, clip.note, clip.enrolment) == ("B♭ octaves", "Schwer!", cast.enrolment)
+    assert (clip.original.size_bytes, clip.original.filename) == (len(sample), "clip.mp4")
+    assert Review.objects.get(clip=clip).answers == assignment
+
+
+def test_the_plain_form_sends_the_same(cast, sample):
+    said = {"title": "By form", "upload_key": "k", "recording": SimpleUploadedFile("a.mp4", sample)}
+    answer = as_person(cast.pupil).post("/send/", said, follow=True)
+    assert "Your clip has arrived." in answer.content.decode()
+    assert Clip.objects.get().title == "By form"
+
+
+def test_a_send_pressed_twice_makes_one_clip(cast, sample):
+    client = as_person(cast.pupil)
+    first, second = post_body(client, sample), post_body(client, sample)
+    assert first.json()["clip"] == second.json()["clip"]
+    assert Clip.objects.count() == 1
+
+
+@pytest.mark.parametrize("data", [b"", b"dear teacher, " * 999], ids=["zero_bytes", "letter"])
+def test_what_is_no_recording_is_refused_with_what_to_do(cast, media_root, data):
+    answer = post_body(as_person(cast.pupil), data)
+    assert answer.status_code == 422
+    assert "end" in answer.json()["sentence"]  # "send it", "Send a video"
+    assert Clip.objects.get().intake == Clip.Intake.REFUSED
+    assert kept_files(media_root) == []
+
+
+def test_the_plain_form_shows_the_refusal_keeps_the_words_and_has_a_new_key(cast):
+    letter = SimpleUploadedFile("letter.mp4", b"dear teacher, " * 999)
+    said = {"title": "My title", "upload_key": "old-key", "recording": letter}
+    page = as_person(cast.pupil).post("/send/", said)
+    assert page.status_code == 422
+    assert "not a recording we can read" in page.text
+    assert "My title" in page.text
+    assert "old-key" not in page.text
+
+
+def test_an_announced_length_over_the_limit_is_refused_before_it_is_read(cast, settings):
+    settings.MAX_UPLOAD_BYTES = 2_000_000
+    request = {"CONTENT_LENGTH": "2500000", "wsgi.input": Unread()}
+    client = as_person(cast.pupil)
+    by_script = client.generic("POST", "/send/body/", b"", "application/octet-stream", **request)
+    assert by_script.status_code == 413
+    assert "The file is 3 MB; at most 2 MB can be sent." in by_script.json()["sentence"]
+    form = "multipart/form-data; boundary=x"
+    by_form = client.generic("POST", "/send/", b"", form, **request)
+    assert by_form.status_code == 413
+    assert "at most 2 MB" in by_form.text
+
+
+def test_more_bytes_than_may_come_are_not_kept(cast, settings, media_root, sample):
+    settings.MAX_UPLOAD_BYTES = len(sample) - 1
+    recording = SimpleUploadedFile("a.mp4", sample)
+    page = as_person(cast.pupil).post("/send/", {"upload_key": "k", "recording": recording})
+    assert page.status_code == 413
+    assert (Clip.objects.count(), kept_files(media_root)) == (0, [])
+
+
+def test_a_connection_that_breaks_off_leaves_nothing(cast, media_root, sample):
+    answer = as_person(cast.pupil).generic(
+        "POST",
+        "/send/body/",
+        sample[:5000],
+        "application/octet-stream",
+        CONTENT_LENGTH=str(len(sample)),
+        headers={"clip-key": "a-key"},
+        **{"wsgi.input": BytesIO(sample[:5000])},
+    )
+    assert answer.status_code == 400
+    assert "Send it again" in answer.json()["sentence"]
+    assert (Clip.objects.count(), kept_files(media_root)) == (0, [])
+
+
+def test_a_body_that_cannot_be_read_counts_as_broken_off(monkeypatch):
+    request = RequestFactory().post("/", b"abc", content_type="application/octet-stream")
+
+    def broken(size):
+        raise UnreadablePostError("connection reset")
+
+    monkeypatch.setattr(request, "read", broken)
+    with pytest.raises(BrokenOff):
+        list(body_chunks(request))
+
+
+def test_a_full_disk_is_said_and_keeps_nothing(cast, sample, monkeypatch):
+    def full(*args, **kwargs):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(services, "receive", full)
+    answer = post_body(as_person(cast.pupil), sample)
+    assert answer.status_code == 507
+    assert "no room left" in answer.json()["sentence"]
+
+
+def test_another_pupils_drill_cannot_be_answered(cast, sample):
+    other = set_for(cast.other_enrolment, make_drill(cast.teacher, cast.studio))
+    answer = post_body(as_person(cast.pupil), sample, assignment=str(other.pk))
+    assert answer.status_code == 422
+    assert not Clip.objects.exists()
+
+
+@pytest.mark.parametrize("part", ["teacher", "guardian", "former_pupil"])
+def test_only_a_pupil_sends(cast, sample, part):
+    client = as_person(cast.people()[part])
+    assert client.get("/send/").status_code == 404
+    assert post_body(client, sample).status_code == 404
+    assert not Clip.objects.exists()
+
+
+@pytest.mark.parametrize("address", ["/send/", "/send/body/"])
+def test_sending_needs_the_pages_token(cast, sample, address):
+    client = Client(enforce_csrf_checks=True)
+    client.force_login(cast.pupil, backend="django.contrib.auth.backends.ModelBackend")
+    said = {"upload_key": "k", "recording": SimpleUploadedFile("a.mp4", sample)}
+    assert client.post(address, said).status_code == 403
+    assert not Clip.objects.exists()
+
+
+def test_the_link_in_the_queue_chooses_the_drill(cast):
+    assignment = set_for(cast.enrolment, make_drill(cast.teacher, cast.studio))
+    client = as_person(cast.pupil)
+    page = client.get(f"/send/?assignment={assignment.pk}").text
+    assert f'<option value="{assignment.pk}" selected>' in page
+    assert client.get("/send/?assignment=nonsense").status_code == 200
+
+
+def test_the_page_tells_the_script_the_limits(cast, settings):
+    settings.MAX_UPLOAD_BYTES, settings.MAX_CLIP_S = 5_000_000, 90
+    page = as_person(cast.pupil).get("/send/").text
+    assert 'data-max-bytes="5000000"' in page
+    assert 'data-max-s="90"' in page
+    assert "up to 5 MB and 1:30 minutes" in page
+
+
+class Unread:
+    """A body that fails the test when it is read."""
+
+    def read(self, *args):
+        raise AssertionError("the body was read")
+
+    readline = read
