@@ -128,8 +128,8 @@ class Run:
 class Mark:
     """A moment proposed to the teacher.
 
-    ``voice`` is the index of the voice to move, ``None`` when either can. ``sentence`` is
-    rendered from ``code`` and ``params``.
+    ``voice`` is the index of the only voice that can move, the other being an open string;
+    ``None`` when either can. ``sentence`` is rendered from ``code`` and ``params``.
     """
 
     id: int

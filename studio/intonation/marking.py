@@ -38,6 +38,9 @@ def interval_mark(run: Run, row: JudgedPlaying, first_is: str, measurement: Meas
     deviation = row.judged.deviation_cents
     assert deviation is not None  # only a measured playing is marked
     move = who_moves(row.event, row.judged, row.named, measurement)
+    voice = None  # named only where the other one, an open string, cannot move
+    if move.open_string is not None:
+        voice = row.judged.high if move.which == "upper" else row.judged.low
     params: dict[str, Any] = {
         "interval": row.judged.short,
         "low": row.judged.low_pitch,
@@ -60,7 +63,7 @@ def interval_mark(run: Run, row: JudgedPlaying, first_is: str, measurement: Meas
         code="interval_wide" if deviation > 0 else "interval_narrow",
         events=(row.event.id,),
         run=run.id,
-        voice={"upper": row.judged.high, "lower": row.judged.low}.get(move.which),
+        voice=voice,
         basis="settled",
         severity=severity_of(deviation, row.named.tolerance_cents),
         params=params,

@@ -2,19 +2,21 @@
 
 An open string cannot move, so the stopped note must. The sound alone seldom tells whether a note
 is open; it is taken for open only where it can be played in no other way, or the drill's fingering
-says so. A fourth, fifth, octave or unison is anchored too when one of its notes agrees with the
-clip's own A and the other is off by what the interval is off. Otherwise either note may move.
+says so. In a fourth, fifth or octave one note may agree with the tuning of the whole clip and the
+other be off by what the interval is off; then that other one is named, as advice. Otherwise
+either note may move.
 """
 
 from dataclasses import dataclass
 
 from studio.intonation.judgement import JudgedInterval
-from studio.intonation.measurement import Event, Measurement, Voice
+from studio.intonation.measurement import Event, Measurement, Reference, Voice
 from studio.intonation.naming import Named
 from studio.intonation.runs import cents_of
 from studio.theory import Pitch, is_perfect, openness
 
 ANCHOR_CENTS = 6.0  # pure fifths and equal temperament differ by as much
+TRUSTED_CENTS = 2.5  # uncertainty of a reference from notes alone
 OFF_SHARE = 0.6  # of the interval's deviation that the other note must be off by
 OPEN_MATCH_CENTS = 5.0  # a note further from the open string than this is stopped
 
@@ -22,7 +24,7 @@ OPEN_MATCH_CENTS = 5.0  # a note further from the open string than this is stopp
 @dataclass(frozen=True, slots=True)
 class Move:
     """``which``: upper, lower or either. ``open_string``: the name of the note that is open for
-    certain. ``maybe_open``: names of notes that may be."""
+    certain, so that only the other can move. ``maybe_open``: names of notes that may be."""
 
     which: str
     open_string: str | None = None
@@ -80,8 +82,16 @@ def _deviation(voice: Voice, measurement: Measurement, midi: int | None = None) 
     return cents_of(voice.f0_hz, measurement.reference.a4_hz) - 100.0 * nominal
 
 
+def _is_trusted(reference: Reference) -> bool:
+    """Whether the clip's tuning is known well enough to hold one note against it."""
+    if reference.source in ("given", "open_strings"):
+        return True
+    doubt = reference.uncertainty_cents
+    return reference.source == "notes" and doubt is not None and doubt <= TRUSTED_CENTS
+
+
 def _anchored(event: Event, judged: JudgedInterval, named: Named, measurement: Measurement) -> str:
-    if measurement.reference.source not in ("given", "open_strings"):
+    if not _is_trusted(measurement.reference):
         return "either"
     if named.interval.semitones == 0 or not is_perfect(named.interval):
         return "either"

@@ -22,7 +22,7 @@ EACH_S = 1.0
 class Clip:
     """A clip that grows event by event, one second each."""
 
-    def __init__(self, a4_hz: float = 440.0, source: str = "notes", **options: object) -> None:
+    def __init__(self, a4_hz: float = 440.0, source: str = "assumed", **options: object) -> None:
         self._a4_hz = a4_hz
         self._options = Options(**options)
         self._reference = Reference(a4_hz, 0.5, source)
