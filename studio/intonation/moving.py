@@ -16,7 +16,7 @@ from studio.intonation.runs import cents_of
 from studio.theory import Pitch, is_perfect, openness
 
 ANCHOR_CENTS = 6.0  # pure fifths and equal temperament differ by as much
-TRUSTED_CENTS = 2.5  # uncertainty of a reference from notes alone
+TRUSTED_CENTS = 3.5  # uncertainty of a reference from notes alone
 OFF_SHARE = 0.6  # of the interval's deviation that the other note must be off by
 OPEN_MATCH_CENTS = 5.0  # a note further from the open string than this is stopped
 

@@ -19,6 +19,10 @@ from studio.theory import (
 from studio.theory.intervals import MAX_SEMITONES
 
 NEAR_CENTS = 70.0  # how far off a playing may be and still be taken for what was asked
+BETWEEN_CENTS = 55.0  # about halfway between two sizes: the key decides,
+KEY_LEAD_CENTS = 15.0  # unless the reading outside the key is nearer by more than this
+# Other readings of two notes: one of them a semitone away.
+_NEIGHBOURS = ((0, -1), (0, 1), (1, 0), (-1, 0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,29 +100,34 @@ class Namer:
         return target_cents(interval, self._policy.tuning, spelled=spelled)
 
     def intended(self, low_midi: int, high_midi: int, size_cents: float) -> Named:
-        """Name two notes, preferring what the drill or the score asked for when it is near.
+        """Name two notes, preferring what was asked for, or what the key holds, when it is near.
 
         An octave 60 cents wide has the nearest notes of a minor ninth; where an octave was asked
-        for, it is an octave.
+        for, it is an octave. A sixth halfway between minor and major is the one in the key.
         """
         plain = self.name(low_midi, high_midi)
-        if plain.expected or (self._drill is None and not self._score):
+        if plain.asked or not (self._drill or self._score or self._key):
             return plain
-        for low, high in ((0, -1), (0, 1), (1, 0), (-1, 0)):
-            other = (low_midi + low, high_midi + high)
-            if other[0] > other[1]:
+        in_key = self._in_key(plain)
+        between = BETWEEN_CENTS
+        if plain.target_cents is not None:
+            between = min(between, abs(size_cents - plain.target_cents) + KEY_LEAD_CENTS)
+        for low, high in _NEIGHBOURS:
+            if low_midi + low > high_midi + high:
                 continue
-            asked = other in self._score or (
-                self._drill is not None
-                and other[1] - other[0] == self._drill.semitones
-                and high_midi - low_midi != self._drill.semitones
-            )
-            if asked:
-                named = self.name(*other)
-                near = named.target_cents
-                if near is not None and abs(size_cents - near) <= NEAR_CENTS:
-                    return named
+            other = self.name(low_midi + low, high_midi + high)
+            if other.target_cents is None:
+                continue
+            off = abs(size_cents - other.target_cents)
+            if other.asked and off <= NEAR_CENTS:
+                return other
+            if not in_key and off <= between and self._in_key(other):
+                return other
         return plain
+
+    def _in_key(self, named: Named) -> bool:
+        key = self._key
+        return key is None or (key.contains(named.low) and key.contains(named.high))
 
 
 @lru_cache(maxsize=8192)

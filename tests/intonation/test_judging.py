@@ -183,6 +183,21 @@ def test_the_drills_interval_names_a_lonely_playing_far_off():
     assert (row.short, row.deviation_cents) == ("P8", pytest.approx(58))
 
 
+def test_the_key_decides_between_two_sizes():
+    # A major sixth 38 cents narrow is nearer to the minor one: 846.4 of 813.7 and 884.4 cents.
+    clip = Clip().pair("Bb4", "Gb5", 32.7)
+    assert judged(clip).intervals[0].short == "m6"
+    [row] = judged(clip, Policy(key="Bb major")).intervals
+    assert (row.short, row.high_pitch) == ("M6", "G5")
+    assert row.deviation_cents == pytest.approx(-38.0, abs=0.1)
+
+
+@pytest.mark.parametrize("off", [5.0, 22.0])
+def test_a_note_outside_the_key_that_is_clearly_played_stays_what_it_is(off):
+    clip = Clip().pair("Bb4", "Gb5", off)
+    assert judged(clip, Policy(key="Bb major")).intervals[0].short == "m6"
+
+
 def test_a_single_playing_says_how_it_landed():
     [run] = judged(Clip().pair("Bb3", "Bb4", 18, landing=39.7)).runs
     assert (run.first_cents, run.trend) == (pytest.approx(39.7), "better")
