@@ -20,12 +20,17 @@ def studios_of(person: Person, role: str) -> QuerySet[Studio]:
 
 
 def roles_of(person: Person) -> list[str]:
-    """The roles ``person`` holds today in any studio: teacher, pupil, guardian, in this order."""
+    """The roles ``person`` holds today in any studio: teacher, pupil, guardian, in this order.
+
+    A pupil without a place has nothing to open, so that role counts only with one.
+    """
     held = set(
         Membership.objects.filter(current(), person=person, person__is_active=True).values_list(
             "role", flat=True
         )
     )
+    if Role.PUPIL in held and not enrolments_of(person).exists():
+        held.discard(Role.PUPIL)
     return [role for role in Role.values if role in held]
 
 

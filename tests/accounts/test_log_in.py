@@ -68,6 +68,11 @@ def test_one_who_holds_more_roles_can_choose_in_the_head(cast):
     assert 'aria-label="As"' not in as_person(cast.pupil).get("/queue/").content.decode()
 
 
+def test_a_former_pupil_is_told_that_no_studio_has_a_place(cast):
+    page = as_person(cast.former_pupil).get("/")
+    assert (page.status_code, "no studio has a place" in page.text) == (200, True)
+
+
 def test_one_without_a_studio_is_told_what_to_do(db):
     person = Person.objects.create_user("new@nowhere.example", PASSWORD, name="New")
     assert "Ask your teacher to add you" in as_person(person).get("/").content.decode()

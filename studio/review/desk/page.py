@@ -70,7 +70,7 @@ class Desk:
     def context(self, **extra) -> dict:
         """The context of the whole page."""
         clip, places = self.clip, steps(self.clip)
-        return self.part(
+        whole = self.part(
             area="teacher",
             blocks=self.blocks,
             empty=not any(block.rows or block.singles for block in self.blocks),
@@ -84,8 +84,8 @@ class Desk:
             facts=self.facts(),
             composer=self.composer(),
             **self.closing(),
-            **extra,
         )
+        return whole | extra  # a form that was refused stands in for the fresh one
 
     def composer(self, data=None) -> CommentForm:
         return CommentForm(

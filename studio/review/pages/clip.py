@@ -21,6 +21,7 @@ TRACK_LINE_Y, TRACK_LIFT = 20, 9  # px, as review/track.html draws it
 LEAD_IN_S = 2.0  # a press plays from this long before the moment, so that it is heard coming
 
 
+@require_safe
 def clip_page(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     """Who looks decides what is seen; what is not returned shows only where the clip is."""
     clip = clips.clip_for(request.user, clip_id)
@@ -29,7 +30,6 @@ def clip_page(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     return _for_home(request, clip)
 
 
-@require_safe
 def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
     own = clip.enrolment.pupil_id == request.user.pk
     context = {

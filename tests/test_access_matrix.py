@@ -1,0 +1,171 @@
+"""Every address × GET and POST × everyone: who gets in, and that nobody else does.
+
+The table names, for each address, who may use each method; ``None`` where the method is not
+known there. An address that is missing from the table, or that no longer exists, fails.
+What is not one's own is always the same 404, so that nobody learns what exists.
+"""
+
+from pathlib import Path
+
+import pytest
+from django.conf import settings as django_settings
+from django.db import transaction
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from studio.clips.models import Listening, Rendition
+from studio.review.models import Review
+from studio.review.services import CommentText, add_comment
+from tests.cast import as_person, make_clip, make_drill, set_for
+
+STUDIO_TEACHERS = {"teacher", "colleague"}
+TEACHERS = STUDIO_TEACHERS | {"foreign_teacher"}
+PUPILS = {"pupil", "other_pupil", "foreign_pupil"}
+HOME = {"pupil", "guardian"}
+GUARDIANS = {"guardian", "unlinked_guardian"}
+SEES = STUDIO_TEACHERS | HOME
+LOGGED_IN = TEACHERS | PUPILS | GUARDIANS | {"former_pupil"}
+NOT_LOGGED_IN = {"anonymous", "disabled"}
+EVERYONE = LOGGED_IN | NOT_LOGGED_IN
+
+SAYS = {"title": "Sixths", "words": "Slowly", "interval": "6", "key": ""}
+SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "version": "1"}
+
+# name: (who may GET, who may POST, what is posted)
+TABLE: dict[str, tuple[set | None, set | None, dict]] = {
+    "home": (LOGGED_IN, None, {}),
+    "log_in": (EVERYONE, EVERYONE, {"username": "a@b.example", "password": "none of them"}),
+    "log_out": (None, LOGGED_IN, {}),
+    "clip_media": (SEES, None, {}),
+    "clip_poster": (SEES, None, {}),
+    "clip_peaks": (SEES, None, {}),
+    "shelf": (TEACHERS, None, {}),
+    "drill_new": (TEACHERS, TEACHERS, SAYS),
+    "drill_edit": (STUDIO_TEACHERS, STUDIO_TEACHERS, SAYS),
+    "drill_archive": (None, STUDIO_TEACHERS, {}),
+    "tick_off": (None, HOME, {}),
+    "waiting_list": (TEACHERS, None, {}),
+    "pupils": (TEACHERS, None, {}),
+    "pupil": (STUDIO_TEACHERS, None, {}),
+    "pupil_about": (None, STUDIO_TEACHERS, {"level": "growing", "kind": "violin"}),
+    "pupil_set_drill": (None, STUDIO_TEACHERS, {}),
+    "queue": (PUPILS, None, {}),
+    "send": (PUPILS, PUPILS, {}),
+    "send_body": (None, PUPILS, {}),
+    "children": (GUARDIANS, None, {}),
+    "child": ({"guardian"}, None, {}),
+    "clip_page": (SEES, None, {}),
+    "desk_picture": (STUDIO_TEACHERS, None, {}),
+    "desk_progress": (STUDIO_TEACHERS, None, {}),
+    "desk_decide": (None, STUDIO_TEACHERS, {"choice": "kept", "listening": "1"}),
+    "desk_settle_old": (None, STUDIO_TEACHERS, {}),
+    "desk_comment_add": (None, STUDIO_TEACHERS, SAID),
+    "desk_comment_edit": (None, STUDIO_TEACHERS, SAID),
+    "desk_comment_delete": (None, STUDIO_TEACHERS, {}),
+    "desk_set_drill": (None, STUDIO_TEACHERS, {}),
+    "desk_new_drill": (None, STUDIO_TEACHERS, {"title": "Sixths", "words": "Slowly"}),
+    "desk_unset_drill": (None, STUDIO_TEACHERS, {}),
+    "desk_summary": (None, STUDIO_TEACHERS, {"summary": "Steadier"}),
+    "desk_preview": (STUDIO_TEACHERS, None, {}),
+    "desk_return": (None, STUDIO_TEACHERS, {"seen": "x"}),
+}
+NOT_ALLOWED = 405
+
+
+def patterns(found=None) -> dict[str, URLPattern]:
+    """Every address of the project by its name."""
+    by_name: dict[str, URLPattern] = {}
+    for pattern in get_resolver().url_patterns if found is None else found:
+        if isinstance(pattern, URLResolver):
+            by_name |= patterns(pattern.url_patterns)
+        else:
+            by_name[pattern.name or str(pattern.pattern)] = pattern
+    return by_name
+
+
+@pytest.fixture
+def world(cast, settings, tmp_path) -> dict[str, dict]:
+    """Mira's clip, her drill and everything on them: the arguments of each address."""
+    settings.MEDIA_ROOT = tmp_path
+    clip = make_clip(cast.enrolment)
+    for kind in Rendition.Kind:
+        Path(tmp_path / kind.value).write_bytes(b"something")
+        Rendition.objects.create(
+            clip=clip, kind=kind, path=kind.value, size_bytes=9, content_type="video/mp4"
+        )
+    drill = make_drill(cast.teacher, cast.studio)
+    assignment = set_for(cast.enrolment, drill)
+    review = Review.objects.get(clip=clip)
+    comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
+    on_clip = {"clip_id": clip.pk}
+    return {
+        "drill_edit": {"pk": drill.pk},
+        "drill_archive": {"pk": drill.pk},
+        "tick_off": {"pk": assignment.pk},
+        **{name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child")},
+        "pupil_set_drill": {"pk": cast.enrolment.pk},
+        **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
+        "desk_decide": on_clip | {"mark_id": 0},
+        "desk_settle_old": on_clip | {"decision_id": 0},
+        "desk_comment_edit": on_clip | {"comment_id": comment.pk},
+        "desk_comment_delete": on_clip | {"comment_id": comment.pk},
+        "desk_unset_drill": on_clip | {"assignment_id": assignment.pk},
+    }
+
+
+def test_every_address_is_in_the_table():
+    assert set(patterns()) == set(TABLE)
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_reading(cast, world, name):
+    check(cast, "GET", name, world.get(name, {}))
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_writing(cast, world, name):
+    check(cast, "POST", name, world.get(name, {}))
+
+
+def check(cast, method: str, name: str, arguments: dict) -> None:
+    """What each person gets is what the table says; no person's try changes the next one's."""
+    may, posted = TABLE[name][method == "POST"], TABLE[name][2]
+    people = {"anonymous": None} | cast.people()
+    address = reverse(name, kwargs=arguments)
+    got = {part: outcome(who, method, address, posted) for part, who in people.items()}
+    assert set(people) == EVERYONE
+    assert got == {part: expected(part, may, name) for part in people}
+
+
+def outcome(who, method: str, address: str, posted: dict) -> str:
+    with transaction.atomic():
+        client = as_person(who)
+        answer = (
+            client.generic(method, address) if method == "GET" else client.post(address, posted)
+        )
+        transaction.set_rollback(True)
+    if answer.status_code == 302 and answer.url.startswith(f"{django_settings.LOGIN_URL}?next="):
+        return "log in"
+    if answer.status_code in (404, NOT_ALLOWED):
+        return str(answer.status_code)
+    assert answer.status_code < 500
+    assert answer.status_code != 403
+    return "in"
+
+
+def expected(part: str, may: set | None, name: str) -> str:
+    if may is not None and part in may:
+        return "in"
+    if part in NOT_LOGGED_IN and name != "log_in":
+        return "log in"
+    return str(NOT_ALLOWED) if may is None else "404"
+
+
+def test_what_is_heard_and_decided_is_reached_only_through_the_own_studio(cast, world):
+    """A mark's address with a real listening, so that a foreign 404 is not one of no mark."""
+    clip_id = world["desk_decide"]["clip_id"]
+    Listening.objects.create(
+        clip_id=clip_id, engine="0", options={}, input_sha256="", measurement={}
+    )
+    address = reverse("desk_decide", kwargs=world["desk_decide"])
+    for part in LOGGED_IN - STUDIO_TEACHERS:
+        assert as_person(cast.people()[part]).post(address, {"choice": "kept"}).status_code == 404
