@@ -25,8 +25,9 @@ from scipy import fft
 
 from studio.intonation.cents.bands import KAPPA, Spectrum, tukey
 
-REACH_CENTS = 70.0
+REACH_CENTS = 65.0  # beyond the offset that the given pitches have
 STEP_CENTS = 0.5
+UNISON_REACH_CENTS = 60.0
 HALF_BAND_HZ = 130.0
 MOST_PARTIALS = 8
 TOP_HZ = 5000.0
@@ -57,6 +58,7 @@ def demodulate(
     shape_cents: np.ndarray,
     shape_time_s: np.ndarray,
     others_hz: np.ndarray,
+    expected_cents: float,
 ) -> Lines:
     """Basebands at multiples of ``n * f_hz``, with the movement ``shape_cents`` taken out.
 
@@ -68,7 +70,8 @@ def demodulate(
     time = np.arange(m) * (spectrum.period_s / m) - spectrum.length_s / 2
     k = np.arange(1, MOST_PARTIALS + 1)
     centre = k * n * f_hz
-    limit = np.minimum(np.minimum(REACH_CENTS * KAPPA * centre + 8.0, f_hz * 0.45), HALF_BAND_HZ)
+    reach = (abs(expected_cents) + REACH_CENTS) * KAPPA * centre
+    limit = np.minimum(np.minimum(reach + 8.0, f_hz * 0.45), HALF_BAND_HZ)
     top = min(TOP_HZ, (len(spectrum.bins) - half - 2) * df)
     keep = centre < top
     for other in others_hz:
@@ -135,7 +138,8 @@ def offsets(
     through = inverse.T @ crossed
     norm = np.sum(lines.taper**2) - np.sum(through * crossed.conj(), axis=0).real
     product = _spectra(lines, lines.s) - beside @ through
-    grid = np.arange(-REACH_CENTS, REACH_CENTS + STEP_CENTS / 2, STEP_CENTS)
+    reach = abs(expected_cents) + REACH_CENTS
+    grid = np.arange(-reach, reach + STEP_CENTS / 2, STEP_CENTS)
     where = _bins(lines, lines.slope_hz[:, None] * grid)
     explained = np.abs(np.take_along_axis(product, where, axis=1)) ** 2
     explained /= np.maximum(norm[where], 0.05 * norm.max())
@@ -162,7 +166,7 @@ def unison_offsets(
 
     Both are offsets from the demodulating pitch; ``expected`` are those of the given pitches.
     """
-    grid = np.arange(-45.0, 45.1, 1.0)
+    grid = np.arange(-UNISON_REACH_CENTS, UNISON_REACH_CENTS + 0.1, 1.0)
     i, j = np.triu_indices(len(grid), 1)
     where = _bins(lines, lines.slope_hz[:, None] * grid)
     s = np.take_along_axis(_spectra(lines, lines.s), where, axis=1)

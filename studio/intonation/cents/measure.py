@@ -9,7 +9,7 @@ Cost does not grow with a note's length beyond the coarse tracking: a fit window
 0.92 s however long the note is held.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -34,9 +34,7 @@ def measure_soundings(y: np.ndarray, sr: int, soundings: Iterable[Sounding]) -> 
     return [measure_sounding(y, sr, sounding) for sounding in soundings]
 
 
-def measure_sounding(
-    y: np.ndarray, sr: int, sounding: Sounding, *, context: Sequence[Sounding] | None = None
-) -> EventFit:
+def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     """Fit the voices of one sounding together.
 
     Parameters
@@ -47,8 +45,6 @@ def measure_sounding(
         Samples per second, at least 8000.
     sounding : Sounding
         Voices with pitches right within about 40 cents and spans within about 50 ms.
-    context : sequence of Sounding, optional
-        The clip's soundings; the windows keep clear of neighbours that overlap this one.
 
     Returns
     -------

@@ -55,6 +55,7 @@ class Basis:
     sway: np.ndarray
     sway_ridge: np.ndarray
     spread_cents: np.ndarray
+    length_s: float
 
     @classmethod
     def make(
@@ -82,7 +83,8 @@ class Basis:
         if modulations is not None and len(modulations):
             sway = np.concatenate([sway, modulations])
             sway_ridge = np.concatenate([sway_ridge, np.full(len(modulations), MODULATION_RIDGE)])
-        return cls(pitch, integral, sway, sway_ridge, prior(terms, length_s, vibrato))
+        spread = prior(terms, length_s, vibrato)
+        return cls(pitch, integral, sway, sway_ridge, spread, length_s)
 
 
 def prior(terms: int, length_s: float, vibrato: bool) -> np.ndarray:

@@ -20,8 +20,9 @@ SETTLE_S = 0.2  # a string needs some periods, a finger some tenths, before the 
 RELEASE_S = 0.05
 LANDING_FROM_S, LANDING_TO_S = 0.03, 0.21
 SLOW_S = 0.25  # averages vibrato of 4 Hz and faster away
-STILL_CENTS = 5.0  # the settled part stays this near to where it ends
+STILL_CENTS = 7.0  # the settled part stays this near to where it ends
 LEAST_SETTLED_S = 0.25
+LEAST_HELD_S = 0.35  # what is still for less at the end was not adjusted, it wanders
 WEIGHT_HALF_S = 0.4
 
 
@@ -43,7 +44,9 @@ class Weighting:
 def slow(cents: np.ndarray, hop_s: float) -> np.ndarray:
     """Moving average over ``SLOW_S``, same shape; the ends average what there is."""
     width = max(1, round(SLOW_S / hop_s)) | 1
-    width = min(width, max(1, len(cents) - 1 + len(cents) % 2))  # never longer than what is averaged
+    width = min(
+        width, max(1, len(cents) - 1 + len(cents) % 2)
+    )  # never longer than what is averaged
     kernel = np.ones(width)
     return np.convolve(cents, kernel, "same") / np.convolve(np.ones(len(cents)), kernel, "same")
 
@@ -55,7 +58,7 @@ def settled_span(tracks: list[Track], start_s: float, end_s: float) -> tuple[flo
     end = end_s - min(RELEASE_S, 0.1 * length)
     still = [_still_from(t, begin, end) for t in tracks if not t.hidden]
     latest = max([begin, *still])
-    return max(begin, min(latest, end - LEAST_SETTLED_S)), end
+    return (latest if end - latest >= LEAST_HELD_S else begin), end
 
 
 def _still_from(track: Track, begin: float, end: float) -> float:

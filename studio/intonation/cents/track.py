@@ -10,7 +10,7 @@ Conventions
 
 Method
 ------
-Short-time spectra (Hann, 93 ms). For each candidate pitch on a 4-cent grid of +-96 cents the
+Short-time spectra (Hann, 93 ms). For each candidate pitch on a 4-cent grid of up to +-96 cents the
 free partials vote with their log power over a floor. The floor is the larger of the noise
 around the partial and a level well below the partial's own peak, so that every partial has
 about the same say whatever its strength (whitening): one strong partial beside a resonance
@@ -29,6 +29,7 @@ HOP_S = 0.0232
 TOP_HZ = 6500.0
 PARTIALS = 10
 REACH_CENTS = 96.0
+LEAST_REACH_CENTS = 44.0
 STEP_CENTS = 4.0
 CLEAR_HZ = 20.0
 FEWEST_FREE = 2
@@ -130,6 +131,18 @@ def free_partials(f0_hz: np.ndarray, voice: int, doubt_cents: float) -> np.ndarr
     return k[clear > CLEAR_HZ + freq * doubt_cents / 1731.0]
 
 
+def reach_cents(f0_hz: np.ndarray, voice: int) -> float:
+    """How far from its given pitch a voice is looked for: not as far as another's partials."""
+    own, reach = f0_hz[voice], REACH_CENTS
+    for other, f in enumerate(f0_hz):
+        if other != voice:
+            ratio = own / f if own > f else f / own
+            away = abs(1200 * np.log2(ratio / max(round(float(ratio)), 1)))
+            if away > NEAR_CENTS:
+                reach = min(reach, max(0.55 * away, LEAST_REACH_CENTS))
+    return float(reach)
+
+
 def _levels(spectra: Frames, f_hz: np.ndarray) -> np.ndarray:
     """Log power at the frequencies ``f_hz`` (...) for every frame, shape (T, ...)."""
     x = f_hz / spectra.spacing_hz
@@ -138,9 +151,10 @@ def _levels(spectra: Frames, f_hz: np.ndarray) -> np.ndarray:
     return spectra.log_power[:, i] * (1 - share) + spectra.log_power[:, i + 1] * share
 
 
-def _votes(spectra: Frames, f0_hz: float, partials: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _votes(
+    spectra: Frames, f0_hz: float, partials: np.ndarray, grid: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Votes (T, G) for every candidate, and log power (T, K, G) at its partials."""
-    grid = np.arange(-REACH_CENTS, REACH_CENTS + 1, STEP_CENTS)
     f_hz = partials[:, None] * f0_hz * 2 ** (grid / 1200)
     level = _levels(spectra, f_hz)
     floor = np.interp(f_hz, np.arange(len(spectra.floor)) * spectra.spacing_hz, spectra.floor)
@@ -184,9 +198,11 @@ def follow(spectra: Frames, f0_hz: np.ndarray, voice: int, doubt_cents: float) -
     if len(partials) == 0:
         nothing = np.zeros(count)
         return Track(f0, spectra.time_s, nothing, nothing - 200.0, nothing, 0)
-    votes, level = _votes(spectra, f0, partials)
+    steps = int(reach_cents(f0_hz, voice) / STEP_CENTS)
+    grid = STEP_CENTS * np.arange(-steps, steps + 1)
+    votes, level = _votes(spectra, f0, partials, grid)
     path = best_path(votes)
-    cents = -REACH_CENTS + STEP_CENTS * (path + _parabola(votes, path))
+    cents = grid[0] + STEP_CENTS * (path + _parabola(votes, path))
     rows = np.arange(count)
     at = level[rows, :, path]
     power = 10 * np.log10(np.exp(at).sum(axis=1) / 2)

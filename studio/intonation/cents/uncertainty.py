@@ -23,6 +23,8 @@ from studio.intonation.cents.refine import Fit, scores_and_information
 from studio.intonation.cents.settle import Weighting
 from studio.intonation.cents.window import WindowFit
 
+SLOW_HZ = 3.0  # movement slower than this is wander, faster is vibrato
+
 
 @dataclass(frozen=True, slots=True)
 class Spread:
@@ -63,14 +65,22 @@ class Judge:
             weights[voice] = sign * self.terms
         return weights.ravel()
 
-    def features(self, signs: dict[int, float]) -> tuple[float, float, float]:
-        """(sandwich, curvature, lock) of a combination of voices."""
+    def features(self, signs: dict[int, float]) -> tuple[float, float, float, float]:
+        """(sandwich, curvature, lock, wander) of a combination of voices."""
         combination = self._combination(signs)
         return (
             deviation(self.spread.sandwich, combination),
             deviation(self.spread.curvature, combination),
             float(min(self.fitted.locks[v] for v in signs)),
+            self._wander(signs),
         )
+
+    def _wander(self, signs: dict[int, float]) -> float:
+        """Standard deviation in cents of the slow movement of a combination of voices."""
+        fit = self.fitted.fit
+        terms = sum(sign * fit.theta[voice] for voice, sign in signs.items())
+        rate = np.arange(len(terms)) / (2 * fit.basis.length_s)
+        return float(np.sqrt(np.sum(terms[(rate > 0) & (rate < SLOW_HZ)] ** 2) / 2))
 
     def voice(self, voice: int) -> float | None:
         """Standard deviation of one voice's pitch in cents."""
@@ -81,7 +91,7 @@ class Judge:
         return self._stated({int(low): -1.0, int(high): 1.0})
 
     def _stated(self, signs: dict[int, float]) -> tuple[float | None, str | None]:
-        sandwich, _, lock = self.features(signs)
+        sandwich, _, lock, _ = self.features(signs)
         if lock < 0.2:
             return None, "not_separable"
         return sandwich + 0.1, None

@@ -32,7 +32,8 @@ SLOW_BANDWIDTH_HZ = 3.0
 VIBRATO_BANDWIDTH_HZ = 9.0
 VIBRATO_SEEN_CENTS = 2.0  # standard deviation of the coarse track about its line
 HIDDEN_TRUST = 0.4  # a hidden voice moves much as its parent does
-CLEAR_GAIN = 12.0  # log-likelihood by which another start must win before it is believed
+CLEAR_SHARE = 0.5  # starts with less than this share of the best one's gain are not tried
+CLEAR_GAIN = 80.0  # nats; below, "exactly in tune" is tried too, which no line can argue for
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,11 +314,13 @@ def _beside(
     shape = begun[parent] @ basis.pitch
     others = np.array([f for v, f in enumerate(f0) if v not in (parent, h)])
     expected = 1200 * np.log2(f0[h] / (n * f0[parent]))
-    lines = hidden.demodulate(window.spectrum, f0[parent], n, shape, time, others)
+    lines = hidden.demodulate(window.spectrum, f0[parent], n, shape, time, others, float(expected))
     found = []
     shapes = _resample(window.modulations, time, lines.time_s)
-    likely = [offset for offset, _ in hidden.offsets(lines, float(expected), shapes)]
-    if min(abs(offset) for offset in likely) > 2.0:
+    scored = hidden.offsets(lines, float(expected), shapes)
+    best_gain = scored[0][1]
+    likely = [at for at, gain in scored if gain >= min(CLEAR_SHARE * best_gain, best_gain)]
+    if best_gain < CLEAR_GAIN and min(abs(offset) for offset in likely) > 2.0:
         likely.append(0.0)
     for offset in likely:
         changed = np.zeros(len(f0))
@@ -343,7 +346,7 @@ def _unison(
     """Starts for two voices of a unison."""
     middle = float(np.sqrt(f0[low] * f0[high]))
     others = np.array([f for v, f in enumerate(f0) if v not in (low, high)])
-    lines = hidden.demodulate(window.spectrum, middle, 1, np.zeros(len(time)), time, others)
+    lines = hidden.demodulate(window.spectrum, middle, 1, np.zeros(len(time)), time, others, 0.0)
     around = 1200 * np.log2(f0[[low, high]] / middle)
     found = []
     for a, b, _ in hidden.unison_offsets(lines, (float(around[0]), float(around[1]))):

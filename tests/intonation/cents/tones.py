@@ -223,3 +223,28 @@ def true_size(event: Mix, low: int = 0, high: int = 1, settle_s: float = 0.2) ->
         + true_cents(event, high, centre, half)
         - true_cents(event, low, centre, half)
     )
+
+
+def assert_cents(measured: float, true: float, within: float) -> None:
+    """The one way these tests compare cents."""
+    assert abs(measured - true) <= within, (
+        f"measured {measured:.2f} c, true {true:.2f} c: off by {measured - true:+.2f} c, "
+        f"allowed {within} c"
+    )
+
+
+def pair(
+    seed: int,
+    size_cents: float,
+    *,
+    low_hz: float = 233.1,
+    duration_s: float = 1.2,
+    maker=bowed_tone,
+    sr: int = 22050,
+    **how,
+) -> Mix:
+    """A double stop in a room at 30 dB, ``size_cents`` wide. ``how`` goes to the maker."""
+    rng = np.random.default_rng(seed)
+    high_hz = low_hz * 2 ** (size_cents / 1200)
+    voices = [maker(rng, f, duration_s, sr, **how) for f in (low_hz, high_hz)]
+    return mix(rng, voices, sr)
