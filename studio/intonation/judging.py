@@ -56,7 +56,7 @@ def judge(
     Judgement
         Pure: the same arguments always give the same judgement.
     """
-    namer = Namer(policy, score)
+    namer = Namer(policy, score, measurement.key)
     groups = find_runs([played(event, measurement.reference.a4_hz) for event in measurement.events])
     names = [_names_of_run(group, namer) for group in groups]
     shared = {

@@ -4,6 +4,7 @@ The sound is read block by block; memory beyond ``y`` itself does not grow with 
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import product
 
@@ -30,10 +31,12 @@ from studio.intonation.reference import HeardNote, estimate
 from studio.intonation.runs import cents_of
 from studio.intonation.sounding import EventFit, IntervalFit, Sounding, SoundingVoice, VoiceFit
 from studio.theory import (
+    Key,
     Pitch,
     beat_hz,
     has_agreed_target,
     interval_of_semitones,
+    likely_key,
     places,
     placings,
     size_cents,
@@ -44,6 +47,9 @@ from studio.theory import (
 
 MIN_RATE_HZ = 8000.0
 SHORTEST_S = 0.1  # less holds no note
+LOWEST_A4_HZ = 430.0  # a lower one has to be given
+FLOOR_BELOW_SEMITONES = 0.75
+LEAST_FLOOR_HZ = 100.0
 RATE_HZ = 22050
 MARGIN_S = 1.0  # of sound on each side of an event, for its windows
 TRACK_STEP_S = 0.05
@@ -64,7 +70,9 @@ def listen(
     tell = on_progress or (lambda share: None)
     y = _checked(y, sr)
     tell(0.0)
-    soundings = find_soundings(y, sr) if len(y) >= SHORTEST_S * sr else []
+    floor_hz = _floor_hz(options)
+    enough = len(y) >= SHORTEST_S * sr
+    soundings = find_soundings(y, sr, floor_hz=floor_hz) if enough else []
     tell(FINDING_SHARE)
     fits = []
     for number, sounding in enumerate(soundings, start=1):
@@ -74,6 +82,13 @@ def listen(
     heard = build(soundings, fits, Source(len(y) / float(sr), round(sr)), options)
     # As it will be stored, rounding included: judging it later gives the same marks.
     return Measurement.from_dict(heard.to_dict())
+
+
+def _floor_hz(options: Options) -> float:
+    """Just below the lowest open string, which no note can go under, at the lowest likely A4."""
+    a4_hz = options.a4_hz or LOWEST_A4_HZ
+    lowest = options.strings[0].frequency(a4_hz)
+    return max(LEAST_FLOOR_HZ, lowest * 2.0 ** (-FLOOR_BELOW_SEMITONES / 12.0))
 
 
 def _checked(y: np.ndarray, sr: float) -> np.ndarray:
@@ -142,11 +157,31 @@ def build(
         for note in _heard_notes(number, sounding, fit)
     ]
     reference, strings = estimate(notes, options)
+    midi = [name_notes([v.f0_hz for v in fit.voices], reference.a4_hz) for fit in fits]
+    key = _key(soundings, midi)
     events = tuple(
-        _event(number, sounding, fit, reference, options)
-        for number, (sounding, fit) in enumerate(zip(soundings, fits, strict=True))
+        _event(number, sounding, fit, names, _Clip(reference, options, key))
+        for number, (sounding, fit, names) in enumerate(zip(soundings, fits, midi, strict=True))
     )
-    return Measurement(source, options, reference, strings, events)
+    return Measurement(source, options, reference, strings, events, str(key) if key else None)
+
+
+@dataclass(frozen=True, slots=True)
+class _Clip:
+    """What all events of a clip share."""
+
+    reference: Reference
+    options: Options
+    key: Key | None
+
+
+def _key(soundings: Sequence[Sounding], midi: Sequence[Sequence[int]]) -> Key | None:
+    """The likeliest key, each note counting as long as it sounded."""
+    heard: dict[int, float] = {}
+    for sounding, notes in zip(soundings, midi, strict=True):
+        for note in notes:
+            heard[note] = heard.get(note, 0.0) + sounding.end_s - sounding.start_s
+    return likely_key(heard)
 
 
 def _heard_notes(number: int, sounding: Sounding, fit: EventFit) -> list[HeardNote]:
@@ -166,14 +201,13 @@ def _heard_notes(number: int, sounding: Sounding, fit: EventFit) -> list[HeardNo
 
 
 def _event(
-    number: int, sounding: Sounding, fit: EventFit, reference: Reference, options: Options
+    number: int, sounding: Sounding, fit: EventFit, midi: Sequence[int], clip: _Clip
 ) -> Event:
-    midi = name_notes([voice.f0_hz for voice in fit.voices], reference.a4_hz)
-    hands = _places(midi, options.strings)
+    hands = _places(midi, clip.options.strings)
     voices = tuple(
         _voice(coarse, voice, note, pitch, hand)
         for coarse, voice, note, pitch, hand in zip(
-            sounding.voices, fit.voices, midi, _spelled(midi), hands, strict=True
+            sounding.voices, fit.voices, midi, _spelled(midi, clip.key), hands, strict=True
         )
     )
     return Event(
@@ -185,7 +219,7 @@ def _event(
         intervals=tuple(_interval(interval, voices) for interval in fit.intervals),
         confidence=min(max(float(sounding.confidence), 0.0), 1.0),
         alternatives=tuple(
-            Reading(tuple(map(float, other)), _pitch_names(other, reference.a4_hz))
+            Reading(tuple(map(float, other)), _pitch_names(other, clip))
             for other in sounding.alternatives
         ),
         quality=Quality(_number(sounding.snr_db), bool(sounding.clipped)),
@@ -197,8 +231,9 @@ def _number(value: float | None) -> float | None:
     return float(value) if value is not None and np.isfinite(value) else None
 
 
-def _pitch_names(f0_hz: Sequence[float], a4_hz: float) -> tuple[str, ...]:
-    return tuple(str(pitch) for pitch in _spelled(name_notes(f0_hz, a4_hz)))
+def _pitch_names(f0_hz: Sequence[float], clip: _Clip) -> tuple[str, ...]:
+    midi = name_notes(f0_hz, clip.reference.a4_hz)
+    return tuple(str(pitch) for pitch in _spelled(midi, clip.key))
 
 
 def name_notes(f0_hz: Sequence[float], a4_hz: float) -> list[int]:
@@ -233,11 +268,11 @@ def _naming_cost(midi: Sequence[int], cents: Sequence[float]) -> float:
     return cost
 
 
-def _spelled(midi: Sequence[int]) -> list[Pitch]:
+def _spelled(midi: Sequence[int], key: Key | None) -> list[Pitch]:
     if len(midi) == 2 and 0 <= midi[1] - midi[0] <= 48:
-        low, high, _ = spell_pair(midi[0], midi[1])
+        low, high, _ = spell_pair(midi[0], midi[1], key)
         return [low, high]
-    return [spell(note) for note in midi]
+    return [spell(note, key) for note in midi]
 
 
 def _places(midi: Sequence[int], strings: tuple[Pitch, ...]) -> list[tuple[int | None, int | None]]:

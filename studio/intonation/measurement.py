@@ -158,6 +158,7 @@ class Measurement:
     reference: Reference = Reference()
     open_strings: tuple[OpenString, ...] = ()
     events: tuple[Event, ...] = ()
+    key: str | None = None  # the likeliest one; for spelling where the policy names none
     engine: str = ENGINE
     schema: int = SCHEMA
 
@@ -169,6 +170,7 @@ class Measurement:
             "source": to_plain(self.source),
             "options": to_plain(self.options),
             "reference": to_plain(self.reference),
+            "key": self.key,
             "open_strings": to_plain(self.open_strings),
             "events": to_plain(self.events),
         }
@@ -199,6 +201,7 @@ class Measurement:
                 for item in data.get("open_strings") or ()
             ),
             events=tuple(_event(item) for item in data.get("events") or ()),
+            key=data.get("key"),
             engine=str(data.get("engine", ENGINE)),
             schema=schema,
         )

@@ -40,11 +40,20 @@ class Named:
 
 
 class Namer:
-    """Names pairs of MIDI numbers under one policy and, where there is one, a score."""
+    """Names pairs of MIDI numbers under one policy and, where there is one, a score.
 
-    def __init__(self, policy: Policy, score: Sequence[ExpectedNote] | None) -> None:
+    ``heard_key`` is the likeliest key of the clip, used where the policy names none.
+    """
+
+    def __init__(
+        self,
+        policy: Policy,
+        score: Sequence[ExpectedNote] | None,
+        heard_key: str | None = None,
+    ) -> None:
         self._policy = policy
-        self._key = Key.parse(policy.key) if policy.key else None
+        key = policy.key or heard_key
+        self._key = Key.parse(key) if key else None
         self._drill = Interval.parse(policy.interval) if policy.interval else None
         self._score: dict[tuple[int, ...], list[ExpectedNote]] = {}
         for note in score or ():

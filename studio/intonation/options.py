@@ -93,7 +93,8 @@ class Policy:
         number for every interval; 1 to 60 cents
     targets_cents : the teacher's choice of size by short name, for sizes without an agreed one
         (``{"m7": 1017.6}``) or instead of the tuning's
-    key : key name such as ``Bb major``, to spell what was heard; ``None`` when unknown
+    key : key name such as ``Bb major``, to spell what was heard; the clip's likeliest one when
+        ``None``
     interval : short name of the interval the drill is about (``P8``), so that a playing far off
         is still known for what it was meant to be; ``None`` when unknown
     judge_singles : judge single notes against the melodic tuning (single-line drills only)

@@ -28,6 +28,7 @@ from studio.theory.pitches import (
     frequency_of_midi,
     midi_of_frequency,
 )
+from studio.theory.tonality import likely_key
 from studio.theory.tunings import (
     TUNINGS,
     beat_hz,
@@ -63,6 +64,7 @@ __all__ = [
     "interval_of_semitones",
     "is_perfect",
     "just_ratio",
+    "likely_key",
     "midi_of_frequency",
     "mm_per_cent",
     "openness",

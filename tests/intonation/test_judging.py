@@ -1,6 +1,7 @@
 """Verdicts, runs and marks from what was heard."""
 
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -344,6 +345,12 @@ def test_a_repeated_single_note_is_marked_once():
 def test_a_key_spells_what_was_heard():
     [row] = judged(Clip().pair("G#3", "G#4", 0), Policy(key="Eb major")).intervals
     assert (row.low_pitch, row.high_pitch) == ("Ab3", "Ab4")
+
+
+def test_the_clips_own_key_spells_where_the_policy_names_none():
+    clip = replace(Clip().pair("G#3", "G#4", 0).done(), key="Eb major")
+    assert judge(clip, Policy()).intervals[0].low_pitch == "Ab3"
+    assert judge(clip, Policy(key="E major")).intervals[0].low_pitch == "G#3"
 
 
 def test_judging_changes_nothing_and_repeats_itself():

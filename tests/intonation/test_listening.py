@@ -123,6 +123,20 @@ def test_an_open_string_is_found_by_its_neighbour(heard):
     assert heard.events[2].voices[0].finger is None
 
 
+def test_the_clip_is_spelled_in_its_likeliest_key(heard):
+    # The notes are those of B flat major and of E flat major; B flat and E flat are flats.
+    assert heard.key in ("Bb major", "Eb major", "G minor", "C minor")
+
+
+def test_nothing_is_heard_below_the_lowest_string():
+    # A note an octave below its real pitch would fit too: E3 and A3 for a fourth played as A3, E4.
+    y = sound([Note(0.3, 1.5, hz("A3")), Note(0.3, 1.5, hz("E4", -19.0), 1.0)])
+    lowest = Pitch.parse("G3").frequency(430.0) * 0.95
+    events = listen(y, SR, Options()).events
+    assert events
+    assert all(voice.f0_hz > lowest for event in events for voice in event.voices)
+
+
 def test_voices_carry_their_tracks(heard):
     voice = heard.events[2].voices[0]
     assert voice.track.step_s == 0.05
