@@ -9,7 +9,7 @@ from studio.clips import files, sentences, services
 from studio.clips.models import Clip, Original, Stage
 from studio.clips.stores import FolderStore
 
-SAMPLE = next((Path(__file__).parents[2] / "sample_media").glob("short-octaves*.mp4"))
+SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 
 
 @pytest.fixture(autouse=True)

@@ -7,7 +7,7 @@ from studio.clips import files, sentences, services, stages, tasks, work
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.stores import FolderStore
 
-from .test_receive import SAMPLE
+from tests.clips.test_receive import SAMPLE
 
 
 @pytest.fixture
