@@ -4,6 +4,7 @@ Nothing else in the package holds words for people, so that a translation replac
 Numbers are whole cents; the uncertainty is said where it reaches a whole cent.
 """
 
+import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -25,7 +26,7 @@ UNSURE_REASONS = {
     "too_uncertain": "The measurement is less certain than the tolerance is wide.",
     "doubtful_notes": "It is not certain which notes sounded here.",
     "too_short": "This is too short to measure well.",
-    "lock": "The two notes could not be told apart well enough here.",
+    "not_separable": "The two notes could not be told apart well enough here.",
 }
 
 
@@ -35,8 +36,8 @@ def unsure_sentence(code: str) -> str:
 
 
 def clock(seconds: float) -> str:
-    """A moment as minutes and seconds: 0:12, 1:05, 62:00."""
-    whole = int(max(seconds, 0.0))
+    """A moment as minutes and seconds, rounded: 0:12, 1:05, 62:00; 119.7 s is 2:00."""
+    whole = math.floor(max(seconds, 0.0) + 0.5)
     return f"{whole // 60}:{whole % 60:02d}"
 
 

@@ -227,7 +227,7 @@ def test_last_playing_that_may_be_a_true_octave_takes_the_mark_away():
 def test_last_playing_that_could_not_be_measured_leaves_the_one_before():
     clip = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 28, uncertainty=None)
     assert [mark.events for mark in judged(clip).marks] == [(0,)]
-    improved = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 5, reason="lock")
+    improved = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 5, reason="not_separable")
     assert judged(improved).marks == ()
 
 
