@@ -140,7 +140,7 @@ def send_body(request: HttpRequest) -> JsonResponse:
     if not form.is_valid():
         problems = [problem for field in form.errors.values() for problem in field]
         return _json(Answer(422, " ".join(problems)))
-    filename = unquote(request.headers.get("Clip-Name", ""))
+    filename = unquote(request.headers.get("Clip-Name", "")).replace("\x00", "")
     answer = _receive(request, enrolment, form, body_chunks(request), filename)
     if answer.status == 201:
         messages.success(request, answer.sentence)

@@ -2,19 +2,19 @@
 // chosen when the connection is lost. Without this module the form inside posts by itself.
 
 import { clock, megabytes, refusal } from "./sizes.js";
+import { newKey, upload } from "./upload.js";
 
 const LOOK_MS = 8000; // a browser that has not opened a file by then will not tell its length
 const HEADERS = {
   title: "Clip-Title", note: "Clip-Note", assignment: "Clip-Assignment", upload_key: "Clip-Key",
 };
-const LOST = "The connection was lost. Your recording is still chosen here: "
-  + "when you are online again, press “Send it again”.";
 
 class SendClip extends HTMLElement {
   #listening = null;
-  #request = null;
+  #sending = null;
   #address = "";
   #looks = 0;
+  #patience = 0;
 
   connectedCallback() {
     this.#listening = new AbortController();
@@ -23,11 +23,11 @@ class SendClip extends HTMLElement {
     this.#input.removeAttribute("required");
     on(this.#input, "change", () => this.#choose());
     on(this.querySelector("form"), "submit", (event) => this.#submit(event));
-    on(this.#part("stop"), "click", () => this.#request?.abort());
+    on(this.#part("stop"), "click", () => this.#sending?.stop());
     for (const type of ["dragover", "dragleave", "drop"]) {
       on(this.#drop, type, (event) => this.#drag(event));
     }
-    on(window, "beforeunload", (event) => this.#request && event.preventDefault());
+    on(window, "beforeunload", (event) => this.#sending && event.preventDefault());
     if (this.#input.files.length) {
       this.#choose();
     }
@@ -35,7 +35,8 @@ class SendClip extends HTMLElement {
 
   disconnectedCallback() {
     this.#listening.abort();
-    this.#request?.abort();
+    clearTimeout(this.#patience);
+    this.#sending?.stop();
     URL.revokeObjectURL(this.#address);
   }
 
@@ -65,7 +66,7 @@ class SendClip extends HTMLElement {
   #submit(event) {
     event.preventDefault();
     const file = this.#input.files[0];
-    if (this.#request) {
+    if (this.#sending) {
       return;
     }
     if (!file) {
@@ -87,45 +88,34 @@ class SendClip extends HTMLElement {
 
   // -- sending
 
-  #post(file) {
-    const request = new XMLHttpRequest();
-    request.open("POST", this.dataset.action);
-    request.setRequestHeader("Content-Type", "application/octet-stream");
-    request.setRequestHeader("X-CSRFToken", this.#field("csrfmiddlewaretoken").value);
-    request.setRequestHeader("Clip-Name", encodeURIComponent(file.name.slice(-200)));
-    for (const [name, header] of Object.entries(HEADERS)) {
-      request.setRequestHeader(header, encodeURIComponent(this.#field(name).value));
-    }
-    request.upload.onprogress = ({ loaded, total }) => this.#progress(loaded, total);
-    request.upload.onload = () => this.#say("All of it has arrived; having a look at it …");
-    request.onload = () => this.#answered(request);
-    request.onerror = () => this.#stopped(LOST);
-    request.onabort = () => this.#stopped("Stopped. Nothing was kept; your recording is still chosen.");
-    this.#request = request;
+  async #post(file) {
     this.#refuse("");
     this.#going(true);
     this.#progress(0, file.size);
-    request.send(file);
-  }
-
-  #answered(request) {
-    const answer = parsed(request.responseText);
-    if (request.status === 201 && answer) {
-      this.#request = null;
-      window.location.assign(answer.next);
+    this.#sending = upload(file, {
+      address: this.dataset.action,
+      token: this.#field("csrfmiddlewaretoken").value,
+      headers: this.#headers(file),
+      progress: (loaded, total) => this.#progress(loaded, total),
+      arrived: () => this.#say("All of it has arrived; having a look at it …"),
+    });
+    const { next, sentence, refused } = await this.#sending.ended;
+    this.#sending = null;
+    if (next) {
+      window.location.assign(next);
       return;
     }
-    const sentence = answer?.sentence
-      ?? "Your log-in may have run out. Load this page again, log in, and send it once more.";
-    this.#field("upload_key").value = newKey();
-    this.#stopped(sentence);
-  }
-
-  #stopped(sentence) {
-    this.#request = null;
+    if (refused) {
+      this.#field("upload_key").value = newKey(); // the old key belongs to what was refused
+    }
     this.#going(false);
     this.#refuse(sentence);
     this.#part("send").textContent = "Send it again";
+  }
+
+  #headers(file) {
+    const said = Object.entries(HEADERS).map(([name, header]) => [header, this.#field(name).value]);
+    return { "Clip-Name": [...file.name].slice(-200).join(""), ...Object.fromEntries(said) };
   }
 
   // -- what is shown
@@ -161,12 +151,14 @@ class SendClip extends HTMLElement {
 
   /** Open the file in a media element: {opens, durationS}; the length may stay unknown. */
   #open(file) {
+    clearTimeout(this.#patience);
     URL.revokeObjectURL(this.#address);
     this.#address = URL.createObjectURL(file);
     const look = this.#part("look");
     look.src = this.#address;
     return new Promise((resolve) => {
       const tell = (opens) => {
+        clearTimeout(this.#patience);
         const known = opens && Number.isFinite(look.duration);
         look.hidden = !(opens && look.videoWidth);
         look.onloadedmetadata = look.onerror = null;
@@ -174,7 +166,7 @@ class SendClip extends HTMLElement {
       };
       look.onloadedmetadata = () => tell(true);
       look.onerror = () => tell(false);
-      setTimeout(() => tell(look.readyState > 0), LOOK_MS);
+      this.#patience = setTimeout(() => tell(look.readyState > 0), LOOK_MS);
     });
   }
 
@@ -198,20 +190,6 @@ class SendClip extends HTMLElement {
   #part(name) {
     return this.querySelector(`[data-part="${name}"]`);
   }
-}
-
-function parsed(text) {
-  try {
-    return JSON.parse(text);
-  } catch {
-    return null;
-  }
-}
-
-/** `crypto.randomUUID` exists only on https and on this machine itself; this is everywhere. */
-function newKey() {
-  return Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) =>
-    byte.toString(16).padStart(2, "0")).join("");
 }
 
 customElements.define("send-clip", SendClip);

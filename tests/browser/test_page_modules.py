@@ -1,0 +1,82 @@
+"""The pure modules of the pages, run where they run: in the browser."""
+
+import pytest
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+LIMITS = {"bytes": 1_000_000_000, "s": 900, "endings": [".mp4", ".mkv"]}
+MOMENTS = [
+    {"playFrom": 8.0, "start": 10.0, "until": 10.0},
+    {"playFrom": 18.0, "start": 20.0, "until": 24.0},
+    {"playFrom": 19.0, "start": 21.0, "until": 21.0},
+]
+
+
+@pytest.fixture
+def call(chromium, live_server):
+    """Call a function of a module with JSON arguments."""
+    page = chromium.new_page()
+    page.goto(f"{live_server.url}/log-in/")
+
+    def call_it(module: str, function: str, *arguments):
+        return page.evaluate(
+            "([m, f, a]) => import(`/static/pages/${m}.js`).then((all) => all[f](...a))",
+            [module, function, list(arguments)],
+        )
+
+    yield call_it
+    page.close()
+
+
+def test_lengths_and_sizes_read_as_people_write_them(call):
+    assert [call("sizes", "clock", s) for s in (0, 84.2, 119.7)] == ["0:00", "1:24", "2:00"]
+    sizes = [call("sizes", "megabytes", n) for n in (12_345_678, 1_000_000_000)]
+    assert sizes == ["12.3 MB", "1000 MB"]
+
+
+def test_a_file_is_refused_for_its_size_its_length_or_its_kind_alone(call):
+    def why(name, size, duration_s, opens, kind="") -> str:
+        file = {"name": name, "size": size, "type": kind}
+        return call("sizes", "refusal", file, {"durationS": duration_s, "opens": opens}, LIMITS)
+
+    assert why("a.mp4", 5_000_000, 60, True) == ""
+    assert "empty" in why("a.mp4", 0, None, False)
+    assert "at most 1000 MB" in why("a.mp4", 1_000_000_001, 60, True)
+    assert why("a.mp4", 1_000_000_000, 900, True) == ""
+    assert "lasts 15:01; at most 15:00" in why("a.mp4", 5_000_000, 901, True)
+    assert "does not look like" in why("a.pdf", 5000, None, False)
+    assert "does not look like" in why("mp4", 5000, None, False)
+
+
+def test_what_only_the_browser_cannot_open_may_be_tried(call):
+    def why(name, kind) -> str:
+        file = {"name": name, "size": 5000, "type": kind}
+        return call("sizes", "refusal", file, {"durationS": None, "opens": False}, LIMITS)
+
+    assert why("CLIP.MKV", "") == ""
+    assert why("clip.3gp", "video/3gpp") == ""
+
+
+@pytest.mark.parametrize(
+    ("t", "index"),
+    [(0.0, -1), (8.5, 0), (10.0, 0), (11.4, 0), (12.0, -1), (20.5, 1), (21.0, 2), (23.0, 1)],
+)
+def test_the_moment_that_is_heard_is_the_last_begun_that_has_not_faded(call, t, index):
+    assert call("moment-times", "momentAt", MOMENTS, t) == index
+
+
+@pytest.mark.parametrize(
+    ("t", "chosen", "step", "index"),
+    [
+        (0.0, -1, 1, 0),
+        (15.0, -1, 1, 1),
+        (15.0, -1, -1, 0),
+        (0.0, -1, -1, 0),
+        (30.0, -1, 1, 2),
+        (9.0, 0, 1, 1),
+        (9.0, 2, 1, 2),
+        (9.0, 0, -1, 0),
+    ],
+)
+def test_next_and_previous_go_from_what_was_chosen_else_from_the_time(call, t, chosen, step, index):
+    assert call("moment-times", "neighbour", MOMENTS, t, chosen, step) == index
