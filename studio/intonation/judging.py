@@ -35,7 +35,10 @@ from studio.intonation.runs import (
 from studio.intonation.sentences import SAME_CENTS
 from studio.intonation.singles import judge_singles
 from studio.intonation.verdicts import CLOSE_TO_LIMIT, verdict_of
+from studio.theory import Pitch, is_playable
 
+SETTLED_S = 0.3  # a shorter playing has no settled part
+TENTH_SEMITONES = 16  # wider pairs are rare: they need an open string
 Names = dict[tuple[int, int], Named]  # by (low, high) voice index
 
 
@@ -57,6 +60,7 @@ def judge(
         Pure: the same arguments always give the same judgement.
     """
     namer = Namer(policy, score, measurement.key)
+    strings = measurement.options.strings
     groups = find_runs([played(event, measurement.reference.a4_hz) for event in measurement.events])
     names = [_names_of_run(group, namer) for group in groups]
     shared = {
@@ -65,7 +69,7 @@ def judge(
         for item in group.playings
     }
     judged = {
-        event.id: _judge_event(event, namer, shared.get(event.id, {}))
+        event.id: _judge_event(event, namer, shared.get(event.id, {}), strings)
         for event in measurement.events
     }
     runs, marks = [], []
@@ -117,25 +121,30 @@ def _names_of_run(group: RunOfPlayings, namer: Namer) -> Names:
     return {pair: named for pair, (_, named) in best.items()}
 
 
-def _judge_event(event: Event, namer: Namer, shared: Names) -> list[JudgedInterval]:
+def _judge_event(
+    event: Event, namer: Namer, shared: Names, strings: tuple[Pitch, ...]
+) -> list[JudgedInterval]:
     return [
         _judge_interval(
             event,
             interval,
             shared.get((interval.low, interval.high)) or _own_name(event, interval, namer),
+            strings,
         )
         for interval in event.intervals
     ]
 
 
-def _judge_interval(event: Event, interval: HeardInterval, named: Named) -> JudgedInterval:
+def _judge_interval(
+    event: Event, interval: HeardInterval, named: Named, strings: tuple[Pitch, ...]
+) -> JudgedInterval:
     target = named.target_cents
     deviation = None if target is None else interval.size_cents - target
     verdict, reason = "unsure", None
     if deviation is None:
         reason = "no_agreed_target"
     else:
-        reason = _doubt(event, interval, named, deviation)
+        reason = _doubt(event, interval, named, deviation) or _unlikely(event, named, strings)
         if reason is None:
             verdict, reason = verdict_of(
                 deviation, named.tolerance_cents, interval.uncertainty_cents
@@ -167,7 +176,19 @@ def _doubt(
     for reason in (event.doubt, interval.unsure_reason):
         if reason and not (asked and reason == OCTAVE_DOUBT):
             return reason
-    return "doubtful_notes" if event.confidence < DOUBTFUL_CONFIDENCE else None
+    return None
+
+
+def _unlikely(event: Event, named: Named, strings: tuple[Pitch, ...]) -> str | None:
+    """Too short to have settled, or notes that were hardly played together."""
+    if event.end_s - event.start_s < SETTLED_S:
+        return "too_short"
+    if event.confidence < DOUBTFUL_CONFIDENCE:
+        return "doubtful_notes"
+    wide = event.kind == "double_stop" and named.interval.semitones > TENTH_SEMITONES
+    if wide and not named.asked and not is_playable(named.low.midi, named.high.midi, strings):
+        return "doubtful_notes"  # more likely a note that rings on under the next one
+    return None
 
 
 def _judge_run(

@@ -3,7 +3,7 @@
 Pure: the standard library only. The names below are what other packages use.
 """
 
-from studio.theory.doublestops import Placing, openness, placings
+from studio.theory.doublestops import Placing, is_playable, openness, placings
 from studio.theory.instruments import (
     FRACTIONAL_VIOLIN_MM,
     INSTRUMENTS,
@@ -63,6 +63,7 @@ __all__ = [
     "interval_between",
     "interval_of_semitones",
     "is_perfect",
+    "is_playable",
     "just_ratio",
     "likely_key",
     "midi_of_frequency",

@@ -42,6 +42,14 @@ def placings(low_midi: int, high_midi: int, strings: Sequence[Pitch]) -> tuple[P
     return _placings(low_midi, high_midi, tuple(strings))
 
 
+def is_playable(low_midi: int, high_midi: int, strings: Sequence[Pitch]) -> bool:
+    """Whether a hand can hold both notes on neighbouring strings.
+
+    Notes below the lowest string are let through: then it is the instrument that is not known.
+    """
+    return low_midi < strings[0].midi or bool(_placings(low_midi, high_midi, tuple(strings)))
+
+
 @lru_cache(maxsize=4096)
 def _openness(low_midi: int, high_midi: int, strings: tuple[Pitch, ...]) -> tuple[str, str]:
     ways = _placings(low_midi, high_midi, strings)

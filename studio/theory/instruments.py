@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from studio.theory.pitches import Pitch
 
 STRING_LENGTH_MM_BOUNDS = (150.0, 450.0)
-# Highest stop considered on a string, in semitones: an octave and a sixth.
-MAX_STOP_SEMITONES = 21
+# Highest stop considered on a string, in semitones: two octaves, about the fingerboard's end.
+MAX_STOP_SEMITONES = 24
 
 
 @dataclass(frozen=True, slots=True)

@@ -237,6 +237,19 @@ def test_doubtful_notes_are_not_marked():
     assert result.marks == ()
 
 
+def test_notes_that_a_hand_cannot_hold_are_doubtful():
+    # A flat 3 and E flat 5 with both stopped: more likely a ringing note than a twelfth.
+    result = judged(Clip().pair("Ab3", "Eb5", -40))
+    assert [row.unsure_reason for row in result.intervals] == ["doubtful_notes"]
+    assert result.marks == ()
+
+
+def test_a_playing_too_short_to_settle_is_not_judged():
+    clip = Clip().pair("Bb3", "Bb4", 30, length=0.25)
+    assert [row.unsure_reason for row in judged(clip).intervals] == ["too_short"]
+    assert judged(clip).marks == ()
+
+
 # Severity
 
 

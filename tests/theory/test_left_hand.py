@@ -12,6 +12,7 @@ from studio.theory import (
     VIOLIN,
     cents_per_mm,
     instrument_named,
+    is_playable,
     mm_per_cent,
     openness,
     places,
@@ -91,6 +92,21 @@ def test_notes_are_placed_on_neighbouring_strings_within_reach():
     for way in placings(62, 74, VIOLIN.open_strings):
         assert abs(way.low_string - way.high_string) == 1
         assert way.low_stop == 0 or way.high_stop == 0 or abs(way.low_stop - way.high_stop) <= 10
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "playable"),
+    [
+        (56, 75, False),  # A flat 3 and E flat 5, a twelfth with both stopped: out of reach
+        (55, 74, True),  # G3 open and D5 high on the D string
+        (57, 73, True),  # a tenth
+        (53, 60, True),  # below the violin: not this instrument's to refuse
+        (62, 62, True),  # a unison: open D and fourth finger on G
+        (55, 57, False),  # both on the G string
+    ],
+)
+def test_what_a_hand_cannot_hold_is_known(low, high, playable):
+    assert is_playable(low, high, VIOLIN.open_strings) is playable
 
 
 def test_pairs_below_the_instrument_have_no_place():
