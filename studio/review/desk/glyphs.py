@@ -14,6 +14,7 @@ LIMIT_CENTS = 50.0  # a quarter tone: beyond it the next semitone is nearer
 UNITS_PER_CENT = (MIDDLE - 4.0) / LIMIT_CENTS
 SLOT = 20.0
 DASH = 13.0
+LEAST_SLOTS = 2
 MOST_SLOTS = 8  # the last ones; more would not be read
 
 
@@ -59,13 +60,16 @@ def lift(
 ) -> Lift:
     """The lift of a run from (deviation, uncertainty, unsure) of each playing, in cents."""
     shown = [d for d in deviations if d[0] is not None][-MOST_SLOTS:]
+    slots = max(len(shown), LEAST_SLOTS)
+    # From the right, so that the last playings of all rows stand in one column.
+    first = slots - len(shown)
     dashes = tuple(
-        _dash(index, cents, uncertainty or 0.0, unsure, index == len(shown) - 1)
+        _dash(first + index, cents, uncertainty or 0.0, unsure, index == len(shown) - 1)
         for index, (cents, uncertainty, unsure) in enumerate(shown)
         if cents is not None
     )
     band = (y_of(tolerance_cents), y_of(-tolerance_cents)) if tolerance_cents else None
-    return Lift(SLOT * max(len(shown), 2), HEIGHT, MIDDLE, band, dashes)
+    return Lift(SLOT * slots, HEIGHT, MIDDLE, band, dashes)
 
 
 def _dash(index: int, cents: float, uncertainty: float, unsure: bool, last: bool) -> Dash:

@@ -223,8 +223,7 @@ class _Reader:
     def _trend(self, run: dict, rows: Sequence[Row]) -> str:
         if len(rows) < 2 or run["trend"] is None:
             return ""
-        first, last = words.signed(run["first_cents"]), words.signed(run["last_cents"])
-        return f"{first} → {last} c, {words.TREND_WORDS.get(run['trend'], run['trend'])}"
+        return words.TREND_WORDS.get(run["trend"], run["trend"])
 
 
 def tolerance_of(policy: dict, short: str) -> float | None:
