@@ -16,6 +16,7 @@ import numpy as np
 
 from studio.intonation.cents.refine import Fit, power, project
 
+SILENT = 1e-16  # a residual below this is no sound at all
 BEST = 6  # clusters whose median is the lock
 
 
@@ -34,6 +35,7 @@ def voice_locks(fit: Fit) -> np.ndarray:
             continue
         columns = np.where(mine[has][:, :, None], 0, fit.columns[has])
         _, _, residual = project(columns, bands.z[has], diagonal[has] + mine[has])
-        share = 1 - full[has] / np.maximum(power(residual), 1e-30)
+        without = power(residual)
+        share = np.where(without > SILENT, 1 - full[has] / np.maximum(without, SILENT), 0.0)
         locks[v] = np.median(np.sort(share)[::-1][:BEST])
     return np.clip(locks, 0, 1)

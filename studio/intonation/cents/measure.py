@@ -25,8 +25,6 @@ WINDOW_S = 0.92
 LANDING_WINDOW_S = 0.4
 LANDING_LEAST_S = 0.5  # a shorter note cannot tell landing from settled
 LONGEST_TRACK_S = 30.0
-DROPOUT_DB = 20.0
-DROPOUT_LEAST_S = 0.07
 
 
 def measure_soundings(y: np.ndarray, sr: int, soundings: Iterable[Sounding]) -> list[EventFit]:
@@ -134,7 +132,7 @@ def _assemble(
                 steadiness_cents=moved.steadiness_cents,
                 track_s=time,
                 track_hz=hz,
-                dropouts=_dropouts(tracks[v]),
+                dropouts=settle.dropouts(tracks[v]),
             )
         )
     intervals = []
@@ -185,21 +183,6 @@ def _track(track: Track, settled: WindowFit, voice: int) -> tuple[np.ndarray, np
         np.concatenate([track.time_s[before], inner_time, track.time_s[after]]),
         np.concatenate([coarse_hz[before], inner_hz, coarse_hz[after]]),
     )
-
-
-def _dropouts(track: Track) -> tuple[tuple[float, float], ...]:
-    """Spans in which a followed voice falls far below its usual level."""
-    if track.hidden or len(track.level_db) < 5:
-        return ()
-    silent = track.level_db < np.median(track.level_db) - DROPOUT_DB
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
-    spans = []
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        span = (float(track.time_s[first]), float(track.time_s[last - 1]))
-        inside = first > 0 and last < len(silent)
-        if inside and span[1] - span[0] >= DROPOUT_LEAST_S:
-            spans.append(span)
-    return tuple(spans)
 
 
 def _unmeasured(f0_hz: np.ndarray, start_s: float, reason: str) -> EventFit:

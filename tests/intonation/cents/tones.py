@@ -246,5 +246,7 @@ def pair(
     """A double stop in a room at 30 dB, ``size_cents`` wide. ``how`` goes to the maker."""
     rng = np.random.default_rng(seed)
     high_hz = low_hz * 2 ** (size_cents / 1200)
+    if maker is bowed_tone:
+        how.setdefault("wander_cents", 0.5)
     voices = [maker(rng, f, duration_s, sr, **how) for f in (low_hz, high_hz)]
     return mix(rng, voices, sr)
