@@ -13,7 +13,7 @@ from pathlib import Path
 from studio.intonation import Analysis, Options, Policy, analyse
 from studio.intonation.measurement import Event
 from studio.intonation.sentences import unsure_sentence
-from studio.theory import INSTRUMENTS, TUNINGS, Pitch
+from studio.theory import INSTRUMENTS, TUNINGS, Key, Pitch
 
 HEARD, WRONG_USE, CANNOT_BE_HEARD = 0, 2, 3
 # A file on one's own machine is not bound by what a studio lets its pupils send.
@@ -93,7 +93,11 @@ def _parser() -> argparse.ArgumentParser:
         metavar="MM",
         help="vibrating string length (default: 328 for a violin, 370 for a viola)",
     )
-    parser.add_argument("--key", metavar="KEY", help='key, for spelling: "Bb major", "F# minor"')
+    parser.add_argument(
+        "--key",
+        metavar="KEY",
+        help='key, for spelling: "Bb major", "F# minor" (default: the likeliest)',
+    )
     parser.add_argument("--drill", metavar="FILE", help=argparse.SUPPRESS)
     return parser
 
@@ -143,11 +147,19 @@ def _heading(analysis: Analysis, name: str) -> str:
     reference = measurement.reference
     doubt = reference.uncertainty_cents
     about = f" ± {doubt:.1f} cents" if doubt else ""
+    key = _key_words(analysis)
     return (
         f"{name}: {measurement.source.duration_s:.1f} s, {measurement.options.instrument}\n"
         f"A4 = {reference.a4_hz:.1f} Hz{about}, {REFERENCE_WORDS[reference.source]}; "
-        f"judged against {analysis.judgement.policy.tuning} intervals"
+        f"judged against {analysis.judgement.policy.tuning} intervals{key}"
     )
+
+
+def _key_words(analysis: Analysis) -> str:
+    chosen, likely = analysis.judgement.policy.key, analysis.measurement.key
+    if chosen:
+        return f"; spelled in {Key.parse(chosen).name}"
+    return f"; spelled in {Key.parse(likely).name}, the likeliest key" if likely else ""
 
 
 def _open_strings(analysis: Analysis) -> str:

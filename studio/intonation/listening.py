@@ -6,7 +6,7 @@ The sound is read block by block; memory beyond ``y`` itself does not grow with 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import product
+from itertools import combinations, product
 
 import numpy as np
 from scipy.signal import resample_poly
@@ -34,6 +34,7 @@ from studio.theory import (
     Key,
     Pitch,
     beat_hz,
+    cents_between,
     has_agreed_target,
     interval_of_semitones,
     likely_key,
@@ -112,8 +113,25 @@ def _fit(y: np.ndarray, sr: float, sounding: Sounding) -> EventFit:
         piece = resample_poly(piece, ratio.numerator, ratio.denominator)
     rate = sr * ratio.numerator / ratio.denominator
     origin_s = first / sr
-    fit = measure_sounding(piece, round(rate), _shifted(sounding, -origin_s))
+    try:
+        fit = measure_sounding(piece, round(rate), _shifted(sounding, -origin_s))
+    except np.linalg.LinAlgError:  # one sounding that cannot be solved must not lose the clip
+        return _unmeasured(sounding)
+    if not all(np.isfinite(voice.f0_hz) and voice.f0_hz > 0.0 for voice in fit.voices):
+        return _unmeasured(sounding)
     return EventFit(tuple(_fit_shifted(voice, origin_s) for voice in fit.voices), fit.intervals)
+
+
+def _unmeasured(sounding: Sounding) -> EventFit:
+    """The coarse pitches, without an uncertainty: shown, and never judged."""
+    f0 = [voice.f0_hz for voice in sounding.voices]
+    nothing = np.zeros(0)
+    voices = tuple(VoiceFit(f, None, None, np.nan, None, None, None, nothing, nothing) for f in f0)
+    intervals = tuple(
+        IntervalFit(low, high, cents_between(f0[low], f0[high]), None, None, 0.0, "not_measured")
+        for low, high in combinations(range(len(f0)), 2)
+    )
+    return EventFit(voices, intervals)
 
 
 def _shifted(sounding: Sounding, by_s: float) -> Sounding:
@@ -216,7 +234,9 @@ def _event(
         start_s=sounding.start_s,
         end_s=sounding.end_s,
         voices=voices,
-        intervals=tuple(_interval(interval, voices) for interval in fit.intervals),
+        intervals=tuple(
+            _interval(each, voices) for each in fit.intervals if np.isfinite(each.size_cents)
+        ),
         confidence=min(max(float(sounding.confidence), 0.0), 1.0),
         alternatives=tuple(
             Reading(tuple(map(float, other)), _pitch_names(other, clip))

@@ -217,6 +217,19 @@ def test_progress_is_told_and_what_it_raises_stops_the_listening():
         listen(y, SR, Options(), on_progress=stop)
 
 
+def test_a_sounding_that_cannot_be_solved_is_shown_unmeasured(monkeypatch):
+    def unsolvable(*arguments, **fields):
+        raise np.linalg.LinAlgError("singular matrix")
+
+    monkeypatch.setattr("studio.intonation.listening.measure_sounding", unsolvable)
+    y = sound([Note(0.2, 1.4, hz("Eb4")), Note(0.2, 1.4, hz("C5", 40.0))])
+    heard = listen(y, SR, Options())
+    assert [voice.pitch for voice in heard.events[0].voices] == ["Eb4", "C5"]
+    judgement = judge(heard, Policy())
+    assert [row.unsure_reason for row in judgement.intervals] == ["not_measured"]
+    assert judgement.marks == ()
+
+
 @pytest.mark.parametrize(
     ("y", "sr", "message"),
     [
