@@ -190,7 +190,7 @@ def test_the_page_tells_the_script_the_limits(cast, settings):
     page = as_person(cast.pupil).get("/send/").text
     assert 'data-max-bytes="5000000"' in page
     assert 'data-max-s="90"' in page
-    assert "up to 5 MB and 1:30 minutes" in page
+    assert "up to 5 MB and 90 seconds" in page
 
 
 class Unread:

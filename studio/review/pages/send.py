@@ -226,9 +226,15 @@ def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None
         "max_bytes": settings.MAX_UPLOAD_BYTES,
         "max_mb": settings.MAX_UPLOAD_BYTES // 1_000_000,
         "max_clip_s": settings.MAX_CLIP_S,
+        "longest": _longest(settings.MAX_CLIP_S),
         "endings": ENDINGS,
     }
     return render(request, "review/send.html", context, status=answer.status if answer else 200)
+
+
+def _longest(seconds: int) -> str:
+    minutes, left = divmod(seconds, 60)
+    return f"{minutes} minutes" if minutes > 1 and not left else f"{seconds} seconds"
 
 
 def _json(answer: Answer) -> JsonResponse:

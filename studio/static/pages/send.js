@@ -55,8 +55,8 @@ class SendClip extends HTMLElement {
     }
     this.#field("upload_key").value = newKey();
     const found = await this.#open(file);
-    if (look !== this.#looks) {
-      return; // another file was chosen in the meantime
+    if (look !== this.#looks || this.#sending) {
+      return; // another file was chosen in the meantime, or this one is on its way
     }
     const length = found.durationS === null ? [] : [clock(found.durationS)];
     this.#part("details").textContent = [...length, megabytes(file.size)].join(" · ");
@@ -144,6 +144,9 @@ class SendClip extends HTMLElement {
   #refuse(sentence, { final = false } = {}) {
     this.#part("refusal").hidden = !sentence;
     this.#part("refusal").textContent = sentence;
+    if (sentence) {
+      this.#part("refusal").scrollIntoView({ block: "center" });
+    }
     this.#part("send").disabled = Boolean(sentence) && final;
   }
 

@@ -8,9 +8,12 @@ export function clock(seconds) {
   return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
 }
 
-/** 12_345_678 bytes -> "12.3 MB"; small files to a tenth, large ones to the whole. */
+/** 12_345_678 bytes -> "12.3 MB"; to a tenth, large ones to the whole, never 0. */
 export function megabytes(bytes) {
   const size = bytes / MB;
+  if (bytes > 0 && size < 0.1) {
+    return "under 0.1 MB";
+  }
   return size < 100 ? `${size.toFixed(1)} MB` : `${Math.round(size)} MB`;
 }
 

@@ -2,7 +2,7 @@
 
 const LOST = "The connection was lost. Your recording is still chosen here: "
   + "when you are online again, press “Send it again”.";
-const STOPPED = "Stopped. Nothing was kept; your recording is still chosen.";
+const STOPPED = "Stopped. Your recording is still chosen here.";
 const OURS = "Something went wrong on our side. Your recording is still chosen here: "
   + "wait a minute, then press “Send it again”.";
 const LOGGED_OUT = "Your log-in may have run out. Load this page again, log in, "
