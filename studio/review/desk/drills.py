@@ -40,9 +40,7 @@ def set_new(request: HttpRequest, review: Review) -> HttpResponse:
     same = review.drills_set.filter(**{f"version__{name}": value for name, value in says.items()})
     if not same.exists():
         drill = add_drill(review.clip.enrolment.studio, request.user, **says)
-        services.set_drill_here(
-            review, drill.newest(), request.user, said["due_on"], said["goal"]
-        )
+        services.set_drill_here(review, drill.newest(), request.user, said["due_on"], said["goal"])
     return _done(request, review, f"“{says['title']}” is on the shelf and set with this clip.")
 
 

@@ -47,7 +47,9 @@ class CommentForm(DeskForm):
     text = forms.CharField(
         max_length=MAX_TEXT,
         label="Comment",
-        widget=forms.Textarea(attrs={"rows": 3}),
+        widget=forms.Textarea(
+            attrs={"rows": 3, "placeholder": "What to listen for, what to change"}
+        ),
         error_messages={"required": "Write what you want to say."},
     )
     start_s = MomentField(
@@ -167,4 +169,3 @@ class ReturnForm(forms.Form):
     """``seen`` names the preview that was looked at, so that nothing else is returned."""
 
     seen = forms.CharField(max_length=64)
-

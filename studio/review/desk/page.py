@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from uuid import UUID, uuid4
 
-
 from studio.accounts.models import Person
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
@@ -154,4 +153,3 @@ _SOURCES = {
 def next_waiting(person: Person, after: Clip) -> Review | None:
     """The clip that has waited longest, this one left out."""
     return access.waiting_for(person).exclude(clip=after).first()
-

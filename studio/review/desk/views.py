@@ -167,10 +167,8 @@ def return_clip(request: HttpRequest, review: Review) -> HttpResponse:
     if after is None:
         messages.success(request, f"Returned to {pupil}. No other clip is waiting.")
         return redirect("waiting_list")
-    messages.success(
-        request,
-        f"Returned to {pupil}. Next: {after.clip.enrolment.pupil}, who has waited {ago(after.clip.created_at)}.",
-    )
+    who, since = after.clip.enrolment.pupil, ago(after.clip.created_at)
+    messages.success(request, f"Returned to {pupil}. Next: {who}, who has waited {since}.")
     return back(after.clip_id)
 
 
