@@ -39,6 +39,7 @@ from studio.theory import Pitch, is_playable
 
 SETTLED_S = 0.3  # a shorter playing has no settled part
 TENTH_SEMITONES = 16  # wider pairs are rare: they need an open string
+NAMED_WITHIN_CENTS = 100.0  # a size further off than a semitone was given a wrong name
 Names = dict[tuple[int, int], Named]  # by (low, high) voice index
 
 
@@ -144,7 +145,9 @@ def _judge_interval(
     if deviation is None:
         reason = "no_agreed_target"
     else:
-        reason = _doubt(event, interval, named, deviation) or _unlikely(event, named, strings)
+        reason = _doubt(event, interval, named, deviation) or _unlikely(
+            event, named, deviation, strings
+        )
         if reason is None:
             verdict, reason = verdict_of(
                 deviation, named.tolerance_cents, interval.uncertainty_cents
@@ -179,11 +182,13 @@ def _doubt(
     return None
 
 
-def _unlikely(event: Event, named: Named, strings: tuple[Pitch, ...]) -> str | None:
+def _unlikely(
+    event: Event, named: Named, deviation_cents: float, strings: tuple[Pitch, ...]
+) -> str | None:
     """Too short to have settled, or notes that were hardly played together."""
     if event.end_s - event.start_s < SETTLED_S:
         return "too_short"
-    if event.confidence < DOUBTFUL_CONFIDENCE:
+    if event.confidence < DOUBTFUL_CONFIDENCE or abs(deviation_cents) > NAMED_WITHIN_CENTS:
         return "doubtful_notes"
     wide = event.kind == "double_stop" and named.interval.semitones > TENTH_SEMITONES
     if wide and not named.asked and not is_playable(named.low.midi, named.high.midi, strings):
