@@ -85,13 +85,12 @@ def _longest_between(
     gaps: list[tuple[float, float]], begin: float, end: float
 ) -> tuple[float, float]:
     """The longest stretch of ``begin``..``end`` that keeps clear of all gaps."""
-    edges = [begin, *(edge for gap in sorted(gaps) for edge in gap), end]
     clear = 0.5 * SLOW_S  # a frame that reaches into a gap is no good either
-    stretches = [
-        (first + clear * (i > 0), last - clear * (last < end))
-        for i, (first, last) in enumerate(zip(edges[::2], edges[1::2], strict=True))
-    ]
-    return max(stretches, key=lambda s: s[1] - s[0])
+    stretches, since = [], begin
+    for first, last in sorted(gaps):
+        stretches.append((since, first - clear))
+        since = max(since, last + clear)
+    return max([*stretches, (since, end)], key=lambda s: s[1] - s[0])
 
 
 def _still_from(track: Track, begin: float, end: float) -> float:

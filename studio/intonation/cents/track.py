@@ -30,6 +30,7 @@ TOP_HZ = 6500.0
 PARTIALS = 10
 REACH_CENTS = 96.0
 LEAST_REACH_CENTS = 44.0
+GIVEN_CENTS = 30.0  # standard deviation of a pitch about the one given
 STEP_CENTS = 4.0
 CLEAR_HZ = 20.0
 FEWEST_FREE = 2
@@ -201,6 +202,7 @@ def follow(spectra: Frames, f0_hz: np.ndarray, voice: int, doubt_cents: float) -
     steps = int(reach_cents(f0_hz, voice) / STEP_CENTS)
     grid = STEP_CENTS * np.arange(-steps, steps + 1)
     votes, level = _votes(spectra, f0, partials, grid)
+    votes -= 0.5 * (grid / GIVEN_CENTS) ** 2
     path = best_path(votes)
     cents = grid[0] + STEP_CENTS * (path + _parabola(votes, path))
     rows = np.arange(count)
