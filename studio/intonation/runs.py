@@ -13,6 +13,9 @@ from studio.intonation.measurement import Event
 SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's
 SAME_HAND_CENTS = 50.0  # the voices' mean: beyond it the whole hand went to other notes
 PASSING_S = 0.15  # a note shorter than this interrupts nothing
+# A shorter octave relative of an octave's own notes is taken for its ringing, or for a slip of
+# the ear: octaves are the hardest to tell apart.
+GHOST_S = 0.7
 DOUBTFUL_CONFIDENCE = 0.5
 OCTAVE_DOUBT = "octave_or_single"
 
@@ -78,6 +81,8 @@ def _interrupts_nothing(item: Played, run: Played) -> bool:
 
     if len(item.cents) == 1:
         return any(near(item.cents[0], note) for note in run.cents)
+    if near(run.cents[0], run.cents[-1]) and event.end_s - event.start_s < GHOST_S:
+        return all(near(note, run.cents[0]) for note in item.cents)
     return len(item.cents) > len(run.cents) and all(
         any(abs(note - other) <= SAME_NOTE_CENTS for other in item.cents) for note in run.cents
     )

@@ -164,6 +164,19 @@ def test_a_scrape_between_two_playings_does_not_end_a_run():
     assert [run.playings for run in judged(doubtful).runs] == [(0, 2)]
 
 
+def test_an_octaves_short_relative_between_two_playings_does_not_end_the_run():
+    clip = Clip().pair("D5", "D6", 40).pair("D4", "D6", 20, size=2400.0, length=0.5)
+    clip.pair("D4", "D5", 20, length=0.4).pair("D5", "D6", 2)
+    result = judged(clip)
+    assert [run.playings for run in result.runs] == [(0, 3)]
+    assert result.marks == ()
+
+
+def test_another_octave_held_for_long_is_a_run_of_its_own():
+    clip = Clip().pair("D5", "D6", 40).pair("D4", "D5", 20).pair("D5", "D6", 2)
+    assert len(judged(clip).runs) == 3
+
+
 def test_a_note_of_two_runs_goes_to_the_one_it_prepares():
     clip = Clip().pair("C4", "E4", 0).note("E4", -13).note("G4", 2).pair("E4", "G4", 0)
     assert [run.broken for run in judged(clip).runs] == [(), (1, 2)]
