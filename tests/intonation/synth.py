@@ -20,6 +20,8 @@ import io
 import subprocess
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -136,27 +138,27 @@ class RealNotes:
     def __init__(self, folder: Path = BOWED_NOTES) -> None:
         with (folder / "notes.csv").open() as table:
             rows = list(csv.DictReader(table))
-        self.notes = [
-            (float(r["median_f0_hz"]), soundfile.read(folder / r["file"])[0]) for r in rows
-        ]
+        self.folder = folder
+        self.notes = [(float(r["median_f0_hz"]), r["file"]) for r in rows]
 
     def bowed_note(self, rng: np.random.Generator, note: Note, sr: float = SR) -> np.ndarray:
         """Return a stroke cut from the real note nearest in pitch; within two semitones of it."""
-        own_hz, sound = min(self.notes, key=lambda r: abs(cents(r[0] / note.f0_hz)))
+        own_hz, file = min(self.notes, key=lambda r: abs(cents(r[0] / note.f0_hz)))
+        dense = _eightfold(self.folder / file)
         n = round((note.end_s - note.start_s) * sr)
-        step = note.f0_hz / own_hz * SR / sr
-        length = int(n * step) + 2
-        first = int(rng.integers(0, max(1, len(sound) - length)))
-        where = first + np.arange(n) * step
-        y = _read_between(sound, where % (len(sound) - 1))
+        step = 8.0 * note.f0_hz / own_hz * SR / sr
+        first = int(rng.integers(0, max(1, len(dense) - int(n * step) - 2)))
+        where = (first + np.arange(n) * step) % (len(dense) - 1)
+        left = where.astype(int)
+        y = dense[left] + (where - left) * (dense[left + 1] - dense[left])
         y /= np.sqrt(np.mean(y**2)) + 1e-12
         return 0.1 * 10.0 ** (note.level_db / 20.0) * stroke_envelope(rng, n, sr) * y
 
 
-def _read_between(sound: np.ndarray, where: np.ndarray) -> np.ndarray:
-    """Interpolate ``sound`` at fractional samples: eight-fold band-limited, then linear."""
-    dense = resample_poly(sound, 8, 1)
-    return np.interp(where * 8.0, np.arange(len(dense)), dense)
+@cache
+def _eightfold(path: Path) -> np.ndarray:
+    """Return a real note at eight times its rate: dense enough to read between samples linearly."""
+    return resample_poly(soundfile.read(path)[0], 8, 1)
 
 
 # --- a clip -----------------------------------------------------------------------------------
@@ -233,7 +235,7 @@ def truth_of(notes: Sequence[Note], shortest_s: float = 0.12) -> list[TrueSoundi
     """Return what sounds when: a new sounding wherever the set of bowed strokes changes."""
     times = sorted({t for n in notes for t in (n.start_s, n.end_s)})
     found: list[tuple[float, float, tuple[Note, ...]]] = []
-    for start, end in zip(times, times[1:], strict=False):
+    for start, end in pairwise(times):
         now = tuple(n for n in notes if n.start_s <= start + 1e-9 and n.end_s >= end - 1e-9)
         if now and end - start >= shortest_s:
             found.append((start, end, now))

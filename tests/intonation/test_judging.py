@@ -172,6 +172,11 @@ def test_an_octaves_short_relative_between_two_playings_does_not_end_the_run():
     assert result.marks == ()
 
 
+def test_a_pair_that_no_hand_holds_does_not_end_a_run():
+    clip = Clip().pair("Bb3", "Bb4", 40).pair("Bb3", "F5", 9).pair("Bb3", "Bb4", 2)
+    assert [run.playings for run in judged(clip).runs] == [(0, 2)]
+
+
 def test_another_octave_held_for_long_is_a_run_of_its_own():
     clip = Clip().pair("D5", "D6", 40).pair("D4", "D5", 20).pair("D5", "D6", 2)
     assert len(judged(clip).runs) == 3

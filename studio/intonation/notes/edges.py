@@ -20,7 +20,8 @@ from studio.intonation.notes.envelopes import Envelopes
 
 ONSET_BELOW_DB = 12.0
 OFFSET_BELOW_DB = 5.0
-DIP_DB = 4.5  # a bow change in a room; deeper in dry sound
+DIP_DB = 4.0  # a bow change in a room; deeper in dry sound
+DIP_ALONE_DB = 6.0  # one voice has fewer partials, so its level is less steady
 FALL_S, RISE_S = 0.25, 0.12  # a dip's sides are looked for this far away
 SHORTEST_S = 0.12  # no playing is shorter
 LOOK_BACK_S, LOOK_ON_S = 0.22, 0.30
@@ -67,25 +68,21 @@ def playings(env: Envelopes, start_s: float, end_s: float) -> list[float]:
     The moment is the bottom of the dip.
     """
     span = env.between(start_s, end_s)
-    db = uniform_filter1d(_together(env)[span], 3)
+    db = uniform_filter1d(env.together[span], 3)
     if len(db) < 20:
         return []
     step = float(env.time_s[1] - env.time_s[0])
     bottoms, _ = find_peaks(-db, distance=max(1, int(SHORTEST_S / step)))
     found = []
+    deep = DIP_DB if len(env.db) > 1 else DIP_ALONE_DB
     for at in bottoms:
         before = db[max(0, at - int(FALL_S / step)) : at]
         after = db[at : at + int(RISE_S / step)]
         if not len(before) or not len(after):
             continue
-        if before.max() - db[at] >= DIP_DB and after.max() - db[at] >= DIP_DB:
+        if min(before.max(), after.max()) - db[at] >= deep:
             found.append(float(env.time_s[span][at]))
     return [t for t in found if start_s + SHORTEST_S < t < end_s - SHORTEST_S]
-
-
-def _together(env: Envelopes) -> np.ndarray:
-    """Return the level of all voices as one: the mean of decibels, so that all must dip."""
-    return env.db.mean(axis=0)
 
 
 def slope_db_per_s(db: np.ndarray, time_s: np.ndarray) -> float:

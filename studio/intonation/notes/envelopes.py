@@ -34,11 +34,15 @@ _HANN /= _HANN.sum()
 
 @dataclass(slots=True)
 class Envelopes:
-    """Levels over time: ``time_s`` (m,), ``db`` (V, m), and ``own`` (V,) own partials found."""
+    """Levels over time: ``time_s`` (m,), ``db`` (V, m), and ``own`` (V,) own partials found.
+
+    ``together`` (m,) is the level of everything the voices sound, dB re its own usual level.
+    """
 
     time_s: np.ndarray
     db: np.ndarray
     own: np.ndarray
+    together: np.ndarray
 
     def between(self, start_s: float, end_s: float) -> slice:
         """Return the indices of a span, at least one."""
@@ -69,7 +73,8 @@ def envelopes(
         partials = own_partials(f0, others)
         rows.append(_median_level(power, partials, bin_hz))
         found.append(len(partials))
-    return Envelopes(time_s, np.array(rows), np.array(found))
+    together = _together(power, f0_hz, bin_hz)
+    return Envelopes(time_s, np.array(rows), np.array(found), together)
 
 
 def own_partials(f0: float, others_hz: np.ndarray) -> np.ndarray:
@@ -97,3 +102,19 @@ def _median_level(power: np.ndarray, partials_hz: np.ndarray, bin_hz: float) -> 
     db -= 10.0 * np.log10(loud[strong])
     median = np.median(db, axis=1) + 10.0 * np.log10(loud[strong].mean() + 1e-14)
     return uniform_filter1d(median, 3)
+
+
+def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray:
+    """Return the mean of all partials' levels, each in dB re its own median, none below -18 dB.
+
+    A mean over many partials is steady where each flutters: only what lowers all of them shows.
+    """
+    hz = np.sort(np.concatenate([f0 * np.arange(1, 21) for f0 in f0_hz]))
+    hz = hz[(hz > LOWEST_HZ) & (hz < 5500.0)]
+    apart = np.concatenate([[True], np.diff(hz) > bin_hz]) if len(hz) else np.zeros(0, bool)
+    at = np.rint(hz[apart] / bin_hz).astype(int) if len(hz) else np.array([3])
+    level = np.maximum(np.maximum(power[:, at - 1], power[:, at]), power[:, at + 1])
+    usual = np.percentile(level, 60, axis=0)
+    strong = usual > usual.max() * 3e-4
+    db = 10.0 * np.log10(level[:, strong] / usual[strong] + 1e-3)
+    return np.maximum(db, -18.0).mean(axis=1)

@@ -15,10 +15,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from studio.intonation.notes import edges
+from studio.intonation.notes import bowed, edges
 from studio.intonation.notes.audio import Sound
 from studio.intonation.notes.envelopes import Envelopes, envelopes
-from studio.intonation.notes.frames import N_FFT, analyse, frame_power
+from studio.intonation.notes.frames import N_FFT, Spectra, analyse, frame_power
 from studio.intonation.notes.hypotheses import MAX_VOICES, best_hypotheses
 
 POOL_HOP = 1024
@@ -30,7 +30,11 @@ LOYALTY = 0.4  # clear peaks: how much better another reading of the whole event
 
 @dataclass(slots=True)
 class Event:
-    """Something that sounded; ``margin`` is how much dearer the next reading was."""
+    """Something that sounded.
+
+    ``margin`` is how much dearer the next reading was, in clear peaks; ``new_stroke`` says that the
+    bow began again on the notes before, so that the two must stay apart.
+    """
 
     start_s: float
     end_s: float
@@ -39,6 +43,7 @@ class Event:
     snr_db: float = 0.0
     alternatives: list[tuple[float, ...]] = field(default_factory=list)
     doubt: str | None = None
+    new_stroke: bool = False
     voice_start_s: list[float] = field(default_factory=list)
     voice_end_s: list[float] = field(default_factory=list)
 
@@ -63,7 +68,8 @@ def joined(events: list[Event], gap_s: float = 0.16) -> list[Event]:
     out: list[Event] = []
     for event in events:
         last = out[-1] if out else None
-        if last and event.start_s - last.end_s < gap_s and same_notes(last.f0_hz, event.f0_hz):
+        near = last is not None and event.start_s - last.end_s < gap_s and not event.new_stroke
+        if near and same_notes(last.f0_hz, event.f0_hz):
             if event.length_s > last.length_s:
                 last.f0_hz = event.f0_hz
             last.end_s = event.end_s
@@ -98,9 +104,19 @@ def decided_again(sound: Sound, events: list[Event], grid: np.ndarray) -> list[E
         e.margin = _margin(order[rank], [readings[r] for r in rank])
         e.alternatives = [tuple(readings[r]) for r in rank[1:4] if len(readings[r])]
         e.snr_db = float(spectra.peak_snr_db[n].max())
+        e.f0_hz = _bowed_voices(spectra, n, e.f0_hz)
         if len(e.f0_hz):
             out.append(e)
     return out
+
+
+def _bowed_voices(spectra: Spectra, n: int, f0_hz: np.ndarray) -> np.ndarray:
+    """Return the voices that stand clear of the noise and are not struck strings."""
+    clear = [f for f in f0_hz if bowed.clear_db(spectra, n, f) >= bowed.CLEAR_DB]
+    struck = any(
+        bowed.is_struck(spectra, n, f, np.array([g for g in clear if g != f])) for f in clear
+    )
+    return np.zeros(0) if struck else np.array(clear)
 
 
 def _margin(cost: np.ndarray, readings: list[np.ndarray]) -> float:

@@ -4,6 +4,7 @@ See the package's own page for the conventions and the way through the modules.
 """
 
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 
@@ -69,9 +70,9 @@ def find_soundings(
     grid = grid_hz(floor_hz, top_hz)
     events = _coarse_events(sound, grid)
     events = without_moments(joined(events), SHORTEST_S)
-    events = joined(decided_again(sound, joined(events), grid))
+    events = _separate_playings(sound, joined(events))
+    events = joined(decided_again(sound, events, grid))
     events = joined(without_ringing(sound, events))
-    events = _separate_playings(sound, events)
     events = _with_edges(sound, events)
     return [_sounding(sound, e) for e in events]
 
@@ -123,8 +124,7 @@ def _separate_playings(sound: Sound, events: list[Event]) -> list[Event]:
         env = event_envelopes(sound, events, n)
         cuts = [event.start_s, *edges.playings(env, event.start_s, event.end_s), event.end_s]
         out += [
-            Event(a, b, event.f0_hz, event.margin, event.snr_db, event.alternatives)
-            for a, b in zip(cuts, cuts[1:], strict=False)
+            Event(a, b, event.f0_hz, new_stroke=a > event.start_s) for a, b in pairwise(cuts)
         ]
     return out
 
@@ -140,7 +140,7 @@ def _with_edges(sound: Sound, events: list[Event]) -> list[Event]:
         ]
     for event in events:
         event.start_s, event.end_s = min(event.voice_start_s), max(event.voice_end_s)
-    for event, after in zip(events, events[1:], strict=False):
+    for event, after in pairwise(events):
         event.end_s = min(event.end_s, after.start_s)
     return [
         e for e in events if e.length_s >= (SHORTEST_PAIR_S if len(e.f0_hz) > 1 else SHORTEST_S)

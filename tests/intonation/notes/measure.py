@@ -18,7 +18,7 @@ from studio.intonation.notes import find_soundings
 from studio.intonation.sounding import Sounding
 from tests.intonation.notes import scenes
 from tests.intonation.notes.scenes import Conditions, Scene
-from tests.intonation.synth import SR, TrueSounding, cents
+from tests.intonation.synth import SIZES, SR, TrueSounding, cents
 
 NEAR_CENTS = 30.0
 
@@ -91,6 +91,16 @@ def measure(make: Iterable[Scene]) -> dict[str, Tally]:
         for truth, kind in zip(scene.truth, scene.kinds, strict=True):
             count(tallies[kind], truth, found)
     return dict(tallies)
+
+
+def pooled(tallies: dict[str, Tally]) -> dict[str, Tally]:
+    """Return the same counts with all intervals but the octave as one row."""
+    rows: dict[str, Tally] = defaultdict(Tally)
+    for kind, t in tallies.items():
+        row = rows["other sizes" if kind in SIZES and kind != "octave" else kind]
+        for name in Tally.__dataclass_fields__:
+            setattr(row, name, getattr(row, name) + getattr(t, name))
+    return dict(rows)
 
 
 def within(errors: list[float], limit: float = 0.05) -> float:
@@ -171,12 +181,13 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1, help="other seeds make other clips")
     parser.add_argument("--clips", type=int, default=10, help="clips per set")
     parser.add_argument("--only", default="", help="sets whose name contains this")
+    parser.add_argument("--by-size", action="store_true", help="a row for each interval")
     options = parser.parse_args()
     figures: dict[str, object] = {}
     for name, make in sets(options.seed, options.clips).items():
         if options.only in name:
             tallies = measure(make())
-            show(name, tallies)
+            show(name, tallies if options.by_size else pooled(tallies))
             figures[name] = {k: [t.right, t.truths] for k, t in tallies.items()}
     if options.only in "controls":
         figures["controls"] = measure_controls(options.seed, options.clips)
