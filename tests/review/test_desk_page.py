@@ -1,0 +1,204 @@
+"""The desk's page: the ledger, what it says of a clip that is not heard, and who may see it."""
+
+import re
+
+import pytest
+from django.urls import reverse
+
+from studio.clips.models import Stage
+from studio.review.desk import words
+from studio.review.desk.glyphs import HEIGHT, LIMIT_CENTS, MIDDLE, lift, y_of
+from studio.review.desk.ledger import blocks_of
+from studio.review.judging import judged
+from studio.review.models import Review
+from studio.review.services import CommentText, add_comment, open_review
+from tests.cast import as_person, make_clip
+from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
+
+
+@pytest.fixture
+def clip(cast):
+    return heard_clip(cast.enrolment)
+
+
+@pytest.fixture
+def page(cast, clip):
+    def get() -> str:
+        return as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
+
+    return get
+
+
+def ledger_of(clip) -> list:
+    review = review_of(clip)
+    return blocks_of(judged(review), review.comments.all())
+
+
+def test_runs_stand_in_the_order_played_with_their_last_deviation(clip):
+    runs = [block for block in ledger_of(clip) if block.kind == "run"]
+    assert [block.name for block in runs] == ["octave C4–C5", "octave D4–D5", "octave E4–E5"]
+    assert [block.last.deviation for block in runs] == ["+30", "+2", "−35"]
+    assert [block.last.plus_minus for block in runs] == ["±1 c"] * 3
+    assert [len(block.rows) for block in runs] == [2, 1, 1]
+
+
+def test_the_run_that_came_closer_says_so_and_holds_its_mark(clip):
+    first, second, third = (block for block in ledger_of(clip) if block.kind == "run")
+    assert first.trend == "closer"
+    assert [len(block.marks) for block in (first, second, third)] == [1, 0, 1]
+    assert (first.weight, second.weight) == ("marked", "")
+
+
+def test_broken_notes_are_folded_into_the_run_they_belong_to(clip):
+    first = next(block for block in ledger_of(clip) if block.kind == "run")
+    assert [row.name for row in first.singles] == ["C4", "C5"]
+    assert not [block for block in ledger_of(clip) if block.kind == "singles"]
+
+
+def test_a_comment_stands_with_what_sounded_then(cast, clip):
+    review = review_of(clip)
+    for at in (4.5, 0.3, 30.0):
+        add_comment(review, cast.teacher, CommentText("bow", f"at {at}", at))
+    held = {block.name or block.kind: len(block.comments) for block in ledger_of(clip)}
+    assert held == {"whole": 1, "octave C4–C5": 1, "octave D4–D5": 0, "octave E4–E5": 1}
+
+
+def test_what_is_unsure_is_said_with_its_reason(cast):
+    stored = measurement()
+    for interval in stored["events"][2]["intervals"] + stored["events"][3]["intervals"]:
+        interval["unsure_reason"] = "too_short"
+    clip = make_clip(cast.enrolment, has_audio=True)
+    listen_again(clip, stored)
+    first = next(block for block in ledger_of(clip) if block.kind == "run")
+    assert first.last.verdict == "unsure"
+    assert first.last.reason == words.UNSURE_REASONS["too_short"]
+    page = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
+    assert f"<b>Unsure.</b> {words.UNSURE_REASONS['too_short']}" in page
+
+
+def test_the_page_shows_names_figures_and_sentences(page):
+    html = page()
+    assert "octave C4–C5" in html
+    assert "<b>+30</b> <small>±1 c</small>" in html
+    assert "30 cents wide" in html
+    assert "3 double stops, 2 marks: <b>2 to decide</b>" in html
+
+
+def test_no_style_or_script_stands_in_the_page_itself(page):
+    html = page()
+    assert "style=" not in html
+    assert "<style" not in html
+    assert all(" src=" in tag for tag in re.findall(r"<script[^>]*>", html))
+
+
+def test_opening_the_page_opens_the_review_once(cast, clip, page):
+    page()
+    opened = review_of(clip)
+    assert opened.state == Review.State.OPEN
+    open_review(opened)
+    page()
+    assert review_of(clip).opened_at == opened.opened_at
+
+
+@pytest.mark.parametrize(
+    ("state", "said"),
+    [
+        (Stage.State.WORKING, "What is heard appears here by itself"),
+        (Stage.State.WAITING, "What is heard appears here by itself"),
+        (Stage.State.FAILED, "The recording is kept"),
+    ],
+)
+def test_a_clip_that_is_not_heard_says_where_it_is(cast, state, said):
+    clip = make_clip(cast.enrolment, has_audio=True)
+    Stage.objects.filter(clip=clip, kind="listening").update(state=state, failure_code="unexpected")
+    html = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
+    assert said in html
+    assert "Add comment" in html
+
+
+def test_a_clip_without_sound_or_without_notes_says_so(cast):
+    silent = make_clip(cast.enrolment, has_audio=False)
+    empty = make_clip(cast.enrolment, has_audio=True)
+    listen_again(empty, measurement() | {"events": []})
+    client = as_person(cast.teacher)
+    assert "no sound to listen to" in client.get(f"/clips/{silent.pk}/").content.decode()
+    assert "No notes were heard" in client.get(f"/clips/{empty.pk}/").content.decode()
+
+
+def test_the_place_among_waiting_clips_leads_on(cast, clip):
+    second = make_clip(cast.other_enrolment)
+    make_clip(cast.foreign_enrolment)
+    html = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
+    assert "1 of 2" in html
+    assert f'href="/clips/{second.pk}/" data-go="next-clip"' in html
+    assert 'data-go="previous-clip"' not in html
+
+
+def test_the_picture_lifts_the_upper_voice_by_the_deviation(cast, clip):
+    answer = as_person(cast.teacher).get(reverse("desk_picture", args=[clip.pk]))
+    document = answer.json()
+    pair = next(event for event in document["events"] if event["kind"] == "double_stop")
+    assert document["duration_s"] == 64.0
+    assert [voice["lift_cents"] for voice in pair["voices"]] == [0.0, 40.0]
+    assert pair["voices"][0]["track"] == {"start_s": 4.0, "step_s": 0.05, "cents": [0, 1, None, -1]}
+    assert (pair["name"], pair["tolerance_cents"]) == ("octave C4–C5", 15.0)
+
+
+def test_progress_tells_both_stages(cast, clip):
+    Stage.objects.filter(clip=clip, kind="playback").update(state="working", progress=0.25)
+    answer = as_person(cast.teacher).get(reverse("desk_progress", args=[clip.pk])).json()
+    assert answer["listening"]["done"] is True
+    assert answer["playback"] | {"words": ""} == {
+        "words": "",
+        "percent": 25,
+        "done": False,
+        "moving": True,
+    }
+
+
+@pytest.mark.parametrize("who", ["pupil", "guardian", "other_pupil", "foreign_teacher"])
+@pytest.mark.parametrize("name", ["desk_picture", "desk_progress", "desk_preview"])
+def test_nobody_but_a_teacher_of_the_studio_reaches_the_desk(cast, clip, who, name):
+    assert as_person(getattr(cast, who)).get(reverse(name, args=[clip.pk])).status_code == 404
+
+
+def test_pages_cost_the_same_number_of_queries_however_long_the_ledger(
+    cast, clip, django_assert_num_queries, django_assert_max_num_queries
+):
+    client = as_person(cast.teacher)
+    client.get(f"/clips/{clip.pk}/")
+    with django_assert_max_num_queries(40) as first:
+        client.get(f"/clips/{clip.pk}/")
+    for n in range(6):
+        add_comment(review_of(clip), cast.teacher, CommentText("bow", "More", 4.0 + n))
+    with django_assert_num_queries(len(first)):
+        client.get(f"/clips/{clip.pk}/")
+
+
+def test_moments_are_rounded_before_they_are_split():
+    assert [words.moment(s) for s in (0, 59.4, 59.6, 119.7)] == ["0:00", "0:59", "1:00", "2:00"]
+    assert [words.moment(s, 1) for s in (59.96, 72.04)] == ["1:00.0", "1:12.0"]
+
+
+@pytest.mark.parametrize(("text", "seconds"), [("1:02.4", 62.4), ("62,4", 62.4), (" 0:05 ", 5.0)])
+def test_a_moment_is_read_as_people_write_it(text, seconds):
+    assert words.parse_moment(text) == pytest.approx(seconds)
+
+
+@pytest.mark.parametrize("text", ["1:75", "soon", "-3", "1:2:3"])
+def test_what_is_no_moment_is_refused_with_an_example(text):
+    with pytest.raises(ValueError, match=r"1:02\.4"):
+        words.parse_moment(text)
+
+
+def test_deviations_have_a_sign_and_uncertainty_is_rounded_up():
+    assert [words.signed(c) for c in (17.6, -7.2, 0.3, None)] == ["+18", "−7", "0", "–"]
+    assert [words.plus_minus(u) for u in (0.4, 1.2, None)] == ["±1 c", "±2 c", ""]
+
+
+def test_the_lift_is_up_for_wide_and_stays_at_the_edge_beyond_its_limit():
+    drawn = lift([(30.0, 1.0, False), (-80.0, 1.0, True)], 15.0)
+    wide, beyond = drawn.dashes
+    assert wide.y < drawn.band[0] < MIDDLE < drawn.band[1] < beyond.y < HEIGHT
+    assert beyond.y == y_of(-LIMIT_CENTS)
+    assert (wide.last, beyond.last, beyond.unsure, beyond.beyond) == (False, True, True, -1)
