@@ -56,7 +56,7 @@ def test_a_press_plays_from_two_seconds_before_but_never_before_the_beginning(ca
     return_clip(reviewed, cast.teacher, "")
     page = page_of(reviewed.clip, cast.pupil)
     assert re.findall(r'data-play-from="([\d.]+)"', page) == ["0.000", "10.000"]
-    assert re.findall(r'data-start="([\d.]+)" data-until="([\d.]+)"', page) == [
+    assert re.findall(r'data-start="([\d.]+)"\s+data-until="([\d.]+)"', page) == [
         ("1.500", "1.500"),
         ("12.000", "14.500"),
     ]
