@@ -31,7 +31,7 @@ fill_environment() {
     return
   fi
   local python
-  python=$(find_python)
+  python=$(find_python) || exit 1
   if ! .venv/bin/python -c '' 2>/dev/null; then
     say "Making the virtual environment .venv with $("$python" -V)."
     "$python" -m venv --clear .venv

@@ -133,6 +133,7 @@ def _prepare(*options: str) -> None:
     parent = os.getpid()
     done = subprocess.run(
         [sys.executable, "-m", "studio", "prepare", *options],
+        env={**os.environ, **ONE_THREAD},
         preexec_fn=lambda: die_with_parent(parent),
     )
     if done.returncode != 0:
