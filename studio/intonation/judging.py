@@ -30,15 +30,15 @@ from studio.intonation.runs import (
     OCTAVE_DOUBT,
     RunOfPlayings,
     find_runs,
+    is_unlikely,
     played,
 )
 from studio.intonation.sentences import SAME_CENTS
 from studio.intonation.singles import judge_singles
 from studio.intonation.verdicts import CLOSE_TO_LIMIT, verdict_of
-from studio.theory import Pitch, is_playable
+from studio.theory import Pitch
 
 SETTLED_S = 0.3  # a shorter playing has no settled part
-TENTH_SEMITONES = 16  # wider pairs are rare: they need an open string
 NAMED_WITHIN_CENTS = 100.0  # a size further off than a semitone was given a wrong name
 Names = dict[tuple[int, int], Named]  # by (low, high) voice index
 
@@ -62,7 +62,8 @@ def judge(
     """
     namer = Namer(policy, score, measurement.key)
     strings = measurement.options.strings
-    groups = find_runs([played(event, measurement.reference.a4_hz) for event in measurement.events])
+    a4_hz = measurement.reference.a4_hz
+    groups = find_runs([played(event, a4_hz, strings) for event in measurement.events])
     names = [_names_of_run(group, namer) for group in groups]
     shared = {
         item.event.id: named
@@ -190,10 +191,13 @@ def _unlikely(
         return "too_short"
     if event.confidence < DOUBTFUL_CONFIDENCE or abs(deviation_cents) > NAMED_WITHIN_CENTS:
         return "doubtful_notes"
-    wide = event.kind == "double_stop" and named.interval.semitones > TENTH_SEMITONES
-    if wide and not named.asked and not is_playable(named.low.midi, named.high.midi, strings):
-        return "doubtful_notes"  # more likely a note that rings on under the next one
+    if event.kind == "double_stop" and not named.asked:
+        return "doubtful_notes" if is_unlikely(*_midi(named), strings) else None
     return None
+
+
+def _midi(named: Named) -> tuple[int, int]:
+    return named.low.midi, named.high.midi
 
 
 def _judge_run(

@@ -37,6 +37,7 @@ class Named:
     expected: ExpectedNote | None = None
     score_ref: str | None = None
     asked: bool = False  # by the drill or the score
+    in_key: bool = True  # both notes, where a key is known
 
 
 class Namer:
@@ -100,6 +101,7 @@ class Namer:
             expected,
             self.ref_for((low_midi, high_midi)),
             spelled,
+            self._key is None or (self._key.contains(low) and self._key.contains(high)),
         )
 
     def _target(self, interval: Interval, spelled: bool) -> float | None:
@@ -115,9 +117,8 @@ class Namer:
         for, it is an octave. A sixth halfway between minor and major is the one in the key.
         """
         plain = self.name(low_midi, high_midi)
-        if plain.asked or not (self._drill or self._score or self._key):
+        if plain.asked or (plain.in_key and not (self._drill or self._score)):
             return plain
-        in_key = self._in_key(plain)
         between = BETWEEN_CENTS
         if plain.target_cents is not None:
             between = min(between, abs(size_cents - plain.target_cents) + KEY_LEAD_CENTS)
@@ -130,13 +131,9 @@ class Namer:
             off = abs(size_cents - other.target_cents)
             if other.asked and off <= NEAR_CENTS:
                 return other
-            if not in_key and off <= between and self._in_key(other):
+            if not plain.in_key and off <= between and other.in_key:
                 return other
         return plain
-
-    def _in_key(self, named: Named) -> bool:
-        key = self._key
-        return key is None or (key.contains(named.low) and key.contains(named.high))
 
 
 @lru_cache(maxsize=8192)

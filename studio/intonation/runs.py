@@ -9,9 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from studio.intonation.measurement import Event
+from studio.theory import Pitch, is_playable
 
 SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's
 SAME_HAND_CENTS = 50.0  # the voices' mean: beyond it the whole hand went to other notes
+TENTH_SEMITONES = 16  # wider pairs are rare: they need an open string
 PASSING_S = 0.15  # a note shorter than this interrupts nothing
 # A shorter octave relative of an octave's own notes is taken for its ringing, or for a slip of
 # the ear: octaves are the hardest to tell apart.
@@ -22,11 +24,15 @@ OCTAVE_DOUBT = "octave_or_single"
 
 @dataclass(slots=True)
 class Played:
-    """An event and its voices as cents above MIDI 0 at the clip's reference."""
+    """An event and its voices as cents above MIDI 0 at the clip's reference.
+
+    ``readings`` are other readings of a doubtful one; ``unlikely`` says that no hand holds it.
+    """
 
     event: Event
     cents: tuple[float, ...]
     readings: tuple[tuple[float, ...], ...] = ()
+    unlikely: bool = False
 
 
 @dataclass(slots=True)
@@ -42,7 +48,7 @@ def cents_of(f0_hz: float, a4_hz: float) -> float:
     return 6900.0 + 1200.0 * math.log2(f0_hz / a4_hz)
 
 
-def played(event: Event, a4_hz: float) -> Played:
+def played(event: Event, a4_hz: float, strings: tuple[Pitch, ...]) -> Played:
     """An event with its voices, and those of its other readings if in doubt, in cents."""
     cents = tuple(cents_of(voice.f0_hz, a4_hz) for voice in event.voices)
     readings: tuple[tuple[float, ...], ...] = ()
@@ -50,7 +56,17 @@ def played(event: Event, a4_hz: float) -> Played:
         readings = tuple(
             tuple(cents_of(f0_hz, a4_hz) for f0_hz in other.f0_hz) for other in event.alternatives
         )
-    return Played(event, cents, readings)
+    unlikely = event.kind == "double_stop" and is_unlikely(
+        event.voices[0].midi, event.voices[-1].midi, strings
+    )
+    return Played(event, cents, readings, unlikely)
+
+
+def is_unlikely(low_midi: int, high_midi: int, strings: tuple[Pitch, ...]) -> bool:
+    """Wider than a tenth and out of a hand's reach: more likely a note ringing under another."""
+    if high_midi - low_midi <= TENTH_SEMITONES:
+        return False
+    return not is_playable(low_midi, high_midi, strings)
 
 
 def same_notes(a: Sequence[float], b: Sequence[float]) -> bool:
@@ -70,9 +86,10 @@ def _is_note_of(item: Played, run: Played) -> bool:
 
 
 def _interrupts_nothing(item: Played, run: Played) -> bool:
-    """Short, doubtful, an octave of the run's own notes, or the run with a string ringing on."""
+    """Short, doubtful, out of reach, octaves of the run's notes, or the run and a ringing note."""
     event = item.event
-    if event.end_s - event.start_s < PASSING_S or event.confidence < DOUBTFUL_CONFIDENCE:
+    passing = event.end_s - event.start_s < PASSING_S
+    if passing or event.confidence < DOUBTFUL_CONFIDENCE or item.unlikely:
         return True
 
     def near(note: float, other: float) -> bool:

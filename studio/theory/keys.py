@@ -74,7 +74,7 @@ class Key:
     @property
     def fifths(self) -> int:
         """Place of the tonic on the line of fifths."""
-        return Pitch.parse(f"{self.tonic}4").fifths
+        return _fifths_of(self.tonic)
 
     @property
     def signature(self) -> int:
@@ -108,6 +108,11 @@ class Key:
 
     def __str__(self) -> str:
         return f"{self.tonic} {self.mode}"
+
+
+@lru_cache(maxsize=64)
+def _fifths_of(tonic: str) -> int:
+    return Pitch.parse(f"{tonic}4").fifths
 
 
 def _name_of_fifths(fifths: int) -> str:
