@@ -21,6 +21,7 @@ from studio.processes import adopt_orphans, children_of, die_with_parent
 TICK_S = 0.25  # how often the supervisor looks round when nothing happens
 SHORTEST_WAIT_S = 0.5
 LONGEST_WAIT_S = 30.0
+SAME_STOP_S = 1.0  # who stops a whole process group may send its signal twice and mean it once
 KILL_S = 5.0  # a killed process that is still there is held by the kernel: do not wait for it
 SETTLED_S = 60.0  # a child that ran this long counts as having started well
 STOP_SIGNALS = {signal.SIGTERM, signal.SIGINT, signal.SIGHUP}
@@ -168,8 +169,10 @@ class Supervisor:
         for place in self._places:
             if place.process and place.process.returncode is None:
                 _send(place.process.pid, signal.SIGTERM)
-        until = time.monotonic() + self._stop_s
-        while self._alive() and time.monotonic() < until and not self._stop_asked(TICK_S):
+        begun = time.monotonic()
+        while self._alive() and time.monotonic() < begun + self._stop_s:
+            if self._stop_asked(TICK_S) and time.monotonic() > begun + SAME_STOP_S:
+                break
             self._reap()
         late = ", ".join(place.child.name for place in self._alive())
         if late:
