@@ -1,0 +1,256 @@
+"""The pure modules of the desk (time, geometry, lift, keys, outline), run in the browser."""
+
+import base64
+
+import pytest
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+VIEW = {"from": 10.0, "to": 20.0, "width": 500, "duration": 60.0}
+
+
+@pytest.fixture
+def call(chromium, live_server):
+    """Call a function of one of the desk's modules with JSON arguments."""
+    page = chromium.new_page()
+    page.goto(f"{live_server.url}/log-in/")
+
+    def call_it(module: str, function: str, *arguments):
+        return page.evaluate(
+            "([m, f, a]) => import(`/static/desk/${m}.js`).then((all) => all[f](...a))",
+            [module, function, list(arguments)],
+        )
+
+    yield call_it
+    page.close()
+
+
+# -- time ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("seconds", "digits", "read"),
+    [
+        (0, 0, "0:00"),
+        (59.4, 0, "0:59"),
+        (59.6, 0, "1:00"),
+        (119.7, 0, "2:00"),
+        (59.96, 1, "1:00.0"),
+        (72.04, 1, "1:12.0"),
+        (899.999, 2, "15:00.00"),
+        (-0.2, 1, "0:00.0"),
+    ],
+)
+def test_a_moment_is_rounded_before_it_is_split(call, seconds, digits, read):
+    assert call("timecode", "format", seconds, digits) == read
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [("1:02.4", 62.4), ("62,4", 62.4), (" 0:05 ", 5), ("1:75", None), ("soon", None), ("-3", None)],
+)
+def test_a_moment_is_read_as_people_write_it(call, text, seconds):
+    assert call("timecode", "parse", text) == pytest.approx(seconds)
+
+
+@pytest.mark.parametrize("rate", [24.0, 25.0, 30000 / 1001, 30.0, 60000 / 1001])
+def test_frame_steps_visit_every_frame_once_and_never_an_edge(call, rate):
+    at, visited = 0.0, []
+    for _ in range(40):
+        at = call("timecode", "stepped", at, 1, rate, 10.0)
+        visited.append(call("timecode", "frameAt", at, rate))
+    assert visited == list(range(1, 41))
+    assert call("timecode", "frameAt", call("timecode", "stepped", at, -1, rate, 10.0), rate) == 39
+
+
+def test_frame_steps_stay_inside_the_clip(call):
+    assert call("timecode", "stepped", 0.01, -1, 25.0, 2.0) == pytest.approx(0.02)
+    assert call("timecode", "stepped", 1.99, 1, 25.0, 2.0) == pytest.approx(1.98)
+
+
+# -- geometry ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("seconds", "x"), [(10.0, 0), (15.0, 250), (20.0, 500), (9.0, -50)])
+def test_time_and_pixels_are_each_others_inverse(call, seconds, x):
+    assert call("geometry", "xOf", VIEW, seconds) == pytest.approx(x)
+    assert call("geometry", "secondsAt", VIEW, x) == pytest.approx(seconds)
+
+
+def test_zooming_keeps_the_anchor_in_its_place(call):
+    nearer = call("geometry", "zoomed", VIEW, 2, 12.0)
+    assert nearer["to"] - nearer["from"] == pytest.approx(5.0)
+    assert call("geometry", "xOf", nearer, 12.0) == pytest.approx(100)
+
+
+def test_zooming_ends_at_20_ms_and_at_the_whole_clip(call):
+    nearest = call("geometry", "zoomed", VIEW, 1e6, 15.0)
+    farthest = call("geometry", "zoomed", VIEW, 1e-6, 15.0)
+    assert nearest["to"] - nearest["from"] == pytest.approx(0.02)
+    assert (farthest["from"], farthest["to"]) == (0.0, 60.0)
+
+
+@pytest.mark.parametrize(("by", "start"), [(5, 15), (-30, 0), (100, 50)])
+def test_scrolling_stops_at_the_ends(call, by, start):
+    moved = call("geometry", "panned", VIEW, by)
+    assert moved["from"] == pytest.approx(start)
+    assert moved["to"] - moved["from"] == pytest.approx(10)
+
+
+def test_the_view_turns_the_page_when_the_play_head_nears_its_end(call):
+    assert call("geometry", "following", VIEW, 15.0) == VIEW
+    turned = call("geometry", "following", VIEW, 19.5)
+    assert turned["from"] < 19.5 < turned["to"]
+    assert turned["from"] > VIEW["from"] + 5
+    last = VIEW | {"from": 50.0, "to": 60.0}
+    assert call("geometry", "following", last, 59.9) == last
+
+
+@pytest.mark.parametrize("length", [0.02, 0.3, 1.0, 7.0, 45.0, 200.0, 900.0])
+@pytest.mark.parametrize("width", [240, 700, 1600])
+def test_ticks_are_round_and_leave_room_for_their_words(call, length, width):
+    view = {"from": 3.3, "to": 3.3 + length, "width": width, "duration": 2000.0}
+    ticks = call("geometry", "ticks", view)
+    assert ticks["step"] * width / length >= 71.9
+    assert len(ticks["at"]) <= width / 71 + 1
+    assert all(view["from"] - 1e-6 <= at <= view["to"] + 1e-6 for at in ticks["at"])
+    read = [call("timecode", "format", at, ticks["digits"]) for at in ticks["at"]]
+    assert len(set(read)) == len(read), "each tick reads differently"
+
+
+def test_the_first_event_in_view_is_found_among_long_and_short_ones(call):
+    events = [{"start_s": float(n), "end_s": n + (30.0 if n == 2 else 0.5)} for n in range(100)]
+    assert call("geometry", "firstAfter", events, 20.0, 30.0) == 2
+    assert call("geometry", "firstAfter", events, 40.2, 30.0) == 40
+    assert call("geometry", "firstAfter", events, 200.0, 30.0) == 100
+
+
+# -- lift ----------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def scale(call):
+    return call("lift", "pitchScale", [{"voices": [{"midi": 58}, {"midi": 70}]}], 40, 240)
+
+
+def test_higher_notes_and_sharper_lifts_are_drawn_higher(call, scale):
+    assert call("lift", "yOfMidi", scale, 70) < call("lift", "yOfMidi", scale, 58)
+    ys = [call("lift", "yOfLift", scale, 70, cents) for cents in (-30, 0, 30)]
+    assert ys == sorted(ys, reverse=True)
+    assert ys[1] == call("lift", "yOfMidi", scale, 70)
+
+
+def test_a_lift_beyond_the_limit_stays_at_the_edge(call, scale):
+    limit = call("lift", "yOfLift", scale, 70, 60)
+    assert call("lift", "yOfLift", scale, 70, 400) == limit
+
+
+def test_in_tune_lies_between_the_hairlines(call, scale):
+    top, bottom = call("lift", "band", scale, 70, 15)
+    assert top < call("lift", "yOfLift", scale, 70, 14.9) < bottom
+    assert call("lift", "yOfLift", scale, 70, 16) < top
+
+
+def test_a_voice_without_a_track_is_a_flat_line(call):
+    voice = {"start_s": 1.0, "end_s": 3.0, "lift_cents": 18.0, "track": None}
+    assert call("lift", "line", voice, 0, 10, 0.01) == [[1.0, 18.0], [3.0, 18.0]]
+
+
+def test_a_track_is_drawn_where_it_is_in_view_and_broken_where_it_is_unknown(call):
+    cents = [0, 2, None, 4, *[5] * 100]
+    voice = {"lift_cents": 10, "track": {"start_s": 1.0, "step_s": 0.02, "cents": cents}}
+    points = call("lift", "line", voice, 0.9, 1.07, 0.001)
+    assert points[:4] == [[1.0, 10], [pytest.approx(1.02), 12], None, [pytest.approx(1.06), 14]]
+    assert len(points) < 10
+    assert len(call("lift", "line", voice, 0, 10, 0.2)) < 14, "one point for ten steps"
+
+
+# -- keys ----------------------------------------------------------------------------------------
+
+
+def press(key: str, **held) -> dict:
+    return {"key": key, "shiftKey": False, "ctrlKey": False, "altKey": False, "metaKey": False} | {
+        f"{name}Key": True for name in held
+    }
+
+
+@pytest.mark.parametrize(
+    ("event", "act"),
+    [
+        (press(" "), "play"),
+        (press("n"), "next-mark"),
+        (press("K"), "keep"),
+        (press("ArrowLeft", shift=1), "back-5"),
+        (press("ArrowLeft"), "back-1"),
+        (press("?", shift=1), "help"),
+        (press("+", shift=1), "zoom-in"),
+        (press("C", shift=1), "comment-span"),
+        (press("c", ctrl=1), None),
+        (press("r", meta=1), None),
+        (press("x"), None),
+    ],
+)
+def test_keys_lead_to_actions_and_leave_the_browsers_own_alone(call, event, act):
+    assert call("keys", "actOf", call("keys", "nameOf", event)) == act
+
+
+def test_no_key_has_two_meanings(chromium, live_server):
+    page = chromium.new_page()
+    page.goto(f"{live_server.url}/log-in/")
+    table = page.evaluate("import('/static/desk/keys.js').then(({ KEYS }) => KEYS)")
+    acts = page.evaluate("import('/static/desk/acts.js').then(({ ACTS }) => Object.keys(ACTS))")
+    page.close()
+    names = [name for row in table for name in row["keys"]]
+    assert len(names) == len(set(names))
+    assert {row["act"] for row in table} == set(acts)
+    assert all(row["words"] for row in table)
+
+
+@pytest.mark.parametrize(
+    ("name", "focus", "left"),
+    [
+        ("k", {"tag": "TEXTAREA"}, True),
+        ("k", {"tag": "INPUT", "type": "text"}, True),
+        ("k", {"tag": "SELECT"}, True),
+        ("k", {"tag": "DIV", "editable": True}, True),
+        ("k", {"tag": "BUTTON"}, False),
+        ("Space", {"tag": "BUTTON"}, True),
+        ("Space", {"tag": "BODY"}, False),
+    ],
+)
+def test_a_key_is_never_taken_from_what_has_the_focus(call, name, focus, left):
+    assert call("keys", "belongsTo", name, focus) is left
+
+
+# -- the outline of the sound --------------------------------------------------------------------
+
+
+def level(rate: float, pairs: list[tuple[int, int]]) -> dict:
+    data = bytes(value & 0xFF for pair in pairs for value in pair)
+    return {"per_second": rate, "count": len(pairs), "data": base64.b64encode(data).decode()}
+
+
+def test_the_outline_is_read_in_the_level_that_fits(chromium, live_server):
+    stored = {"levels": [level(25, [(-9, 9)] * 50), level(100, [(-127, 127), *[(-2, 3)] * 199])]}
+    page = chromium.new_page()
+    page.goto(f"{live_server.url}/log-in/")
+    found = page.evaluate(
+        """async (stored) => {
+          const { decode, levelFor, between, loudest } = await import("/static/desk/peaks.js");
+          const levels = decode(stored);
+          return {
+            fine: levelFor(levels, 60).perSecond, coarse: levelFor(levels, 10).perSecond,
+            finest: levelFor(levels, 5000).perSecond, first: between(levels[0], 0, 0.01),
+            quiet: between(levels[0], 0.5, 0.9), after: between(levels[0], 5, 6),
+            most: loudest(levels), broken: decode({ version: 9 }),
+          };
+        }""",
+        stored,
+    )
+    page.close()
+    assert (found["fine"], found["coarse"], found["finest"]) == (100, 25, 100)
+    assert found["first"] == [-1, 1]
+    assert found["quiet"] == [pytest.approx(-2 / 127), pytest.approx(3 / 127)]
+    assert found["after"] is None
+    assert found["most"] == pytest.approx(9 / 127)
+    assert found["broken"] is None
