@@ -164,8 +164,7 @@ def _judge_interval(
         verdict,
         reason,
         named.score_ref,
-        str(named.low),
-        str(named.high),
+        *named.names,
     )
 
 
@@ -192,12 +191,8 @@ def _unlikely(
     if event.confidence < DOUBTFUL_CONFIDENCE or abs(deviation_cents) > NAMED_WITHIN_CENTS:
         return "doubtful_notes"
     if event.kind == "double_stop" and not named.asked:
-        return "doubtful_notes" if is_unlikely(*_midi(named), strings) else None
+        return "doubtful_notes" if is_unlikely(*named.midi, strings) else None
     return None
-
-
-def _midi(named: Named) -> tuple[int, int]:
-    return named.low.midi, named.high.midi
 
 
 def _judge_run(

@@ -38,6 +38,8 @@ class Named:
     score_ref: str | None = None
     asked: bool = False  # by the drill or the score
     in_key: bool = True  # both notes, where a key is known
+    midi: tuple[int, int] = (0, 0)
+    names: tuple[str, str] = ("", "")
 
 
 class Namer:
@@ -102,6 +104,8 @@ class Namer:
             self.ref_for((low_midi, high_midi)),
             spelled,
             self._key is None or (self._key.contains(low) and self._key.contains(high)),
+            (low.midi, high.midi),
+            (str(low), str(high)),
         )
 
     def _target(self, interval: Interval, spelled: bool) -> float | None:

@@ -113,13 +113,7 @@ class Interval:
     @property
     def semitones(self) -> int:
         """Size in equal-tempered semitones."""
-        simple, octaves = _simple(self.number)
-        size = _BASE_SEMITONES[simple] + 12 * octaves
-        if self.quality == TRITONE:
-            return size + 1
-        if simple in _PERFECT:
-            return size + {"P": 0, "A": 1, "AA": 2, "d": -1, "dd": -2}[self.quality]
-        return size + {"M": 0, "m": -1, "A": 1, "AA": 2, "d": -2, "dd": -3}[self.quality]
+        return _semitones(self.quality, self.number)
 
     @property
     def fifths(self) -> int | None:
@@ -171,6 +165,17 @@ class Interval:
 
     def __str__(self) -> str:
         return self.short
+
+
+@lru_cache(maxsize=512)
+def _semitones(quality: str, number: int) -> int:
+    simple, octaves = _simple(number)
+    size = _BASE_SEMITONES[simple] + 12 * octaves
+    if quality == TRITONE:
+        return size + 1
+    if simple in _PERFECT:
+        return size + {"P": 0, "A": 1, "AA": 2, "d": -1, "dd": -2}[quality]
+    return size + {"M": 0, "m": -1, "A": 1, "AA": 2, "d": -2, "dd": -3}[quality]
 
 
 def interval_between(low: Pitch, high: Pitch) -> Interval:
