@@ -22,6 +22,7 @@ from studio.intonation.sounding import EventFit, IntervalFit, Sounding, VoiceFit
 
 SHORTEST_S = 0.2
 WINDOW_S = 0.92
+LEAST_HALF_S = 0.15
 LANDING_WINDOW_S = 0.4
 LANDING_LEAST_S = 0.5  # a shorter note cannot tell landing from settled
 LONGEST_TRACK_S = 30.0
@@ -67,12 +68,18 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     tracks = coarse_tracks(spectra, f0)
     span = settle.settled_span(tracks, start, end)
     weighting = settle.settled_weighting(span)
-    half = max(min(WINDOW_S / 2, weighting.half_s * 1.15), 0.15)
-    settled = fit_window(
-        y, sr, max(start, weighting.centre_s - half), min(end, weighting.centre_s + half), tracks
-    )
+    window = _fit_span(weighting, start, end)
+    settled = fit_window(y, sr, *window, tracks)
     landing, landing_weighting = _landing(y, sr, start, end, tracks, settled)
     return _assemble(sounding, tracks, settled, weighting, landing, landing_weighting)
+
+
+def _fit_span(weighting: Weighting, start: float, end: float) -> tuple[float, float]:
+    """The window of the settled fit: all of a short note, which then shows its landing too."""
+    if end - start <= WINDOW_S:
+        return start, end
+    half = max(min(WINDOW_S / 2, weighting.half_s * 1.15), LEAST_HALF_S)
+    return max(start, weighting.centre_s - half), min(end, weighting.centre_s + half)
 
 
 def _joint_span(sounding: Sounding, duration_s: float) -> tuple[float, float]:
