@@ -6,10 +6,11 @@ Method
    is a point on a circle of 100 cents. The densest place on it (a kernel of 6 cents) is where
    the player's notes lie; the weighted median around it is the first estimate. Notes played
    badly fall outside and do not pull.
-2. *From open strings.* A note counts as an open string where it can be nothing else (the lowest
-   string's own pitch, or a note whose partner needs the neighbouring string) and where it
-   returns after other notes and keeps its pitch within 3 cents, as an open string does; or
-   where it returns at least four times within 1.5 cents and without vibrato.
+2. *From open strings.* A note is likely an open string where it can hardly be anything else:
+   the lowest string's own pitch, a note whose partner needs the neighbouring string, or either
+   note of a fifth between two open strings. It counts as one when it comes back after other
+   notes and keeps its pitch within 3 cents, as an open string does. Without such a neighbour it
+   has to come back at least four times within 1.5 cents and without vibrato.
    Strings tuned in pure fifths lie up to 6 cents from equal temperament, so A counts most.
 3. A string that disagrees with everything else is mistuned and is left out of the reference.
 
@@ -39,7 +40,7 @@ STRING_REACH_CENTS = 45.0
 SAME_STRING_CENTS = 1.5
 RETURNS = 4  # of a pitch, before it is taken for an open string on that alone
 KEEPS_CENTS = 3.0  # spread of an open string's soundings
-RETURNS_WHERE_OPEN = 2  # of a note that can only be an open string
+RETURNS_WHERE_LIKELY = 2
 DISAGREES_CENTS = 10.0
 MANY_PITCHES = 4
 LONGEST_S = 2.0  # a longer note says no more about the reference
@@ -155,22 +156,38 @@ def _open_strings(notes: Sequence[HeardNote], options: Options, offset: float) -
             for note in notes
             if abs(cents_of(note.f0_hz, A4_HZ) - offset - 100.0 * pitch.midi) <= STRING_REACH_CENTS
         ]
-        sure = [n for n in near if index == 0 or _must_be_open(n, pitch, strings, offset)]
-        if _returns(sure) < RETURNS_WHERE_OPEN or _spread(sure) > KEEPS_CENTS:
-            sure = _returning(near)
-        if sure:
-            found.append(_string(pitch, sure, near))
+        likely = [n for n in near if index == 0 or _hardly_stopped(n, pitch, strings, offset)]
+        kept = _kept(likely, near) or _returning(near)
+        if kept:
+            found.append(_string(pitch, kept, near))
     return found
 
 
-def _must_be_open(note: HeardNote, pitch: Pitch, strings: tuple[Pitch, ...], offset: float) -> bool:
-    """Whether its partner leaves this note no place but the open string."""
+def _hardly_stopped(
+    note: HeardNote, pitch: Pitch, strings: tuple[Pitch, ...], offset: float
+) -> bool:
+    """Whether its partner leaves it only the open string, or is the next open string itself."""
     if len(note.partners) != 1 or note.vibrato:
         return False
     other = _nominal(note.partners[0], offset)
+    if abs(other - pitch.midi) == 7 and any(string.midi == other for string in strings):
+        return True
     if other < pitch.midi:
         return openness(other, pitch.midi, strings)[1] == "open"
     return openness(pitch.midi, other, strings)[0] == "open"
+
+
+def _kept(likely: list[HeardNote], near: list[HeardNote]) -> list[HeardNote]:
+    """The notes at the likely open string's pitch, where that pitch is kept, or nothing."""
+    if not likely or _spread(likely) > KEEPS_CENTS:
+        return []
+    middle = float(np.median([cents_of(note.f0_hz, A4_HZ) for note in likely]))
+    same = [
+        note
+        for note in near
+        if not note.vibrato and abs(cents_of(note.f0_hz, A4_HZ) - middle) <= KEEPS_CENTS
+    ]
+    return same if _returns(same) >= RETURNS_WHERE_LIKELY else []
 
 
 def _returning(near: list[HeardNote]) -> list[HeardNote]:
@@ -202,18 +219,18 @@ def _apart(low: HeardNote, high: HeardNote) -> float:
     return 1200.0 * math.log2(high.f0_hz / low.f0_hz)
 
 
-def _string(pitch: Pitch, sure: list[HeardNote], near: list[HeardNote]) -> OpenString:
-    cents = np.array([cents_of(note.f0_hz, A4_HZ) for note in sure])
-    weights = np.array([note.weight for note in sure])
+def _string(pitch: Pitch, kept: list[HeardNote], near: list[HeardNote]) -> OpenString:
+    cents = np.array([cents_of(note.f0_hz, A4_HZ) for note in kept])
+    weights = np.array([note.weight for note in kept])
     middle = _weighted_median(cents, weights)
     spread = 1.4826 * _weighted_median(np.abs(cents - middle), weights)
-    own = [n.uncertainty_cents for n in sure if n.uncertainty_cents is not None]
+    own = [n.uncertainty_cents for n in kept if n.uncertainty_cents is not None]
     if not own:
         doubt = None
     else:
         doubt = max(
             STRING_FLOOR_CENTS,
-            1.25 * max(spread, float(np.median(own))) / math.sqrt(len(sure)),
+            1.25 * max(spread, float(np.median(own))) / math.sqrt(len(kept)),
         )
     heard = [n for n in near if abs(cents_of(n.f0_hz, A4_HZ) - middle) <= 2.0 * SAME_STRING_CENTS]
     f0_hz = float(A4_HZ * 2.0 ** ((middle - 6900.0) / 1200.0))

@@ -64,6 +64,21 @@ def test_open_strings_are_preferred_and_found_by_what_lies_beside_them():
     assert [string.pitch for string in strings] == ["G3", "D4"]
 
 
+def test_a_check_of_the_open_strings_gives_them_all():
+    # Played one by one, then in pure fifths from A (3:2): E +2.0, D -2.0, G -3.9 cents.
+    off = {"G3": -3.91, "D4": -1.955, "A4": 0.0, "E5": 1.955}
+    singles = [(name, off[name]) for name in ("A4", "D4", "G3", "E5")]
+    fifths = [
+        (f"{low} {high}", (off[low], off[high]))
+        for low, high in (("D4", "A4"), ("G3", "D4"), ("A4", "E5"))
+    ]
+    reference, strings = estimate(notes(*singles, *fifths, a4_hz=441.0), Options())
+    assert [string.pitch for string in strings] == ["G3", "D4", "A4", "E5"]
+    assert reference.source == "open_strings"
+    assert abs(off_cents(reference.a4_hz, 441.0)) < 1.0
+    assert [round(s.deviation_cents) for s in strings] == [-4, -2, 0, 2]
+
+
 def test_strings_in_pure_fifths_agree_on_one_a():
     # D = A / 1.5, G = D / 1.5 (arithmetic): 2.0 and 3.9 cents below equal temperament.
     played = [("A3 D4", (0.0, -1.955)), ("G3", -3.91), ("B3 D4", (0.0, -1.955)), ("G3", -3.91)]
