@@ -3,6 +3,7 @@
 import contextlib
 import os
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -50,6 +51,11 @@ def started(command: list[str], log: Path, **environment: str) -> Iterator[psuti
             with contextlib.suppress(psutil.NoSuchProcess):
                 member.send_signal(signal.SIGKILL)
         process.wait(timeout=10)
+
+
+def free_port() -> int:
+    with socket.create_server(("127.0.0.1", 0)) as probe:
+        return probe.getsockname()[1]
 
 
 def python(code: str) -> list[str]:

@@ -2,7 +2,6 @@
 
 import re
 import signal
-import socket
 import sys
 import urllib.request
 from pathlib import Path
@@ -10,15 +9,10 @@ from pathlib import Path
 import psutil
 import pytest
 
-from tests.deploy.processes import running, started, until
+from tests.deploy.processes import free_port, running, started, until
 
 pytestmark = pytest.mark.worker
 START_S = 90  # the first listening compiles for some seconds, more on a busy machine
-
-
-def free_port() -> int:
-    with socket.create_server(("127.0.0.1", 0)) as probe:
-        return probe.getsockname()[1]
 
 
 @pytest.fixture
