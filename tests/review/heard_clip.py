@@ -18,10 +18,10 @@ PLAYED = (("C4", 4.0, (40.0, 30.0)), ("D4", 12.0, (2.0,)), ("E4", 20.0, (-35.0,)
 HOLD_S, GAP_S = 1.2, 0.3
 
 
-def measurement() -> dict:
+def measurement(played=PLAYED, duration_s: float = 64.0) -> dict:
     """The stored form of what was heard."""
     events: list[dict] = []
-    for low, start_s, deviations in PLAYED:
+    for low, start_s, deviations in played:
         midi = Pitch.parse(low).midi
         for n, note in enumerate((midi, midi + 12)):
             at = start_s - 1.4 + 0.7 * n
@@ -34,7 +34,7 @@ def measurement() -> dict:
     stored = {
         "schema": 1,
         "engine": "1.0.0",
-        "source": {"duration_s": 64.0, "sample_rate_hz": 22050},
+        "source": {"duration_s": duration_s, "sample_rate_hz": 22050},
         "options": {"instrument": "violin"},
         "reference": {"a4_hz": A4_HZ, "uncertainty_cents": 0.5, "source": "notes"},
         "open_strings": [],

@@ -8,6 +8,7 @@ export class ClipPlayer extends HTMLElement {
   #aborter = null;
   #media = null;
   #place = 0;
+  #pending = false; // a place that waits until the seek before it has landed
   #loop = null;
   #frame = 0;
 
@@ -17,10 +18,13 @@ export class ClipPlayer extends HTMLElement {
     this.#media = this.querySelector("video, audio");
     if (this.#media.tagName === "VIDEO") this.#media.removeAttribute("controls");
     this.#media.preservesPitch = true;
-    for (const name of ["play", "pause", "seeked", "ended", "loadedmetadata"]) {
+    for (const name of ["play", "pause", "seeked", "ended"]) {
       this.#media.addEventListener(name, () => this.#changed(), { signal });
     }
-    this.#media.addEventListener("loadedmetadata", () => this.#landed(), { signal });
+    for (const name of ["seeked", "canplay"]) {
+      this.#media.addEventListener(name, () => this.#pending && this.#go(), { signal });
+    }
+    this.#media.addEventListener("loadeddata", () => this.#loaded(), { signal });
     this.#media.addEventListener("click", () => this.toggle(), { signal });
     this.#media.addEventListener("error", () => this.#emit("desk:unplayable"), { signal });
   }
@@ -41,7 +45,8 @@ export class ClipPlayer extends HTMLElement {
   }
 
   get seconds() {
-    return this.ready && this.#media.readyState > 0 ? this.#media.currentTime : this.#place;
+    const known = this.ready && this.#media.readyState > 0 && !this.#pending;
+    return known ? this.#media.currentTime : this.#place;
   }
 
   get duration() {
@@ -59,13 +64,14 @@ export class ClipPlayer extends HTMLElement {
   /** A playable copy has become ready. */
   load(address) {
     this.#place = this.seconds;
+    this.#pending = true;
     this.#media.src = address;
     this.#media.load();
   }
 
   seek(seconds) {
     this.#place = Math.min(Math.max(seconds, 0), this.duration);
-    if (this.#media.readyState > 0) this.#media.currentTime = this.#place;
+    this.#go();
     this.#emit("desk:time");
   }
 
@@ -124,12 +130,18 @@ export class ClipPlayer extends HTMLElement {
     if (this.playing) this.#frame = requestAnimationFrame(() => this.#tick());
   }
 
-  #landed() {
-    if (this.#place > LANDED_S) this.#media.currentTime = this.#place;
+  #loaded() {
+    if (this.#pending) this.#go();
     this.querySelector(".preparing")?.remove();
   }
 
   // -- internals ------------------------------------------------------------------------------
+
+  /** One seek at a time, to the latest place: many at once (a held key) can leave it stuck. */
+  #go() {
+    this.#pending = this.#media.readyState < HTMLMediaElement.HAVE_CURRENT_DATA || this.#media.seeking;
+    if (!this.#pending) this.#media.currentTime = this.#place;
+  }
 
   #emit(name) {
     const detail = { seconds: this.seconds, playing: this.playing };
