@@ -39,6 +39,7 @@ class Job:
     duration_s: float
     on_progress: Progress | None = None
     loglevel: str = "error"
+    threads: int = 1
 
 
 def transcode(source: Path, target: Path | None, build: Build, job: Job, **options: Any) -> Done:
@@ -62,7 +63,7 @@ def transcode(source: Path, target: Path | None, build: Build, job: Job, **optio
             protocol_whitelist=PROTOCOLS,
             format_whitelist=FORMATS,
             max_pixels=job.limits.max_pixels,
-            threads=job.limits.threads,
+            threads=job.threads,
             **options,
         )
         graph = build(node, f"{bench.output}/{name}" if target else "-")

@@ -11,6 +11,9 @@ class Limits:
 
     ``max_pixels`` lets 4K (8.3 million) pass and stops pixel bombs. ``memory_bytes`` bounds the
     address space of one child (4K HEVC decoding with one thread stays below 1 GB).
+    Pictures beyond 1080p are decoded by ``threads_4k``: one thread does not keep up with them.
+    A picture that has to be scaled down keeps at most ``max_frame_rate_scaled``, for the same
+    reason; one that is small enough keeps up to ``max_frame_rate``.
     The wall-clock bound of a job is ``timeout_base_s`` plus a multiple of the duration.
     """
 
@@ -21,7 +24,9 @@ class Limits:
     max_side: int = 16_384
     long_side: int = 1280
     max_frame_rate: float = 60.0
+    max_frame_rate_scaled: float = 30.0
     threads: int = 1
+    threads_4k: int = 2
     memory_bytes: int = 3000 * MB
     probe_timeout_s: float = 30.0
     timeout_base_s: float = 60.0

@@ -26,7 +26,12 @@ COPY_TOLERANCE_S = 0.002  # a copy's first picture may sit this far from 0
 PROOF_S = 20.0  # how much sound is compared to prove a copy's axis
 KEYFRAME_S = 2.0  # a seek lands within this of a key frame
 POSTER_SIDE = 640
-CRF = 23
+H264_OPTIONS = {
+    **{"c:v": "libx264", "preset": "veryfast", "crf": 23, "profile:v": "high"},
+    **{"maxrate": "4M", "bufsize": "8M", "fps_mode": "vfr"},
+    "force_key_frames": f"expr:gte(t,n_forced*{KEYFRAME_S})",
+}
+FULL_HD_PIXELS = 1920 * 1088
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,39 +176,46 @@ def _shown(node: Any, info: MediaInfo, limits: Limits) -> Any:
     """The picture, scaled, 8 bit 4:2:0, on the one time axis; its own frame times are kept."""
     width, height = _scaled(info, limits.long_side)
     stream = picture(node, info).filter("setpts", f"PTS-{info.origin_s:.6f}/TB")
-    if (info.frame_rate or 0) > limits.max_frame_rate + 1:
-        stream = stream.filter("fps", limits.max_frame_rate)
+    is_scaled = max(info.width or 0, info.height or 0) > limits.long_side
+    most = limits.max_frame_rate_scaled if is_scaled else limits.max_frame_rate
+    if (info.frame_rate or 0) > most + 1:
+        stream = stream.filter("fps", most)
     stream = stream.filter("scale", width, height).filter("setsar", 1)
     return stream.filter("format", "yuv420p")
+
+
+def _threads(info: MediaInfo, limits: Limits) -> int:
+    pixels = (info.width or 0) * (info.height or 0)
+    return limits.threads_4k if pixels > FULL_HD_PIXELS else limits.threads
 
 
 def _encode(
     source: Path, target: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None
 ) -> bool:
+    """Encode afresh; returns whether parts of the source did not decode."""
     longest_s = min(info.duration_s, limits.max_duration_s) + 1.0
     surround = (info.audio_channels or 1) > 2
     # More than two channels: what was measured is what is heard.
     channel = loudest_channel(source, info, limits) if info.has_audio and surround else None
+    threads = _threads(info, limits)
 
     def build(node: Any, output: str) -> Any:
-        streams, options = [], {**BARE, "copyts": None, "t": longest_s, "threads": limits.threads}
+        streams: list[Any] = []
+        options = {**BARE, "copyts": None, "t": longest_s, "threads": threads}
         if info.has_video:
             streams.append(_shown(node, info, limits))
-            options |= {"c:v": "libx264", "preset": "veryfast", "crf": CRF, "profile:v": "high"}
-            options |= {"maxrate": "4M", "bufsize": "8M", "fps_mode": "vfr"}
-            options["force_key_frames"] = f"expr:gte(t,n_forced*{KEYFRAME_S})"
+            options |= H264_OPTIONS
         if info.has_audio:
             streams.append(sound(node, info, channel))
-            options |= {"c:a": "aac", "b:a": "128k"}
-            options["ar"] = 44_100 if info.audio_rate_hz == 44_100 else 48_000
+            rate_hz = 44_100 if info.audio_rate_hz == 44_100 else 48_000
+            options |= {"c:a": "aac", "b:a": "128k", "ar": rate_hz}
         return ffmpeg.output(*streams, output, **options)
 
+    job = sound_job(info, limits, on_progress)
     if info.has_video:
         timeout_s = limits.playable_timeout_s(longest_s)
         room = round(longest_s * MB) + 20 * MB  # 8 Mbit/s, twice the peak allowed above
-        job = Job(limits, timeout_s, room, info.duration_s, on_progress)
-    else:
-        job = sound_job(info, limits, on_progress)
+        job = Job(limits, timeout_s, room, info.duration_s, on_progress, threads=threads)
     return transcode(source, target, build, job).damaged
 
 

@@ -149,7 +149,7 @@ class _Prober:
 
     def first_frame_s(self, index: int) -> float | None:
         """Presentation time of the first frame that decodes, ``None`` when none does."""
-        for reach in ("%+#24", "%+12"):
+        for reach in ("%+#4", "%+#24", "%+12"):
             arguments = ["-select_streams", str(index), "-read_intervals", reach]
             arguments += ["-show_frames", "-show_entries", "frame=best_effort_timestamp_time"]
             finished = self._run(arguments, f"first:{index}")

@@ -122,7 +122,7 @@ def run(
 
 def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callable[[], None]:
     parent = os.getpid()
-    cpu_s = int(timeout_s * max(1, limits.threads)) + 1
+    cpu_s = int(timeout_s * max(1, limits.threads, limits.threads_4k)) + 1
     bounds = (
         (resource.RLIMIT_AS, limits.memory_bytes),
         (resource.RLIMIT_CPU, cpu_s),

@@ -66,7 +66,7 @@ def _mp4_breaks_off(path: Path, size: int) -> bool:
                 length = struct.unpack(">Q", header[8:])[0]
             elif length == 0:  # to the end of the file
                 length = size - offset
-            if kind == b"moov":
+            if kind == b"moov" and offset + length <= size:
                 has_index = True
                 file.seek(offset)
                 _refuse_protected(file.read(min(length, INDEX_BYTES)))

@@ -4,6 +4,7 @@ import struct
 import subprocess
 import wave
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import av
@@ -15,6 +16,8 @@ SIZE = (160, 120)
 LENGTH_S = 6.0
 EVENTS_S = (0.6, 1.5, 2.4, 3.9, 5.1)
 SOUND_RATE_HZ = 48_000
+H264 = ("-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p")
+AAC = ("-c:a", "aac", "-b:a", "128k")
 
 
 def ffmpeg(*arguments: str, stdin: bytes | None = None) -> bytes:
@@ -134,11 +137,7 @@ def moments(path: Path) -> Moments:
             at = round((at_s - start_s) * sr)
             y[at : at + len(piece)] = piece
         clicks = onsets(y, sr, start_s)
-    starts = (
-        [flashes[0], *(b for a, b in zip(flashes, flashes[1:], strict=False) if b - a > 0.2)]
-        if flashes
-        else []
-    )
+    starts = [flashes[0], *(b for a, b in pairwise(flashes) if b - a > 0.2)] if flashes else []
     return Moments(tuple(starts), clicks, float(first_frame_s), corner)
 
 

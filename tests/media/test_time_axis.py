@@ -4,13 +4,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from recordings import EVENTS_S, Moments, ffmpeg, flash_and_click, moments, onsets, turn
 
 from studio.media import MediaInfo, extract_sound, make_playable, probe, read_sound
+from tests.media.recordings import (
+    AAC,
+    EVENTS_S,
+    H264,
+    Moments,
+    ffmpeg,
+    flash_and_click,
+    moments,
+    onsets,
+    turn,
+)
 
 AGREE_S = 0.010  # the service's own bound
-H264 = ("-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p")
-AAC = ("-c:a", "aac", "-b:a", "128k")
 WEBM = ("-c:v", "libvpx", "-deadline", "realtime", "-b:v", "300k", "-c:a", "libopus")
 
 

@@ -1,0 +1,139 @@
+"""The copy that browsers play, its poster, and the outline of its sound."""
+
+import base64
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from studio.media import (
+    MediaInfo,
+    Note,
+    extract_sound,
+    make_playable,
+    make_poster,
+    probe,
+    read_blocks,
+    read_sound,
+    waveform_peaks,
+)
+from tests.media.recordings import AAC, H264, ffmpeg, flash_and_click
+
+
+@pytest.fixture(scope="module")
+def good(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return flash_and_click(tmp_path_factory.mktemp("good") / "good.mp4", *H264, *AAC)
+
+
+@pytest.fixture(scope="module")
+def wav(good: Path) -> Path:
+    extract_sound(good, good.with_suffix(".wav"), probe(good))
+    return good.with_suffix(".wav")
+
+
+def index_comes_first(path: Path) -> bool:
+    content = path.read_bytes()
+    return content.index(b"moov") < content.index(b"mdat")
+
+
+def test_qualifying_source_is_copied_not_encoded(tmp_path: Path, good: Path) -> None:
+    assert not index_comes_first(good)
+    made = make_playable(good, tmp_path / "a.mp4", probe(good))
+    assert made.copied
+    assert made.mime_type == "video/mp4"
+    assert index_comes_first(tmp_path / "a.mp4")
+
+
+def test_large_picture_is_scaled_to_even_sides(tmp_path: Path) -> None:
+    large = ("-f", "lavfi", "-i", "testsrc=s=1998x1078:r=30:d=1", *H264)
+    ffmpeg(*large, str(tmp_path / "a.mp4"))
+    made = make_playable(tmp_path / "a.mp4", tmp_path / "b.mp4", probe(tmp_path / "a.mp4"))
+    assert (made.width, made.height) == (1280, 690)
+    assert index_comes_first(tmp_path / "b.mp4")
+
+
+@pytest.mark.parametrize("encoded", [False, True])
+def test_place_and_title_are_dropped(tmp_path: Path, good: Path, encoded: bool) -> None:
+    told = ("-metadata", "title=kitchen at home", "-metadata", "location=+48.1+011.5/")
+    source = tmp_path / "a.mov"
+    kept = (
+        (*H264, "-vf", "scale=100:80,format=yuv422p", "-c:a", "copy") if encoded else ("-c", "copy")
+    )
+    ffmpeg("-i", str(good), *kept, *told, str(source))
+    assert b"kitchen" in source.read_bytes()
+    made = make_playable(source, tmp_path / "b.mp4", probe(source))
+    content = (tmp_path / "b.mp4").read_bytes()
+    assert made.copied
+    assert b"kitchen" not in content
+    assert b"+48.1" not in content
+
+
+def test_what_progress_raises_stops_the_job(
+    tmp_path: Path, good: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    info, target = probe(good), tmp_path / "made" / "a.wav"
+    target.parent.mkdir()
+    lines = "\n".join(f"echo out_time_us={second}000000; sleep 0.6" for second in range(1, 9))
+    (tmp_path / "slow").write_text(f"#!/bin/sh\n{lines}\n")
+    (tmp_path / "slow").chmod(0o755)
+    monkeypatch.setenv("FFMPEG", str(tmp_path / "slow"))
+    seen: list[float] = []
+
+    def stop(fraction: float) -> None:
+        seen.append(fraction)
+        if len(seen) == 3:
+            raise InterruptedError("the lease is gone")
+
+    with pytest.raises(InterruptedError):
+        extract_sound(good, target, info, on_progress=stop)
+    assert seen == sorted(seen)
+    assert 0 < seen[-1] < 1
+    assert list(target.parent.iterdir()) == []
+
+
+def test_progress_ends_at_one(tmp_path: Path, good: Path) -> None:
+    seen: list[float] = []
+    extract_sound(good, tmp_path / "a.wav", probe(good), on_progress=seen.append)
+    assert seen[-1] == 1.0
+
+
+def test_poster_is_a_small_jpeg(tmp_path: Path, good: Path) -> None:
+    assert make_poster(good, tmp_path / "a.jpg", probe(good)) == (160, 120)
+    assert (tmp_path / "a.jpg").read_bytes()[:3] == b"\xff\xd8\xff"
+
+
+def test_info_goes_through_json(good: Path) -> None:
+    info = probe(good)
+    assert MediaInfo.from_dict(json.loads(json.dumps(info.to_dict()))) == info
+    assert Note("damaged").sentence.startswith("Parts of the recording are damaged")
+
+
+def test_blocks_join_to_the_whole(wav: Path) -> None:
+    y, sr = read_sound(wav)
+    assert sr == 44_100
+    assert y.dtype == np.float32
+    blocks = list(read_blocks(wav, block_s=0.7))
+    assert np.array_equal(np.concatenate([block for _, block in blocks]), y)
+    overlapping = list(read_blocks(wav, block_s=1.0, overlap_s=0.25))
+    assert overlapping[1][0] == pytest.approx(0.75)
+    assert np.array_equal(overlapping[0][1][-11_025:], overlapping[1][1][:11_025])
+    with pytest.raises(ValueError, match=r"overlap_s is 1\.0"):
+        next(read_blocks(wav, block_s=1.0, overlap_s=1.0))
+
+
+def test_outline_holds_least_and_greatest_on_every_level(wav: Path) -> None:
+    y, sr = read_sound(wav)
+    document = json.loads(waveform_peaks(wav, per_second=100))
+    assert document["duration_s"] == pytest.approx(len(y) / sr, abs=1e-4)
+    assert [level["per_second"] for level in document["levels"]] == [100.0, 25.0]
+    for level in document["levels"]:
+        pairs = np.frombuffer(base64.b64decode(level["data"]), np.int8).reshape(-1, 2)
+        assert len(pairs) == level["count"]
+        span = round(sr / level["per_second"])
+        for i in (0, 15, len(pairs) // 2, len(pairs) - 2):
+            piece = y[i * span : (i + 1) * span]
+            expected = (round(float(piece.min()) * 127), round(float(piece.max()) * 127))
+            assert tuple(pairs[i]) == pytest.approx(expected, abs=1)
+    with pytest.raises(ValueError, match="per_second is 97"):
+        waveform_peaks(wav, per_second=97)
