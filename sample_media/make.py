@@ -186,9 +186,10 @@ def build_plan(plan: Plan, out_dir: Path | str) -> Path:
         wav, filmed = Path(folder, "sound.wav"), Path(folder, clip.name)
         write_wav(wav, perform(made.strokes, made.length_s, plan.snr_db, plan.seed))
         film(plan, made, wav, filmed)
+        document = json.dumps(truth(plan, made, clip.name), indent=1, ensure_ascii=False)
+        truth_path(filmed).write_text(document + "\n", encoding="utf-8")
         filmed.replace(clip)
-    document = json.dumps(truth(plan, made, clip.name), indent=1, ensure_ascii=False)
-    truth_path(clip).write_text(document + "\n", encoding="utf-8")
+        truth_path(filmed).replace(truth_path(clip))
     return clip
 
 
