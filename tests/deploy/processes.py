@@ -27,7 +27,22 @@ def until(true: Callable[[], object], seconds: float, what: str) -> object:
 
 def running(processes: list[psutil.Process]) -> list[psutil.Process]:
     """Those that still run; an ended one that nobody has collected does not count."""
-    return [p for p in processes if p.is_running() and p.status() != psutil.STATUS_ZOMBIE]
+    return [process for process in processes if _state(process) != psutil.STATUS_ZOMBIE]
+
+
+def _state(process: psutil.Process) -> str:
+    try:
+        return process.status() if process.is_running() else psutil.STATUS_ZOMBIE
+    except psutil.NoSuchProcess:
+        return psutil.STATUS_ZOMBIE
+
+
+def command_of(process: psutil.Process) -> str:
+    """The command of a process; nothing when it has just ended."""
+    try:
+        return " ".join(process.cmdline())
+    except psutil.NoSuchProcess:
+        return ""
 
 
 @contextlib.contextmanager

@@ -1,5 +1,6 @@
 """The real studio under its supervisor: it answers, mends itself, and goes without a trace."""
 
+import contextlib
 import re
 import signal
 import sys
@@ -9,17 +10,17 @@ from pathlib import Path
 import psutil
 import pytest
 
-from tests.deploy.processes import free_port, running, started, until
+from tests.deploy.processes import command_of, free_port, running, started, until
 
 pytestmark = pytest.mark.worker
 START_S = 90  # the first listening compiles for some seconds, more on a busy machine
 
 
-@pytest.fixture
-def studio(tmp_path: Path):
+@contextlib.contextmanager
+def served(folder: Path):
     """A served studio with an empty data folder: its supervisor, address and log."""
-    log, port = tmp_path / "log", free_port()
-    settings = {"STUDIO_DATA": str(tmp_path / "data"), "PORT": str(port), "BROKER_URL": ""}
+    log, port = folder / "log", free_port()
+    settings = {"STUDIO_DATA": str(folder / "data"), "PORT": str(port), "BROKER_URL": ""}
     with started([sys.executable, "-m", "studio", "serve"], log, **settings) as top:
         address = f"http://127.0.0.1:{port}"
         until(lambda: "The studio is ready" in log.read_text() or not running([top]), START_S, "up")
@@ -27,10 +28,17 @@ def studio(tmp_path: Path):
         yield top, address, log
 
 
+@pytest.fixture(scope="module")
+def studio(tmp_path_factory: pytest.TempPathFactory):
+    """One for the tests that leave it running."""
+    with served(tmp_path_factory.mktemp("studio")) as running_studio:
+        yield running_studio
+
+
 def pool_of(top: psutil.Process, queue: str) -> list[psutil.Process]:
     """The worker of a queue and its pool process, once both run."""
     for child in running(top.children()):
-        if f"{queue}@" in " ".join(child.cmdline()) and child.children():
+        if f"{queue}@" in command_of(child) and child.children():
             return [child, *child.children()]
     return []
 
@@ -75,22 +83,23 @@ def test_killed_pool_process_is_replaced(studio):
     assert worker.is_running()
 
 
-@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGKILL])
-def test_whichever_way_it_ends_no_process_is_left(studio, number):
-    top, address, log = studio
-    until(lambda: pool_of(top, "listening") and pool_of(top, "pictures"), START_S, "both pools")
-    everything = top.children(recursive=True)
-    assert len(everything) >= 8  # web and 2, two workers and 1 each, periodic
-    top.send_signal(number)
-    top.wait(timeout=30)
-    until(lambda: not running(everything), 10, f"nothing left; {log.read_text()[-2000:]}")
-    with pytest.raises(OSError, match="refused"):
-        get(f"{address}/log-in/")
-
-
 def test_second_studio_on_the_same_data_is_refused(studio, tmp_path):
+    data = studio[2].parent / "data"
     log = tmp_path / "second"
-    settings = {"STUDIO_DATA": str(tmp_path / "data"), "PORT": str(free_port()), "BROKER_URL": ""}
+    settings = {"STUDIO_DATA": str(data), "PORT": str(free_port()), "BROKER_URL": ""}
     with started([sys.executable, "-m", "studio", "serve"], log, **settings) as second:
         second.wait(timeout=30)
     assert "A studio is already being served from" in log.read_text()
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGKILL])
+def test_whichever_way_it_ends_no_process_is_left(tmp_path, number):
+    with served(tmp_path) as (top, address, log):
+        until(lambda: pool_of(top, "listening") and pool_of(top, "pictures"), START_S, "both pools")
+        everything = top.children(recursive=True)
+        assert len(everything) >= 8  # web and 2, two workers and 1 each, periodic
+        top.send_signal(number)
+        top.wait(timeout=30)
+        until(lambda: not running(everything), 10, f"nothing left; {log.read_text()[-2000:]}")
+        with pytest.raises(OSError, match="refused"):
+            get(f"{address}/log-in/")

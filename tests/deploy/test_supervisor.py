@@ -7,7 +7,7 @@ from pathlib import Path
 import psutil
 import pytest
 
-from tests.deploy.processes import python, running, started, until
+from tests.deploy.processes import command_of, python, running, started, until
 
 # A supervisor with two children: one with a child of its own in another process group, which
 # does not notice that its parent dies, and one that does not heed TERM.
@@ -44,7 +44,7 @@ def family(tmp_path: Path):
 
 def named(top: psutil.Process, text: str) -> psutil.Process:
     """The direct child whose command holds this text."""
-    return next(p for p in top.children() if text in " ".join(p.cmdline()))
+    return next(p for p in top.children() if text in command_of(p))
 
 
 def test_killed_child_is_started_again(family):
