@@ -125,6 +125,24 @@ def test_silence_is_heard_and_holds_nothing(capsys, tmp_path):
     assert "No notes were heard." in run(capsys, path)[1]
 
 
+def test_a_sample_video_is_marked_as_its_truth_says(capsys):
+    clip = ROOT / "sample_media" / "clips" / "short-octaves.mp4"
+    truth = json.loads(clip.with_suffix("").with_suffix(".truth.json").read_text("utf-8"))
+    code, out, _ = run(capsys, clip, "--json")
+    assert code == 0
+    document = json.loads(out)
+    Draft202012Validator(load_schema()).validate(document)
+    planted = [r for r in truth["runs"] if r["mark_expected"]]
+    marks = document["judgement"]["marks"]
+    assert planted
+    assert [mark["code"] for mark in marks] == [r["code"] for r in planted]
+    for mark, planned in zip(marks, planted, strict=True):
+        last = next(e for e in truth["events"] if e["id"] == planned["events"][-1])
+        assert mark["start_s"] == pytest.approx(last["start_s"], abs=0.1)
+        assert mark["end_s"] == pytest.approx(last["end_s"], abs=0.1)
+        assert mark["params"]["deviation_cents"] == pytest.approx(planned["last_cents"], abs=5.0)
+
+
 def test_help_is_for_newcomers(capsys):
     code, out, _ = run(capsys, "--help")
     assert code == 0

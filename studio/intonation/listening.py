@@ -25,6 +25,7 @@ from studio.intonation.measurement import (
     Voice,
     kind_of,
 )
+from studio.intonation.mending import mended
 from studio.intonation.notes import find_soundings
 from studio.intonation.options import Options
 from studio.intonation.reference import HeardNote, estimate
@@ -73,7 +74,8 @@ def listen(
     tell(0.0)
     floor_hz = _floor_hz(options)
     enough = len(y) >= SHORTEST_S * sr
-    soundings = find_soundings(y, sr, floor_hz=floor_hz) if enough else []
+    found = find_soundings(y, sr, floor_hz=floor_hz) if enough else []
+    soundings = mended(found, options.strings)
     tell(FINDING_SHARE)
     fits = []
     for number, sounding in enumerate(soundings, start=1):

@@ -1,0 +1,83 @@
+"""Mending one playing that was heard in pieces.
+
+Conventions: times in seconds of the clip; pitches in Hz.
+
+A held double stop is now and then heard as itself, then for a moment as something unlikely (a
+strong partial taken for a note), then as itself again, without a gap. A note that really came
+between would be heard clearly and lie within reach of the hand; where it does not, the pieces
+are one playing.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import log2
+
+from studio.intonation.runs import is_unlikely
+from studio.intonation.sounding import Sounding, SoundingVoice
+from studio.theory import Pitch, midi_of_frequency
+
+SAME_CENTS = 35.0
+GAP_S = 0.06
+LONGEST_S = 0.7  # of the moment between
+CLEARLY_HEARD = 0.7  # confidence
+
+
+def mended(soundings: Sequence[Sounding], strings: tuple[Pitch, ...]) -> list[Sounding]:
+    """Join a double stop with its own continuation over an unlikely moment between them."""
+    found: list[Sounding] = []
+    for sounding in soundings:
+        found.append(sounding)
+        while len(found) >= 3:
+            before, between, after = found[-3:]
+            if not _is_one_playing(before, between, after, strings):
+                break
+            found[-3:] = [_joined(before, after)]
+    return found
+
+
+def _is_one_playing(
+    before: Sounding, between: Sounding, after: Sounding, strings: tuple[Pitch, ...]
+) -> bool:
+    return (
+        len(before.voices) > 1
+        and _same(before, after)
+        and between.start_s - before.end_s <= GAP_S
+        and after.start_s - between.end_s <= GAP_S
+        and between.end_s - between.start_s <= LONGEST_S
+        and not _same(before, between)
+        and _shares_a_note(before, between)
+        and (between.confidence < CLEARLY_HEARD or _out_of_reach(between, strings))
+    )
+
+
+def _apart(a: SoundingVoice, b: SoundingVoice) -> float:
+    return abs(1200.0 * log2(a.f0_hz / b.f0_hz))
+
+
+def _same(a: Sounding, b: Sounding) -> bool:
+    return len(a.voices) == len(b.voices) and all(
+        _apart(x, y) <= SAME_CENTS for x, y in zip(a.voices, b.voices, strict=True)
+    )
+
+
+def _shares_a_note(a: Sounding, b: Sounding) -> bool:
+    return any(_apart(x, y) <= SAME_CENTS for x in a.voices for y in b.voices)
+
+
+def _out_of_reach(sounding: Sounding, strings: tuple[Pitch, ...]) -> bool:
+    midi = [round(midi_of_frequency(voice.f0_hz)) for voice in sounding.voices]
+    return len(midi) == 2 and is_unlikely(midi[0], midi[1], strings)
+
+
+def _joined(first: Sounding, last: Sounding) -> Sounding:
+    voices = tuple(
+        replace(a, end_s=b.end_s) for a, b in zip(first.voices, last.voices, strict=True)
+    )
+    return replace(
+        first,
+        end_s=last.end_s,
+        voices=voices,
+        confidence=min(first.confidence, last.confidence),
+        clipped=first.clipped or last.clipped,
+        doubt=first.doubt or last.doubt,
+    )

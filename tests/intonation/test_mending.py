@@ -1,0 +1,77 @@
+"""One playing heard in pieces becomes one again; what was really played stays."""
+
+from studio.intonation.mending import mended
+from studio.intonation.sounding import Sounding, SoundingVoice
+from studio.theory import VIOLIN, Pitch
+
+STRINGS = VIOLIN.open_strings
+
+
+def heard(names, start_s, end_s, confidence=0.95, off=0.0):
+    voices = tuple(
+        SoundingVoice(Pitch.parse(name).frequency() * 2.0 ** (off / 1200.0), start_s, end_s)
+        for name in names.split()
+    )
+    return Sounding(start_s, end_s, voices, confidence)
+
+
+def spans(*soundings):
+    return [(s.start_s, s.end_s, len(s.voices)) for s in mended(soundings, STRINGS)]
+
+
+def test_an_unlikely_moment_inside_a_playing_is_mended():
+    pieces = [
+        heard("Bb3 Bb4", 4.7, 5.1),
+        heard("Bb3 F6", 5.1, 5.6, 0.59),
+        heard("Bb3 Bb4", 5.6, 6.2, off=4.0),
+    ]
+    assert spans(*pieces) == [(4.7, 6.2, 2)]
+    [one] = mended(pieces, STRINGS)
+    assert [(v.start_s, v.end_s) for v in one.voices] == [(4.7, 6.2), (4.7, 6.2)]
+
+
+def test_two_moments_in_one_playing_are_mended():
+    pieces = [
+        heard("Bb3 Bb4", 1.0, 1.5),
+        heard("Bb3 F6", 1.5, 1.7),
+        heard("Bb3 Bb4", 1.7, 2.2),
+        heard("Bb3", 2.2, 2.4, 0.55),
+        heard("Bb3 Bb4", 2.4, 3.0),
+    ]
+    assert spans(*pieces) == [(1.0, 3.0, 2)]
+
+
+def test_a_note_that_was_clearly_played_between_stays():
+    pieces = [
+        heard("Bb3 Bb4", 1.0, 1.5),
+        heard("Bb3 G4", 1.5, 2.0),
+        heard("Bb3 Bb4", 2.0, 2.5),
+    ]
+    assert len(spans(*pieces)) == 3
+
+
+def test_a_pause_or_another_note_is_not_mended():
+    paused = [
+        heard("Bb3 Bb4", 1.0, 1.5),
+        heard("Bb3 F6", 1.7, 2.0, 0.59),
+        heard("Bb3 Bb4", 2.0, 2.5),
+    ]
+    assert len(spans(*paused)) == 3
+    moved = [
+        heard("Bb3 Bb4", 1.0, 1.5),
+        heard("Bb3 F6", 1.5, 2.0, 0.59),
+        heard("C4 C5", 2.0, 2.5),
+    ]
+    assert len(spans(*moved)) == 3
+    long = [
+        heard("Bb3 Bb4", 1.0, 1.5),
+        heard("Bb3 F6", 1.5, 2.5, 0.59),
+        heard("Bb3 Bb4", 2.5, 3.0),
+    ]
+    assert len(spans(*long)) == 3
+
+
+def test_single_notes_are_left_alone():
+    pieces = [heard("Bb3", 1.0, 1.5), heard("Bb3 F6", 1.5, 1.7, 0.5), heard("Bb3", 1.7, 2.0)]
+    assert len(spans(*pieces)) == 3
+    assert spans() == []
