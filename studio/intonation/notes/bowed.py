@@ -8,8 +8,9 @@ Method
   stand only a few decibels above it.
 * *Harmonic*: a steadily bowed string is periodic, so partial k lies at k·f0 exactly; a struck or
   plucked one is stiff, f_k = k·f0·sqrt(1 + B·k²) (Fletcher & Rossing, *The Physics of Musical
-  Instruments*), a piano's B being 1e-4 to 1e-3 from the middle of the keyboard up. To first order
-  f_k / (k·f0) = 1 + B·k²/2: B is the slope of a straight line over k²/2.
+  Instruments*), a piano's B being 1e-4 to 1e-3 from the middle of the keyboard up. The spectrum is
+  compared with both: the number of clear peaks that the best stretched series places to some
+  hertz, less what the best exact one does.
 """
 
 import numpy as np
@@ -17,8 +18,12 @@ import numpy as np
 from studio.intonation.notes.frames import Spectra
 
 CLEAR_DB = 14.0  # mean of a voice's three best partials over the noise
-MOST_STIFFNESS = 5e-5
-SURE_TIMES = 4.0  # the slope must exceed its own standard error by this factor
+STIFFNESS = np.concatenate([[0.0, -3e-5, 3e-5], np.arange(8e-5, 1.6e-3, 4e-5)])  # B; three exact
+EXACT = 3
+BASES = 2.0 ** (np.arange(-16.0, 17.0, 2.0) / 1200.0)  # f0 may be this far off
+STRUCK_PEAKS = 2.2  # how many more clear peaks the stretched series must place
+FADING_PEAKS = 0.7  # the same for a sound that fades from its start, as struck ones do
+FADING_DB_PER_S = -7.0
 PARTIALS = 12
 
 
@@ -31,48 +36,34 @@ def clear_db(spectra: Spectra, row: int, f0: float) -> float:
     return float(best.mean())
 
 
-def stiffness(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> tuple[float, float]:
-    """Return (B, its standard error) of one voice, from peaks clear of the ``others`` (Hz).
+def struck_peaks(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> float:
+    """Return how many more clear peaks a stretched series places than an exact one.
 
-    The error is infinite where fewer than four partials tell.
+    Peaks that the ``others`` (Hz, exact series) explain do not count.
     """
     hz, snr = spectra.peak_hz[row], spectra.peak_snr_db[row]
-    number, ratio, weight = [], [], []
-    base, bend = f0, 0.0
-    for k in range(1, PARTIALS + 1):
-        expected = k * base * (1.0 + 0.5 * bend * k * k)
-        near = np.flatnonzero((np.abs(hz - expected) < 3.0 + 0.008 * expected) & (snr > 10.0))
-        if not len(near) or _shared(expected, others):
-            continue
-        peak = hz[near[np.argmax(snr[near])]]
-        number.append(k)
-        ratio.append(peak / k)
-        weight.append(1.0 * k)  # a peak is placed to some hertz, so its ratio k times better
-        if len(number) >= 3:
-            base, bend, _ = _line(np.array(number), np.array(ratio), np.array(weight))
-    if len(number) < 4:
-        return 0.0, float("inf")
-    _, bend, error = _line(np.array(number), np.array(ratio), np.array(weight))
-    return bend, error
+    usable = (snr > 10.0) & (hz > 0.5 * f0) & (hz < (PARTIALS + 1.5) * f0) & ~_shared(hz, others)
+    hz, weight = hz[usable], np.clip((snr[usable] - 10.0) / 15.0, 0.0, 1.0)
+    if len(hz) < 4:
+        return 0.0
+    k = np.arange(1, PARTIALS + 1)
+    series = k * np.sqrt(1.0 + STIFFNESS[:, None] * k * k)  # (B, K)
+    series = f0 * BASES[:, None, None] * series  # (base, B, K)
+    nearest = np.abs(series[..., None] - hz).min(axis=2)  # (base, B, P)
+    placed = (weight * np.exp(-((nearest / (1.5 + 0.001 * hz)) ** 2))).sum(axis=2).max(axis=0)
+    return float(placed[EXACT:].max() - placed[:EXACT].max())
 
 
-def _shared(hz: float, others: np.ndarray) -> bool:
+def _shared(hz: np.ndarray, others: np.ndarray) -> np.ndarray:
     if not len(others):
-        return False
-    return bool((np.abs(hz - np.maximum(1, np.rint(hz / others)) * others) < 20.0).any())
+        return np.zeros(len(hz), bool)
+    number = np.maximum(1.0, np.rint(hz[:, None] / others))
+    return (np.abs(hz[:, None] - number * others) < 4.0 + 0.004 * hz[:, None]).any(axis=1)
 
 
-def _line(k: np.ndarray, ratio: np.ndarray, weight: np.ndarray) -> tuple[float, float, float]:
-    """Fit ratio = base·(1 + B·k²/2) by weighted least squares; return (base, B, error of B)."""
-    design = np.stack([np.ones(len(k)), 0.5 * k * k], axis=1) * weight[:, None]
-    normal = np.linalg.inv(design.T @ design + 1e-12 * np.eye(2))
-    base, slope = normal @ design.T @ (ratio * weight)
-    rest = ratio * weight - design @ np.array([base, slope])
-    spread = np.sqrt((rest @ rest) / max(1, len(k) - 2) + 0.3**2)  # peaks: 0.3 Hz at the best
-    return float(base), float(slope / base), float(spread * np.sqrt(normal[1, 1]) / base)
-
-
-def is_struck(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> bool:
+def is_struck(
+    spectra: Spectra, row: int, f0: float, others: np.ndarray, slope_db_per_s: float
+) -> bool:
     """Say whether a voice's partials are stretched as a struck string's."""
-    bend, error = stiffness(spectra, row, f0, others)
-    return bend > MOST_STIFFNESS and bend > SURE_TIMES * error
+    needed = FADING_PEAKS if slope_db_per_s < FADING_DB_PER_S else STRUCK_PEAKS
+    return struck_peaks(spectra, row, f0, others) > needed

@@ -15,16 +15,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from studio.intonation.notes import bowed, edges
+from studio.intonation.notes import bowed, edges, octaves
 from studio.intonation.notes.audio import Sound
 from studio.intonation.notes.envelopes import Envelopes, envelopes
 from studio.intonation.notes.frames import N_FFT, Spectra, analyse, frame_power
-from studio.intonation.notes.hypotheses import MAX_VOICES, best_hypotheses
+from studio.intonation.notes.hypotheses import MAX_VOICES, Hypotheses, best_hypotheses
 
 POOL_HOP = 1024
 POOL_MOST = 40  # frames pooled; more tell no more
 RINGS_DB_PER_S = -14.0  # a bowed voice that fades this fast from its first moment is not bowed
 SAME_CENTS = 60.0
+OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
+GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
+DISSENT = 1.0  # how much the moments of an event weigh beside their mean
 LOYALTY = 0.4  # clear peaks: how much better another reading of the whole event must be
 
 
@@ -83,11 +86,19 @@ def without_moments(events: list[Event], shortest_s: float) -> list[Event]:
     return [e for e in events if e.length_s >= shortest_s]
 
 
-def decided_again(sound: Sound, events: list[Event], grid: np.ndarray) -> list[Event]:
-    """Decide every event again from its pooled interior; events with no note are dropped."""
+def decided_again(
+    sound: Sound, events: list[Event], grid: np.ndarray, frames: Hypotheses, step_s: float
+) -> list[Event]:
+    """Decide every event again from its pooled interior; events with no note are dropped.
+
+    ``frames`` are the hypotheses of the whole clip, one row per ``step_s``: a reading that the
+    moments of the event do not bear out pays for it, so that a gliding voice, whose mean spectrum
+    looks like several notes, stays one.
+    """
     if not events:
         return []
-    power = np.stack([_pooled_power(sound, e) for e in events])
+    pooled = [_pooled_power(sound, e) for e in events]
+    power = np.stack([p for p, _ in pooled])
     spectra = analyse(power, sound.fs)
     known = np.zeros((len(events), MAX_VOICES))
     for n, e in enumerate(events):
@@ -96,25 +107,46 @@ def decided_again(sound: Sound, events: list[Event], grid: np.ndarray) -> list[E
     out = []
     for n, e in enumerate(events):
         order = found.cost[n].copy()
+        rows = _rows(frames, e, step_s)
         readings = [f[f > 0.0] for f in found.f0_hz[n]]
         for h, reading in enumerate(readings):
             order[h] -= LOYALTY * same_notes(reading, e.f0_hz)
+            order[h] += DISSENT * _dissent(rows, reading)
         rank = np.argsort(order)
         e.f0_hz = readings[rank[0]]
         e.margin = _margin(order[rank], [readings[r] for r in rank])
         e.alternatives = [tuple(readings[r]) for r in rank[1:4] if len(readings[r])]
         e.snr_db = float(spectra.peak_snr_db[n].max())
-        e.f0_hz = _bowed_voices(spectra, n, e.f0_hz)
+        e.f0_hz = _bowed_voices(spectra, n, e.f0_hz, pooled[n][1])
         if len(e.f0_hz):
             out.append(e)
     return out
 
 
-def _bowed_voices(spectra: Spectra, n: int, f0_hz: np.ndarray) -> np.ndarray:
+def _rows(frames: Hypotheses, event: Event, step_s: float) -> Hypotheses:
+    first = int(np.ceil((event.start_s + 0.05) / step_s))
+    last = max(first + 1, int((event.end_s - 0.05) / step_s) + 1)
+    first = min(first, len(frames.cost) - 1)
+    return Hypotheses(frames.cost[first:last], frames.f0_hz[first:last])
+
+
+def _dissent(rows: Hypotheses, reading: np.ndarray) -> float:
+    """Return how much dearer a reading is than the best in each frame, on average, at most 2."""
+    wanted = np.zeros(rows.f0_hz.shape[2])
+    wanted[: len(reading)] = reading
+    heard = rows.f0_hz > 0.0
+    cents = np.abs(1200.0 * np.log2(np.maximum(rows.f0_hz, 1.0) / np.maximum(wanted, 1.0)))
+    same = ((heard == (wanted > 0.0)) & (~heard | (cents < SAME_CENTS))).all(axis=2)
+    least = np.where(same, rows.cost, np.inf).min(axis=1) - rows.cost.min(axis=1)
+    return float(np.minimum(least, 2.0).mean())
+
+
+def _bowed_voices(spectra: Spectra, n: int, f0_hz: np.ndarray, slope_db_per_s: float) -> np.ndarray:
     """Return the voices that stand clear of the noise and are not struck strings."""
     clear = [f for f in f0_hz if bowed.clear_db(spectra, n, f) >= bowed.CLEAR_DB]
     struck = any(
-        bowed.is_struck(spectra, n, f, np.array([g for g in clear if g != f])) for f in clear
+        bowed.is_struck(spectra, n, f, np.array([g for g in clear if g != f]), slope_db_per_s)
+        for f in clear
     )
     return np.zeros(0) if struck else np.array(clear)
 
@@ -126,7 +158,8 @@ def _margin(cost: np.ndarray, readings: list[np.ndarray]) -> float:
     return 10.0
 
 
-def _pooled_power(sound: Sound, event: Event) -> np.ndarray:
+def _pooled_power(sound: Sound, event: Event) -> tuple[np.ndarray, float]:
+    """Return the mean power of an event's interior, and how its level changes in dB/s."""
     trim = min(0.06, 0.2 * event.length_s)
     first = int((event.start_s + trim) * sound.fs)
     last = int((event.end_s - trim) * sound.fs)
@@ -135,7 +168,9 @@ def _pooled_power(sound: Sound, event: Event) -> np.ndarray:
         last = first + N_FFT
     hop = max(POOL_HOP, (last - first - N_FFT) // POOL_MOST)
     power = frame_power(sound.read(first, last - first), hop, sound.fs)
-    return power.mean(axis=0)
+    level = 10.0 * np.log10(power.sum(axis=1) + 1e-14)
+    slope = edges.slope_db_per_s(level, np.arange(len(level)) * hop / sound.fs)
+    return power.mean(axis=0), slope
 
 
 def event_envelopes(sound: Sound, events: list[Event], n: int, around_s: float = 0.3) -> Envelopes:
@@ -179,3 +214,51 @@ def _only_rings(env: Envelopes, v: int, event: Event) -> bool:
     falls = edges.slope_db_per_s(db, time_s) < RINGS_DB_PER_S
     rises = float(np.max(db - np.minimum.accumulate(db)))
     return bool(falls and rises < 5.0 and np.median(db) < np.median(earlier) - 3.0)
+
+
+def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:
+    """Decide every possible octave: upper notes added, refuted or left open (``doubt``)."""
+    for event in events:
+        if len(event.f0_hz) == 1 and 2.0 * event.f0_hz[0] < top_hz:
+            _look_for_octave(sound, event)
+        elif len(event.f0_hz) == 2 and _is_octave(event.f0_hz):
+            _confirm_octave(sound, event)
+    return events
+
+
+def _is_octave(f0_hz: np.ndarray) -> bool:
+    return bool(abs(1200.0 * np.log2(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
+
+
+def _look_for_octave(sound: Sound, event: Event) -> None:
+    lower = float(event.f0_hz[0])
+    signs = octaves.octave_signs(sound, event.start_s, event.end_s, lower)
+    if signs is None:
+        return
+    chance = octaves.probability(signs)
+    pair = np.array([lower, 2.0 * lower * 2.0 ** (signs.offset_cents / 1200.0)])
+    if chance >= octaves.SURE:
+        event.alternatives.insert(0, (lower,))
+        event.f0_hz, event.margin = pair, chance_margin(chance)
+    elif chance >= octaves.OPEN:
+        event.alternatives.insert(0, tuple(pair))
+        event.doubt, event.margin = "octave_or_single", chance_margin(1.0 - chance)
+    else:
+        event.margin = min(event.margin, chance_margin(1.0 - chance))
+
+
+def _confirm_octave(sound: Sound, event: Event) -> None:
+    lower, upper = event.f0_hz
+    signs = octaves.octave_signs(sound, event.start_s, event.end_s, float(lower))
+    if signs is None:
+        return
+    if signs.values[octaves.EXCESS] > GHOST_DB:
+        event.f0_hz = np.array([upper])
+    elif octaves.probability(signs) < octaves.STILL_SURE:
+        event.alternatives.insert(0, (float(lower), float(upper)))
+        event.f0_hz, event.doubt = np.array([lower]), "octave_or_single"
+
+
+def chance_margin(chance: float) -> float:
+    """Return the margin whose confidence (1 - exp(-margin) / 2) is this chance, at least 0."""
+    return float(-np.log(np.clip(2.0 * (1.0 - chance), 1e-3, 1.0)))

@@ -15,6 +15,7 @@ from studio.intonation.notes.events import (
     decided_again,
     event_envelopes,
     joined,
+    with_octaves,
     without_moments,
     without_ringing,
 )
@@ -68,23 +69,24 @@ def find_soundings(
         )
     sound = Sound(y, sr)
     grid = grid_hz(floor_hz, top_hz)
-    events = _coarse_events(sound, grid)
+    hypotheses = _all_hypotheses(sound, grid)
+    step_s = HOP * POOL / sound.fs
+    events = _coarse_events(sound, hypotheses, step_s)
     events = without_moments(joined(events), SHORTEST_S)
     events = _separate_playings(sound, joined(events))
-    events = joined(decided_again(sound, events, grid))
+    events = joined(decided_again(sound, events, grid, hypotheses, step_s))
     events = joined(without_ringing(sound, events))
+    events = joined(with_octaves(sound, events, top_hz))
     events = _with_edges(sound, events)
     return [_sounding(sound, e) for e in events]
 
 
-def _coarse_events(sound: Sound, grid: np.ndarray) -> list[Event]:
-    hypotheses = _all_hypotheses(sound, grid)
-    step_s = HOP * POOL / sound.fs
-    centre_s = (N_FFT / 2 + HOP * (POOL - 1) / 2) / sound.fs - N_FFT / 2 / sound.fs
+def _coarse_events(sound: Sound, hypotheses: Hypotheses, step_s: float) -> list[Event]:
+    late_s = 0.5 * HOP * (POOL - 1) / sound.fs  # the middle of a step's frames
     return [
         Event(
-            max(0.0, centre_s + (s.first - 0.5) * step_s),
-            min(sound.duration_s, centre_s + (s.last - 0.5) * step_s),
+            max(0.0, late_s + (s.first - 0.5) * step_s),
+            min(sound.duration_s, late_s + (s.last - 0.5) * step_s),
             s.f0_hz,
         )
         for s in stretches(hypotheses, best_path(hypotheses))
@@ -123,9 +125,7 @@ def _separate_playings(sound: Sound, events: list[Event]) -> list[Event]:
     for n, event in enumerate(events):
         env = event_envelopes(sound, events, n)
         cuts = [event.start_s, *edges.playings(env, event.start_s, event.end_s), event.end_s]
-        out += [
-            Event(a, b, event.f0_hz, new_stroke=a > event.start_s) for a, b in pairwise(cuts)
-        ]
+        out += [Event(a, b, event.f0_hz, new_stroke=a > event.start_s) for a, b in pairwise(cuts)]
     return out
 
 
