@@ -9,7 +9,8 @@ sure each figure is. Read the modules in this order:
 * ``settle`` - where the note landed, where it has settled, and the weighting of its mean;
 * ``bands`` - from a window of sound to short basebands of partials that belong together;
 * ``refine`` - the joint least-squares fit of all voices (variable projection);
-* ``hidden`` and ``modulation`` - octaves, twelfths, unisons: a voice with no partial of its own;
+* ``hidden``, ``modulation``, ``starts``, ``glide`` - octaves, twelfths, unisons: a voice with no
+  partial of its own;
 * ``window`` - coarse to fine: which fit follows which, and which start wins;
 * ``vibrato`` - rate, extent, drift, steadiness;
 * ``lock`` and ``uncertainty`` - how much each voice explains, and what that says of the error;

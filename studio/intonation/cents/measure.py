@@ -13,7 +13,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from studio.intonation.cents import settle, uncertainty
+from studio.intonation.cents import glide, settle, uncertainty
 from studio.intonation.cents.settle import Weighting
 from studio.intonation.cents.track import HOP_S, Track, coarse_tracks, frames
 from studio.intonation.cents.vibrato import movement
@@ -66,7 +66,8 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     margin = min(0.045, 0.1 * (end - start))
     spectra = frames(y, sr, start + margin, min(end - margin, start + LONGEST_TRACK_S))
     tracks = coarse_tracks(spectra, f0)
-    span = settle.settled_span(tracks, start, end)
+    followed = tracks + glide.glides(y, sr, start, end, tracks)
+    span = settle.settled_span(followed, start, end)
     weighting = settle.settled_weighting(span)
     window = _fit_span(weighting, start, end)
     settled = fit_window(y, sr, *window, tracks)

@@ -56,7 +56,7 @@ def slow(cents: np.ndarray, hop_s: float) -> np.ndarray:
 
 def dropouts(track: Track) -> tuple[tuple[float, float], ...]:
     """Spans in which a followed voice falls far below its usual level and loses its pitch."""
-    if track.hidden or len(track.level_db) < 5:
+    if track.hidden or len(track.level_db) < 5 or not track.votes.any():
         return ()
     faint = track.level_db < np.median(track.level_db) - DROPOUT_DB
     silent = faint & (track.votes < 0.5 * np.median(track.votes))

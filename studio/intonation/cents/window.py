@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from studio.intonation.cents import hidden, lock, modulation
+from studio.intonation.cents import lock, modulation, starts
 from studio.intonation.cents.bands import (
     MOVING_HALF_BAND_HZ,
     STEADY_HALF_BAND_HZ,
@@ -32,8 +32,8 @@ SLOW_BANDWIDTH_HZ = 3.0
 VIBRATO_BANDWIDTH_HZ = 9.0
 VIBRATO_SEEN_CENTS = 2.0  # standard deviation of the coarse track about its line
 HIDDEN_TRUST = 0.4  # a hidden voice moves much as its parent does
-CLEAR_SHARE = 0.5  # starts with less than this share of the best one's gain are not tried
-CLEAR_GAIN = 80.0  # nats; below, "exactly in tune" is tried too, which no line can argue for
+GAIN_SHARE = 0.3  # weight of a start's own gain beside its fit's likelihood
+SAME_CENTS = 1.5  # fits nearer than this are the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,125 +232,43 @@ def fit_window(
 def _with_hidden(
     window: _Window, theta: np.ndarray | None, stages: tuple[Stage, ...]
 ) -> tuple[Fit, float]:
-    """Try the starts for the hidden voices one by one; return the best fit and its margin."""
-    starts = _starts(window, theta, stages)
-    every = np.array([f0 for f0, _ in starts])
+    """Try the starts for the hidden voices one by one; return the best fit and its margin.
+
+    All trials are fitted to the same bands, so that their likelihoods can be compared; the gain
+    with which a start was found counts beside them (it allows the parent the modulations of
+    its free partials, which the trials do not).
+    """
+    first = stages[0]
+    time = window.spectrum.time_s
+    length = window.spectrum.length_s
+    basis = Basis.make(time, length, first.bandwidth_hz, first.sways, first.ridge, window.moving)
+    begun = np.zeros((len(window.f0), len(basis.pitch)))
+    if theta is not None:
+        begun = _grow(theta, len(basis.pitch))
+    known = starts.Known(
+        window.spectrum, window.f0, begun, basis.pitch, window.modulations, tuple(window.hidden)
+    )
+    likely, spare = starts.find(known)
+    every = np.array([start.f0_hz for start in likely])
     choice = MOVING_CHOICE if window.moving else STEADY_CHOICE
     trials = []
-    for f0, begun in starts:
-        fit = window.stage(choice, f0, begun, False, None, every)
-        trials.append((fit.cost, fit))
+    for start in likely:
+        fit = window.stage(choice, start.f0_hz, start.theta, False, None, every)
+        trials.append((fit.cost / 2 - GAIN_SHARE * start.gain, fit))
     trials.sort(key=lambda trial: trial[0])
-    best = trials[0][1]
-    different = [
-        cost for cost, fit in trials[1:] if np.max(np.abs(_means(fit) - _means(best))) > 1.5
+    worth, best = trials[0]
+    margins = [
+        other - worth
+        for other, fit in trials[1:]
+        if np.max(np.abs(_means(fit) - _means(best))) > SAME_CENTS
     ]
-    margin = (min(different) - trials[0][0]) / 2 if different else np.inf
-    fit = best
-    for stage in stages[-1:]:
-        f0 = fit.f0_hz * 2 ** (fit.theta[:, 0] / 1200)
-        theta, expected = fit.theta.copy(), fit.problem.expected_cents
-        theta[:, 0] = 0
-        fit = window.stage(stage, f0, theta, False, expected)
-    return fit, margin
+    f0 = best.f0_hz * 2 ** (best.theta[:, 0] / 1200)
+    theta = best.theta.copy()
+    theta[:, 0] = 0
+    last = window.stage(stages[-1], f0, theta, False, best.problem.expected_cents)
+    return last, float(min([*margins, spare]))
 
 
 def _means(fit: Fit) -> np.ndarray:
+    """Mean pitch of every voice in cents re 1 Hz, shape (V,)."""
     return 1200 * np.log2(fit.f0_hz) + fit.theta[:, 0]
-
-
-def _starts(
-    window: _Window, theta: np.ndarray | None, stages: tuple[Stage, ...]
-) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Pitches and curves to start the joint fit from, several for every hidden voice."""
-    length = window.spectrum.length_s
-    time = window.spectrum.time_s
-    first = stages[0]
-    basis = Basis.make(time, length, first.bandwidth_hz, first.sways, first.ridge, window.moving)
-    voices = len(window.f0)
-    begun = np.zeros((voices, len(basis.pitch)))
-    if theta is not None:
-        begun = _grow(theta, len(basis.pitch))
-    f0 = window.f0 * 2 ** (begun[:, 0] / 1200)
-    begun[:, 0] = 0
-    starts = [(f0, begun)]
-    done: set[int] = set()
-    for h in window.hidden:
-        if h in done:
-            continue
-        relation = near_multiple(window.f0, h)
-        if relation is None:
-            continue
-        parent, n = relation
-        if parent in window.hidden and parent not in done and n == 1:
-            found = _unison(window, f0, min(parent, h), max(parent, h), time, len(basis.pitch))
-            done |= {parent, h}
-        else:
-            found = _beside(window, f0, begun, parent, h, n, time, basis)
-            done.add(h)
-        starts = [
-            (np.where(new_f0 > 0, new_f0, old_f0), _merge(old, new, new_f0))
-            for old_f0, old in starts
-            for new_f0, new in found
-        ]
-    return starts
-
-
-def _merge(old: np.ndarray, new: np.ndarray, changed: np.ndarray) -> np.ndarray:
-    return np.where((changed > 0)[:, None], new, old)
-
-
-def _beside(
-    window: _Window,
-    f0: np.ndarray,
-    begun: np.ndarray,
-    parent: int,
-    h: int,
-    n: int,
-    time: np.ndarray,
-    basis: Basis,
-) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Starts for hidden voice ``h`` beside n times ``parent``; 0 marks unchanged pitches."""
-    shape = begun[parent] @ basis.pitch
-    others = np.array([f for v, f in enumerate(f0) if v not in (parent, h)])
-    expected = 1200 * np.log2(f0[h] / (n * f0[parent]))
-    lines = hidden.demodulate(window.spectrum, f0[parent], n, shape, time, others, float(expected))
-    found = []
-    shapes = _resample(window.modulations, time, lines.time_s)
-    scored = hidden.offsets(lines, float(expected), shapes)
-    best_gain = scored[0][1]
-    likely = [at for at, gain in scored if gain >= min(CLEAR_SHARE * best_gain, best_gain)]
-    if best_gain < CLEAR_GAIN and min(abs(offset) for offset in likely) > 2.0:
-        likely.append(0.0)
-    for offset in likely:
-        changed = np.zeros(len(f0))
-        changed[h] = n * f0[parent] * 2 ** (offset / 1200)
-        theta = np.zeros_like(begun)
-        theta[h] = begun[parent]
-        found.append((changed, theta))
-    return found
-
-
-def _resample(shapes: np.ndarray, time_s: np.ndarray, new_time_s: np.ndarray) -> np.ndarray:
-    """Complex shapes (R, M) on another time axis."""
-    rows = [
-        np.interp(new_time_s, time_s, row.real) + 1j * np.interp(new_time_s, time_s, row.imag)
-        for row in shapes
-    ]
-    return np.array(rows, dtype=complex).reshape(len(shapes), len(new_time_s))
-
-
-def _unison(
-    window: _Window, f0: np.ndarray, low: int, high: int, time: np.ndarray, terms: int
-) -> list[tuple[np.ndarray, np.ndarray]]:
-    """Starts for two voices of a unison."""
-    middle = float(np.sqrt(f0[low] * f0[high]))
-    others = np.array([f for v, f in enumerate(f0) if v not in (low, high)])
-    lines = hidden.demodulate(window.spectrum, middle, 1, np.zeros(len(time)), time, others, 0.0)
-    around = 1200 * np.log2(f0[[low, high]] / middle)
-    found = []
-    for a, b, _ in hidden.unison_offsets(lines, (float(around[0]), float(around[1]))):
-        changed = np.zeros(len(f0))
-        changed[low], changed[high] = middle * 2 ** (a / 1200), middle * 2 ** (b / 1200)
-        found.append((changed, np.zeros((len(f0), terms))))
-    return found

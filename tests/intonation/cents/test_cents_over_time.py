@@ -40,6 +40,20 @@ def test_a_note_that_is_adjusted_is_settled_after_the_slide_and_landed_before_it
     tones.assert_cents(interval.landing_size_cents, 884.4 - 34.0, within=4.0)
 
 
+@pytest.mark.parametrize("slide", [-40.0, 30.0], ids=lambda c: f"{c:+.0f}c")
+def test_an_octave_that_is_adjusted_is_settled_after_the_slide(slide):
+    rng = np.random.default_rng(4)
+    low = tones.bowed_tone(rng, 233.1, 2.4, wander_cents=0.5)
+    high = tones.bowed_tone(
+        rng, 2 * 233.1 * 2 ** (12 / 1200), 2.4, wander_cents=0.5, slide_cents=slide, slide_s=0.6
+    )
+    event = tones.mix(rng, [low, high])
+    interval = fit_of(event).intervals[0]
+    tones.assert_cents(interval.size_cents, tones.true_size(event, settle_s=0.85), within=1.0)
+    assert interval.landing_size_cents is not None
+    tones.assert_cents(interval.landing_size_cents, 1212.0 + slide, within=6.0)
+
+
 def test_the_landing_of_a_steady_note_is_its_settled_pitch():
     event = tones.pair(6, 702.0, duration_s=2.5, wander_cents=0.3)
     interval = fit_of(event).intervals[0]
