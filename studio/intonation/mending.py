@@ -5,7 +5,8 @@ Conventions: times in seconds of the clip; pitches in Hz.
 A held double stop is now and then heard as itself, then for a moment as something unlikely (a
 strong partial taken for a note), then as itself again, without a gap. A note that really came
 between would be heard clearly and lie within reach of the hand; where it does not, the pieces
-are one playing.
+are one playing. So are a playing and a short fragment of the same notes that touches it: nobody
+plays a double stop again for a third of a second without lifting the sound.
 """
 
 from collections.abc import Sequence
@@ -18,6 +19,7 @@ from studio.theory import Pitch, midi_of_frequency
 
 SAME_CENTS = 35.0
 GAP_S = 0.06
+FRAGMENT_S = 0.4
 LONGEST_S = 0.7  # of the moment between
 CLEARLY_HEARD = 0.7  # confidence
 
@@ -27,6 +29,8 @@ def mended(soundings: Sequence[Sounding], strings: tuple[Pitch, ...]) -> list[So
     found: list[Sounding] = []
     for sounding in soundings:
         found.append(sounding)
+        if len(found) >= 2 and _is_fragment(found[-2], sounding):
+            found[-2:] = [_joined(found[-2], sounding)]
         while len(found) >= 3:
             before, between, after = found[-3:]
             if not _is_one_playing(before, between, after, strings):
@@ -47,6 +51,18 @@ def _is_one_playing(
         and not _same(before, between)
         and _shares_a_note(before, between)
         and (between.confidence < CLEARLY_HEARD or _out_of_reach(between, strings))
+    )
+
+
+def _is_fragment(first: Sounding, second: Sounding) -> bool:
+    """Whether one of two touching soundings of the same notes is only a piece of the other."""
+    short, long = sorted((first.end_s - first.start_s, second.end_s - second.start_s))
+    return (
+        len(first.voices) > 1
+        and short < FRAGMENT_S
+        and long >= 2.0 * short
+        and second.start_s - first.end_s <= GAP_S
+        and _same(first, second)
     )
 
 

@@ -71,6 +71,19 @@ def test_a_pause_or_another_note_is_not_mended():
     assert len(spans(*long)) == 3
 
 
+def test_a_fragment_that_touches_its_playing_is_part_of_it():
+    assert spans(heard("D4 D5", 18.1, 18.4), heard("D4 D5", 18.4, 19.7, off=3.0)) == [
+        (18.1, 19.7, 2)
+    ]
+    assert spans(heard("D4 D5", 1.0, 2.0), heard("D4 D5", 2.0, 2.3)) == [(1.0, 2.3, 2)]
+
+
+def test_playings_of_a_like_length_or_with_a_breath_between_stay_apart():
+    assert len(spans(heard("D4 D5", 1.0, 1.3), heard("D4 D5", 1.3, 1.6))) == 2
+    assert len(spans(heard("D4 D5", 1.0, 2.0), heard("D4 D5", 2.0, 2.6))) == 2
+    assert len(spans(heard("D4 D5", 1.0, 2.0), heard("D4 D5", 2.2, 2.5))) == 2
+
+
 def test_single_notes_are_left_alone():
     pieces = [heard("Bb3", 1.0, 1.5), heard("Bb3 F6", 1.5, 1.7, 0.5), heard("Bb3", 1.7, 2.0)]
     assert len(spans(*pieces)) == 3
