@@ -123,6 +123,8 @@ def _from_first(interval: Interval, params: Mapping[str, Any]) -> str:
     if first is None:
         return ""
     repeated = (params.get("playings") or 1) > 1
+    if repeated and params.get("first") == "playing" and params.get("playing") == 1:
+        return ""  # the later playings could not be measured: this one is the first
     if abs(first - last) < SAME_CENTS:
         return "; much as it was at first" if repeated else ""
     other_side = f" {_side(interval, first)}" if first * last < 0 else ""

@@ -59,6 +59,11 @@ def test_crossing_over_and_staying_put_are_told():
     assert "20 cents wide; much as it was at first." in sentence(same)
 
 
+def test_a_first_playing_is_not_held_against_itself():
+    clip = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 28, uncertainty=None)
+    assert "first playing: 30 cents wide. Bring" in sentence(clip)
+
+
 def test_an_uncertainty_of_a_cent_or_more_is_told():
     assert "30 cents wide, give or take 3." in sentence(
         Clip().pair("Bb3", "Bb4", 30, uncertainty=1.4)
