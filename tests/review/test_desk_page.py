@@ -130,7 +130,7 @@ def test_the_place_among_waiting_clips_leads_on(cast, clip):
     make_clip(cast.foreign_enrolment)
     html = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
     assert "1 of 2" in html
-    assert f'href="/clips/{second.pk}/" data-go="next-clip"' in html
+    assert re.search(rf'href="/clips/{second.pk}/"\s+data-go="next-clip"', html)
     assert 'data-go="previous-clip"' not in html
 
 
@@ -197,8 +197,19 @@ def test_deviations_have_a_sign_and_uncertainty_is_rounded_up():
 
 
 def test_the_lift_is_up_for_wide_and_stays_at_the_edge_beyond_its_limit():
-    drawn = lift([(30.0, 1.0, False), (-80.0, 1.0, True)], 15.0)
-    wide, beyond = drawn.dashes
-    assert wide.y < drawn.band[0] < MIDDLE < drawn.band[1] < beyond.y < HEIGHT
-    assert beyond.y == y_of(-LIMIT_CENTS)
-    assert (wide.last, beyond.last, beyond.unsure, beyond.beyond) == (False, True, True, -1)
+    top, bottom = y_of(15.0), y_of(-15.0)
+    assert 0 < y_of(30.0) < top < MIDDLE < bottom < y_of(-80.0) < HEIGHT
+    assert y_of(-80.0) == y_of(-LIMIT_CENTS)
+    drawn = lift([(30.0, 1.0, False), (-80.0, None, True)], 15.0)
+    assert drawn.hairs == f"M0 {top:g}h40M0 {bottom:g}h40"
+    assert drawn.earlier == f"M3.5 {y_of(30.0):g}h13"
+    assert (drawn.last, drawn.unsure) == (f"M23.5 {y_of(-80.0):g}h13", True)
+    assert drawn.give == f"M10 {y_of(32.0):g}V{y_of(28.0):g}"
+
+
+def test_the_last_playings_of_all_runs_stand_in_one_column():
+    one, many = lift([(1.0, 0.5, False)], 15.0), lift([(1.0, 0.5, False)] * 12, 15.0)
+    assert (one.width, many.width) == ("40", "160")
+    from_right = [int(d.width) - float(d.last[1:].split()[0]) for d in (one, many)]
+    assert from_right[0] == from_right[1]
+    assert one.way == ""

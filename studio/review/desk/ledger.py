@@ -35,6 +35,19 @@ class Row:
     last: bool = False
 
     @property
+    def key(self) -> str:
+        return str(self.event)
+
+    @property
+    def start(self) -> str:
+        """Seconds as the page carries them, to the millisecond."""
+        return f"{self.start_s:.3f}"
+
+    @property
+    def end(self) -> str:
+        return f"{self.end_s:.3f}"
+
+    @property
     def spoken(self) -> str:
         """The row for a screen reader."""
         figure = f"{self.deviation} {self.plus_minus}".strip() if self.deviation else ""
@@ -215,10 +228,11 @@ class _Reader:
             for interval in self.intervals.get(row.event, [])[:1]:
                 uncertainty = self._uncertainty(self.events[row.event], interval)
                 unsure = interval["verdict"] == "unsure"
-                figures.append((interval["deviation_cents"], uncertainty, unsure))
+                if interval["deviation_cents"] is not None:
+                    figures.append((interval["deviation_cents"], uncertainty, unsure))
                 if interval["target_cents"] is not None:
                     tolerance = tolerance_of(self.policy, interval["short"])
-        return lift(figures, tolerance) if any(d is not None for d, _, _ in figures) else None
+        return lift(figures, tolerance) if figures else None
 
     def _trend(self, run: dict, rows: Sequence[Row]) -> str:
         if len(rows) < 2 or run["trend"] is None:

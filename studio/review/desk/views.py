@@ -14,6 +14,8 @@ from studio.clips.models import Clip
 from studio.review import access, services, snapshots
 from studio.review.judging import judged
 from studio.review.models import Comment, Decision, Review
+from studio.review.pages import states
+from studio.review.pages.reading import is_playable, moments
 
 from . import document, exchanges
 from .exchanges import back, block_parts, on_desk, parts, wants_parts, whole_page
@@ -25,6 +27,7 @@ DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept
 HEARD_AGAIN = "This clip was listened to again in the meantime. Here is what it says now."
 
 
+@gzip_page
 def desk(request: HttpRequest, clip: Clip) -> HttpResponse:
     """The page of one clip, for a teacher of its studio."""
     review = access.review_for(request.user, clip.pk)
@@ -240,7 +243,11 @@ def _preview(
         "review": review,
         "clip": review.clip,
         "pupil": review.clip.enrolment.pupil,
+        "enrolment": review.clip.enrolment,
+        "place": states.of(review.clip),
+        "playable": is_playable(review.clip),
         "snapshot": snapshot,
+        "moments": moments(snapshot, review.clip.duration_s),
         "seen": _print_of(snapshot),
         "changed": changed,
         "counts": Desk(request.user, review).counts(),

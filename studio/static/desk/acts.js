@@ -104,6 +104,7 @@ function edit({ ledger, player, say }) {
   if (!details) return undefined;
   player.pause();
   details.open = true;
+  details.scrollIntoView({ block: "nearest" });
   return details.querySelector("textarea").focus();
 }
 

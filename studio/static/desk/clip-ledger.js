@@ -13,6 +13,7 @@ export class ClipLedger extends HTMLElement {
   #rows = [];
   #longest = 0;
   #current = null;
+  #stop = null; // the row that the Tab key stops at
   #scrolledAt = -Infinity;
 
   connectedCallback() {
@@ -39,7 +40,7 @@ export class ClipLedger extends HTMLElement {
     const found = [...this.querySelectorAll("[data-row][data-event]")];
     this.#rows = found.map((row) => ({ row, ...spanOf(row) })).sort((a, b) => a.start_s - b.start_s);
     this.#longest = this.#rows.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
-    this.#oneTabStop(this.querySelector("[data-row][tabindex='0']") ?? found[0]);
+    this.#oneTabStop(this.#stop?.isConnected ? this.#stop : found[0]);
     this.#current = this.#current?.isConnected ? this.#current : null;
   }
 
@@ -145,7 +146,9 @@ export class ClipLedger extends HTMLElement {
 
   /** Two thousand rows are one stop for the Tab key; the arrows go from row to row. */
   #oneTabStop(row) {
-    for (const other of this.querySelectorAll("[data-row]")) other.tabIndex = other === row ? 0 : -1;
+    if (this.#stop && this.#stop !== row) this.#stop.tabIndex = -1;
+    this.#stop = row ?? null;
+    if (row) row.tabIndex = 0;
   }
 
   #light(row) {

@@ -43,8 +43,9 @@ export class Composer {
   }
 
   /** The form was replaced, or its comment saved. */
-  renewed() {
-    this.#pinned = Boolean(this.#form && "restored" in this.#form.dataset);
+  renewed(seconds) {
+    this.#pinned = Boolean(this.#form?.elements.text.value);
+    this.place(seconds);
   }
 
   get span() {

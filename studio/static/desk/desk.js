@@ -68,7 +68,7 @@ export class ClipDesk extends HTMLElement {
       if (target === picture) ledger.highlight(detail.event);
       else picture.highlight(detail.event);
     });
-    on("desk:changed", () => this.#changed());
+    on("desk:changed", ({ detail }) => this.#changed(detail));
     on("desk:unplayable", () => say("The recording could not be played. Load the page again."));
   }
 
@@ -111,11 +111,13 @@ export class ClipDesk extends HTMLElement {
     player.seek(seconds);
   }
 
-  #changed() {
-    const { ledger, picture, composer } = this.#parts;
+  #changed({ form, ok }) {
+    const { player, ledger, picture, composer } = this.#parts;
     ledger.read();
     picture.annotate(ledger.moments);
-    composer.renewed();
+    if (form.id !== "composer") return;
+    if (ok && picture.span) picture.select(null);
+    composer.renewed(player.seconds);
   }
 
   #done(kind) {

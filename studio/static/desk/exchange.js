@@ -3,6 +3,7 @@
 // exchange may safely be sent twice. Emits "desk:changed" { said } after each answer.
 
 const RETRY_MS = 5000;
+const SHOWN_MS = 6000;
 const OFFLINE = "Not sent yet: there is no connection. It is kept here and sent when it is back.";
 const LOGGED_OUT =
   "You were logged out, so this was not saved. What you wrote is kept here: log in in another " +
@@ -13,6 +14,7 @@ export class Exchange {
   #root;
   #drafts;
   #waiting = new Map();
+  #quiet = 0;
 
   constructor(root, drafts, signal) {
     this.#root = root;
@@ -25,9 +27,13 @@ export class Exchange {
 
   // -- actions --------------------------------------------------------------------------------
 
-  say(words) {
+  /** Say it in the status line; good news goes away by itself. */
+  say(words, stays = false) {
     const line = this.#root.querySelector("#said");
-    if (line) line.textContent = words;
+    if (!line) return;
+    line.textContent = words;
+    clearTimeout(this.#quiet);
+    if (!stays) this.#quiet = setTimeout(() => (line.textContent = ""), SHOWN_MS);
   }
 
   get unsent() {
@@ -61,33 +67,33 @@ export class Exchange {
       await this.#answered(form, answer, focus);
     } catch {
       this.#waiting.set(form, { body, focus });
-      this.say(OFFLINE);
+      this.say(OFFLINE, true);
     } finally {
       delete form.dataset.busy;
     }
   }
 
   async #answered(form, answer, focus) {
-    if (answer.redirected) return this.say(LOGGED_OUT);
-    if (![200, 409, 422].includes(answer.status)) return this.say(BROKEN);
+    if (answer.redirected) return this.say(LOGGED_OUT, true);
+    if (![200, 409, 422].includes(answer.status)) return this.say(BROKEN, true);
     if (answer.ok) this.#drafts.forget(form);
     const html = await answer.text();
     const typing = form.contains(document.activeElement) && document.activeElement.matches("textarea");
-    this.#replace(html, answer.ok ? null : form);
+    this.#replace(html, answer.ok ? null : form, !answer.ok);
     const held = document.getElementById(answer.ok && typing ? "desk" : focus);
     held?.focus({ preventScroll: true });
     const event = new CustomEvent("desk:changed", { bubbles: true, detail: { form, ok: answer.ok } });
     return this.#root.dispatchEvent(event);
   }
 
-  #replace(html, refused) {
+  #replace(html, refused, stays) {
     const template = document.createElement("template");
     template.innerHTML = html;
     for (const part of [...template.content.children]) {
       const old = document.getElementById(part.id);
       if (!old) continue;
       if (part.id === "said") {
-        old.textContent = part.textContent;
+        this.say(part.textContent, stays);
         continue;
       }
       const focused = old.contains(document.activeElement) ? document.activeElement.id : "";

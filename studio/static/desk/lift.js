@@ -7,7 +7,7 @@ const SEMITONES_OF_ROOM = 3; // above the highest and below the lowest note
 /** The notes of the events as a scale from MIDI number to y; top and bottom in pixels. */
 export function pitchScale(events, top, bottom) {
   const midis = events.flatMap((event) => event.voices.map((voice) => voice.midi));
-  const low = Math.min(...midis, 60) - SEMITONES_OF_ROOM;
+  const low = Math.min(...(midis.length ? midis : [60])) - SEMITONES_OF_ROOM;
   const high = Math.max(...midis, low + 12) + SEMITONES_OF_ROOM;
   return Object.freeze({ low, high, top, bottom });
 }

@@ -1,0 +1,32 @@
+"""What a pupil reads of a returned clip; the teacher's preview shows the same."""
+
+from studio.clips.models import Clip, Stage
+
+TRACK_LINE_Y, TRACK_LIFT = 20, 9  # px, as review/track.html draws it
+LEAD_IN_S = 2.0  # a press plays from this long before the moment, so that it is heard coming
+
+
+def is_playable(clip: Clip) -> bool:
+    stage = clip.stage(Stage.Kind.PLAYBACK)
+    return stage is not None and stage.is_done
+
+
+def moments(snapshot: dict, duration_s: float | None) -> list[dict]:
+    """The moments of a snapshot, each with where a press plays from and its place on the track.
+
+    ``percent`` is along the clip (0 to 100); ``y`` is on the line, or above it for what was wide
+    or sharp, below it for what was narrow or flat.
+    """
+    return [moment | _placed(moment, duration_s) for moment in snapshot["moments"]]
+
+
+def _placed(moment: dict, duration_s: float | None) -> dict:
+    start_s = moment["start_s"]
+    deviation = (moment.get("params") or {}).get("deviation_cents") or 0
+    lift = (deviation > 0) - (deviation < 0)
+    return {
+        "play_from_s": max(0.0, start_s - LEAD_IN_S),
+        "until_s": start_s if moment.get("end_s") is None else moment["end_s"],
+        "percent": f"{min(100.0, 100 * start_s / duration_s):.2f}" if duration_s else "0",
+        "y": TRACK_LINE_Y - TRACK_LIFT * lift,
+    }
