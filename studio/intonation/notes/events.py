@@ -26,6 +26,7 @@ POOL_MOST = 40  # frames pooled; more tell no more
 RINGS_DB_PER_S = -14.0  # a bowed voice that fades this fast from its first moment is not bowed
 SAME_CENTS = 60.0
 OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
+PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
 GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
 DISSENT = 1.0  # how much the moments of an event weigh beside their mean
 LOYALTY = 0.4  # clear peaks: how much better another reading of the whole event must be
@@ -218,45 +219,47 @@ def _only_rings(env: Envelopes, v: int, event: Event) -> bool:
 
 def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:
     """Decide every possible octave: upper notes added, refuted or left open (``doubt``)."""
-    for event in events:
-        if len(event.f0_hz) == 1 and 2.0 * event.f0_hz[0] < top_hz:
-            _look_for_octave(sound, event)
-        elif len(event.f0_hz) == 2 and _is_octave(event.f0_hz):
-            _confirm_octave(sound, event)
+    asked = [e for e in events if _may_be_octave(e, top_hz)]
+    found = [(e, octaves.octave_signs(sound, e.start_s, e.end_s, float(e.f0_hz[0]))) for e in asked]
+    told = [(e, signs, _evidence(e, signs)) for e, signs in found if signs is not None]
+    prior = octaves.prior_log_odds(np.array([log_odds for _, _, log_odds in told]))
+    for event, signs, log_odds in told:
+        _decide_octave(event, signs, octaves.probability(log_odds + prior))
     return events
+
+
+def _may_be_octave(event: Event, top_hz: float) -> bool:
+    if len(event.f0_hz) == 1:
+        return bool(2.0 * event.f0_hz[0] < top_hz)
+    return len(event.f0_hz) == 2 and _is_octave(event.f0_hz)
 
 
 def _is_octave(f0_hz: np.ndarray) -> bool:
     return bool(abs(1200.0 * np.log2(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
 
 
-def _look_for_octave(sound: Sound, event: Event) -> None:
+def _evidence(event: Event, signs: octaves.OctaveSigns) -> float:
+    """Log-odds of an octave; where the peaks already show two notes, that counts as well."""
+    return signs.log_odds + PEAKS_SHOW * (len(event.f0_hz) == 2)
+
+
+def _decide_octave(event: Event, signs: octaves.OctaveSigns, chance: float) -> None:
     lower = float(event.f0_hz[0])
-    signs = octaves.octave_signs(sound, event.start_s, event.end_s, lower)
-    if signs is None:
+    both = event.f0_hz
+    if len(both) == 1:
+        both = np.array([lower, 2.0 * lower * 2.0 ** (signs.offset_cents / 1200.0)])
+    elif signs.values[octaves.EXCESS] > GHOST_DB:
+        event.f0_hz = both[1:]
         return
-    chance = octaves.probability(signs)
-    pair = np.array([lower, 2.0 * lower * 2.0 ** (signs.offset_cents / 1200.0)])
     if chance >= octaves.SURE:
         event.alternatives.insert(0, (lower,))
-        event.f0_hz, event.margin = pair, chance_margin(chance)
-    elif chance >= octaves.OPEN:
-        event.alternatives.insert(0, tuple(pair))
-        event.doubt, event.margin = "octave_or_single", chance_margin(1.0 - chance)
-    else:
-        event.margin = min(event.margin, chance_margin(1.0 - chance))
-
-
-def _confirm_octave(sound: Sound, event: Event) -> None:
-    lower, upper = event.f0_hz
-    signs = octaves.octave_signs(sound, event.start_s, event.end_s, float(lower))
-    if signs is None:
+        event.f0_hz, event.margin = both, chance_margin(chance)
         return
-    if signs.values[octaves.EXCESS] > GHOST_DB:
-        event.f0_hz = np.array([upper])
-    elif octaves.probability(signs) < octaves.STILL_SURE:
-        event.alternatives.insert(0, (float(lower), float(upper)))
-        event.f0_hz, event.doubt = np.array([lower]), "octave_or_single"
+    event.f0_hz = both[:1]
+    event.margin = min(event.margin, chance_margin(1.0 - chance))
+    if chance >= octaves.OPEN:
+        event.alternatives.insert(0, tuple(float(f) for f in both))
+        event.doubt = "octave_or_single"
 
 
 def chance_margin(chance: float) -> float:

@@ -5,7 +5,7 @@ Conventions
 * ``f0_hz`` is the lower note. Partial k of it lies at k·f0; *odd* partials belong to the lower note
   alone, *even* ones may hold a partial of an upper note at 2·f0·2^(δ/1200): δ is the *offset* in
   cents, wide positive.
-* A *baseband* is one partial moved to 0 Hz, complex, sampled at about 220 Hz.
+* A *baseband* is one partial moved to 0 Hz, complex, at a low rate.
 
 Method
 ------
@@ -15,20 +15,21 @@ Method
    divided by its number (the maximum-likelihood combination for a harmonic source).
 3. Turn every baseband back by k·φ(t). Vibrato and wander common to the note vanish; what
    remains of a single note is nearly constant.
-4. Ask of the even partials what the odd ones do not show, or one half of the odd ones against
-   the other:
+4. Ask of the even partials what the odd ones do not show:
 
-   * *pull*: a mean pitch a little off, *wobble*: a pitch that moves otherwise (two fingers never
-     move alike), *motion*: a loudness that moves otherwise;
-   * *split*: a second line at k·f0·(2^(δ/1200) - 1), the same δ for all. For each δ the drop
-     of the log residual when that line is fitted beside a slowly changing constant (a generalised
-     likelihood ratio; Kay, *Fundamentals of Statistical Signal Processing II*, 1998, ch. 6), less what
-     odd partials show for the same δ;
-   * *unrest*: how much less constant the even basebands are;
+   * *split*: a second line at k·f0·(2^(δ/1200) - 1), the same δ for all. Whatever vibrato, wander
+     and the room do to a single note's partials they do to its odd ones too, at the same distance
+     in hertz from their middle; so the spectrum of each even baseband is held against
+     those of the odd ones beside it, and what it has more counts, in dB and in nats;
+   * *unrest*: how much less constant the even basebands are than the odd ones;
    * *excess*: how much louder than the odd partials around them.
 
-5. A logistic function joins these into the probability of an octave. Its coefficients were
-   fitted on made and real notes by ``tests/intonation/notes/fit_octaves.py``.
+5. A logistic function joins these into the log-odds of an octave against one note. Its
+   coefficients were fitted on made and real notes, as many octaves as single ones, by
+   ``tests/intonation/notes/fit_octaves.py``.
+6. How likely octaves are at all is a matter of the clip: a drill in octaves is full of them, a tune
+   has none. The prior is estimated from the clip's own notes (empirical Bayes; Efron,
+   *Large-Scale Inference*, 2010): the share that makes the evidence likeliest, by EM.
 
 Within about 4 cents of pure, with a weak upper note, nothing in the sound tells the two apart:
 the probability is then neither high nor low and the reading stays open.
@@ -37,8 +38,7 @@ the probability is then neither high nor low and the reading stays open.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import ifft, next_fast_len, rfft
-from scipy.ndimage import uniform_filter1d
+from scipy.fft import fft, fftfreq, fftshift, ifft, next_fast_len, rfft
 
 from studio.intonation.notes.audio import Sound
 
@@ -47,19 +47,20 @@ HIGHEST_HZ = 6000.0
 WIDEST_HZ = 150.0  # half a baseband
 LONGEST_S = 1.6  # of an event's middle; more costs time and tells little more
 SHORTEST_S = 0.2
-SMOOTH_S = 0.1  # pitch and loudness tracks
-OFFSETS_CENTS = np.concatenate([-np.arange(60.0, 1.0, -2.0), np.arange(2.0, 61.0, 2.0)])
-SIGNS = 13
-EXCESS = 4  # place of the excess among them
+OFFSETS_CENTS = np.arange(-64.0, 64.5, 1.0)
+RESOLUTION = 5  # points averaged over a line's width
+WANDER_CENTS = 1.5  # a line is at least this wide: no two strings wander alike
+CLIP_DB = (-6.0, 15.0)  # more than 15 dB tells no more than 15
+SIGNS = 7
+EXCESS = 3  # place of the first four partials' excess among them
 # Fitted by tests/intonation/notes/fit_octaves.py, in the order of octave_signs.
-WEIGHTS = np.array(
-    [0.7677, 1.6372, 1.8566, 1.1819, 0.3742, 0.0268, 1.2934]
-    + [-0.0665, 1.5343, -1.3185, 1.9648, 0.1005, 0.0276]
-)
-BIAS = -2.7441
-SURE = 0.82  # probability above which an octave is reported: of single notes about 1 % reach it
-OPEN = 0.35  # above: cannot be told
-STILL_SURE = 0.5  # where the spectrum's peaks already show both notes
+WEIGHTS = np.array([0.389, 0.1065, 0.7764, 0.0679, 0.4308, 0.0575, 0.1794])
+BIAS = -4.2773
+SURE = 0.75  # probability above which an octave is reported
+OPEN = 0.3  # above: cannot be told
+SHARE = 0.25  # of a clip's notes, before it is heard ...
+BELIEF = 3.0  # ... held as firmly as this many notes would
+SHARE_BOUNDS = (0.02, 0.6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +70,11 @@ class OctaveSigns:
     values: np.ndarray
     offset_cents: float
 
+    @property
+    def log_odds(self) -> float:
+        """Log-odds of an octave against one note, where both are equally likely beforehand."""
+        return float(self.values @ WEIGHTS + BIAS)
+
 
 def octave_signs(sound: Sound, start_s: float, end_s: float, f0_hz: float) -> OctaveSigns | None:
     """Return the signs of an upper octave over a span, or None where it is too short."""
@@ -76,23 +82,38 @@ def octave_signs(sound: Sound, start_s: float, end_s: float, f0_hz: float) -> Oc
     if length_s < SHORTEST_S:
         return None
     first = int((0.5 * (start_s + end_s) - 0.5 * length_s) * sound.fs)
-    x = sound.read(first, int(length_s * sound.fs))
+    return signs_in(sound.read(first, int(length_s * sound.fs)), sound.fs, f0_hz)
+
+
+def signs_in(x: np.ndarray, fs: float, f0_hz: float) -> OctaveSigns:
+    """Return the signs of an upper octave in a piece of sound that holds one note of it."""
     count = int(np.clip(HIGHEST_HZ / f0_hz, 4, PARTIALS))
-    raw, noise, rate = basebands(x, sound.fs, f0_hz, count)
+    raw, noise, rate = basebands(x, fs, f0_hz, count)
     bands = steadied(raw, rate, f0_hz)
-    level = (np.abs(bands) ** 2).mean(axis=1)
-    split, offset = _split(bands, rate, f0_hz, noise)
-    pitch = _pitch_signs(bands, rate, f0_hz, level / noise)
-    excess, low = _excess(level, noise)
-    odd_snr_db = 10.0 * np.log10(np.median((level / noise)[0:6:2]) + 1e-9)
-    values = [split, split * np.sqrt(length_s), max(split - 0.4, 0.0), _unrest(bands, noise)]
-    values += [excess, low, *pitch, *_motion(bands, rate, noise), min(odd_snr_db, 30.0)]
-    return OctaveSigns(np.array(values), offset)
+    db, nats = _split(bands, rate, f0_hz, noise)
+    strongest = np.sort(db, axis=0)
+    four = strongest[-4:].mean(axis=0) * min(1.0, len(db) / 2)
+    two = strongest[-2:].mean(axis=0)
+    excess = _excess((np.abs(bands) ** 2).mean(axis=1), noise)
+    values = [four.max(), two.max(), _unrest(bands, noise)]
+    values += [excess[:4].mean(), np.median(excess), excess[:4].min(), nats.max()]
+    return OctaveSigns(np.array(values), float(OFFSETS_CENTS[np.argmax(nats)]))
 
 
-def probability(signs: OctaveSigns) -> float:
-    """Return the probability, 0..1, that an upper octave sounds: the logistic of the signs."""
-    return float(1.0 / (1.0 + np.exp(-(signs.values @ WEIGHTS + BIAS))))
+def probability(log_odds: float) -> float:
+    """Return the probability, 0..1, for log-odds: the logistic function."""
+    return float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -40.0, 40.0))))
+
+
+def prior_log_odds(log_odds: np.ndarray, rounds: int = 30) -> float:
+    """Return the log-odds of octaves in a clip, from the evidence of its notes, shape (n,)."""
+    share = SHARE
+    for _ in range(rounds):
+        prior = np.log(share / (1.0 - share))
+        likely = 1.0 / (1.0 + np.exp(-np.clip(log_odds + prior, -40.0, 40.0)))
+        share = (likely.sum() + BELIEF * SHARE) / (len(log_odds) + BELIEF)
+        share = float(np.clip(share, *SHARE_BOUNDS))
+    return float(np.log(share / (1.0 - share)))
 
 
 def basebands(
@@ -147,69 +168,45 @@ def steadied(bands: np.ndarray, rate: float, f0_hz: float) -> np.ndarray:
     return bands * np.exp(-1j * np.arange(1, len(bands) + 1)[:, None] * phase)
 
 
-def _pitch_signs(
-    bands: np.ndarray, rate: float, f0_hz: float, snr: np.ndarray
-) -> tuple[float, float, float, float]:
-    """Return log of pull and wobble (cents): even against odd, then odd against odd."""
-    step = bands[:, 1:] * bands[:, :-1].conj()
-    step /= (np.abs(bands) ** 2).mean(axis=1, keepdims=True) + 1e-30
-    width = max(3, int(SMOOTH_S * rate))
-    step = uniform_filter1d(step.real, width, axis=1, mode="nearest") + 1j * uniform_filter1d(
-        step.imag, width, axis=1, mode="nearest"
-    )
-    k = np.arange(1, len(bands) + 1)
-    cents = np.angle(step) * (rate / (2.0 * np.pi) / f0_hz * 1731.2) / k[:, None]
-    trust = np.where(snr > 4.0, k * np.sqrt(np.minimum(snr, 100.0)), 1e-9)[:, None] * np.abs(step)
-
-    def together(rows: slice) -> np.ndarray:
-        return (cents[rows] * trust[rows]).sum(axis=0) / (trust[rows].sum(axis=0) + 1e-12)
-
-    apart = together(slice(1, None, 2)) - together(slice(0, None, 2))
-    usual = together(slice(0, None, 4)) - together(slice(2, None, 4))
-    return (
-        float(np.log(abs(apart.mean()) + 0.3)),
-        float(np.log(abs(usual.mean()) + 0.3)),
-        float(np.log(apart.std() + 0.5)),
-        float(np.log(usual.std() + 0.5)),
-    )
-
-
-def _motion(bands: np.ndarray, rate: float, noise: float) -> tuple[float, float]:
-    """Return how loudness moves (log of nepers): even against odd, then odd against odd."""
-    power = uniform_filter1d(np.abs(bands) ** 2, max(3, int(SMOOTH_S * rate)), axis=1)
-    level = np.log(power + 0.5 * noise)
-    apart = np.median(level[1:8:2], axis=0) - np.median(level[0:8:2], axis=0)
-    usual = np.median(level[0:8:4], axis=0) - np.median(level[2:8:4], axis=0)
-    return float(np.log(apart.std() + 0.1)), float(np.log(usual.std() + 0.1))
-
-
-def _split(bands: np.ndarray, rate: float, f0_hz: float, noise: float) -> tuple[float, float]:
-    gains = _line_gain(bands, rate, f0_hz, noise)  # (K, D)
-    odd, even = gains[0::2], gains[1::2]
-    score = np.sort(even, axis=0)[-4:].mean(axis=0) - np.sort(odd, axis=0)[-4:].mean(axis=0)
-    best = int(np.argmax(score))
-    return float(score[best]), float(OFFSETS_CENTS[best])
-
-
-def _line_gain(bands: np.ndarray, rate: float, f0_hz: float, noise: float) -> np.ndarray:
-    """Return log(residual without the line / residual with it) for each partial and offset."""
+def _split(
+    bands: np.ndarray, rate: float, f0_hz: float, noise: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return what even partials show more than odd ones, per δ: dB (K/2, D) and nats (D,)."""
     count, n = bands.shape
-    t = (np.arange(n) - 0.5 * (n - 1)) / rate
-    still = np.linalg.qr(np.stack([np.ones(n), t, t * t], axis=1))[0]
-    rest = bands - (bands @ still) @ still.T
-    before = (np.abs(rest) ** 2).sum(axis=1)
-    floor = n * noise + 1e-3 * (np.abs(bands) ** 2).sum(axis=1)
-    gains = np.zeros((count, len(OFFSETS_CENTS)))
-    for k in range(1, count + 1):
-        hz = k * f0_hz * (2.0 ** (OFFSETS_CENTS / 1200.0) - 1.0)
-        line = np.exp(2j * np.pi * hz[:, None] * t)  # (D, n)
-        clear = line - (line @ still) @ still.T
-        power = (np.abs(clear) ** 2).sum(axis=1)
-        caught = np.abs(clear.conj() @ rest[k - 1]) ** 2 / np.maximum(power, 1e-9)
-        caught *= (power > 0.2 * n) & (np.abs(hz) < 0.45 * rate)
-        left = np.maximum(before[k - 1] - caught, 0.0) + floor[k - 1]
-        gains[k - 1] = np.log((before[k - 1] + floor[k - 1]) / left)
-    return gains
+    span_s = n / rate
+    spectrum, hz = _spectra(bands, rate)
+    carrier = np.maximum(spectrum[:, np.abs(hz) < 1.0 / span_s].max(axis=1), 1e-20)
+    ground = 2.0 * noise / n
+    db = np.zeros((count // 2, len(OFFSETS_CENTS)))
+    nats = np.zeros(len(OFFSETS_CENTS))
+    for row, k in enumerate(range(2, count + 1, 2)):
+        at = k * f0_hz * (2.0 ** (OFFSETS_CENTS / 1200.0) - 1.0)
+        width = max(1.0 / span_s, k * f0_hz * WANDER_CENTS * np.log(2.0) / 1200.0)
+        around = at + np.linspace(-width, width, RESOLUTION)[:, None]  # (RESOLUTION, D)
+        here = np.interp(around, hz, spectrum[k - 1]).mean(axis=0)
+        beside = [
+            np.interp(side * around, hz, spectrum[q - 1]).max(axis=0) / carrier[q - 1]
+            for q in (k - 1, k + 1)
+            for side in (1.0, -1.0)
+            if q <= count
+        ]
+        usual = np.max(beside, axis=0) * carrier[k - 1]
+        told = np.clip(np.abs(at) * span_s - 1.0, 0.0, 1.0)  # nearer, the two lines are one
+        told *= (np.abs(at) < 0.42 * f0_hz) & (np.abs(at) < 0.48 * rate)
+        more = 10.0 * np.log10((here + ground) / (usual + 2.0 * ground))
+        db[row] = np.clip(more, *CLIP_DB) * told
+        nats += told * np.log1p(here / (usual + 2.0 * ground + 0.02 * carrier[k - 1]))
+    return db, nats
+
+
+def _spectra(bands: np.ndarray, rate: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return Hann power spectra of basebands, (K, bins), and their frequencies, ascending."""
+    n = bands.shape[1]
+    window = np.hanning(n + 2)[1:-1]
+    window /= np.sqrt(n * (window**2).sum())
+    size = next_fast_len(4 * n)
+    power = np.abs(fft(bands * window, size, axis=1)) ** 2
+    return fftshift(power, axes=1), fftshift(fftfreq(size, 1.0 / rate))
 
 
 def _unrest(bands: np.ndarray, noise: float) -> float:
@@ -228,9 +225,9 @@ def _unrest(bands: np.ndarray, noise: float) -> float:
     return float(np.median(even[:4]) - np.median(odd[:4]))
 
 
-def _excess(level: np.ndarray, noise: float) -> tuple[float, float]:
+def _excess(level: np.ndarray, noise: float) -> np.ndarray:
+    """Return how much louder each even partial is than its odd neighbours, dB, shape (K/2,)."""
     db = 10.0 * np.log10(np.maximum(level - noise, 0.1 * noise) + 1e-16)
     odd, even = db[0::2], db[1::2]
-    around = 0.5 * (odd[: len(even)] + np.append(odd[1:], odd[-1])[: len(even)])
-    over = even - around
-    return float(np.mean(over[:4])), float(over[0])
+    after = np.append(odd[1:], odd[-1])[: len(even)]
+    return np.clip(even - 0.5 * (odd[: len(even)] + after), -20.0, 25.0)
