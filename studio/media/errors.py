@@ -92,6 +92,9 @@ NOTE_SENTENCES = MappingProxyType(
             "Parts of the recording are damaged. What could be read is kept; "
             "there may be short gaps."
         ),
+        "late_picture": (
+            "The picture began {cut_s} s after the sound. What was played before it is not kept."
+        ),
         "no_sound": REFUSED_SENTENCES["no_sound"],
         "no_picture": "The recording has no picture. The sound is kept and can be heard.",
         "silent": "The recording is silent. Check the microphone before recording again.",

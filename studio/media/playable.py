@@ -7,7 +7,7 @@ and chapters are dropped.
 """
 
 import tempfile
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +18,7 @@ from studio.media.errors import Note, Refused, reading_notes
 from studio.media.jobs import Job, picture, sound, transcode
 from studio.media.limits import MB, Limits
 from studio.media.probe import MediaInfo, probe
-from studio.media.runner import Progress
+from studio.media.runner import Progress, part_of
 from studio.media.sound import extract_sound, loudest_channel, read_sound, sound_job
 
 H264_PROFILES = ("Constrained Baseline", "Baseline", "Main", "High")
@@ -63,8 +63,8 @@ def make_playable(
 ) -> PlayableInfo:
     """Write the playable copy of ``source`` to ``target_mp4`` (M4A data when there is no picture).
 
-    ``on_progress`` gets 0..1 about twice a second; what it raises stops the job. The file
-    appears whole or not at all.
+    ``on_progress`` gets 0..1 about twice a second; what it raises stops the job. It starts again
+    from 0 when a copy turns out not to do. The file appears whole or not at all.
 
     Raises
     ------
@@ -119,32 +119,36 @@ BARE = {"map_metadata": -1, "map_chapters": -1, "movflags": "+faststart", "f": "
 def _copy(
     source: Path, target: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None
 ) -> PlayableInfo | None:
-    """Copy packets; ``None``, and no file, when the copy's axis does not agree."""
+    """Copy packets; ``None``, and no file, when they do not all decode or the axis differs."""
 
     def build(node: Any, output: str) -> Any:
         return ffmpeg.output(*_streams(node, info), output, c="copy", **BARE)
 
     room = info.size_bytes + 10 * MB
-    job = Job(limits, limits.sound_timeout_s(info.duration_s), room, info.duration_s, on_progress)
+    copying, checking = part_of(on_progress, 0.0, 0.1), part_of(on_progress, 0.1, 0.8)
+    job = Job(limits, limits.sound_timeout_s(info.duration_s), room, info.duration_s, copying)
     done = transcode(source, target, build, job)
-    whole = not done.damaged and _decodes(target, info, limits)
-    if not whole or not _same_axis(source, target, info, limits):
+    whole = not done.damaged and _decodes(target, info, limits, checking)
+    if not whole or not _same_axis(source, target, info, limits, on_progress):
         target.unlink(missing_ok=True)
         return None
     return _describe(target, info, limits, copied=True, damaged=False)
 
 
-def _decodes(copy: Path, info: MediaInfo, limits: Limits) -> bool:
+def _decodes(copy: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None) -> bool:
     """Whether every packet of the copy decodes; a browser would stop at one that does not."""
 
     def build(node: Any, output: str) -> Any:
         return node.output(output, f="null")
 
     timeout_s = limits.playable_timeout_s(info.duration_s)
-    return not transcode(copy, None, build, Job(limits, timeout_s, MB, info.duration_s)).damaged
+    job = Job(limits, timeout_s, MB, info.duration_s, on_progress)
+    return not transcode(copy, None, build, job).damaged
 
 
-def _same_axis(source: Path, target: Path, info: MediaInfo, limits: Limits) -> bool:
+def _same_axis(
+    source: Path, target: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None
+) -> bool:
     """Whether both give the same sound, sample by sample, and the picture begins at 0."""
     copy = probe(target, limits)
     if copy.has_video != info.has_video or copy.has_audio != info.has_audio:
@@ -153,11 +157,12 @@ def _same_axis(source: Path, target: Path, info: MediaInfo, limits: Limits) -> b
         return False
     if abs(copy.duration_s - info.duration_s) > 0.1:
         return False
+    beginning = replace(limits, max_duration_s=PROOF_S)
     with tempfile.TemporaryDirectory(prefix="axis-") as folder:
         heard = []
-        for name, path, of in (("source", source, info), ("copy", target, copy)):
-            wav = Path(folder, f"{name}.wav")
-            extract_sound(path, wav, of, limits)
+        for path, of, start in ((source, info, 0.8), (target, copy, 0.9)):
+            wav = Path(folder, "sound.wav")
+            extract_sound(path, wav, of, beginning, part_of(on_progress, start, start + 0.1))
             y, sr = read_sound(wav)
             heard.append(y[: round(PROOF_S * sr)])
     n = min(map(len, heard))

@@ -25,6 +25,7 @@ from studio.media.structure import inspect_structure
 # Demuxers we accept. A whitelist of protocols alone let a playlist open other files.
 FORMATS = "mov,matroska,webm,wav,mp3,flac,ogg,aac"
 PROTOCOLS = "file"
+LATE_PICTURE_S = 0.5  # less is common and holds no note worth mentioning
 PROBE_OUTPUT_BYTES = 64 * MB
 TOO_LARGE_LINE = re.compile(r"Picture size (\d+)x(\d+) (?:exceeds|is invalid)")
 LOOSE_CONTAINERS = ("mp3", "aac")  # recognised by a few bits: random bytes may pass for them
@@ -68,6 +69,13 @@ class MediaInfo:
     audio_start_s: float | None = None
 
     @property
+    def cut_sound_s(self) -> float:
+        """How much sound lies before the first picture, and so before 0."""
+        if self.video_start_s is None or self.audio_start_s is None:
+            return 0.0
+        return max(0.0, self.video_start_s - self.audio_start_s)
+
+    @property
     def notes(self) -> tuple[Note, ...]:
         """What should be said about the recording, though it can be used."""
         found = [
@@ -78,6 +86,8 @@ class MediaInfo:
                 damaged=False,
             )
         ]
+        if self.cut_sound_s > LATE_PICTURE_S:
+            found.append(Note("late_picture", (("cut_s", f"{self.cut_sound_s:.1f}"),)))
         if not self.has_audio:
             found.append(Note("no_sound"))
         if not self.has_video:
@@ -207,10 +217,11 @@ def _why_not(finished: Finished) -> Refused:
 
 
 def _best(streams: list[dict[str, Any]], kind: str) -> dict[str, Any] | None:
-    """The first stream of ``kind``; a cover picture is not a video."""
+    """The first stream of ``kind`` with a known codec; a cover picture is not a video."""
     for stream in streams:
         cover = stream.get("disposition", {}).get("attached_pic")
-        if stream.get("codec_type") == kind and not cover:
+        known = stream.get("codec_name") not in (None, "unknown", "none")
+        if stream.get("codec_type") == kind and known and not cover:
             return stream
     return None
 

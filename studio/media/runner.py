@@ -34,6 +34,13 @@ _libc = ctypes.CDLL(None, use_errno=True)
 Progress = Callable[[float], None]
 
 
+def part_of(on_progress: Progress | None, start: float, end: float) -> Progress | None:
+    """Progress of a step that takes the job from ``start`` to ``end`` (both 0..1)."""
+    if on_progress is None:
+        return None
+    return lambda fraction: on_progress(start + (end - start) * fraction)
+
+
 @dataclass(frozen=True, slots=True)
 class Finished:
     """How a child ended. ``exit_code`` is negative for a signal."""

@@ -21,7 +21,7 @@ from studio.media.errors import Failed, Note, Refused, reading_notes
 from studio.media.jobs import Job, sound, transcode
 from studio.media.limits import Limits
 from studio.media.probe import MediaInfo, probe
-from studio.media.runner import Progress
+from studio.media.runner import Progress, part_of
 
 SOUND_RATE_HZ = 44_100
 SILENCE_DB = -70.0
@@ -68,7 +68,9 @@ def extract_sound(
     limits, source, target = limits or Limits(), Path(source), Path(target_wav)
     if not info.has_audio:
         raise Refused("no_sound")
-    channel = loudest_channel(source, info, limits)
+    is_mono = (info.audio_channels or 1) == 1
+    measured = 0.0 if is_mono else 0.5
+    channel = loudest_channel(source, info, limits, part_of(on_progress, 0.0, measured))
     longest_s = min(info.duration_s, limits.max_duration_s) + 1.0
 
     def build(node: Any, output: str) -> Any:
@@ -76,7 +78,7 @@ def extract_sound(
         plain = {"acodec": "pcm_s16le", "ac": 1, "ar": SOUND_RATE_HZ, "t": longest_s}
         return stream.output(output, f="wav", copyts=None, map_metadata=-1, **plain)
 
-    job = sound_job(info, limits, on_progress)
+    job = sound_job(info, limits, part_of(on_progress, measured, 1.0))
     done = transcode(source, target, build, job)
     duration_s, rms_db = _measure(target)
     if duration_s == 0:
@@ -100,7 +102,9 @@ def sound_job(info: MediaInfo, limits: Limits, on_progress: Progress | None, **m
     )
 
 
-def loudest_channel(source: Path, info: MediaInfo, limits: Limits) -> int:
+def loudest_channel(
+    source: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None = None
+) -> int:
     """Index of the channel with the greatest RMS; 0 when there is only one, or all are silent."""
     if (info.audio_channels or 1) == 1:
         return 0
@@ -110,7 +114,7 @@ def loudest_channel(source: Path, info: MediaInfo, limits: Limits) -> int:
         stream = node[str(info.audio_index)].filter("astats", **measured)
         return stream.output(output, f="null", t=limits.max_duration_s)
 
-    done = transcode(source, None, build, sound_job(info, limits, None, loglevel="info"))
+    done = transcode(source, None, build, sound_job(info, limits, on_progress, loglevel="info"))
     levels: dict[int, float] = {}
     channel = 0
     for line in done.stderr.splitlines():

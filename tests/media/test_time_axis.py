@@ -70,6 +70,11 @@ def ten_bit_hevc(path: Path) -> Path:
     return flash_and_click(path / "a.mov", *hevc, "-x265-params", "log-level=none", *AAC)
 
 
+def fragmented(path: Path) -> Path:
+    pieces = ("-movflags", "frag_keyframe+empty_moov+default_base_moof", "-f", "mp4")
+    return flash_and_click(path / "a.mp4", *H264, "-g", "30", *AAC, *pieces, through_pipe=True)
+
+
 def fast_120(path: Path) -> Path:
     return flash_and_click(path / "a.mp4", *H264, *AAC, rate="120")
 
@@ -87,6 +92,7 @@ def fast_120(path: Path) -> Path:
         (sound_late, -0.25),
         (turned, 0.0),
         (ten_bit_hevc, 0.0),
+        (fragmented, 0.0),
         (fast_120, 0.0),
     ],
     ids=lambda value: getattr(value, "__name__", None),
@@ -124,3 +130,10 @@ def prepare(source: Path, folder: Path) -> tuple[MediaInfo, tuple[float, ...], M
 def assert_same(one: tuple[float, ...], other: tuple[float, ...]) -> None:
     assert len(one) == len(other) > 0
     assert np.abs(np.subtract(one, other)).max() < AGREE_S
+
+
+def test_sound_before_the_first_picture_is_cut_and_said(tmp_path: Path) -> None:
+    later = ("-vf", "setpts=PTS+1.2/TB", "-fps_mode", "passthrough")
+    info = probe(flash_and_click(tmp_path / "a.mp4", *later, *H264, *AAC))
+    assert info.cut_sound_s == pytest.approx(1.2, abs=0.05)
+    assert "began 1.2 s after the sound" in info.notes[0].sentence
