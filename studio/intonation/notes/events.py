@@ -23,7 +23,8 @@ from studio.intonation.notes.hypotheses import MAX_VOICES, Hypotheses, best_hypo
 
 POOL_HOP = 1024
 POOL_MOST = 40  # frames pooled; more tell no more
-RINGS_DB_PER_S = -14.0  # a bowed voice that fades this fast from its first moment is not bowed
+RINGS_DB_PER_S = -18.0  # a room of 3 s; an open string rings about as long
+RECENT_S = 0.35  # what stopped longer ago no longer rings loud enough to be taken for a note
 SAME_CENTS = 60.0
 OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
 PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
@@ -188,33 +189,29 @@ def event_envelopes(sound: Sound, events: list[Event], n: int, around_s: float =
 
 
 def without_ringing(sound: Sound, events: list[Event]) -> list[Event]:
-    """Return events without voices that only ring on from the event before."""
+    """Return events without voices that only ring on from the events just before."""
     out: list[Event] = []
     for n, event in enumerate(events):
-        before = events[n - 1] if n else None
-        if before is None or event.start_s - before.end_s > 0.3:
-            out.append(event)
-            continue
-        held = [v for v, f in enumerate(event.f0_hz) if not has_note(before.f0_hz, f)]
-        if len(held) < len(event.f0_hz):
+        lately = [e.f0_hz for e in events[max(0, n - 3) : n] if event.start_s - e.end_s < RECENT_S]
+        before = np.concatenate([*lately, np.zeros(0)])
+        known = [len(before) > 0 and has_note(before, f) for f in event.f0_hz]
+        if any(known) and not event.new_stroke:
             env = event_envelopes(sound, events, n)
-            held = [
-                v for v, f in enumerate(event.f0_hz) if v in held or not _only_rings(env, v, event)
-            ]
-        if held:
+            held = [v for v, old in enumerate(known) if not (old and _only_rings(env, v, event))]
             event.f0_hz = event.f0_hz[held]
+        if len(event.f0_hz):
             out.append(event)
     return out
 
 
 def _only_rings(env: Envelopes, v: int, event: Event) -> bool:
-    """Say whether voice v dies away through the event and never rises again."""
+    """Say whether voice v has dropped since before the event and dies away through it."""
     span = env.between(event.start_s, event.end_s)
     db, time_s = env.db[v, span], env.time_s[span]
-    earlier = env.db[v, env.between(event.start_s - 0.3, event.start_s - 0.02)]
-    falls = edges.slope_db_per_s(db, time_s) < RINGS_DB_PER_S
-    rises = float(np.max(db - np.minimum.accumulate(db)))
-    return bool(falls and rises < 5.0 and np.median(db) < np.median(earlier) - 3.0)
+    earlier = np.median(env.db[v, env.between(event.start_s - 0.3, event.start_s - 0.02)])
+    drop = float(earlier - np.median(db))
+    end_drop = float(earlier - np.median(db[-(len(db) // 3) - 1 :]))
+    return edges.slope_db_per_s(db, time_s) < RINGS_DB_PER_S and drop > 4.0 and end_drop > 7.0
 
 
 def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:
