@@ -18,7 +18,7 @@ from studio.media.errors import Note, Refused, reading_notes
 from studio.media.jobs import Job, picture, sound, transcode
 from studio.media.limits import MB, Limits
 from studio.media.probe import MediaInfo, probe
-from studio.media.runner import Progress, part_of
+from studio.media.runner import PART_PREFIX, Progress, part_of, publish
 from studio.media.sound import extract_sound, loudest_channel, read_sound, sound_job
 
 H264_PROFILES = ("Constrained Baseline", "Baseline", "Main", "High")
@@ -127,11 +127,15 @@ def _copy(
     room = info.size_bytes + 10 * MB
     copying, checking = part_of(on_progress, 0.0, 0.1), part_of(on_progress, 0.1, 0.8)
     job = Job(limits, limits.sound_timeout_s(info.duration_s), room, info.duration_s, copying)
-    done = transcode(source, target, build, job)
-    whole = not done.damaged and _decodes(target, info, limits, checking)
-    if not whole or not _same_axis(source, target, info, limits, on_progress):
-        target.unlink(missing_ok=True)
-        return None
+    with tempfile.TemporaryDirectory(prefix=PART_PREFIX, dir=target.parent) as folder:
+        copy = Path(folder, target.name)
+        if transcode(source, copy, build, job).damaged:
+            return None
+        if not _decodes(copy, info, limits, checking):
+            return None
+        if not _same_axis(source, copy, info, limits, on_progress):
+            return None
+        publish(copy, target)
     return _describe(target, info, limits, copied=True, damaged=False)
 
 
@@ -146,11 +150,17 @@ def _decodes(copy: Path, info: MediaInfo, limits: Limits, on_progress: Progress 
     return not transcode(copy, None, build, job).damaged
 
 
+def _for_our_own(limits: Limits) -> Limits:
+    """Bounds for what we made: an encoder's last frame must not take a clip over the line."""
+    longer_s = limits.max_duration_s + 60
+    return replace(limits, max_duration_s=longer_s, max_bytes=limits.max_bytes * 2)
+
+
 def _same_axis(
     source: Path, target: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None
 ) -> bool:
     """Whether both give the same sound, sample by sample, and the picture begins at 0."""
-    copy = probe(target, limits)
+    copy = probe(target, _for_our_own(limits))
     if copy.has_video != info.has_video or copy.has_audio != info.has_audio:
         return False
     if info.has_video and abs(copy.origin_s) > COPY_TOLERANCE_S:
@@ -174,7 +184,11 @@ def _scaled(info: MediaInfo, long_side: int) -> tuple[int, int]:
     assert info.width is not None
     assert info.height is not None
     factor = min(1.0, long_side / max(info.width, info.height))
-    return tuple(max(2, round(side * factor / 2) * 2) for side in (info.width, info.height))  # type: ignore[return-value]
+
+    def even(side: int) -> int:
+        return max(2, round(side * factor / 2) * 2)
+
+    return even(info.width), even(info.height)
 
 
 def _shown(node: Any, info: MediaInfo, limits: Limits) -> Any:
@@ -227,7 +241,7 @@ def _encode(
 def _describe(
     target: Path, source_info: MediaInfo, limits: Limits, *, copied: bool, damaged: bool
 ) -> PlayableInfo:
-    made = probe(target, limits)
+    made = probe(target, _for_our_own(limits))
     if source_info.has_video and not made.has_video:
         target.unlink(missing_ok=True)
         raise Refused("unreadable")

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from studio.media import (
+    Limits,
     MediaInfo,
     Note,
     extract_sound,
@@ -137,3 +138,27 @@ def test_outline_holds_least_and_greatest_on_every_level(wav: Path) -> None:
             assert tuple(pairs[i]) == pytest.approx(expected, abs=1)
     with pytest.raises(ValueError, match="per_second is 97"):
         waveform_peaks(wav, per_second=97)
+
+
+@pytest.mark.parametrize("encoded", [False, True])
+def test_clip_at_the_very_bound_is_not_refused_by_its_own_copy(
+    tmp_path: Path, good: Path, encoded: bool
+) -> None:
+    source = good
+    if encoded:
+        source = flash_and_click(tmp_path / "a.webm", "-c:v", "libvpx", "-c:a", "libopus")
+    info = probe(source)
+    limits = Limits(max_duration_s=info.duration_s, max_bytes=info.size_bytes)
+    made = make_playable(source, tmp_path / "b.mp4", info, limits)
+    assert made.copied is not encoded
+    assert made.duration_s == pytest.approx(info.duration_s, abs=0.1)
+
+
+def test_copy_that_was_stopped_leaves_nothing(tmp_path: Path, good: Path) -> None:
+    def stop(fraction: float) -> None:
+        if fraction > 0.5:
+            raise InterruptedError("the lease is gone")
+
+    with pytest.raises(InterruptedError):
+        make_playable(good, tmp_path / "b.mp4", probe(good), on_progress=stop)
+    assert list(tmp_path.iterdir()) == []
