@@ -7,7 +7,7 @@ import warnings
 
 from celery import Celery
 from celery.platforms import SecurityWarning
-from celery.signals import celeryd_after_setup, worker_process_init
+from celery.signals import celeryd_after_setup, setup_logging, worker_process_init
 
 from studio.processes import die_with_parent
 
@@ -21,6 +21,11 @@ warnings.filterwarnings("ignore", category=SecurityWarning)
 
 log = logging.getLogger(__name__)
 _main_process = os.getpid()
+
+
+@setup_logging.connect
+def leave_the_log_alone(**kwargs) -> None:
+    """With a receiver here, Celery keeps to the LOGGING of the settings."""
 
 
 @celeryd_after_setup.connect

@@ -219,7 +219,6 @@ CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_MAX_TASKS_PER_CHILD = 50
 CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
 CELERY_WORKER_SEND_TASK_EVENTS = False
-CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_TIMEZONE = "UTC"
 CELERY_BEAT_SCHEDULER = "celery.beat:Scheduler"
 CELERY_BEAT_SCHEDULE = {
@@ -248,6 +247,10 @@ LOGGING = {
         "django": {"handlers": [], "level": LOG_LEVEL, "propagate": True},
         "django.server": {"handlers": [], "level": LOG_LEVEL, "propagate": True},
         "axes": {"level": "WARNING"},
+        # Tasks tell of their work themselves; a sweep every 15 s is no news.
+        "celery.beat": {"level": "WARNING"},
+        "celery.worker.strategy": {"level": "WARNING"},
+        "celery.app.trace": {"level": "WARNING"},
         "kombu.connection": {"level": "ERROR"},  # warns that a folder has no host name
         "numba": {"level": "WARNING"},
     },

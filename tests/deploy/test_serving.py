@@ -73,6 +73,8 @@ def test_killed_worker_is_replaced_and_takes_its_pool_along(studio):
     new = until(lambda: pool_of(top, "listening"), START_S, "a new worker")
     assert not set(new) & set(killed)
     assert "listening ended (killed by SIGKILL)" in log.read_text()
+    # Each time it listened once before it took a clip, and says so through the studio's own log.
+    until(lambda: log.read_text().count("ready to listen after") == 2, START_S, "warm again")
 
 
 def test_killed_pool_process_is_replaced(studio):
