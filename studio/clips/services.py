@@ -36,12 +36,14 @@ def receive(
     title: str = "",
     note: str = "",
     upload_key: str = "",
+    also: Callable[[Clip], object] = lambda clip: None,
 ) -> Clip:
     """Take in one recording: stream it to disk, look at its content, then write the rows.
 
     The file is whole, hashed and synced before any row names it. A recording that cannot be
     used becomes a refused clip, which says why, and its file is not kept. The same
-    ``upload_key`` twice gives the clip of the first time.
+    ``upload_key`` twice gives the clip of the first time. ``also`` is called with a received
+    clip in the transaction that writes its rows.
 
     Raises
     ------
@@ -55,7 +57,7 @@ def receive(
     spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
     try:
         _examine(clip, spooled.path)
-        return _record(clip, spooled, filename)
+        return _record(clip, spooled, filename, also)
     finally:
         spooled.path.unlink(missing_ok=True)
 
@@ -88,13 +90,15 @@ def _examine(clip: Clip, path: Path) -> None:
     clip.has_video, clip.has_audio = info.has_video, info.has_audio
 
 
-def _record(clip: Clip, spooled: files.Spooled, filename: str) -> Clip:
+def _record(
+    clip: Clip, spooled: files.Spooled, filename: str, also: Callable[[Clip], object]
+) -> Clip:
     """Keep the file, then write the rows; a clip that was sent before stays the only one."""
     if clip.intake == Clip.Intake.REFUSED:
         return _save_once(clip, lambda: None)
     stored = files.keep(spooled, f"{files.clip_folder(clip.id)}/original")
     try:
-        saved = _save_once(clip, lambda: _record_received(clip, stored, filename))
+        saved = _save_once(clip, lambda: (_record_received(clip, stored, filename), also(clip)))
     except BaseException:
         files.remove(stored.path)
         raise

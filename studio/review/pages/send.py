@@ -172,6 +172,7 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
             title=said["title"],
             note=said["note"],
             upload_key=said["upload_key"],
+            also=lambda clip: services.begin_review(clip, said["assignment"]),
         )
     except BrokenOff:
         return Answer(400, "The connection broke off before all of it had come. Send it again.")
@@ -184,7 +185,6 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
         return _disk(error)
     if clip.intake == Clip.Intake.REFUSED:
         return Answer(422, sentences.refusal(clip), clip)
-    services.begin_review(clip, said["assignment"])
     return Answer(201, "Your clip has arrived. Your teacher can see it now.", clip)
 
 
