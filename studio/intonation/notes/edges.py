@@ -5,8 +5,9 @@ Conventions: times in seconds from the clip's start; levels in dB.
 Method
 ------
 Everything is read from the envelopes of a sounding's own partials. A note begins where
-it comes within 12 dB of its held level and ends where it last was within 5 dB of it: in a room
-the tail goes on, but it leaves those 5 dB at once. A new bow stroke on the same notes shows as a dip
+it comes within 12 dB of its held level. It ends at the knee where a level that was held begins to fall
+along a straight line in dB, as the tail of a room does: the best of all two-piece lines (least
+squares) through the last half second. A new bow stroke on the same notes shows as a dip
 in all own partials together, deep against both sides and rising again fast (an onset detector on
 pitch-specific energy; cf. Bello et al., *IEEE Trans. Speech and Audio Processing* 13(5), 2005).
 Swells are slow, vibrato and beats move the partials one against another: neither dips like that.
@@ -19,10 +20,14 @@ from scipy.signal import find_peaks
 from studio.intonation.notes.envelopes import Envelopes
 
 ONSET_BELOW_DB = 12.0
-OFFSET_BELOW_DB = 5.0
+TAIL_DB = 20.0  # of the fall after a note's end that is fitted; below lies the noise
+RELEASE_S = 0.03  # from the knee, where the bow begins to lift, to the stroke's end
+GONE_DB = 9.0  # under its usual level a note is over, whatever still rings
+BEFORE_KNEE_S, AFTER_KNEE_S = 0.40, 0.25
 DIP_DB = 4.0  # a bow change in a room; deeper in dry sound
 DIP_ALONE_DB = 6.0  # one voice has fewer partials, so its level is less steady
-FALL_S, RISE_S = 0.25, 0.12  # a dip's sides are looked for this far away
+RISE_S = 0.12  # a new stroke is loud this soon
+DIP_WITHIN_S = 1.2  # a dip's sides are looked for within this span
 SHORTEST_S = 0.12  # no playing is shorter
 LOOK_BACK_S, LOOK_ON_S = 0.22, 0.30
 
@@ -47,12 +52,37 @@ def onset_s(db: np.ndarray, time_s: np.ndarray, about_s: float, end_s: float) ->
 
 
 def offset_s(db: np.ndarray, time_s: np.ndarray, about_s: float, start_s: float) -> float:
-    """Return when a voice ends, near ``about_s``: the last moment within 5 dB of its level."""
-    held = _held(db, time_s, max(start_s, about_s - 0.6), about_s - 0.15)
-    lo = int(np.searchsorted(time_s, max(start_s, about_s - 0.6)))
-    hi = int(np.searchsorted(time_s, about_s + 0.15))
-    loud = np.flatnonzero(db[lo:hi] >= held - OFFSET_BELOW_DB)
-    return float(time_s[min(lo + int(loud[-1]), len(time_s) - 1)]) if len(loud) else about_s
+    """Return when a voice ends, at or before about ``about_s``: the knee of its level."""
+    lo = int(np.searchsorted(time_s, start_s))
+    hi = max(lo + 1, int(np.searchsorted(time_s, about_s)))
+    event = db[lo:hi]
+    loud = np.flatnonzero(event >= np.percentile(event, 60) - GONE_DB)
+    last = lo + int(loud[-1])
+    hi = max(hi, int(np.searchsorted(time_s, about_s + 0.15)))
+    hi = last + int(np.argmin(db[last:hi])) + 1  # beyond the lowest point another note begins
+    step = float(time_s[1] - time_s[0])
+    first = max(lo, last - int(BEFORE_KNEE_S / step))
+    part = db[first : min(hi, last + int(AFTER_KNEE_S / step))]
+    low = np.flatnonzero(part < np.median(part[: max(1, len(part) // 3)]) - TAIL_DB)
+    part = part[: int(low[0])] if len(low) else part
+    knee_s = float(time_s[min(first + _knee(part), len(time_s) - 1)])
+    return min(knee_s + RELEASE_S, float(time_s[hi - 1]))
+
+
+def _knee(db: np.ndarray) -> int:
+    """Return the index where the best line "level, then falling" bends; the end if it never does."""
+    n = len(db)
+    if n < 8:
+        return n - 1
+    t = np.arange(n, dtype=float)
+    fall = np.maximum(0.0, t[None, :] - t[2:-2, None])  # (knee, t)
+    fall -= fall.mean(axis=1, keepdims=True)
+    level = db - db.mean()
+    along = fall @ level / (fall**2).sum(axis=1)
+    rest = (level**2).sum() - np.minimum(along, 0.0) ** 2 * (fall**2).sum(axis=1)
+    best = int(np.argmin(rest))
+    falls = along[best] * (n - 3 - best) < -3.0  # by 3 dB at least, or it is only a ripple
+    return best + 2 if falls else n - 1
 
 
 def _held(db: np.ndarray, time_s: np.ndarray, start_s: float, end_s: float) -> float:
@@ -65,24 +95,30 @@ def _held(db: np.ndarray, time_s: np.ndarray, start_s: float, end_s: float) -> f
 def playings(env: Envelopes, start_s: float, end_s: float) -> list[float]:
     """Return the moments inside a span where the bow began again (s), none if it was one playing.
 
-    The moment is the bottom of the dip.
+    The moment is the bottom of the dip: deep against both sides (its topographic prominence), and
+    left again within ``RISE_S``.
     """
     span = env.between(start_s, end_s)
-    db = uniform_filter1d(env.together[span], 3)
+    db, time_s = uniform_filter1d(env.together[span], 3), env.time_s[span]
     if len(db) < 20:
         return []
-    step = float(env.time_s[1] - env.time_s[0])
-    bottoms, _ = find_peaks(-db, distance=max(1, int(SHORTEST_S / step)))
-    found = []
+    step = float(time_s[1] - time_s[0])
     deep = DIP_DB if len(env.db) > 1 else DIP_ALONE_DB
+    bottoms, _ = find_peaks(-db, prominence=deep, wlen=int(DIP_WITHIN_S / step))
+    found: list[int] = []
+    loud = float(np.median(db)) - DIP_DB
     for at in bottoms:
-        before = db[max(0, at - int(FALL_S / step)) : at]
-        after = db[at : at + int(RISE_S / step)]
-        if not len(before) or not len(after):
+        rise = int(RISE_S / step)
+        ahead = db[at : at + int(DIP_WITHIN_S / step) // 2]
+        quick = (ahead[rise:] - ahead[:-rise]).max() if len(ahead) > rise else 0.0
+        if quick < 0.8 * deep:
             continue
-        if min(before.max(), after.max()) - db[at] >= deep:
-            found.append(float(env.time_s[span][at]))
-    return [t for t in found if start_s + SHORTEST_S < t < end_s - SHORTEST_S]
+        if found and db[found[-1] : at].max() < loud:
+            found[-1] = int(at)  # two bottoms of one pause
+        else:
+            found.append(int(at))
+    times = [float(time_s[at]) for at in found]
+    return [t for t in times if start_s + SHORTEST_S < t < end_s - SHORTEST_S]
 
 
 def slope_db_per_s(db: np.ndarray, time_s: np.ndarray) -> float:

@@ -11,7 +11,9 @@ Method
    or an open string ringing on (both decay exponentially: a straight line in dB). It is taken out.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -26,6 +28,8 @@ POOL_MOST = 40  # frames pooled; more tell no more
 RINGS_DB_PER_S = -18.0  # a room of 3 s; an open string rings about as long
 RECENT_S = 0.35  # what stopped longer ago no longer rings loud enough to be taken for a note
 SAME_CENTS = 60.0
+HELD_ON_S = 0.06  # an end this close before the next beginning is that beginning
+ADJOIN_S = 0.15  # nearer events are one line of sound
 OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
 PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
 GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
@@ -212,6 +216,42 @@ def _only_rings(env: Envelopes, v: int, event: Event) -> bool:
     drop = float(earlier - np.median(db))
     end_drop = float(earlier - np.median(db[-(len(db) // 3) - 1 :]))
     return edges.slope_db_per_s(db, time_s) < RINGS_DB_PER_S and drop > 4.0 and end_drop > 7.0
+
+
+def agree_on_edges(events: list[Event]) -> None:
+    """Set the spans of events from those of their voices, so that neighbours do not overlap.
+
+    Where a voice goes on from one event into the next, the border is set by the voices
+    that join or leave, not by the one that stays.
+    """
+    adjoin = [
+        b.start_s - a.end_s < ADJOIN_S and not b.new_stroke for a, b in pairwise(events)
+    ]
+    for n, event in enumerate(events):
+        before = events[n - 1].f0_hz if n and adjoin[n - 1] else np.zeros(0)
+        after = events[n + 1].f0_hz if n + 1 < len(events) and adjoin[n] else np.zeros(0)
+        event.start_s = _edge(event.f0_hz, event.voice_start_s, before, event.start_s, min)
+        event.end_s = _edge(event.f0_hz, event.voice_end_s, after, max(event.voice_end_s), max)
+    for event, after_it, near in zip(events, events[1:], adjoin, strict=False):
+        held_on = near and event.end_s > after_it.start_s - HELD_ON_S
+        event.end_s = after_it.start_s if held_on else min(event.end_s, after_it.start_s)
+
+
+def _edge(
+    f0_hz: np.ndarray,
+    times_s: list[float],
+    beside: np.ndarray,
+    coarse_s: float,
+    choose: Callable[[list[float]], float],
+) -> float:
+    alone = [t for f, t in zip(f0_hz, times_s, strict=True) if not _in(beside, f)]
+    if len(alone) == len(times_s):
+        return choose(times_s)
+    return min(alone) if alone else coarse_s
+
+
+def _in(voices: np.ndarray, f0: float) -> bool:
+    return len(voices) > 0 and has_note(voices, f0)
 
 
 def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:

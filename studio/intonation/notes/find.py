@@ -12,6 +12,7 @@ from studio.intonation.notes import edges
 from studio.intonation.notes.audio import Sound, check_sound
 from studio.intonation.notes.events import (
     Event,
+    agree_on_edges,
     decided_again,
     event_envelopes,
     joined,
@@ -138,10 +139,7 @@ def _with_edges(sound: Sound, events: list[Event]) -> list[Event]:
         event.voice_end_s = [
             edges.offset_s(db, env.time_s, event.end_s, event.start_s) for db in env.db
         ]
-    for event in events:
-        event.start_s, event.end_s = min(event.voice_start_s), max(event.voice_end_s)
-    for event, after in pairwise(events):
-        event.end_s = min(event.end_s, after.start_s)
+    agree_on_edges(events)
     return [
         e for e in events if e.length_s >= (SHORTEST_PAIR_S if len(e.f0_hz) > 1 else SHORTEST_S)
     ]
