@@ -358,3 +358,28 @@ def test_the_desk_can_be_used_while_the_picture_is_being_prepared(cast, opened):
     Stage.objects.filter(clip=waiting, kind="playback").update(state="playable")
     expect(page.locator(".preparing")).to_have_count(0, timeout=9000)
     assert page.evaluate("document.querySelector('video').videoWidth") > 0
+
+
+def test_the_summary_goes_along_to_the_preview_and_no_comment_stays_behind(cast, clip, opened):
+    page = opened(cast.teacher, clip)
+    page.locator("#summary textarea").fill("Much steadier than last week.")
+    page.locator("#composer textarea").fill("Half a thought")
+    page.locator("clip-desk").focus()
+    page.keyboard.press("r")
+    expect(said(page)).to_contain_text("a comment that is not added yet")
+    expect(page.locator("#composer textarea")).to_be_focused()
+    page.keyboard.press("Control+Enter")
+    expect(said(page)).to_have_text("Comment added.")
+    page.keyboard.press("r")
+    page.wait_for_url("**/preview/")
+    expect(page.locator(".summary")).to_have_text("Much steadier than last week.")
+    expect(page.locator(".moments")).to_contain_text("Half a thought")
+
+
+def test_a_clip_that_waits_can_be_passed_over_by_key(cast, clip, opened):
+    make_clip(cast.other_enrolment, "Second", has_audio=True)
+    page = opened(cast.teacher, clip)
+    page.keyboard.press("w")
+    expect(page.locator(".about b")).to_have_text("Second")
+    page.keyboard.press("Shift+W")
+    expect(page.locator(".about b")).to_have_text("Octaves")

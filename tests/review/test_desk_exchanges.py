@@ -1,5 +1,6 @@
 """What a teacher does at the desk: decisions, comments, drills, the return; twice and at once."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -321,3 +322,18 @@ def test_nobody_but_a_teacher_of_the_studio_changes_a_review(cast, clip, who):
 def test_a_colleague_of_the_studio_may_review_too(cast, clip):
     assert decide(as_person(cast.colleague), clip, "kept").status_code == 200
     assert Decision.objects.get().decided_by == cast.colleague
+
+
+def test_a_refused_form_of_a_fold_comes_back_unfolded(cast, teacher, clip):
+    comment = add_comment(review_of(clip), cast.teacher, CommentText("bow", "At first", 4.5))
+    answer = post(teacher, clip, f"comments/{comment.pk}/", said(" ", version="1"))
+    assert re.search(
+        rf'<details open\s+class="edit"\s+id="edit-comment-{comment.pk}"', html_of(answer)
+    )
+    answer = post(teacher, clip, "drills/new/", {"title": "Sixths"})
+    assert answer.status_code == 422
+    assert re.search(r'<details open\s+class="write"', html_of(answer))
+
+
+def html_of(answer) -> str:
+    return answer.content.decode()

@@ -128,19 +128,19 @@ class Desk:
         table = policy["tolerance_cents"]
         allowed = sorted({table[short] for short in heard if short in table})
         within = " or ".join(f"{cents:g}" for cents in allowed)
-        facts = [f"Judged against {_TUNINGS.get(policy['tuning'], policy['tuning'])}"]
-        facts[0] += f", in tune within {within} c: the usual for this level." if within else "."
-        a4 = f"A4 = {reference['a4_hz']:.1f} Hz"
-        give = words.plus_minus(reference["uncertainty_cents"])
+        tuning = _TUNINGS.get(policy["tuning"], policy["tuning"])
+        facts = [f"{tuning}, in tune within {within} c." if within else f"{tuning}."]
         source = _SOURCES.get(reference["source"], reference["source"])
-        facts.append(f"{a4} {give}, {source}." if give else f"{a4}, {source}.")
+        give = words.plus_minus(reference["uncertainty_cents"])
+        a4 = f"A4 {reference['a4_hz']:.1f} Hz {give}".strip()
+        facts.append(f"{a4}, {source}.")
         return facts
 
 
 _TUNINGS = {
-    "just": "just intonation",
+    "just": "Just intonation",
     "pythagorean": "Pythagorean tuning",
-    "equal": "equal temperament",
+    "equal": "Equal temperament",
 }
 _SOURCES = {
     "given": "as the studio tunes",

@@ -110,7 +110,7 @@ function edit({ ledger, player, say }) {
 
 function go({ root, say, exchange }, where) {
   const link = root.querySelector(`[data-go='${where}']`);
-  if (!link) return say(where === "return" ? "This clip was returned." : "No other clip waits there.");
+  if (!link) return say(where === "return" ? "This clip was returned." : "No other clip there.");
   if (exchange.unsent) return say("Something is not sent yet. It is sent when the connection is back.");
   return link.click();
 }

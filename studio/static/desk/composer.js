@@ -1,7 +1,7 @@
 // The comment that is being written: its moment or span follows the play head until the teacher
 // writes or chooses one.
 
-import { format, parse } from "./timecode.js";
+import { format } from "./timecode.js";
 
 const DIGITS = 2; // hundredths: finer than a frame at any usual rate
 
@@ -48,9 +48,13 @@ export class Composer {
     this.place(seconds);
   }
 
-  get span() {
-    const start = parse(this.#form?.elements.start_s.value ?? "");
-    return start === null ? null : [start, parse(this.#form.elements.end_s.value) ?? start];
+  /** Whether something is written that was not added yet. */
+  get written() {
+    return Boolean(this.#form?.elements.text.value.trim());
+  }
+
+  focus() {
+    this.#form?.elements.text.focus();
   }
 
   // -- callbacks ------------------------------------------------------------------------------

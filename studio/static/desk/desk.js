@@ -68,6 +68,7 @@ export class ClipDesk extends HTMLElement {
       if (target === picture) ledger.highlight(detail.event);
       else picture.highlight(detail.event);
     });
+    on("submit", (event) => this.#leaving(event));
     on("desk:changed", ({ detail }) => this.#changed(detail));
     on("desk:unplayable", () => say("The recording could not be played. Load the page again."));
   }
@@ -118,6 +119,15 @@ export class ClipDesk extends HTMLElement {
     if (form.id !== "composer") return;
     if (ok && picture.span) picture.select(null);
     composer.renewed(player.seconds);
+  }
+
+  /** On the way to the preview nothing that is half said may stay behind. */
+  #leaving(event) {
+    const { composer, say } = this.#parts;
+    if (event.target.id !== "summary" || !composer.written) return;
+    event.preventDefault();
+    say("There is a comment that is not added yet. Add it, or clear it, then go on.");
+    composer.focus();
   }
 
   #done(kind) {
