@@ -53,7 +53,7 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     Raises
     ------
     ValueError
-        When the sounding has no voice, or ``sr`` is too low to hear partials.
+        When the sounding has no voice, ``sr`` is too low to hear partials, or samples are NaN.
     """
     if not sounding.voices:
         raise ValueError("a sounding needs at least one voice; silence is not measured")
@@ -63,6 +63,11 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     f0 = np.array([voice.f0_hz for voice in sounding.voices])
     if end - start < SHORTEST_S:
         return _unmeasured(f0, start, "too_short")
+    if not np.isfinite(y[int(start * sr) : int(end * sr)]).all():
+        raise ValueError(
+            f"samples between {start:.2f} and {end:.2f} s are not finite; replace them, "
+            "for example by np.nan_to_num"
+        )
     margin = min(0.045, 0.1 * (end - start))
     spectra = frames(y, sr, start + margin, min(end - margin, start + LONGEST_TRACK_S))
     tracks = coarse_tracks(spectra, f0)

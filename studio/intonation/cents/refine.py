@@ -127,7 +127,8 @@ class Problem:
         per_sway = len(bands.time_s) * (basis.sway_ridge + BASE_RIDGE)
         filled = bands.partial > 0
         # columns of absent partials are zero; a one on the diagonal keeps them solvable
-        diagonal = np.where(filled[:, :, None], per_sway, 1.0).reshape(len(filled), -1)
+        diagonal = np.where(filled[:, :, None], per_sway, 1.0)
+        diagonal = diagonal.reshape(len(filled), filled.shape[1] * len(per_sway))
         return cls(bands, basis, f0_hz, expected_cents, stiffness, diagonal)
 
 
@@ -228,8 +229,8 @@ def _slopes(fit: Fit) -> np.ndarray:
     """d(model) / d(phase of voice v), shape (C, V, M): i k A(t) e^(i psi) summed per voice."""
     bands = fit.bands
     c, s = bands.partial.shape
-    waves = fit.columns.reshape(c, s, -1, len(bands.time_s))
-    a = fit.amplitudes.reshape(c, s, 1, -1).astype(np.complex64)
+    waves = fit.columns.reshape(c, s, len(fit.basis.sway), len(bands.time_s))
+    a = fit.amplitudes.reshape(c, s, 1, len(fit.basis.sway)).astype(np.complex64)
     parts = (a @ waves)[:, :, 0] * (1j * bands.partial[:, :, None]).astype(np.complex64)
     owner = bands.voice[:, :, None] == np.arange(len(fit.f0_hz))
     return owner.transpose(0, 2, 1).astype(np.complex64) @ parts

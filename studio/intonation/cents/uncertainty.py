@@ -50,7 +50,7 @@ class Spread:
 def spread(fit: Fit) -> Spread:
     """Both covariances at a fit's minimum."""
     score, information = scores_and_information(fit)
-    g = score.reshape(len(score), -1)
+    g = score.reshape(len(score), fit.theta.size)
     inverse = np.linalg.inv(information + np.diag(fit.problem.stiffness.ravel()))
     bread = inverse @ g.T
     few = len(g) / max(len(g) - 1, 1)
@@ -91,8 +91,8 @@ class Judge:
     def __init__(self, fitted: WindowFit, weighting: Weighting) -> None:
         self.fitted = fitted
         self.spread = spread(fitted.fit)
-        terms = fitted.fit.basis.pitch @ weighting(fitted.time_s)
-        self.terms = terms
+        self.weights = weighting(fitted.time_s)
+        self.terms = fitted.fit.basis.pitch @ self.weights
 
     def _combination(self, signs: dict[int, float]) -> np.ndarray:
         weights = np.zeros((len(self.fitted.fit.f0_hz), len(self.terms)))
@@ -100,15 +100,21 @@ class Judge:
             weights[voice] = sign * self.terms
         return weights.ravel()
 
-    def features(self, signs: dict[int, float]) -> tuple[float, float, float, float]:
-        """(sandwich, curvature, lock, wander) of a combination of voices."""
+    def features(self, signs: dict[int, float]) -> tuple[float, float, float, float, float]:
+        """(sandwich, curvature, lock, wander, astray) of a combination of voices."""
         combination = self._combination(signs)
         return (
             deviation(self.spread.sandwich, combination),
             deviation(self.spread.curvature, combination),
             float(min(self.fitted.locks[v] for v in signs)),
             self._wander(signs),
+            self._astray(signs),
         )
+
+    def _astray(self, signs: dict[int, float]) -> float:
+        """How far the fit's mean is from the coarse tracks', in cents; hidden voices apart."""
+        away = (self.fitted.fit.cents() - self.fitted.coarse) @ self.weights
+        return float(abs(np.nansum([sign * away[voice] for voice, sign in signs.items()])))
 
     def _wander(self, signs: dict[int, float]) -> float:
         """Standard deviation in cents of the slow movement of a combination of voices."""
@@ -129,7 +135,7 @@ class Judge:
         return value, None if value is not None else "not_separable"
 
     def _stated(self, signs: dict[int, float]) -> float | None:
-        sandwich, _, lock, wander = self.features(signs)
+        sandwich, _, lock, wander, _ = self.features(signs)
         is_hidden = any(v in self.fitted.hidden for v in signs)
         value = stated(
             sandwich, lock, wander, self.fitted.margin if is_hidden else None, self.fitted.vibrato

@@ -10,7 +10,7 @@ looked for beside its parent and started from the best few offsets; the start wh
 is likeliest wins. The last fit uses all voices and all usable partials.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -26,8 +26,8 @@ from studio.intonation.cents.bands import (
 from studio.intonation.cents.refine import Basis, Fit, Problem, run
 from studio.intonation.cents.track import Track, near_multiple
 
-FMAX_HZ = 5000.0
-KMAX = 16
+FMAX_HZ = 5000.0  # above, phones and codecs keep little, and rooms smear most
+KMAX = 16  # partials above add nothing that lower ones do not say better
 SLOW_BANDWIDTH_HZ = 3.0
 VIBRATO_BANDWIDTH_HZ = 9.0
 VIBRATO_SEEN_CENTS = 3.5  # standard deviation of the coarse track about its line
@@ -38,19 +38,26 @@ SAME_CENTS = 1.5  # fits nearer than this are the same
 
 @dataclass(frozen=True, slots=True)
 class WindowFit:
-    """A fitted window: the last joint fit, its clip time axis (M,), and each voice's lock."""
+    """A fitted window: the last joint fit, its clip time axis (M,), and each voice's lock (V,).
+
+    ``coarse`` (V, M): the coarse tracks in cents re the fit's ``f0_hz``, NaN for hidden voices;
+    ``vibrato``: whether the voices move fast; ``hidden``: which voices were hidden; ``margin``:
+    log-likelihood (nats) by which the chosen start beat the next different one.
+    """
 
     fit: Fit
     time_s: np.ndarray
+    coarse: np.ndarray
     locks: np.ndarray
     vibrato: bool
     hidden: tuple[int, ...]
-    margin: float  # log-likelihood by which the chosen start beat the next different one
+    margin: float
 
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """One step of coarse to fine."""
+    """One step of coarse to fine: partials used, the amplitudes' ridge (stiffer once locked) and
+    how many smooth shapes they have, bandwidth of the pitch curve, most iterations."""
 
     kmax: int
     ridge: float
@@ -107,9 +114,7 @@ class _Window:
         half_band = MOVING_HALF_BAND_HZ if wide else STEADY_HALF_BAND_HZ
         self.spectrum: Spectrum = transform(y, sr, start_s, end_s, half_band)
         middle = self.spectrum.start_s + self.spectrum.length_s / 2
-        self.tracks = [
-            Track(t.f0_hz, t.time_s - middle, t.cents, t.level_db, t.votes, t.free) for t in tracks
-        ]
+        self.tracks = [replace(t, time_s=t.time_s - middle) for t in tracks]
         self.hidden = [v for v, t in enumerate(tracks) if t.hidden]
         self.f0 = np.array([t.f0_hz for t in tracks])
         self.modulations = np.zeros((0, self.spectrum.count), dtype=complex)
@@ -124,19 +129,13 @@ class _Window:
             inside = np.abs(t.time_s) <= half
             mean = float(np.median(t.cents[inside])) if inside.any() else float(np.median(t.cents))
             self.f0[v] = t.f0_hz * 2 ** (mean / 1200)
-            self.tracks[v] = Track(
-                self.f0[v], t.time_s, t.cents - mean, t.level_db, t.votes, t.free
-            )
+            self.tracks[v] = replace(t, f0_hz=float(self.f0[v]), cents=t.cents - mean)
 
     def spread_cents(self) -> float:
         """How far from its mean a partial may move."""
-        reach = [
-            float(
-                np.percentile(np.abs(t.cents[np.abs(t.time_s) <= self.spectrum.length_s / 2]), 95)
-            )
-            for t in self.tracks
-            if not t.hidden and (np.abs(t.time_s) <= self.spectrum.length_s / 2).any()
-        ]
+        half = self.spectrum.length_s / 2
+        inside = [np.abs(t.cents[np.abs(t.time_s) <= half]) for t in self.tracks if not t.hidden]
+        reach = [float(np.percentile(away, 95)) for away in inside if len(away)]
         return min(60.0, 4.0 + 1.2 * max(reach, default=10.0))
 
     def stage(
@@ -212,21 +211,31 @@ def fit_window(
             fit = window.stage(stage, window.f0, theta, bool(window.hidden), expected)
             theta, expected = fit.theta, fit.problem.expected_cents
         assert fit is not None
-        if window.hidden or window.moving:
+        if window.hidden:
             window.modulations = modulation.shapes(fit)
     margin = np.inf
     if window.hidden:
         fit, margin = _with_hidden(window, theta, stages)
     assert fit is not None
     middle = window.spectrum.start_s + window.spectrum.length_s / 2
+    time = fit.bands.time_s + middle
     return WindowFit(
         fit,
-        fit.bands.time_s + middle,
+        time,
+        np.stack([_coarse(t, time, f) for t, f in zip(tracks, fit.f0_hz, strict=True)]),
         lock.voice_locks(fit),
         window.moving,
         tuple(window.hidden),
         margin,
     )
+
+
+def _coarse(track: Track, time_s: np.ndarray, f0_hz: float) -> np.ndarray:
+    """A coarse track in cents re ``f0_hz`` at ``time_s`` (M,); NaN when the voice is hidden."""
+    if track.hidden:
+        return np.full(len(time_s), np.nan)
+    curve = np.interp(time_s, track.time_s, track.cents)
+    return curve + 1200 * np.log2(track.f0_hz / f0_hz)
 
 
 def _with_hidden(

@@ -81,3 +81,25 @@ def test_a_sampling_rate_too_low_is_refused():
     voice = SoundingVoice(440.0, 0.0, 1.0)
     with pytest.raises(ValueError, match="8000"):
         measure_sounding(np.zeros(4000), 4000, Sounding(0.0, 1.0, (voice,), 1.0))
+
+
+def test_samples_that_are_not_numbers_are_refused(event):
+    y = event.y.copy()
+    y[len(y) // 2] = np.nan
+    with pytest.raises(ValueError, match="not finite"):
+        measured(y, event.sr, event)
+
+
+def test_a_pitch_too_high_for_the_sampling_rate_is_not_separable():
+    voices = tuple(SoundingVoice(f, 0.0, 1.0) for f in (3900.0, 4200.0))
+    rng = np.random.default_rng(0)
+    fit = measure_sounding(rng.standard_normal(8000), 8000, Sounding(0.0, 1.0, voices, 1.0))
+    assert fit.intervals[0].unsure_reason == "not_separable"
+
+
+def test_clipping_moves_an_interval_by_less_than_a_cent(event):
+    plain = measured(event.y, event.sr, event).intervals[0].size_cents
+    level = np.percentile(np.abs(event.y), 90)
+    clipped = np.clip(event.y, -level, level)
+    size = measured(clipped, event.sr, event).intervals[0].size_cents
+    tones.assert_cents(size, plain, within=1.0)
