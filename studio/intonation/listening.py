@@ -25,7 +25,7 @@ from studio.intonation.measurement import (
     Voice,
     kind_of,
 )
-from studio.intonation.mending import mended
+from studio.intonation.mending import mended, rejoined
 from studio.intonation.notes import find_soundings
 from studio.intonation.options import Options
 from studio.intonation.reference import HeardNote, estimate
@@ -81,6 +81,7 @@ def listen(
     for number, sounding in enumerate(soundings, start=1):
         fits.append(_fit(y, sr, sounding))
         tell(FINDING_SHARE + (1.0 - FINDING_SHARE) * number / len(soundings))
+    soundings, fits = rejoined(soundings, fits, lambda sounding: _fit(y, sr, sounding))
     tell(1.0)
     heard = build(soundings, fits, Source(len(y) / float(sr), round(sr)), options)
     # As it will be stored, rounding included: judging it later gives the same marks.

@@ -9,17 +9,20 @@ are one playing. So are a playing and a short fragment of the same notes that to
 plays a double stop again for a third of a second without lifting the sound.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import log2
 
 from studio.intonation.runs import is_unlikely
-from studio.intonation.sounding import Sounding, SoundingVoice
+from studio.intonation.sounding import EventFit, Sounding, SoundingVoice
 from studio.theory import Pitch, midi_of_frequency
 
 SAME_CENTS = 35.0
 GAP_S = 0.06
 FRAGMENT_S = 0.4
+# A new playing has a breath before it, or the fingers moved. (Longest gap in s, furthest move of
+# a voice in cents): in less time, or with less movement, it is the bow that changed.
+SAME_PLACING = ((0.12, 4.0), (0.28, 0.8))
 LONGEST_S = 0.7  # of the moment between
 CLEARLY_HEARD = 0.7  # confidence
 
@@ -37,6 +40,43 @@ def mended(soundings: Sequence[Sounding], strings: tuple[Pitch, ...]) -> list[So
                 break
             found[-3:] = [_joined(before, after)]
     return found
+
+
+def rejoined(
+    soundings: Sequence[Sounding],
+    fits: Sequence[EventFit],
+    measure: Callable[[Sounding], EventFit],
+) -> tuple[list[Sounding], list[EventFit]]:
+    """Join measured pieces of one double stop whose fingers did not move in between.
+
+    ``measure`` is called for what was joined, over its whole length.
+    """
+    groups: list[list[int]] = []
+    for number in range(len(soundings)):
+        last = groups[-1][-1] if groups else None
+        if last is not None and _is_same_placing(soundings, fits, last, number):
+            groups[-1].append(number)
+        else:
+            groups.append([number])
+    kept, measured = [], []
+    for group in groups:
+        whole = soundings[group[0]]
+        if len(group) > 1:
+            whole = _joined(whole, soundings[group[-1]])
+        kept.append(whole)
+        measured.append(measure(whole) if len(group) > 1 else fits[group[0]])
+    return kept, measured
+
+
+def _is_same_placing(
+    soundings: Sequence[Sounding], fits: Sequence[EventFit], first: int, second: int
+) -> bool:
+    a, b = fits[first].voices, fits[second].voices
+    if len(a) < 2 or len(a) != len(b):
+        return False
+    moved = max(abs(1200.0 * log2(y.f0_hz / x.f0_hz)) for x, y in zip(a, b, strict=True))
+    gap = soundings[second].start_s - soundings[first].end_s
+    return any(gap <= gap_s and moved <= cents for gap_s, cents in SAME_PLACING)
 
 
 def _is_one_playing(

@@ -1,7 +1,10 @@
 """One playing heard in pieces becomes one again; what was really played stays."""
 
-from studio.intonation.mending import mended
-from studio.intonation.sounding import Sounding, SoundingVoice
+import numpy as np
+import pytest
+
+from studio.intonation.mending import mended, rejoined
+from studio.intonation.sounding import EventFit, Sounding, SoundingVoice, VoiceFit
 from studio.theory import VIOLIN, Pitch
 
 STRINGS = VIOLIN.open_strings
@@ -88,3 +91,57 @@ def test_single_notes_are_left_alone():
     pieces = [heard("Bb3", 1.0, 1.5), heard("Bb3 F6", 1.5, 1.7, 0.5), heard("Bb3", 1.7, 2.0)]
     assert len(spans(*pieces)) == 3
     assert spans() == []
+
+
+def fitted(sounding, off=0.0):
+    nothing = np.zeros(0)
+    voices = tuple(
+        VoiceFit(
+            voice.f0_hz * 2.0 ** (off / 1200.0),
+            0.3,
+            None,
+            -20.0,
+            None,
+            None,
+            None,
+            nothing,
+            nothing,
+        )
+        for voice in sounding.voices
+    )
+    return EventFit(voices, ())
+
+
+@pytest.mark.parametrize(
+    ("gap_s", "moved", "joined"),
+    [
+        (0.0, 0.5, True),  # the bow changed
+        (0.1, 3.5, True),
+        (0.18, 0.5, True),
+        (0.18, 2.0, False),  # a short breath, and the fingers moved a little
+        (0.0, 8.0, False),  # corrected without a breath: a new playing
+        (0.35, 0.0, False),  # played again
+    ],
+)
+def test_pieces_whose_fingers_did_not_move_are_one_playing(gap_s, moved, joined):
+    first, second = heard("F4 F5", 1.0, 1.5), heard("F4 F5", 1.5 + gap_s, 2.5 + gap_s)
+    measured = []
+
+    def measure(sounding):
+        measured.append((sounding.start_s, sounding.end_s))
+        return fitted(sounding)
+
+    fits = [fitted(first), fitted(second, moved)]
+    soundings, kept = rejoined([first, second], fits, measure)
+    assert len(soundings) == len(kept) == (1 if joined else 2)
+    assert measured == ([(1.0, 2.5 + gap_s)] if joined else [])
+
+
+def test_single_notes_and_other_double_stops_are_not_rejoined():
+    for pair in (
+        [heard("A4", 1.0, 1.5), heard("A4", 1.5, 2.0)],
+        [heard("F4 F5", 1.0, 1.5), heard("G4 G5", 1.5, 2.0)],
+        [heard("F4 F5", 1.0, 1.5), heard("F4", 1.5, 2.0)],
+    ):
+        soundings, _ = rejoined(pair, [fitted(s) for s in pair], fitted)
+        assert soundings == pair
