@@ -6,6 +6,7 @@ The sound is read block by block; memory beyond ``y`` itself does not grow with 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 from itertools import combinations, product
 
 import numpy as np
@@ -29,6 +30,7 @@ from studio.intonation.mending import mended, rejoined
 from studio.intonation.notes import find_soundings
 from studio.intonation.options import Options
 from studio.intonation.reference import HeardNote, estimate
+from studio.intonation.rereading import reread
 from studio.intonation.runs import cents_of
 from studio.intonation.sounding import EventFit, IntervalFit, Sounding, SoundingVoice, VoiceFit
 from studio.theory import (
@@ -81,7 +83,9 @@ def listen(
     for number, sounding in enumerate(soundings, start=1):
         fits.append(_fit(y, sr, sounding))
         tell(FINDING_SHARE + (1.0 - FINDING_SHARE) * number / len(soundings))
-    soundings, fits = rejoined(soundings, fits, lambda sounding: _fit(y, sr, sounding))
+    measure = partial(_fit, y, sr)
+    soundings, fits = reread(soundings, fits, measure)
+    soundings, fits = rejoined(soundings, fits, measure)
     tell(1.0)
     heard = build(soundings, fits, Source(len(y) / float(sr), round(sr)), options)
     # As it will be stored, rounding included: judging it later gives the same marks.
