@@ -10,6 +10,7 @@ import pytest
 import soundfile
 from jsonschema import Draft202012Validator
 
+from sample_media.make import PLANS, build
 from studio import analyse_command
 from studio.intonation import load_schema
 from studio.theory import Pitch
@@ -125,16 +126,16 @@ def test_silence_is_heard_and_holds_nothing(capsys, tmp_path):
     assert "No notes were heard." in run(capsys, path)[1]
 
 
-def test_a_sample_video_is_marked_as_its_truth_says(capsys):
-    clip = ROOT / "sample_media" / "clips" / "short-octaves.mp4"
-    truth = json.loads(clip.with_suffix("").with_suffix(".truth.json").read_text("utf-8"))
+@pytest.mark.parametrize("name", PLANS)
+def test_sample_clips_are_marked_as_their_truth_says_and_nowhere_else(capsys, name):
+    clip = build(name)
+    truth = json.loads((clip.parent / f"{name}.truth.json").read_text("utf-8"))
     code, out, _ = run(capsys, clip, "--json")
     assert code == 0
     document = json.loads(out)
     Draft202012Validator(load_schema()).validate(document)
     planted = [r for r in truth["runs"] if r["mark_expected"]]
     marks = document["judgement"]["marks"]
-    assert planted
     assert [mark["code"] for mark in marks] == [r["code"] for r in planted]
     for mark, planned in zip(marks, planted, strict=True):
         last = next(e for e in truth["events"] if e["id"] == planned["events"][-1])
