@@ -25,7 +25,7 @@ WINDOW_S = 0.92
 LEAST_HALF_S = 0.15
 LANDING_WINDOW_S = 0.4
 LANDING_LEAST_S = 0.5  # a shorter note cannot tell landing from settled
-LONGEST_TRACK_S = 30.0
+LONGEST_S = 30.0  # of a longer note the rest is not listened to
 
 
 def measure_soundings(y: np.ndarray, sr: int, soundings: Iterable[Sounding]) -> list[EventFit]:
@@ -60,6 +60,7 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     if sr < 8000:
         raise ValueError(f"sr is {sr} Hz; at least 8000 Hz is needed, for example 22050")
     start, end = _joint_span(sounding, len(y) / sr)
+    end = min(end, start + LONGEST_S)
     f0 = np.array([voice.f0_hz for voice in sounding.voices])
     if end - start < SHORTEST_S:
         return _unmeasured(f0, start, "too_short")
@@ -69,7 +70,7 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
             "for example by np.nan_to_num"
         )
     margin = min(0.045, 0.1 * (end - start))
-    spectra = frames(y, sr, start + margin, min(end - margin, start + LONGEST_TRACK_S))
+    spectra = frames(y, sr, start + margin, end - margin)
     tracks = coarse_tracks(spectra, f0)
     followed = tracks + glide.glides(y, sr, start, end, tracks)
     span = settle.settled_span(followed, start, end)

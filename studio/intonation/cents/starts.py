@@ -6,7 +6,8 @@ Conventions: a start is a pitch and a curve for every voice; its ``gain`` is the
 Every hidden voice brings a few offsets from its parent; starts are their combinations, best
 first, cut to ``MOST``. An offset with much less gain than the best one is not tried (fits are
 what costs time). An octave or twelfth that is exactly in tune shows no line of its own, so when
-no line stands out, offset zero is tried too.
+no line stands out, offset zero is tried too - but not under vibrato, where two equal lines with
+curves of their own would model the room's smear of one voice all too well.
 """
 
 from dataclasses import dataclass
@@ -28,7 +29,8 @@ class Known:
     """What is known before: all voices' pitches and curves, those of hidden voices coarsely.
 
     ``f0_hz`` (V,), ``theta`` (V, P) on the cosine basis ``pitch`` (P, M), ``modulations``
-    (R, M) of the visible voices, and which voices are ``hidden``.
+    (R, M) of the visible voices, which voices are ``hidden``, and whether the voices are
+    ``moving`` (vibrato).
     """
 
     spectrum: Spectrum
@@ -37,6 +39,7 @@ class Known:
     pitch: np.ndarray
     modulations: np.ndarray
     hidden: tuple[int, ...]
+    moving: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +105,8 @@ def _beside(known: Known, start: Start, parent: int, h: int, n: int) -> tuple[li
     best = scored[0][1]
     kept = [(at, gain) for at, gain in scored if gain >= min(CLEAR_SHARE * best, best)]
     lost = best - max([gain for _, gain in scored[len(kept) :]], default=-np.inf)
-    if best < CLEAR_GAIN and min(abs(at) for at, _ in kept) > NEAR_ZERO_CENTS:
+    nothing_near = min(abs(at) for at, _ in kept) > NEAR_ZERO_CENTS
+    if best < CLEAR_GAIN and nothing_near and not known.moving:
         kept.append((0.0, 0.0))
     options = [({h: n * f0[parent] * 2 ** (at / 1200)}, curve, gain) for at, gain in kept]
     return options, lost

@@ -127,6 +127,10 @@ def free_partials(f0_hz: np.ndarray, voice: int, doubt_cents: float) -> np.ndarr
     clear = np.full(len(k), np.inf)
     for other, f in enumerate(f0_hz):
         if other != voice:
+            relation = near_multiple(f0_hz, other)
+            if relation and relation[0] == voice:
+                # a hidden voice's partials may be far enough off to be taken for this one's
+                clear[k % relation[1] == 0] = 0.0
             multiple = np.maximum(np.round(freq / f), 1)
             clear = np.minimum(clear, np.abs(freq - multiple * f))
     return k[clear > CLEAR_HZ + freq * doubt_cents / 1731.0]

@@ -255,7 +255,13 @@ def _with_hidden(
     if theta is not None:
         begun = _grow(theta, len(basis.pitch))
     known = starts.Known(
-        window.spectrum, window.f0, begun, basis.pitch, window.modulations, tuple(window.hidden)
+        window.spectrum,
+        window.f0,
+        begun,
+        basis.pitch,
+        window.modulations,
+        tuple(window.hidden),
+        window.moving,
     )
     likely, spare = starts.find(known)
     every = np.array([start.f0_hz for start in likely])
