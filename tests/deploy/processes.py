@@ -61,7 +61,7 @@ def started(command: list[str], log: Path, **environment: str) -> Iterator[psuti
     try:
         yield top
     finally:
-        family = [top, *top.children(recursive=True)] if top.is_running() else []
+        family = [*top.children(recursive=True), top] if running([top]) else []
         for member in family:
             with contextlib.suppress(psutil.NoSuchProcess):
                 member.send_signal(signal.SIGKILL)

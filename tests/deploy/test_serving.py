@@ -36,10 +36,14 @@ def studio(tmp_path_factory: pytest.TempPathFactory):
 
 
 def pool_of(top: psutil.Process, queue: str) -> list[psutil.Process]:
-    """The worker of a queue and its pool process, once both run."""
-    for child in running(top.children()):
-        if f"{queue}@" in command_of(child) and child.children():
-            return [child, *child.children()]
+    """The worker of a queue and its pool process, once both run.
+
+    A worker that starts has other children for a moment: it tries the sandbox.
+    """
+    for worker in running(top.children()):
+        if f"{queue}@" in command_of(worker):
+            pool = [p for p in running(worker.children()) if f"{queue}@" in command_of(p)]
+            return [worker, *pool] if pool else []
     return []
 
 
