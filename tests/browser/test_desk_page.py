@@ -383,3 +383,24 @@ def test_a_clip_that_waits_can_be_passed_over_by_key(cast, clip, opened):
     expect(page.locator(".about b")).to_have_text("Second")
     page.keyboard.press("Shift+W")
     expect(page.locator(".about b")).to_have_text("Octaves")
+
+
+def test_without_scripts_the_forms_do_the_work(cast, clip, chromium, live_server):
+    context = chromium.new_context(base_url=live_server.url, java_script_enabled=False)
+    for name, morsel in as_person(cast.teacher).cookies.items():
+        context.add_cookies([{"name": name, "value": morsel.value, "url": live_server.url}])
+    page = context.new_page()
+    page.goto(f"/clips/{clip.pk}/")
+    page.locator("#keep-0").click()
+    expect(page.locator("#keep-0")).to_have_attribute("aria-pressed", "true")
+    page.locator("#composer input[name='start_s']").fill("0:04.5")
+    page.locator("#composer textarea").fill("Slower bow")
+    page.get_by_role("button", name="Add comment").click()
+    expect(page.locator(".comment .text")).to_have_text("Slower bow")
+    page.locator("#summary textarea").fill("Good work.")
+    page.locator("#summary button").click()
+    page.get_by_role("button", name="Return to").click()
+    expect(page.locator(".messages")).to_contain_text("Returned to")
+    context.close()
+    snapshot = Return.objects.get().snapshot
+    assert [moment["type"] for moment in snapshot["moments"]] == ["mark", "comment"]
