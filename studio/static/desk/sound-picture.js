@@ -129,12 +129,10 @@ export class SoundPicture extends HTMLElement {
 
   point(seconds) {
     const near = 3 / pxPerSecond(this.view);
-    const found =
-      seconds === null
-        ? null
-        : visible(this.#state).find((e) => e.start_s - near <= seconds && e.end_s + near >= seconds);
-    if ((found ?? null) === this.#state.pointed) return;
-    this.#state.pointed = found ?? null;
+    const under = (e) => e.start_s - near <= seconds && e.end_s + near >= seconds;
+    const found = (seconds !== null && visible(this.#state).find(under)) || null;
+    if (found === this.#state.pointed) return;
+    this.#state.pointed = found;
     this.#redrawOver();
     this.#emit("desk:point", { event: found?.id ?? null });
   }
