@@ -23,7 +23,8 @@ ONSET_BELOW_DB = 12.0
 TAIL_DB = 20.0  # of the fall after a note's end that is fitted; below lies the noise
 RELEASE_S = 0.03  # from the knee, where the bow begins to lift, to the stroke's end
 GONE_DB = 9.0  # under its usual level a note is over, whatever still rings
-BEFORE_KNEE_S, AFTER_KNEE_S = 0.40, 0.25
+BEFORE_KNEE_S, AFTER_KNEE_S = 0.30, 0.25
+FALL_DB_PER_S = 25.0  # a note's end falls faster; a slower fall is a diminuendo
 DIP_DB = 4.0  # a bow change in a room; deeper in dry sound
 DIP_ALONE_DB = 6.0  # one voice has fewer partials, so its level is less steady
 RISE_S = 0.12  # a new stroke is loud this soon
@@ -61,15 +62,15 @@ def offset_s(db: np.ndarray, time_s: np.ndarray, about_s: float, start_s: float)
     hi = max(hi, int(np.searchsorted(time_s, about_s + 0.15)))
     hi = last + int(np.argmin(db[last:hi])) + 1  # beyond the lowest point another note begins
     step = float(time_s[1] - time_s[0])
-    first = max(lo, last - int(BEFORE_KNEE_S / step))
+    first = max((lo + last) // 2, last - int(BEFORE_KNEE_S / step))  # clear of the attack
     part = db[first : min(hi, last + int(AFTER_KNEE_S / step))]
     low = np.flatnonzero(part < np.median(part[: max(1, len(part) // 3)]) - TAIL_DB)
     part = part[: int(low[0])] if len(low) else part
-    knee_s = float(time_s[min(first + _knee(part), len(time_s) - 1)])
+    knee_s = float(time_s[min(first + _knee(part, FALL_DB_PER_S * step), len(time_s) - 1)])
     return min(knee_s + RELEASE_S, float(time_s[hi - 1]))
 
 
-def _knee(db: np.ndarray) -> int:
+def _knee(db: np.ndarray, least_fall_db: float) -> int:
     """Return the index where the best line "level, then falling" bends; the end if it never does."""
     n = len(db)
     if n < 8:
@@ -79,7 +80,8 @@ def _knee(db: np.ndarray) -> int:
     fall -= fall.mean(axis=1, keepdims=True)
     level = db - db.mean()
     along = fall @ level / (fall**2).sum(axis=1)
-    rest = (level**2).sum() - np.minimum(along, 0.0) ** 2 * (fall**2).sum(axis=1)
+    along = np.where(along < -least_fall_db, along, 0.0)
+    rest = (level**2).sum() - along**2 * (fall**2).sum(axis=1)
     best = int(np.argmin(rest))
     falls = along[best] * (n - 3 - best) < -3.0  # by 3 dB at least, or it is only a ripple
     return best + 2 if falls else n - 1

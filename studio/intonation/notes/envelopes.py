@@ -28,6 +28,8 @@ CLEAR_HZ = 55.0
 NEARLY_HZ = 25.0
 LOWEST_HZ, HIGHEST_HZ = 150.0, 4500.0
 MOST_PARTIALS = 9
+TOGETHER_HZ = 5000.0
+SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of its frequency
 _HANN = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
 _HANN /= _HANN.sum()
 
@@ -109,11 +111,15 @@ def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray
 
     A mean over many partials is steady where each flutters: only what lowers all of them shows.
     """
-    hz = np.sort(np.concatenate([f0 * np.arange(1, 21) for f0 in f0_hz]))
-    hz = hz[(hz > LOWEST_HZ) & (hz < 5500.0)]
+    hz = np.sort(np.concatenate([f0 * np.arange(1, 17) for f0 in f0_hz]))
+    hz = hz[(hz > LOWEST_HZ) & (hz < max(TOGETHER_HZ, 1.1 * hz[0]))]
     apart = np.concatenate([[True], np.diff(hz) > bin_hz]) if len(hz) else np.zeros(0, bool)
     at = np.rint(hz[apart] / bin_hz).astype(int) if len(hz) else np.array([3])
-    level = np.maximum(np.maximum(power[:, at - 1], power[:, at]), power[:, at + 1])
+    level, reach = power[:, at].copy(), 1.0 + SWING * at
+    for shift in range(1, int(reach.max()) + 1):
+        far = reach >= shift
+        wide = np.maximum(power[:, at[far] - shift], power[:, at[far] + shift])
+        level[:, far] = np.maximum(level[:, far], wide)
     usual = np.percentile(level, 60, axis=0)
     strong = usual > usual.max() * 3e-4
     db = 10.0 * np.log10(level[:, strong] / usual[strong] + 1e-3)

@@ -224,9 +224,7 @@ def agree_on_edges(events: list[Event]) -> None:
     Where a voice goes on from one event into the next, the border is set by the voices
     that join or leave, not by the one that stays.
     """
-    adjoin = [
-        b.start_s - a.end_s < ADJOIN_S and not b.new_stroke for a, b in pairwise(events)
-    ]
+    adjoin = [b.start_s - a.end_s < ADJOIN_S and not b.new_stroke for a, b in pairwise(events)]
     for n, event in enumerate(events):
         before = events[n - 1].f0_hz if n and adjoin[n - 1] else np.zeros(0)
         after = events[n + 1].f0_hz if n + 1 < len(events) and adjoin[n] else np.zeros(0)
