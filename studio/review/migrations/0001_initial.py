@@ -7,75 +7,219 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('clips', '0001_initial'),
-        ('drills', '0001_initial'),
+        ("clips", "0001_initial"),
+        ("drills", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='Review',
+            name="Review",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('state', models.CharField(choices=[('waiting', 'waiting'), ('open', 'open'), ('returned', 'returned')], default='waiting', max_length=16)),
-                ('opened_at', models.DateTimeField(blank=True, null=True)),
-                ('summary', models.TextField(blank=True)),
-                ('double_stops_heard', models.PositiveIntegerField(blank=True, null=True)),
-                ('marks_found', models.PositiveIntegerField(blank=True, null=True)),
-                ('answers', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='answered_by', to='drills.assignment')),
-                ('clip', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='review', to='clips.clip')),
-                ('drills_set', models.ManyToManyField(blank=True, related_name='set_in', to='drills.assignment')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "state",
+                    models.CharField(
+                        choices=[
+                            ("waiting", "waiting"),
+                            ("open", "open"),
+                            ("returned", "returned"),
+                        ],
+                        default="waiting",
+                        max_length=16,
+                    ),
+                ),
+                ("opened_at", models.DateTimeField(blank=True, null=True)),
+                ("summary", models.TextField(blank=True)),
+                ("double_stops_heard", models.PositiveIntegerField(blank=True, null=True)),
+                ("marks_found", models.PositiveIntegerField(blank=True, null=True)),
+                (
+                    "answers",
+                    models.ForeignKey(
+                        blank=True,
+                        null=True,
+                        on_delete=django.db.models.deletion.SET_NULL,
+                        related_name="answered_by",
+                        to="drills.assignment",
+                    ),
+                ),
+                (
+                    "clip",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="review",
+                        to="clips.clip",
+                    ),
+                ),
+                (
+                    "drills_set",
+                    models.ManyToManyField(
+                        blank=True, related_name="set_in", to="drills.assignment"
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Return',
+            name="Return",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('returned_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('snapshot', models.JSONField()),
-                ('returned_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('review', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='returned', to='review.review')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("returned_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("snapshot", models.JSONField()),
+                (
+                    "returned_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "review",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="returned",
+                        to="review.review",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Decision',
+            name="Decision",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('choice', models.CharField(choices=[('kept', 'kept'), ('dropped', 'dropped')], max_length=16)),
-                ('code', models.CharField(max_length=40)),
-                ('start_s', models.FloatField()),
-                ('end_s', models.FloatField()),
-                ('midis', models.JSONField(default=list, help_text="MIDI numbers of the mark's voices.")),
-                ('sentence', models.TextField(blank=True, help_text='What the program said at the time.')),
-                ('words', models.TextField(blank=True, help_text="The teacher's own words, if edited.")),
-                ('decided_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('decided_by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('listening', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='clips.listening')),
-                ('review', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='decisions', to='review.review')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "choice",
+                    models.CharField(
+                        choices=[("kept", "kept"), ("dropped", "dropped")], max_length=16
+                    ),
+                ),
+                ("code", models.CharField(max_length=40)),
+                ("start_s", models.FloatField()),
+                ("end_s", models.FloatField()),
+                (
+                    "midis",
+                    models.JSONField(default=list, help_text="MIDI numbers of the mark's voices."),
+                ),
+                (
+                    "sentence",
+                    models.TextField(blank=True, help_text="What the program said at the time."),
+                ),
+                (
+                    "words",
+                    models.TextField(blank=True, help_text="The teacher's own words, if edited."),
+                ),
+                ("decided_at", models.DateTimeField(default=django.utils.timezone.now)),
+                (
+                    "decided_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "listening",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="clips.listening",
+                    ),
+                ),
+                (
+                    "review",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="decisions",
+                        to="review.review",
+                    ),
+                ),
             ],
         ),
         migrations.CreateModel(
-            name='Comment',
+            name="Comment",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('kind', models.CharField(choices=[('intonation', 'intonation'), ('left_hand', 'left hand'), ('bow', 'bow'), ('sound', 'sound'), ('music', 'music'), ('well_done', 'well done')], default='intonation', max_length=16)),
-                ('start_s', models.FloatField()),
-                ('end_s', models.FloatField(blank=True, null=True)),
-                ('text', models.TextField()),
-                ('version', models.PositiveIntegerField(default=1, help_text='Raised by each edit.')),
-                ('form_key', models.CharField(blank=True, help_text='Chosen by the page, so that one press makes one.', max_length=64)),
-                ('created_at', models.DateTimeField(default=django.utils.timezone.now)),
-                ('edited_at', models.DateTimeField(blank=True, null=True)),
-                ('author', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('review', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='comments', to='review.review')),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[
+                            ("intonation", "intonation"),
+                            ("left_hand", "left hand"),
+                            ("bow", "bow"),
+                            ("sound", "sound"),
+                            ("music", "music"),
+                            ("well_done", "well done"),
+                        ],
+                        default="intonation",
+                        max_length=16,
+                    ),
+                ),
+                ("start_s", models.FloatField()),
+                ("end_s", models.FloatField(blank=True, null=True)),
+                ("text", models.TextField()),
+                (
+                    "version",
+                    models.PositiveIntegerField(default=1, help_text="Raised by each edit."),
+                ),
+                (
+                    "form_key",
+                    models.CharField(
+                        blank=True,
+                        help_text="Chosen by the page, so that one press makes one.",
+                        max_length=64,
+                    ),
+                ),
+                ("created_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("edited_at", models.DateTimeField(blank=True, null=True)),
+                (
+                    "author",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "review",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        related_name="comments",
+                        to="review.review",
+                    ),
+                ),
             ],
             options={
-                'ordering': ['start_s', 'pk'],
-                'constraints': [models.UniqueConstraint(condition=models.Q(('form_key', ''), _negated=True), fields=('review', 'form_key'), name='one_comment_a_press')],
+                "ordering": ["start_s", "pk"],
+                "constraints": [
+                    models.UniqueConstraint(
+                        condition=models.Q(("form_key", ""), _negated=True),
+                        fields=("review", "form_key"),
+                        name="one_comment_a_press",
+                    )
+                ],
             },
         ),
     ]

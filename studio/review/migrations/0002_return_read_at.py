@@ -4,15 +4,16 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('review', '0001_initial'),
+        ("review", "0001_initial"),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='return',
-            name='read_at',
-            field=models.DateTimeField(blank=True, help_text='When the pupil first opened it.', null=True),
+            model_name="return",
+            name="read_at",
+            field=models.DateTimeField(
+                blank=True, help_text="When the pupil first opened it.", null=True
+            ),
         ),
     ]
