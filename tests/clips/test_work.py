@@ -6,7 +6,6 @@ import pytest
 from studio.clips import files, sentences, services, stages, tasks, work
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.stores import FolderStore
-
 from tests.clips.test_receive import SAMPLE
 
 

@@ -4,7 +4,6 @@ import os
 import signal
 import time
 
-import psutil
 import pytest
 from django.utils import timezone
 
@@ -45,9 +44,10 @@ def test_a_clip_whose_worker_is_killed_is_heard_once(clip, tmp_path, victim):
         stage = until(lambda: _at_work(clip), 60, "listening has begun")
         worker = studio.worker("listening")
         family = worker.children(recursive=True)
+        decoders = [process for process in family if "ff" in process.name()]
         doomed = worker if victim == "worker" else family[0]
         os.kill(doomed.pid, signal.SIGKILL)
-        until(lambda: not running([doomed, *_decoders(family)]), 10, "it and its decoders ended")
+        until(lambda: not running([doomed, *decoders]), 10, "it and its decoders ended")
         time.sleep(1.0)
         assert listening_of(clip).state == Stage.State.WORKING, "nobody else may have taken it"
         expire_lease(stage)
@@ -59,7 +59,3 @@ def test_a_clip_whose_worker_is_killed_is_heard_once(clip, tmp_path, victim):
 def _at_work(clip) -> Stage | None:
     stage = listening_of(clip)
     return stage if stage.state == Stage.State.WORKING else None
-
-
-def _decoders(family: list[psutil.Process]) -> list[psutil.Process]:
-    return [p for p in family if "ff" in p.name()]
