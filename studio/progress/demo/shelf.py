@@ -19,7 +19,7 @@ DRILLS = {
     "b-flat-octaves": DrillText(
         "B-flat major in octaves",
         "P8",
-        "Bb major",
+        "B♭ major",
         "From B-flat on the G string, an octave and a half up. Play the lower note alone, then the "
         "upper, then both. Hold the two together until the beating stops, as often as it takes. "
         "No rhythm, no hurry: listen, then move on.",
@@ -41,7 +41,7 @@ DRILLS = {
     "e-flat-sixths": DrillText(
         "E-flat major in sixths",
         "6",
-        "Eb major",
+        "E♭ major",
         "Neighbouring fingers on neighbouring strings. Listen to the lower note as the root of the "
         "sound, and fit the upper note into it. Stop when the hand is tired.",
     ),
