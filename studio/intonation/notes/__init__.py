@@ -1,4 +1,26 @@
-"""Which notes sound, and when."""
+"""Which notes sound, and when: a clip cut into single notes, double stops and chords.
+
+Conventions
+-----------
+* ``y`` is mono float, shape (n,), full scale -1..1; ``sr`` in Hz; times in seconds from its first
+  sample; pitches in Hz, on no scale: nothing here knows A4 or a semitone grid.
+* Levels in dB re full scale; costs in *clear peaks* (see ``hypotheses``).
+* Silence, noise, talk and struck strings give no sounding, as far as they can be told.
+
+The way through
+---------------
+1. ``audio`` checks the sound and reads it near 22 kHz, a block at a time.
+2. ``frames`` turns blocks into spectra, noise floors and peaks, 14 steps a second.
+3. ``salience`` proposes fundamentals; ``hypotheses`` gives every likely set of them a cost.
+4. ``track`` finds the cheapest path through the clip (Viterbi) and cuts it into stretches.
+5. ``edges.playings`` cuts a stretch where the bow began again.
+6. ``events`` decides each event again from all of its sound, with ``bowed`` to refuse what no
+   bow made, and takes out what only rings on.
+7. ``octaves`` tells an octave from one bright note.
+8. ``edges`` places beginnings and ends, from the ``envelopes`` of each voice's own partials.
+
+Memory grows by a few kilobytes for each second of sound; the sound itself is never copied whole.
+"""
 
 from studio.intonation.notes.find import find_soundings
 

@@ -72,7 +72,7 @@ class Sound:
         self._remembered: dict[int, np.ndarray] = {}
 
     def read(self, first: int, count: int) -> np.ndarray:
-        """Return ``count`` samples from sample ``first`` (both at ``fs``), float32; zeros outside."""
+        """Return ``count`` samples from sample ``first``, both at ``fs``; zeros outside."""
         out = np.zeros(count, np.float32)
         b = first // self._block
         while b * self._block < first + count:

@@ -5,9 +5,9 @@ Conventions: times in seconds from the clip's start; levels in dB.
 Method
 ------
 Everything is read from the envelopes of a sounding's own partials. A note begins where
-it comes within 12 dB of its held level. It ends at the knee where a level that was held begins to fall
-along a straight line in dB, as the tail of a room does: the best of all two-piece lines (least
-squares) through the last half second. A new bow stroke on the same notes shows as a dip
+it comes within 12 dB of its held level. It ends at the knee where a level that was held begins
+to fall along a straight line in dB, as the tail of a room does: the best of all two-piece lines
+(least squares) through the last half second. A new bow stroke on the same notes shows as a dip
 in all own partials together, deep against both sides and rising again fast (an onset detector on
 pitch-specific energy; cf. Bello et al., *IEEE Trans. Speech and Audio Processing* 13(5), 2005).
 Swells are slow, vibrato and beats move the partials one against another: neither dips like that.
@@ -26,7 +26,7 @@ GONE_DB = 9.0  # under its usual level a note is over, whatever still rings
 BEFORE_KNEE_S, AFTER_KNEE_S = 0.30, 0.25
 FALL_DB_PER_S = 25.0  # a note's end falls faster; a slower fall is a diminuendo
 DIP_DB = 4.0  # a bow change in a room; deeper in dry sound
-DIP_ALONE_DB = 6.0  # one voice has fewer partials, so its level is less steady
+DIP_ALONE_DB = 7.5  # one voice has fewer partials, so its level is less steady
 RISE_S = 0.12  # a new stroke is loud this soon
 DIP_WITHIN_S = 1.2  # a dip's sides are looked for within this span
 SHORTEST_S = 0.12  # no playing is shorter
@@ -71,7 +71,7 @@ def offset_s(db: np.ndarray, time_s: np.ndarray, about_s: float, start_s: float)
 
 
 def _knee(db: np.ndarray, least_fall_db: float) -> int:
-    """Return the index where the best line "level, then falling" bends; the end if it never does."""
+    """Return where the best line "level, then falling" bends; the end if it never does."""
     n = len(db)
     if n < 8:
         return n - 1

@@ -2,15 +2,15 @@
 
 Conventions
 -----------
-* An :class:`Envelopes` covers a span at ``STEP_S`` (about 6 ms); ``db`` has shape (V, m), one row per
+* An :class:`Envelopes` covers a span in steps of about 6 ms; ``db`` has shape (V, m), one row per
   voice, in dB re full scale, the median over the voice's partials.
 * A partial is *own* when it lies at least ``CLEAR_HZ`` from every partial of every other note that
   sounds in the span or just beside it.
 
 Method
 ------
-A short Hann window (46 ms) makes the times sharp; its main lobe is about 86 Hz wide, so own partials
-must be that clear of others. The median over partials ignores the beats and room
+A short Hann window (46 ms) makes the times sharp; its main lobe is about 86 Hz wide, so own
+partials must be that clear of others. The median over partials ignores the beats and room
 interference that make single partials flutter: a bow change lowers all of them at once.
 """
 

@@ -34,6 +34,8 @@ OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as
 PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
 GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
 DISSENT = 1.0  # how much the moments of an event weigh beside their mean
+BRIEF_S = 0.4
+LOYALTY_BRIEF = 1.2  # the same for a brief event, whose mean spectrum tells little more
 LOYALTY = 0.4  # clear peaks: how much better another reading of the whole event must be
 
 
@@ -77,8 +79,9 @@ def joined(events: list[Event], gap_s: float = 0.16) -> list[Event]:
     out: list[Event] = []
     for event in events:
         last = out[-1] if out else None
-        near = last is not None and event.start_s - last.end_s < gap_s and not event.new_stroke
-        if near and same_notes(last.f0_hz, event.f0_hz):
+        if last is None or event.new_stroke or event.start_s - last.end_s >= gap_s:
+            out.append(event)
+        elif same_notes(last.f0_hz, event.f0_hz):
             if event.length_s > last.length_s:
                 last.f0_hz = event.f0_hz
             last.end_s = event.end_s
@@ -114,9 +117,10 @@ def decided_again(
     for n, e in enumerate(events):
         order = found.cost[n].copy()
         rows = _rows(frames, e, step_s)
+        loyalty = LOYALTY if e.length_s > BRIEF_S else LOYALTY_BRIEF
         readings = [f[f > 0.0] for f in found.f0_hz[n]]
         for h, reading in enumerate(readings):
-            order[h] -= LOYALTY * same_notes(reading, e.f0_hz)
+            order[h] -= loyalty * same_notes(reading, e.f0_hz)
             order[h] += DISSENT * _dissent(rows, reading)
         rank = np.argsort(order)
         e.f0_hz = readings[rank[0]]
@@ -127,6 +131,16 @@ def decided_again(
         if len(e.f0_hz):
             out.append(e)
     return out
+
+
+def distinct_readings(event: Event) -> tuple[tuple[float, ...], ...]:
+    """Return the event's other readings as plain numbers, each set of notes once."""
+    kept: list[np.ndarray] = [event.f0_hz]
+    for reading in event.alternatives:
+        notes = np.array(reading)
+        if not any(same_notes(notes, k) for k in kept):
+            kept.append(notes)
+    return tuple(tuple(float(f) for f in k) for k in kept[1:])
 
 
 def _rows(frames: Hypotheses, event: Event, step_s: float) -> Hypotheses:

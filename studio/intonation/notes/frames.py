@@ -96,7 +96,7 @@ def analyse(power: np.ndarray, fs: float) -> Spectra:
 
 def noise_floor(db: np.ndarray) -> np.ndarray:
     """Return the noise floor in dB, shape of ``db``: per band a low percentile, interpolated."""
-    frames, bins = db.shape
+    bins = db.shape[1]
     half = BAND // 2
     starts = np.arange(0, max(1, bins - BAND + 1), half)
     bands = np.stack([db[:, s : s + BAND] for s in starts], axis=1)

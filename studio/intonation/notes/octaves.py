@@ -9,8 +9,8 @@ Conventions
 
 Method
 ------
-1. Cut every partial out of one FFT of the event (a short inverse FFT of the bins around it gives the
-   baseband at a low rate).
+1. Cut every partial out of one FFT of the event (a short inverse FFT of the bins around it gives
+   the baseband at a low rate).
 2. Follow f0(t) from the odd partials: the amplitude-weighted mean of their phase steps, each
    divided by its number (the maximum-likelihood combination for a harmonic source).
 3. Turn every baseband back by k·φ(t). Vibrato and wander common to the note vanish; what

@@ -79,7 +79,7 @@ def _residual(spectra: Spectra, weight: np.ndarray, salient: np.ndarray) -> np.n
     found = []
     for c in range(salient.shape[1]):
         one = fit_to_peaks(salient[:, c : c + 1], spectra.peak_hz, weight)
-        k, off, tol = partial_of(spectra.peak_hz[:, None, :], one[:, :, None])
+        _, off, tol = partial_of(spectra.peak_hz[:, None, :], one[:, :, None])
         free = np.where((np.abs(off) > 1.5 * tol)[:, 0], weight, 0.0)
         peaks = _strongest(spectra.peak_hz, free, 3)
         found += [peaks, peaks / 2.0, peaks[:, :2] / 3.0]

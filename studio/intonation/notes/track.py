@@ -74,6 +74,8 @@ def _as_cents(f0_hz: np.ndarray) -> np.ndarray:
 def stretches(hypotheses: Hypotheses, path: np.ndarray) -> list[Stretch]:
     """Return the path cut into stretches; silence is left out."""
     found: list[Stretch] = []
+    if not len(path):
+        return found
     chosen = hypotheses.f0_hz[np.arange(len(path)), path]
     cents = _as_cents(chosen)
     sounding = cents > 0.0
