@@ -34,6 +34,9 @@ GIVEN_CENTS = 30.0  # standard deviation of a pitch about the one given
 STEP_CENTS = 4.0
 CLEAR_HZ = 20.0
 FEWEST_FREE = 2
+ENOUGH_FREE = 3
+CAPTURING_Q = 3
+MOST_P, MOST_Q = 8, 5  # simple ratios p:q at which partials keep meeting
 NEAR_CENTS = 75.0  # a voice this close to a multiple of another has no free partials
 FLOOR_BLOCK_HZ = 400.0
 CAP = 5.0  # nepers of power between a partial's peak and its floor: 22 dB
@@ -117,6 +120,20 @@ def near_multiple(f0_hz: np.ndarray, voice: int) -> tuple[int, int] | None:
     return None if best is None else best[1:]
 
 
+def _shared(k: np.ndarray, ratio: float) -> np.ndarray:
+    """Which partials ``k`` meet another voice's again and again, the voices being near p:q.
+
+    However far off they are in hertz, they all point to the same wrong pitch, the exact p:q,
+    and a stronger voice would draw a weaker one there. True for multiples of q.
+    """
+    shared = np.zeros(len(k), dtype=bool)
+    for q in range(1, MOST_Q + 1):
+        p = round(q * ratio)
+        if 1 <= p <= MOST_P and abs(1200 * np.log2(q * ratio / p)) < NEAR_CENTS:
+            shared |= k % q == 0
+    return shared
+
+
 def free_partials(f0_hz: np.ndarray, voice: int, doubt_cents: float) -> np.ndarray:
     """Partial numbers of ``voice`` that no other voice's partial comes near."""
     if near_multiple(f0_hz, voice):
@@ -124,26 +141,26 @@ def free_partials(f0_hz: np.ndarray, voice: int, doubt_cents: float) -> np.ndarr
     top = min(PARTIALS, int(TOP_HZ * 0.98 / f0_hz[voice]))
     k = np.arange(1, top + 1)
     freq = k * f0_hz[voice]
-    clear = np.full(len(k), np.inf)
+    clear, shared = np.full(len(k), np.inf), np.zeros(len(k), dtype=bool)
     for other, f in enumerate(f0_hz):
         if other != voice:
-            relation = near_multiple(f0_hz, other)
-            if relation and relation[0] == voice:
-                # a hidden voice's partials may be far enough off to be taken for this one's
-                clear[k % relation[1] == 0] = 0.0
+            shared |= _shared(k, f0_hz[voice] / f)
             multiple = np.maximum(np.round(freq / f), 1)
             clear = np.minimum(clear, np.abs(freq - multiple * f))
-    return k[clear > CLEAR_HZ + freq * doubt_cents / 1731.0]
+    free = clear > CLEAR_HZ + freq * doubt_cents / 1731.0
+    # in a chord hardly a partial may be left; then those a little apart have to do
+    return k[free & ~shared] if (free & ~shared).sum() >= ENOUGH_FREE else k[free]
 
 
 def reach_cents(f0_hz: np.ndarray, voice: int) -> float:
-    """How far from its given pitch a voice is looked for: not as far as another's partials."""
-    own, reach = f0_hz[voice], REACH_CENTS
+    """How far from its given pitch a voice is looked for: not as far as the nearest simple ratio
+    to another voice, where the other's partials would be taken for its own."""
+    reach = REACH_CENTS
     for other, f in enumerate(f0_hz):
-        if other != voice:
-            ratio = own / f if own > f else f / own
-            away = abs(1200 * np.log2(ratio / max(round(float(ratio)), 1)))
-            if away > NEAR_CENTS:
+        for q in range(1, CAPTURING_Q + 1):
+            ratio = q * f0_hz[voice] / f
+            away = abs(1200 * np.log2(ratio / max(round(ratio), 1)))
+            if other != voice and away > NEAR_CENTS:
                 reach = min(reach, max(0.55 * away, LEAST_REACH_CENTS))
     return float(reach)
 

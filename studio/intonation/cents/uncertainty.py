@@ -24,6 +24,7 @@ from studio.intonation.cents.settle import Weighting
 from studio.intonation.cents.window import WindowFit
 
 LEAST_LOCK = 0.2  # below it a voice explains too little to be measured
+LEAST_MOVING_LOCK = 0.3  # the same under vibrato, where wrong minima lock halfway
 # Under vibrato a room's tail of the lower voice passes for an octave's upper voice: of 60 such
 # octaves 20 were more than 2 c off, and all but 3 of those locked less than this.
 LEAST_MOVING_HIDDEN_LOCK = 0.5
@@ -163,8 +164,9 @@ class Judge:
     def _stated(self, signs: dict[int, float]) -> float | None:
         seen = self.evidence(signs)
         value = stated(seen)
-        tail = seen.moving and seen.margin is not None
-        least = LEAST_MOVING_HIDDEN_LOCK if tail else LEAST_LOCK
+        least = LEAST_LOCK
+        if seen.moving:
+            least = LEAST_MOVING_LOCK if seen.margin is None else LEAST_MOVING_HIDDEN_LOCK
         return value if seen.lock > least and value < MOST_CENTS else None
 
     def _too_close(self, low: int, high: int) -> bool:
