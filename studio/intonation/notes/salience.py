@@ -62,8 +62,13 @@ def candidates(spectra: Spectra, grid: np.ndarray, weight: np.ndarray) -> np.nda
     salient = np.where(shown[row, best] > 0.3, grid[best], 0.0)
     loud = _strongest(spectra.peak_hz, weight, 7)
     left = _residual(spectra, weight, salient[:, :2])
-    both = np.concatenate([salient, loud, left], axis=1)
-    both = fit_to_peaks(both, spectra.peak_hz, weight)
+    first = fit_to_peaks(salient[:, :1], spectra.peak_hz, weight)
+    # A second note is placed by the peaks that the first leaves: a partial that falls together
+    # with one of the first's pulls it by many cents where the interval is out of tune.
+    others = np.concatenate([salient[:, 1:], loud, left], axis=1)
+    free = _free(spectra, weight, first)
+    alone = fit_to_peaks(others, spectra.peak_hz, free)
+    both = np.concatenate([first, alone, fit_to_peaks(loud, spectra.peak_hz, weight)], axis=1)
     both[(both < grid[0]) | (both > grid[-1])] = 0.0
     return _distinct(both, CANDIDATES)
 
@@ -78,12 +83,17 @@ def _strongest(hz: np.ndarray, weight: np.ndarray, count: int) -> np.ndarray:
 def _residual(spectra: Spectra, weight: np.ndarray, salient: np.ndarray) -> np.ndarray:
     found = []
     for c in range(salient.shape[1]):
-        one = fit_to_peaks(salient[:, c : c + 1], spectra.peak_hz, weight)
-        _, off, tol = partial_of(spectra.peak_hz[:, None, :], one[:, :, None])
-        free = np.where((np.abs(off) > 1.5 * tol)[:, 0], weight, 0.0)
+        free = _free(spectra, weight, salient[:, c : c + 1])
         peaks = _strongest(spectra.peak_hz, free, 3)
         found += [peaks, peaks / 2.0, peaks[:, :2] / 3.0]
     return np.concatenate(found, axis=1)
+
+
+def _free(spectra: Spectra, weight: np.ndarray, f0_hz: np.ndarray) -> np.ndarray:
+    """Return the weights (T, P) of peaks that one note (T, 1) leaves; those it explains get 0."""
+    one = fit_to_peaks(f0_hz, spectra.peak_hz, weight)
+    _, off, tol = partial_of(spectra.peak_hz[:, None, :], one[:, :, None])
+    return np.where((np.abs(off) > 1.5 * tol)[:, 0], weight, 0.0)
 
 
 def partial_of(peak_hz: np.ndarray, f0_hz: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
