@@ -8,3 +8,5 @@ urlpatterns = [
     path("", include("studio.drills.urls")),
     path("", include("studio.review.urls")),
 ]
+
+handler500 = "studio.unavailable.server_error"

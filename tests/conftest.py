@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-pytest_plugins = ["tests.cast"]
+pytest_plugins = ["tests.cast", "tests.servers"]
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:

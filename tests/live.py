@@ -1,7 +1,8 @@
 """A whole studio of real processes for tests: web, two workers, periodic, one supervisor.
 
 It shares the test's database, queue and media folder, so that a test sees the same rows. Use
-with ``django_db(transaction=True)``: nothing that is not committed is seen by others.
+with ``django_db(transaction=True)``: nothing that is not committed is seen by others. Variables
+given by name put it on other ground (see :mod:`tests.production`).
 """
 
 import contextlib
@@ -52,7 +53,7 @@ def free_port() -> int:
 
 
 @contextlib.contextmanager
-def live_studio(folder: Path) -> Iterator[LiveStudio]:
+def live_studio(folder: Path, **variables: str) -> Iterator[LiveStudio]:
     """Start a studio on a free port, wait until it serves, stop it at the end."""
     port, log = free_port(), folder / "studio.log"
     environment = {
@@ -61,8 +62,9 @@ def live_studio(folder: Path) -> Iterator[LiveStudio]:
         "DATABASE_URL": "sqlite:///" + str(settings.DATABASES["default"]["NAME"]),
         "PORT": str(port),
         "WEB_PROCESSES": "1",
+        "PYTHONPATH": os.pathsep.join(sys.path),
+        **variables,
     }
-    environment |= {"PYTHONPATH": os.pathsep.join(sys.path)}
     with started([sys.executable, "-m", "studio", "serve"], log, **environment) as supervisor:
         studio = LiveStudio(f"http://127.0.0.1:{port}", supervisor, log)
         try:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
 
-from django.db import connection, models, transaction
+from django.db import DatabaseError, connection, models, transaction
 from django.db.models import F, Q
 from django.db.models.functions import Now
 
@@ -74,7 +74,10 @@ def beating(stage: Stage, every_s: float = HEARTBEAT_S) -> Iterator[Callable[[fl
     def keep() -> None:
         try:
             while not stop.wait(every_s):
-                beat(stage, shared["progress"])
+                try:
+                    beat(stage, shared["progress"])
+                except DatabaseError:  # away for a moment: the lease outlasts several beats
+                    connection.close()
         except LeaseLost:
             pass  # publishing will find out, and drop the work
         finally:
@@ -99,6 +102,7 @@ def publishing(stage: Stage) -> Iterator[Clip]:
         When the lease or the clip's generation is not what it was; nothing is written.
     """
     generation = stage.clip.generation
+    _reconnect_if_lost()
     with transaction.atomic():
         clip = Clip.objects.select_for_update().get(pk=stage.clip_id)
         if clip.generation != generation or clip.erased_at is not None:
@@ -120,6 +124,7 @@ def give_up(
 ) -> bool:
     """Record a failure: wait for another attempt, or fail for good. Says whether it will retry."""
     again = retry and stage.attempt < MAX_ATTEMPTS
+    _reconnect_if_lost()
     _held(stage).update(
         state=Stage.State.WAITING if again else Stage.State.FAILED,
         lease_token="",
@@ -153,6 +158,12 @@ def fail_exhausted() -> int:
         failure_code="worker_died",
         changed_at=Now(),
     )
+
+
+def _reconnect_if_lost() -> None:
+    """The database may have been restarted during the work: check before the next query."""
+    if not connection.in_atomic_block:
+        connection.close_if_unusable_or_obsolete()
 
 
 def _held(stage: Stage) -> models.QuerySet[Stage]:

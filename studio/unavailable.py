@@ -1,0 +1,18 @@
+"""What a page says when something of ours failed: 500, or 503 while the database is away."""
+
+import sys
+
+from django.db import InterfaceError, OperationalError
+from django.http import HttpRequest, HttpResponse
+from django.template import loader
+from django.views import defaults
+
+RETRY_S = 10  # a database that is started again is back by then
+
+
+def server_error(request: HttpRequest) -> HttpResponse:
+    """Django calls this while it handles the exception that nobody caught."""
+    if not isinstance(sys.exc_info()[1], OperationalError | InterfaceError):
+        return defaults.server_error(request)
+    page = loader.render_to_string("503.html")  # asks the database for nothing
+    return HttpResponse(page, status=503, headers={"Retry-After": str(RETRY_S)})
