@@ -28,6 +28,7 @@ LEAST_MOVING_LOCK = 0.3  # the same under vibrato, where wrong minima lock halfw
 # Under vibrato a room's tail of the lower voice passes for an octave's upper voice: of 60 such
 # octaves 20 were more than 2 c off, and all but 3 of those locked less than this.
 LEAST_MOVING_HIDDEN_LOCK = 0.5
+STILL_CENTS = 4.5  # movement below this is hardly vibrato: one of 7 c moves by 5 c
 MOST_CENTS = 5.0  # what may be this far off is not measured
 RESOLVING_PARTIAL = 4  # a unison is told apart by its lower partials, which are seldom weak
 LEAST_TURNS = 1.0
@@ -165,9 +166,18 @@ class Judge:
         seen = self.evidence(signs)
         value = stated(seen)
         least = LEAST_LOCK
-        if seen.moving:
+        if seen.moving and self._quickest() > STILL_CENTS:
             least = LEAST_MOVING_LOCK if seen.margin is None else LEAST_MOVING_HIDDEN_LOCK
         return value if seen.lock > least and value < MOST_CENTS else None
+
+    def _quickest(self) -> float:
+        """Standard deviation in cents of the fast movement of the voice that moves most.
+
+        Beats can make a coarse track look like vibrato; the fit then shows voices that stand still.
+        """
+        fit = self.fitted.fit
+        rate = np.arange(fit.theta.shape[1]) / (2 * fit.basis.length_s)
+        return float(np.sqrt(np.sum(fit.theta[:, rate >= SLOW_HZ] ** 2, axis=1) / 2).max())
 
     def _too_close(self, low: int, high: int) -> bool:
         """Whether a unison's voices drift apart by less than a turn at the partials that tell."""
