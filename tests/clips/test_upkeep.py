@@ -118,6 +118,34 @@ def test_a_damaged_backup_is_refused_before_anything_is_touched(clip, stored, tm
 
 
 @pytest.mark.django_db(transaction=True)
+def test_a_file_that_was_damaged_before_is_named_and_stops_no_backup(clip, stored, tmp_path):
+    at_rest(stored.path).write_bytes(b"The recording")
+    with pytest.raises(CommandError, match="finished, but 1 files were damaged"):
+        call_command("backup", tmp_path / "backup")
+    Clip.objects.filter(pk=clip.pk).update(title="changed after the backup")
+    call_command("restore", tmp_path / "backup")
+    clip.refresh_from_db()
+    assert clip.title == ""
+    assert "has other bytes" in verify().faults[0]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_went_while_a_backup_was_made_is_not_in_it(clip, stored, tmp_path, monkeypatch):
+    """The first try copies one file and finds another gone; by the second both are erased."""
+    gone = Original(path="clips/gone", sha256="", size_bytes=0)
+    tries = iter([[stored, gone], []])
+    snapshot = backing_up._snapshot
+
+    def snapshots(path):
+        snapshot(path)
+        return [backing_up.Named("", x.path, x.sha256, x.size_bytes) for x in next(tries)]
+
+    monkeypatch.setattr(backing_up, "_snapshot", snapshots)
+    assert backing_up.back_up(tmp_path / "backup")["files"] == []
+    assert not (tmp_path / "backup" / "media" / stored.path).exists()
+
+
+@pytest.mark.django_db(transaction=True)
 def test_the_snapshot_holds_what_the_write_ahead_log_held(clip, stored, tmp_path):
     backing_up.back_up(tmp_path / "backup")
     with closing(sqlite3.connect(tmp_path / "backup" / "database")) as snapshot:

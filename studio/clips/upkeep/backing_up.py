@@ -3,7 +3,8 @@
 A backup is a folder: ``database`` (a snapshot), ``media/`` (the files its rows name) and
 ``manifest.json`` (what is in it, with hashes). Stored files never change, so that a snapshot
 of the database taken first, and its files copied afterwards, belong together; where a file
-went in between, the snapshot is taken again.
+went in between, the snapshot is taken again. A file that is damaged already is copied as it is and
+named in the manifest: one bad file must not stand between a studio and its backups.
 
 What was erased stays erased: erasures are also kept in a list beside the stores, and a restore
 carries them out again.
@@ -14,21 +15,33 @@ import os
 import shutil
 import sqlite3
 import subprocess
+import tempfile
 from contextlib import closing
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 
 from django.conf import settings
+from django.core.management import call_command
 from django.db import connection, connections, transaction
+from psycopg.conninfo import make_conninfo
 
 from studio import __version__
 from studio.clips import erasures, files
-from studio.clips.stores import store
+from studio.clips.stores import store, sync_folder
 
 from .verifying import FILE_MODELS, Named, fault_of, named_files, sha256_of
 
 TRIES = 5
+# Every table, so that one which the backup does not know is not left between the others.
+EMPTY_POSTGRES = """
+SET lock_timeout = '10s';
+DO $$ DECLARE name text; BEGIN
+  FOR name IN SELECT quote_ident(tablename) FROM pg_tables WHERE schemaname = 'public' LOOP
+    EXECUTE 'DROP TABLE public.' || name || ' CASCADE';
+  END LOOP;
+END $$;
+"""
 DATABASE, MEDIA, MANIFEST = "database", "media", "manifest.json"
 
 
@@ -45,6 +58,7 @@ def back_up(target: Path) -> dict:
         named = _snapshot(target / DATABASE)
         missing = [one.path for one in named if not _copy(one, target / MEDIA)]
         if not missing:
+            _remove_unnamed(target / MEDIA, named)
             return _write_manifest(target, named)
     raise BackupError(
         f"{len(missing)} files that rows name are missing ({missing[0]} is one); "
@@ -56,12 +70,14 @@ def restore(source: Path) -> dict:
     """Put a backup in the place of both stores, then erase again what was erased since.
 
     The web and the workers must be stopped. Files of clips that the backup does not know become
-    left-overs; an SQLite database that was there is kept beside, as ``.before-restore``.
+    left-overs; an SQLite database that was there is kept beside, as ``.before-restore``. A backup
+    of an older program is brought up to date.
     """
     manifest = _checked_manifest(source)
     connections.close_all()
     _put_media(source / MEDIA, [Named(**entry) for entry in manifest["files"]])
     _put_database(source / DATABASE)
+    call_command("migrate", interactive=False, verbosity=0)
     again = erasures.carry_out_again()
     return manifest | {"erased_again": again}
 
@@ -101,7 +117,7 @@ def _snapshot_postgres(path: Path) -> list[Named]:
             "--format=custom",
             f"--file={path}",
             f"--snapshot={snapshot}",
-            *postgres_arguments(),
+            postgres_address(),
         )
         return list(named_files())
 
@@ -118,22 +134,40 @@ def _copy(named: Named, media: Path) -> bool:
     except FileNotFoundError:
         target.unlink(missing_ok=True)
         return False
-    with target.open("rb") as file:
-        os.fsync(file.fileno())
+    _sync(target)
     return True
 
 
+def _remove_unnamed(media: Path, named: list[Named]) -> None:
+    """What an earlier try copied, and was erased before the last, must not stay in the backup."""
+    known = {media / one.path for one in named}
+    for path in [path for path in media.rglob("*") if path.is_file()]:
+        if path not in known:
+            path.unlink()
+
+
+def _sync(path: Path) -> None:
+    with path.open("rb") as file:
+        os.fsync(file.fileno())
+
+
 def _write_manifest(target: Path, named: list[Named]) -> dict:
+    """The manifest comes last, and whole: without it a folder is no backup."""
+    faults = {one.path: fault_of(one, target / MEDIA / one.path) for one in named}
     manifest = {
         "version": 1,
         "program": __version__,
         "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
         "database": {"vendor": connection.vendor, "sha256": sha256_of(target / DATABASE)},
         "files": [asdict(one) for one in named],
+        "damaged": {path: fault for path, fault in faults.items() if fault},
     }
     beside = target / f".{MANIFEST}"
     beside.write_text(json.dumps(manifest, indent=1))
+    for written in (target / DATABASE, beside):
+        _sync(written)
     beside.replace(target / MANIFEST)
+    sync_folder(target)
     return manifest
 
 
@@ -155,7 +189,7 @@ def _checked_manifest(source: Path) -> dict:
     for entry in manifest["files"]:
         named = Named(**entry)
         fault = fault_of(named, source / MEDIA / named.path)
-        if fault:
+        if fault and named.path not in manifest.get("damaged", {}):
             raise BackupError(f"the backup is damaged: {fault}")
     return manifest
 
@@ -180,15 +214,13 @@ def _put_database(source: Path) -> None:
             live.with_name(live.name + suffix).unlink(missing_ok=True)
         beside.replace(live)
         return
-    _run(
-        "pg_restore",
-        "--clean",
-        "--if-exists",
-        "--no-owner",
-        "--single-transaction",
-        *postgres_arguments(),
-        str(source),
-    )
+    with tempfile.TemporaryDirectory() as scratch:
+        script, emptying = Path(scratch) / "restore.sql", Path(scratch) / "empty.sql"
+        emptying.write_text(EMPTY_POSTGRES)
+        _run("pg_restore", "--no-owner", "--no-privileges", f"--file={script}", str(source))
+        # One transaction: what was there goes only if all of the backup comes.
+        options = ("--quiet", "--no-psqlrc", "--single-transaction", "--set=ON_ERROR_STOP=1")
+        _run("psql", *options, f"--file={emptying}", f"--file={script}", postgres_address())
 
 
 def _set_aside(path: Path) -> None:
@@ -199,12 +231,12 @@ def _set_aside(path: Path) -> None:
 # -- PostgreSQL's own tools ------------------------------------------------------------------
 
 
-def postgres_arguments() -> list[str]:
+def postgres_address() -> str:
+    """The database as libpq's programs take it; the password goes by the environment."""
     found = settings.DATABASES["default"]
-    host = [f"--host={found['HOST']}"] if found["HOST"] else []
-    port = [f"--port={found['PORT']}"] if found["PORT"] else []
-    user = [f"--username={found['USER']}"] if found["USER"] else []
-    return [*host, *port, *user, f"--dbname={found['NAME']}"]
+    parts = {"host": found["HOST"], "port": found["PORT"], "user": found["USER"]}
+    parts = {name: value for name, value in parts.items() if value} | found["OPTIONS"]
+    return "--dbname=" + make_conninfo(dbname=found["NAME"], **parts)
 
 
 def _run(program: str, *arguments: str) -> None:
@@ -214,5 +246,7 @@ def _run(program: str, *arguments: str) -> None:
     done = subprocess.run(
         [program, *arguments], env=environment, capture_output=True, text=True, check=False
     )
+    if "lock timeout" in done.stderr:
+        raise BackupError("the studio is still running; stop web and workers, then try again")
     if done.returncode:
         raise BackupError(f"{program} failed: {done.stderr.strip()[-500:]}")

@@ -17,3 +17,10 @@ class Command(BaseCommand):
         except BackupError as error:
             raise CommandError(str(error)) from None
         self.stdout.write(f"Backed up the database and {len(manifest['files'])} files to {folder}.")
+        for fault in manifest["damaged"].values():
+            self.stderr.write(fault)
+        if manifest["damaged"]:
+            raise CommandError(
+                f"The backup is finished, but {len(manifest['damaged'])} files were damaged "
+                "already. Keep the backups made before, which may hold them whole."
+            )
