@@ -8,7 +8,7 @@ as unset.
 import os
 import secrets
 from pathlib import Path
-from urllib.parse import parse_qsl, unquote, urlsplit
+from urllib.parse import SplitResult, parse_qsl, unquote, urlsplit
 from zoneinfo import ZoneInfo
 
 from django.core.exceptions import ImproperlyConfigured
@@ -209,4 +209,71 @@ def broker(name: str) -> str:
     raise SettingError(
         f"{name} ends in {url.split('@')[-1]!r}; it must be filesystem:// or "
         "redis://HOST:PORT/0. Leave it unset for the queue in the data folder."
+    )
+
+
+def object_store(name: str) -> dict | None:
+    """django-storages' options from ``s3://KEY:SECRET@HOST:PORT/BUCKET?region=R&tls=0``, or None.
+
+    Any S3-compatible store; the bucket must exist. Neither key nor secret is ever shown.
+    """
+    url = text(name)
+    if not url:
+        return None
+    try:
+        return _s3_options(urlsplit(url))
+    except ValueError as error:
+        raise SettingError(
+            f"{name} cannot be used: {error}. It must be s3://KEY:SECRET@HOST:PORT/BUCKET, "
+            "with ?region=REGION or ?tls=0 (no encryption) after it where they are needed. "
+            "Leave it unset to keep clips in the data folder."
+        ) from None
+
+
+def _s3_options(parts: SplitResult) -> dict:
+    """The parts of the URL under the names that django-storages gives them.
+
+    Raises
+    ------
+    ValueError
+        With what is wrong.
+    """
+    more, bucket = dict(parse_qsl(parts.query)), parts.path.strip("/")
+    if parts.scheme != "s3":
+        raise ValueError(f"it begins with {parts.scheme!r}, not with 's3'")
+    if not (parts.username and parts.password):
+        raise ValueError("it has no KEY:SECRET before the @")
+    if not parts.hostname:
+        raise ValueError("it names no host")
+    if not bucket or "/" in bucket:
+        raise ValueError(f"its bucket is {bucket!r}; one name, without slashes")
+    if unknown := sorted(more.keys() - {"region", "tls"}):
+        raise ValueError(f"it sets {unknown[0]!r}; only region and tls can be set")
+    if more.get("tls", "1") not in ("0", "1"):
+        raise ValueError(f"tls is {more['tls']!r}; 1 or 0")
+    host = f"[{parts.hostname}]" if ":" in parts.hostname else parts.hostname
+    port = f":{parts.port}" if parts.port else ""
+    return {
+        "access_key": unquote(parts.username),
+        "secret_key": unquote(parts.password),
+        "bucket_name": unquote(bucket),
+        "endpoint_url": f"{'https' if more.get('tls', '1') == '1' else 'http'}://{host}{port}",
+        "region_name": more.get("region", "us-east-1"),
+        "default_acl": None,  # as the bucket's owner has set it: private
+        "client_config": _s3_client(),
+    }
+
+
+def _s3_client():
+    """Path-style addresses and only the checksums that all such stores know; bounded waiting."""
+    from botocore.config import Config
+
+    return Config(
+        signature_version="s3v4",
+        s3={"addressing_style": "path"},
+        request_checksum_calculation="when_required",
+        response_checksum_validation="when_required",
+        connect_timeout=5,
+        read_timeout=30,
+        retries={"max_attempts": 3, "mode": "standard"},
     )

@@ -15,6 +15,11 @@ from studio.supervisor import Child, Supervisor
 
 PORTS_TRIED = 50
 LOGINS = "logins.txt"  # in the demo's data folder: what to print at every start
+# What the shell may have set for the real studio, which the demo must not touch.
+REAL_STUDIO = (
+    *("DATABASE_URL", "BROKER_URL", "OBJECT_STORE", "SECRET_KEY"),
+    *("HTTPS", "PROXY", "ALLOWED_HOSTS"),
+)
 # One thread each: two workers on two cores must not start four threads apiece.
 ONE_THREAD = {
     f"{library}_NUM_THREADS": "1" for library in ("OMP", "OPENBLAS", "MKL", "NUMBA", "BLIS")
@@ -43,8 +48,8 @@ def serve() -> int:
 def demo(data: Path, port: int | None) -> int:
     """Serve an invented studio from a data folder of its own, on the next free port."""
     os.environ.update(STUDIO_DATA=str(data.absolute()), ADDRESS="127.0.0.1")
-    for name in ("DATABASE_URL", "BROKER_URL", "HTTPS", "PROXY", "ALLOWED_HOSTS", "SECRET_KEY"):
-        os.environ.pop(name, None)  # the demo must not touch the real studio
+    for name in REAL_STUDIO:
+        os.environ.pop(name, None)
     os.environ["PORT"] = str(_demo_port(port))
     from studio import settings
 

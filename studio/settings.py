@@ -29,7 +29,7 @@ PROXY = environment.flag("PROXY", HTTPS)
 # -- clips ---------------------------------------------------------------------------------
 MAX_UPLOAD_BYTES = environment.whole("MAX_UPLOAD_BYTES", 1_000_000_000, low=1_000_000, high=10**11)
 MAX_CLIP_S = environment.whole("MAX_CLIP_S", 900, low=10, high=3600)
-OBJECT_STORE = ""
+OBJECT_STORE = environment.object_store("OBJECT_STORE")
 MEDIA_ROOT = STUDIO_DATA / "media"
 FILE_UPLOAD_TEMP_DIR = STUDIO_DATA / "incoming"
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
@@ -102,6 +102,8 @@ STORAGES = {
         else "studio.staticfiles.NamedByContent"
     },
 }
+if OBJECT_STORE:
+    STORAGES["clips"] = {"BACKEND": "storages.backends.s3.S3Storage", "OPTIONS": OBJECT_STORE}
 WHITENOISE_USE_FINDERS = DEBUG
 WHITENOISE_AUTOREFRESH = DEBUG
 

@@ -10,8 +10,10 @@ import os
 import shutil
 import tempfile
 
+# What the shell has set must not change what is tested.
 for _name in ("SECRET_KEY", "DEBUG", "HTTPS", "PROXY", "ALLOWED_HOSTS", "BROKER_URL", "TIME_ZONE"):
-    os.environ.pop(_name, None)  # what the shell has set must not change what is tested
+    os.environ.pop(_name, None)
+os.environ.pop("OBJECT_STORE", None)
 os.environ["STUDIO_DATA"] = tempfile.mkdtemp(prefix="studio-tests-")
 atexit.register(shutil.rmtree, os.environ["STUDIO_DATA"], ignore_errors=True)
 

@@ -123,16 +123,12 @@ class ObjectStore:
     @contextmanager
     def local(self, name: str) -> Iterator[Path]:
         with tempfile.NamedTemporaryFile(dir=self.bench(), prefix="copy-") as copy:
-            with self.storage.open(name, "rb") as stored:
-                shutil.copyfileobj(stored, copy)
+            shutil.copyfileobj(self._get(name)["Body"], copy)
             copy.flush()
             yield Path(copy.name)
 
     def read(self, name: str, first: int, length: int) -> Iterator[bytes]:
-        try:
-            part = self.storage.bucket.Object(name).get(Range=f"bytes={first}-{first + length - 1}")
-        except self.storage.connection.meta.client.exceptions.NoSuchKey:
-            raise FileNotFoundError(name) from None
+        part = self._get(name, Range=f"bytes={first}-{first + length - 1}")
         return part["Body"].iter_chunks(BLOCK_BYTES)
 
     def size(self, name: str) -> int:
@@ -146,6 +142,13 @@ class ObjectStore:
     def entries(self) -> Iterator[Entry]:
         for found in self.storage.bucket.objects.all():
             yield Entry(found.key, found.size, found.last_modified.timestamp())
+
+    def _get(self, name: str, **options) -> dict:
+        """The store's answer; its body is read afterwards, as a stream."""
+        try:
+            return self.storage.bucket.Object(name).get(**options)
+        except self.storage.connection.meta.client.exceptions.NoSuchKey:
+            raise FileNotFoundError(name) from None
 
 
 def _blocks(file: BinaryIO, first: int, length: int) -> Iterator[bytes]:

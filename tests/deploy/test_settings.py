@@ -27,6 +27,16 @@ from tests.deploy.processes import ROOT
         ("BROKER_URL", "amqp://h", "BROKER_URL ends in 'amqp://h'; it must be filesystem://"),
         ("CSRF_TRUSTED_ORIGINS", "studio.example", "each part must be an origin with its scheme"),
         ("LOG_LEVEL", "LOUD", "LOG_LEVEL is 'LOUD'; it must be one of DEBUG, INFO"),
+        (
+            "OBJECT_STORE",
+            "s3://k:s@h",
+            "its bucket is ''; one name, without slashes. It must be s3",
+        ),
+        ("OBJECT_STORE", "s3://h/b", "it has no KEY:SECRET before the @. It must be s3://KEY:SEC"),
+        ("OBJECT_STORE", "https://k:s@h/b", "it begins with 'https', not with 's3'"),
+        ("OBJECT_STORE", "s3://k:s@h/b?tls=no", "tls is 'no'; 1 or 0"),
+        ("OBJECT_STORE", "s3://k:s@h/b?zone=x", "it sets 'zone'; only region and tls can be set"),
+        ("OBJECT_STORE", "s3://k:s@h:99999/b", "Port out of range 0-65535"),
         ("STUDIO_DATA", "/dev/null/x", "STUDIO_DATA is '/dev/null/x', which cannot be used"),
     ],
 )
@@ -61,6 +71,17 @@ def test_postgres_url_is_read_in_its_parts(monkeypatch, tmp_path):
     assert (found["USER"], found["PASSWORD"]) == ("te@cher", "p/w")
     assert (found["HOST"], found["PORT"], found["NAME"]) == ("db.example", "5433", "studio")
     assert found["OPTIONS"] == {"sslmode": "require"}
+
+
+def test_object_store_url_is_read_in_its_parts(monkeypatch):
+    url = "s3://te%40cher:p%2Fw@store.example:9000/clips?region=eu-1&tls=0"
+    monkeypatch.setenv("OBJECT_STORE", url)
+    found = environment.object_store("OBJECT_STORE")
+    assert (found["access_key"], found["secret_key"]) == ("te@cher", "p/w")
+    assert found["endpoint_url"] == "http://store.example:9000"
+    assert (found["bucket_name"], found["region_name"]) == ("clips", "eu-1")
+    monkeypatch.setenv("OBJECT_STORE", "s3://key:secret@store.example/clips")
+    assert environment.object_store("OBJECT_STORE")["endpoint_url"] == "https://store.example"
 
 
 @pytest.mark.parametrize("path", ["/srv/studio/db.sqlite3", "relative/db.sqlite3"])

@@ -21,4 +21,21 @@ def sweep_orphans(older_than_s: float = ORPHAN_AGE_S) -> list[str]:
     gone = sorted(name for name in old if name not in known)
     for name in gone:
         store().delete(name)
+    return gone + sweep_bench(before)
+
+
+def sweep_bench(before: float) -> list[str]:
+    """Remove what was being made when its process died; an object store's bench lies apart."""
+    bench, gone = store().bench(), []
+    for path in sorted(bench.rglob("*"), reverse=True):  # what is in a folder before the folder
+        try:
+            if path.stat().st_mtime >= before:
+                continue
+            if path.is_dir():
+                path.rmdir()
+            else:
+                path.unlink()
+                gone.append(f"{bench.name}/{path.relative_to(bench)}")
+        except OSError:  # not empty, or gone already
+            continue
     return gone
