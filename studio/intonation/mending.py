@@ -6,7 +6,8 @@ A held double stop is now and then heard as itself, then for a moment as somethi
 strong partial taken for a note), then as itself again, without a gap. A note that really came
 between would be heard clearly and lie within reach of the hand; where it does not, the pieces
 are one playing. So are a playing and a short fragment of the same notes that touches it: nobody
-plays a double stop again for a third of a second without lifting the sound.
+plays a double stop again for a third of a second without lifting the sound. And so is the first
+moment of a playing, while the bow grips and its pitch is not steady, heard as an unlikely chord.
 """
 
 from collections.abc import Callable, Sequence
@@ -20,6 +21,7 @@ from studio.theory import Pitch, midi_of_frequency
 SAME_CENTS = 35.0
 GAP_S = 0.06
 FRAGMENT_S = 0.4
+GRIP_S = 0.25
 # A new playing has a breath before it, or the fingers moved. (Longest gap in s, furthest move of
 # a voice in cents): in less time, or with less movement, it is the bow that changed.
 SAME_PLACING = ((0.12, 4.0), (0.28, 0.8))
@@ -34,6 +36,8 @@ def mended(soundings: Sequence[Sounding], strings: tuple[Pitch, ...]) -> list[So
         found.append(sounding)
         if len(found) >= 2 and _is_fragment(found[-2], sounding):
             found[-2:] = [_joined(found[-2], sounding)]
+        elif len(found) >= 2 and _is_grip(found[-2], sounding):
+            found[-2:] = [_begun_at(found[-2].start_s, sounding)]
         while len(found) >= 3:
             before, between, after = found[-3:]
             if not _is_one_playing(before, between, after, strings):
@@ -104,6 +108,29 @@ def _is_fragment(first: Sounding, second: Sounding) -> bool:
         and second.start_s - first.end_s <= GAP_S
         and _same(first, second)
     )
+
+
+def _is_grip(first: Sounding, second: Sounding) -> bool:
+    """Whether the first is the beginning of the second, heard while the bow gripped."""
+    return (
+        len(first.voices) > 1 < len(second.voices)
+        and first.end_s - first.start_s < GRIP_S
+        and second.end_s - second.start_s >= FRAGMENT_S
+        and second.start_s - first.end_s <= GAP_S
+        and first.confidence < CLEARLY_HEARD
+        and _shares_a_note(first, second)
+    )
+
+
+def _begun_at(start_s: float, sounding: Sounding) -> Sounding:
+    """The same sounding, begun earlier: voices that began with it do so as well."""
+    voices = tuple(
+        replace(
+            voice, start_s=start_s if voice.start_s - sounding.start_s < GAP_S else voice.start_s
+        )
+        for voice in sounding.voices
+    )
+    return replace(sounding, start_s=start_s, voices=voices)
 
 
 def _apart(a: SoundingVoice, b: SoundingVoice) -> float:

@@ -128,7 +128,8 @@ def _assemble(
     pitch = _pitches(settled, weighting)
     landed = _pitches(landing, landing_weighting) if landing else None
     order = np.argsort(pitch, kind="stable")
-    judge = uncertainty.Judge(settled, weighting)
+    expected_hz = np.array([voice.f0_hz for voice in sounding.voices])
+    judge = uncertainty.Judge(settled, weighting, expected_hz)
     levels = _levels_db(settled, weighting)
     voices = []
     for v in order:

@@ -33,6 +33,9 @@ MOST_CENTS = 5.0  # what may be this far off is not measured
 RESOLVING_PARTIAL = 4  # a unison is told apart by its lower partials, which are seldom weak
 LEAST_TURNS = 1.0
 MARGIN_CAP = 60.0  # nats; more says no more
+# Where the notes step, which asks another question of the whole event, found a hidden voice
+# within this of the fit, the two bear each other out: worth so many nats of margin.
+AGREED_CENTS, AGREED_NATS = 4.0, 20.0
 # Weights of the logarithms in `stated`, fitted on 1400 mixes; see there.
 SCALE = 1.38
 OFFSET, DISAGREEMENT, UNLOCKED, WANDER, ASTRAY = 1.841, 0.684, 0.611, 0.702, 0.170
@@ -112,8 +115,12 @@ def stated(seen: Evidence) -> float:
 class Judge:
     """Says how sure one window's pitches are."""
 
-    def __init__(self, fitted: WindowFit, weighting: Weighting) -> None:
+    def __init__(
+        self, fitted: WindowFit, weighting: Weighting, expected_hz: np.ndarray | None = None
+    ) -> None:
+        """``expected_hz`` (V,): the pitches that finding the notes came to, voice by voice."""
         self.fitted = fitted
+        self.expected_hz = expected_hz
         self.spread = spread(fitted.fit)
         self.weights = weighting(fitted.time_s)
         self.terms = fitted.fit.basis.pitch @ self.weights
@@ -134,9 +141,18 @@ class Judge:
             lock=float(min(self.fitted.locks[voice] for voice in signs)),
             wander=self._wander(signs),
             astray=self._astray(signs),
-            margin=self.fitted.margin if is_hidden else None,
+            margin=self._margin(signs) if is_hidden else None,
             moving=self.fitted.vibrato,
         )
+
+    def _margin(self, signs: dict[int, float]) -> float:
+        """The margin of the hidden voices' start, raised where two methods agree on them."""
+        if self.expected_hz is None or len(signs) < 2:
+            return self.fitted.margin
+        f0 = self.fitted.fit.f0_hz
+        pitch = self.fitted.fit.cents() @ self.weights + 1200 * np.log2(f0 / self.expected_hz)
+        away = abs(sum(sign * pitch[voice] for voice, sign in signs.items()))
+        return self.fitted.margin + AGREED_NATS * (away < AGREED_CENTS)
 
     def _astray(self, signs: dict[int, float]) -> float:
         """How far the fit's mean is from the coarse tracks', in cents; hidden voices apart."""

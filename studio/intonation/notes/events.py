@@ -32,6 +32,8 @@ HELD_ON_S = 0.06  # an end this close before the next beginning is that beginnin
 ADJOIN_S = 0.15  # nearer events are one line of sound
 OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
 PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
+JUST_BROKEN = 1.5  # log-odds where both notes were played singly just before
+BROKEN_WITHIN_S = 5.0
 GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
 DISSENT = 1.0  # how much the moments of an event weigh beside their mean
 BRIEF_S = 0.4
@@ -270,7 +272,7 @@ def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event
     """Decide every possible octave: upper notes added, refuted or left open (``doubt``)."""
     asked = [e for e in events if _may_be_octave(e, top_hz)]
     found = [(e, octaves.octave_signs(sound, e.start_s, e.end_s, float(e.f0_hz[0]))) for e in asked]
-    told = [(e, signs, _evidence(e, signs)) for e, signs in found if signs is not None]
+    told = [(e, signs, _evidence(e, signs, events)) for e, signs in found if signs is not None]
     prior = octaves.prior_log_odds(np.array([log_odds for _, _, log_odds in told]))
     for event, signs, log_odds in told:
         _decide_octave(event, signs, octaves.probability(log_odds + prior))
@@ -287,9 +289,23 @@ def _is_octave(f0_hz: np.ndarray) -> bool:
     return bool(abs(1200.0 * np.log2(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
 
 
-def _evidence(event: Event, signs: octaves.OctaveSigns) -> float:
-    """Log-odds of an octave; where the peaks already show two notes, that counts as well."""
-    return signs.log_odds + PEAKS_SHOW * (len(event.f0_hz) == 2)
+def _evidence(event: Event, signs: octaves.OctaveSigns, events: list[Event]) -> float:
+    """Log-odds of an octave, with what else speaks for one.
+
+    Where the peaks already show two notes, that counts; so does that both notes were just played
+    one after the other: separately, then together, is how octaves are practised.
+    """
+    shown = PEAKS_SHOW * (len(event.f0_hz) == 2)
+    return signs.log_odds + shown + JUST_BROKEN * _just_broken(event, events)
+
+
+def _just_broken(event: Event, events: list[Event]) -> bool:
+    lower = event.f0_hz[0]
+    before = [e.f0_hz for e in events if 0.0 < event.start_s - e.start_s < BROKEN_WITHIN_S]
+    singles = np.array([f0[0] for f0 in before if len(f0) == 1])
+    if not len(singles):
+        return False
+    return has_note(singles, lower) and has_note(singles, 2.0 * lower)
 
 
 def _decide_octave(event: Event, signs: octaves.OctaveSigns, chance: float) -> None:
