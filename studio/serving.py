@@ -18,7 +18,7 @@ LOGINS = "logins.txt"  # in the demo's data folder: what to print at every start
 # What the shell may have set for the real studio, which the demo must not touch.
 REAL_STUDIO = (
     *("DATABASE_URL", "BROKER_URL", "OBJECT_STORE", "SECRET_KEY"),
-    *("HTTPS", "PROXY", "ALLOWED_HOSTS"),
+    *("HTTPS", "PROXY", "ALLOWED_HOSTS", "MEDIA_BY_NGINX"),
 )
 # One thread each: two workers on two cores must not start four threads apiece.
 ONE_THREAD = {

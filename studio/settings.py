@@ -31,6 +31,12 @@ MAX_UPLOAD_BYTES = environment.whole("MAX_UPLOAD_BYTES", 1_000_000_000, low=1_00
 MAX_CLIP_S = environment.whole("MAX_CLIP_S", 900, low=10, high=3600)
 OBJECT_STORE = environment.object_store("OBJECT_STORE")
 MEDIA_ROOT = STUDIO_DATA / "media"
+MEDIA_BY_NGINX = environment.flag("MEDIA_BY_NGINX")
+if MEDIA_BY_NGINX and OBJECT_STORE:
+    raise environment.SettingError(
+        "MEDIA_BY_NGINX is 1, and so nginx would look for recordings in STUDIO_DATA, but "
+        "OBJECT_STORE keeps them elsewhere. Set MEDIA_BY_NGINX=0."
+    )
 FILE_UPLOAD_TEMP_DIR = STUDIO_DATA / "incoming"
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
 FILE_UPLOAD_PERMISSIONS = 0o600

@@ -77,8 +77,10 @@ def live_studio(folder: Path, **variables: str) -> Iterator[LiveStudio]:
 
 
 def _answers(url: str) -> bool:
+    # The header is what a web server in front would say; without one it is not read.
+    request = urllib.request.Request(f"{url}/log-in/", headers={"X-Forwarded-Proto": "https"})
     try:
-        with urllib.request.urlopen(f"{url}/log-in/", timeout=2) as response:
+        with urllib.request.urlopen(request, timeout=2) as response:
             return response.status == 200
     except OSError:
         return False

@@ -1,6 +1,6 @@
-"""A real PostgreSQL and a real Redis for tests, on free loopback ports, stopped by their pids.
+"""Real servers for tests (PostgreSQL, Redis, nginx), on free loopback ports, stopped by their pids.
 
-Neither touches what the machine's own service manager runs: each has a folder of its own
+None touches what the machine's own service manager runs: each has a folder of its own
 under the system's temporary folder, and runs as an unprivileged user when the tests are root
 (PostgreSQL refuses root). A server dies with the test run, however that ends.
 """
@@ -9,6 +9,7 @@ import os
 import pwd
 import shutil
 import signal
+import socket
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -20,13 +21,28 @@ import redis
 from psycopg import sql
 
 from studio.processes import die_with_parent
-from tests.deploy.processes import free_port, until
+from tests.deploy.processes import ROOT, free_port, until
 
 START_S = 60.0
 STOP_S = 30.0
 # Debian keeps the server's programs outside PATH, one folder a version.
 DEBIAN_POSTGRES = Path("/usr/lib/postgresql")
 UNPRIVILEGED = "nobody"
+NGINX_AROUND = """
+daemon off;
+pid pid;
+events {}
+http {
+    access_log off;
+    default_type application/octet-stream;
+    client_body_temp_path body;
+    proxy_temp_path proxy;
+    fastcgi_temp_path fastcgi;
+    uwsgi_temp_path uwsgi;
+    scgi_temp_path scgi;
+    include site.conf;
+}
+"""
 
 
 class Server:
@@ -159,6 +175,46 @@ class Redis(Server):
             return self.client.ping()
         except redis.ConnectionError:
             return False
+
+
+class Nginx(Server):
+    """nginx with the deployed site, moved to free ports and to a certificate made for it."""
+
+    def __init__(self, studio_port: int, media: Path) -> None:
+        super().__init__()
+        self.plain_port = free_port()
+        self._make_certificate()
+        site = (ROOT / "deploy" / "nginx.conf").read_text()
+        for deployed, here in {
+            "server 127.0.0.1:8000;": f"server 127.0.0.1:{studio_port};",
+            "listen 80;": f"listen 127.0.0.1:{self.plain_port};",
+            "listen 443 ssl;": f"listen 127.0.0.1:{self.port} ssl;",
+            "/etc/ssl/studio/fullchain.pem": str(self.folder / "cert.pem"),
+            "/etc/ssl/studio/privkey.pem": str(self.folder / "key.pem"),
+            "/srv/studio/media/": f"{media}/",
+        }.items():
+            assert site.count(deployed) == 1, deployed
+            site = site.replace(deployed, here)
+        (self.folder / "site.conf").write_text(site.replace("studio.example", "localhost"))
+        (self.folder / "nginx.conf").write_text(NGINX_AROUND)
+
+    def command(self) -> list[str]:
+        return [program("nginx"), "-p", str(self.folder), "-e", "stderr", "-c", "nginx.conf"]
+
+    def answers(self) -> bool:
+        try:
+            socket.create_connection(("127.0.0.1", self.port), timeout=2).close()
+        except OSError:
+            return False
+        return True
+
+    def _make_certificate(self) -> None:
+        options = ["-nodes", "-newkey", "rsa:2048", "-days", "1", "-subj", "/CN=localhost"]
+        files = ["-keyout", "key.pem", "-out", "cert.pem"]
+        command = [program("openssl"), "req", "-x509", *options, *files]
+        made = self._popen(command, stderr=subprocess.PIPE)
+        _, said = made.communicate(timeout=START_S)
+        assert made.returncode == 0, said
 
 
 def program(name: str) -> str:

@@ -13,7 +13,8 @@ import tempfile
 # What the shell has set must not change what is tested.
 for _name in ("SECRET_KEY", "DEBUG", "HTTPS", "PROXY", "ALLOWED_HOSTS", "BROKER_URL", "TIME_ZONE"):
     os.environ.pop(_name, None)
-os.environ.pop("OBJECT_STORE", None)
+for _name in ("OBJECT_STORE", "MEDIA_BY_NGINX"):
+    os.environ.pop(_name, None)
 os.environ["STUDIO_DATA"] = tempfile.mkdtemp(prefix="studio-tests-")
 atexit.register(shutil.rmtree, os.environ["STUDIO_DATA"], ignore_errors=True)
 

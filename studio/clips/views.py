@@ -5,6 +5,7 @@ from functools import partial
 from pathlib import PurePosixPath
 from uuid import UUID
 
+from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
@@ -35,8 +36,26 @@ def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
     rendition = next((made for made in clip.renditions.all() if made.kind == kind), None)
     if rendition is None:
         raise Http404
+    if settings.MEDIA_BY_NGINX:
+        response = _by_nginx(rendition)
+    else:
+        response = _by_ourselves(request, rendition)
+    suffix = PurePosixPath(rendition.path).suffix
+    response["Content-Disposition"] = f'inline; filename="clip-{clip.created_at:%Y-%m-%d}{suffix}"'
+    response["Cache-Control"] = "private, no-cache"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response
+
+
+def _by_nginx(rendition: Rendition) -> HttpResponse:
+    """Who may have the file has been settled; nginx sends it, or the part that was asked for."""
+    headers = {"X-Accel-Redirect": f"/stored/{rendition.path}"}
+    return HttpResponse(content_type=rendition.content_type, headers=headers)
+
+
+def _by_ourselves(request: HttpRequest, rendition: Rendition) -> HttpResponse:
     try:
-        response = ranges.serve(
+        return ranges.serve(
             request,
             partial(store().read, rendition.path),
             rendition.size_bytes,
@@ -44,10 +63,5 @@ def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
             rendition.sha256,
         )
     except FileNotFoundError:
-        log.error("%s of clip %s has no file; run verify", kind, clip.pk)
+        log.error("%s has no file; run verify", rendition.path)
         raise Http404 from None
-    suffix = PurePosixPath(rendition.path).suffix
-    response["Content-Disposition"] = f'inline; filename="clip-{clip.created_at:%Y-%m-%d}{suffix}"'
-    response["Cache-Control"] = "private, no-cache"
-    response["X-Content-Type-Options"] = "nosniff"
-    return response

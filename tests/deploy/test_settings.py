@@ -84,6 +84,19 @@ def test_object_store_url_is_read_in_its_parts(monkeypatch):
     assert environment.object_store("OBJECT_STORE")["endpoint_url"] == "https://store.example"
 
 
+def test_nginx_cannot_send_what_an_object_store_keeps(tmp_path):
+    stored = {"OBJECT_STORE": "s3://key:secret@store.example/clips", "MEDIA_BY_NGINX": "1"}
+    done = subprocess.run(
+        [sys.executable, "-m", "studio", "check"],
+        cwd=ROOT,
+        env={**os.environ, "STUDIO_DATA": str(tmp_path), **stored},
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    assert (done.returncode, "Set MEDIA_BY_NGINX=0." in done.stderr) == (2, True)
+
+
 @pytest.mark.parametrize("path", ["/srv/studio/db.sqlite3", "relative/db.sqlite3"])
 def test_sqlite_url_names_an_absolute_or_a_relative_path(monkeypatch, tmp_path, path):
     monkeypatch.setenv("DATABASE_URL", f"sqlite:///{path}")

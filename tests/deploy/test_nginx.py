@@ -1,0 +1,120 @@
+"""The studio behind a real nginx with the deployed site: who gets which bytes of a recording."""
+
+import http.client
+import shutil
+import ssl
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+from django.conf import settings as django_settings
+from django.utils import timezone
+
+from studio.accounts.models import GuardianLink
+from studio.clips import services, tasks
+from studio.clips.models import Rendition
+from tests.cast import Cast, as_person, make_cast
+from tests.deploy.processes import ROOT
+from tests.live import live_studio
+from tests.servers import Nginx
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+SAMPLE = ROOT / "sample_media" / "clips" / "short-octaves.mp4"
+
+
+@dataclass(frozen=True)
+class Front:
+    """nginx in front of a studio that holds one playable recording."""
+
+    nginx: Nginx
+    cast: Cast
+    path: str
+    stored: str
+    content: bytes
+
+    def get(self, path: str, who=None, method: str = "GET", **headers: str):
+        """Ask nginx as a browser with this person's session would; the answer and its body."""
+        if who is not None:
+            session = as_person(who).cookies["session"].value
+            headers["Cookie"] = f"__Host-session={session}"
+        unchecked = ssl._create_unverified_context()
+        browser = http.client.HTTPSConnection("localhost", self.nginx.port, context=unchecked)
+        browser.request(method, path, headers=headers)
+        answer = browser.getresponse()
+        return answer, answer.read()
+
+
+@pytest.fixture
+def data() -> Iterator[Path]:
+    """A data folder as the runbook sets it up: nginx may pass through it and read recordings."""
+    folder = Path(tempfile.mkdtemp(prefix="studio-behind-nginx-"))
+    folder.chmod(0o711)
+    (folder / "media").mkdir(mode=0o755)
+    yield folder
+    shutil.rmtree(folder)
+
+
+@pytest.fixture
+def front(data, settings, tmp_path, monkeypatch) -> Iterator[Front]:
+    settings.MEDIA_ROOT = data / "media"
+    monkeypatch.setattr(services, "dispatch", lambda clip_id, kind: True)
+    cast = make_cast()
+    clip = services.receive(cast.enrolment, cast.pupil, [SAMPLE.read_bytes()], "clip.mp4")
+    tasks.prepare_playback(str(clip.pk))
+    stored = Rendition.objects.get(clip=clip, kind=Rendition.Kind.PLAYABLE).path
+    variables = {"STUDIO_DATA": str(data), "SECRET_KEY": django_settings.SECRET_KEY}
+    variables |= {"HTTPS": "1", "MEDIA_BY_NGINX": "1"}
+    with live_studio(tmp_path, **variables) as studio:
+        nginx = Nginx(int(studio.url.rpartition(":")[2]), settings.MEDIA_ROOT)
+        try:
+            nginx.start()
+            content = (settings.MEDIA_ROOT / stored).read_bytes()
+            yield Front(nginx, cast, f"/clips/{clip.pk}/media/", stored, content)
+        finally:
+            nginx.remove()
+
+
+def test_nginx_sends_recordings_to_those_who_may_have_them(front):
+    cast, size = front.cast, len(front.content)
+    _its_bytes_are_right(front, cast.pupil)
+    for who in (cast.foreign_teacher, cast.other_pupil, cast.unlinked_guardian):
+        assert front.get(front.path, who, Range="bytes=0-9")[0].status == 404
+    assert front.get(front.path)[0].status in (302, 404)
+    for path in (f"/stored/{front.stored}", f"/media/{front.stored}", "/stored/../secret_key"):
+        answer, body = front.get(path, cast.teacher)
+        assert answer.status in (400, 404)
+        assert front.content[:100] not in body
+
+    assert front.get(front.path, cast.guardian, Range="bytes=0-9")[0].status == 206
+    GuardianLink.objects.filter(guardian=cast.guardian).update(ended_on=timezone.localdate())
+    assert front.get(front.path, cast.guardian, Range=f"bytes=10-{size}")[0].status == 404
+    _plain_http_is_sent_to_https(front)
+
+
+def _its_bytes_are_right(front: Front, who) -> None:
+    answer, body = front.get(front.path, who)
+    assert (answer.status, body) == (200, front.content)
+    answer, body = front.get(front.path, who, Range="bytes=1000-1999")
+    assert (answer.status, body) == (206, front.content[1000:2000])
+    assert answer.headers["Content-Range"] == f"bytes 1000-1999/{len(front.content)}"
+    assert answer.headers["Content-Type"] == "video/mp4"
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"
+    assert answer.headers["Cache-Control"] == "private, no-cache"
+    assert answer.headers["Content-Disposition"].startswith("inline; filename=")
+    assert "X-Accel-Redirect" not in answer.headers
+    answer, _ = front.get(front.path, who, Range=f"bytes={len(front.content)}-")
+    assert answer.status == 416
+    assert answer.headers["Content-Range"] == f"bytes */{len(front.content)}"
+    answer, body = front.get(front.path, who, method="HEAD")
+    assert (answer.status, body) == (200, b"")
+    assert answer.headers["Content-Length"] == str(len(front.content))
+
+
+def _plain_http_is_sent_to_https(front: Front) -> None:
+    browser = http.client.HTTPConnection("localhost", front.nginx.plain_port)
+    browser.request("GET", "/log-in/?next=/")
+    answer = browser.getresponse()
+    assert (answer.status, answer.headers["Location"]) == (301, "https://localhost/log-in/?next=/")
