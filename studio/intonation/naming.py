@@ -118,10 +118,12 @@ class Namer:
         """Name two notes, preferring what was asked for, or what the key holds, when it is near.
 
         An octave 60 cents wide has the nearest notes of a minor ninth; where an octave was asked
-        for, it is an octave. A sixth halfway between minor and major is the one in the key.
+        for, it is an octave. A sixth halfway between minor and major is the one in the key, and
+        rather a narrow sixth of the key than an augmented fifth that a minor key would allow.
         """
         plain = self.name(low_midi, high_midi)
-        if plain.asked or (plain.in_key and not (self._drill or self._score)):
+        at_home = plain.in_key and not self._only_spelled_oddly(plain)
+        if plain.asked or (at_home and not (self._drill or self._score)):
             return plain
         between = BETWEEN_CENTS
         if plain.target_cents is not None:
@@ -135,9 +137,17 @@ class Namer:
             off = abs(size_cents - other.target_cents)
             if other.asked and off <= NEAR_CENTS:
                 return other
-            if not plain.in_key and off <= between and other.in_key:
+            if not at_home and off <= between and other.in_key:
                 return other
         return plain
+
+
+    def _only_spelled_oddly(self, named: Named) -> bool:
+        """Whether the size has an agreed target, and only the key's spelling takes it away."""
+        if named.target_cents is not None:
+            return False
+        usual = interval_of_semitones(min(named.midi[1] - named.midi[0], MAX_SEMITONES))
+        return target_cents(usual, self._policy.tuning) is not None
 
 
 @lru_cache(maxsize=8192)
