@@ -83,6 +83,21 @@ def test_a_clip_is_heard_played_backed_up_and_erased(done_clip, bucket, media_ro
     assert list(bucket.objects.all()) == on_the_bench() == []
 
 
+@pytest.mark.django_db(transaction=True)
+def test_a_backup_takes_clips_from_the_folder_to_the_bucket(
+    bucket, enrolment, settings, tmp_path, monkeypatch
+):
+    monkeypatch.setattr(services, "dispatch", lambda pk, kind: None)
+    options, settings.OBJECT_STORE = settings.OBJECT_STORE, None
+    services.receive(enrolment, enrolment.pupil, [SAMPLE.read_bytes()], "clip.mp4")
+    backing_up.back_up(tmp_path / "backup")
+    settings.OBJECT_STORE = options
+    assert len(verify().faults) == 1
+    backing_up.restore(tmp_path / "backup")
+    report = verify()
+    assert (report.files, report.faults, report.orphans) == (1, [], [])
+
+
 def test_what_is_not_there_is_told_at_once(bucket):
     for look in (store().size, lambda name: store().read(name, 0, 10)):
         with pytest.raises(FileNotFoundError):

@@ -1,10 +1,15 @@
-"""The systemd units start what ``serve`` starts, and systemd itself finds no fault in them."""
+"""The systemd units and the compose file start what ``serve`` starts.
+
+systemd's own checker reads the units. No container runs here: of the compose file only what it
+says is checked.
+"""
 
 import configparser
 import shutil
 import subprocess
 
 import pytest
+import yaml
 
 from studio.serving import children
 from tests.deploy.processes import ROOT
@@ -48,3 +53,23 @@ def test_systemd_finds_no_fault(tmp_path):
     )
     assert [line for line in done.stderr.splitlines() if "studio" in line] == []
     assert done.returncode == 0
+
+
+@pytest.mark.parametrize("child", children(), ids=lambda child: child.name)
+def test_container_starts_what_serve_starts(child):
+    service = yaml.safe_load((ROOT / "deploy" / "compose.yaml").read_text())["services"][child.name]
+    said = service["command"]
+    command = said.split() if isinstance(said, str) else said
+    nice = ["nice", "-n", str(child.nice)] if child.nice else []
+    assert command == [*nice, "python", *child.command[1:]]
+    assert child.environment.items() <= service["environment"].items()
+    assert service["depends_on"] == {"prepare": {"condition": "service_completed_successfully"}}
+
+
+def test_compose_file_names_only_volumes_and_services_that_it_has():
+    file = yaml.safe_load((ROOT / "deploy" / "compose.yaml").read_text())
+    for service in file["services"].values():
+        assert set(service.get("depends_on", [])) <= file["services"].keys()
+        for volume in service.get("volumes", []):
+            source = volume.partition(":")[0]
+            assert source in file["volumes"] or source.startswith("./")
