@@ -22,6 +22,7 @@ SAME_CENTS = 35.0
 GAP_S = 0.06
 FRAGMENT_S = 0.4
 GRIP_S = 0.25
+RESTING_S, RESTING_GAP_S = 0.4, 0.12
 # A new playing has a breath before it, or the fingers moved. (Longest gap in s, furthest move of
 # a voice in cents): in less time, or with less movement, it is the bow that changed.
 SAME_PLACING = ((0.12, 4.0), (0.28, 0.8))
@@ -40,7 +41,10 @@ def mended(soundings: Sequence[Sounding], strings: tuple[Pitch, ...]) -> list[So
             found[-2:] = [_begun_at(found[-2].start_s, sounding)]
         while len(found) >= 3:
             before, between, after = found[-3:]
-            if not _is_one_playing(before, between, after, strings):
+            if not (
+                _is_one_playing(before, between, after, strings)
+                or _is_one_voice_resting(before, between, after)
+            ):
                 break
             found[-3:] = [_joined(before, after)]
     return found
@@ -95,6 +99,19 @@ def _is_one_playing(
         and not _same(before, between)
         and _shares_a_note(before, between)
         and (between.confidence < CLEARLY_HEARD or _out_of_reach(between, strings))
+    )
+
+
+def _is_one_voice_resting(before: Sounding, between: Sounding, after: Sounding) -> bool:
+    """Whether a double stop was heard as one of its own notes for a moment."""
+    return (
+        len(before.voices) > 1
+        and len(between.voices) == 1
+        and _same(before, after)
+        and _shares_a_note(before, between)
+        and between.end_s - between.start_s <= RESTING_S
+        and between.start_s - before.end_s <= RESTING_GAP_S
+        and after.start_s - between.end_s <= RESTING_GAP_S
     )
 
 

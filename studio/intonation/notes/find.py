@@ -4,6 +4,7 @@ See the package's own page for the conventions and the way through the modules.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -23,6 +24,7 @@ from studio.intonation.notes.events import (
 )
 from studio.intonation.notes.frames import N_FFT, analyse, frame_power
 from studio.intonation.notes.hypotheses import KEPT, MAX_VOICES, Hypotheses, best_hypotheses
+from studio.intonation.notes.plausible import plausible
 from studio.intonation.notes.salience import grid_hz
 from studio.intonation.notes.track import best_path, stretches
 from studio.intonation.sounding import Sounding, SoundingVoice
@@ -79,6 +81,8 @@ def find_soundings(
     events = joined(decided_again(sound, events, grid, hypotheses, step_s))
     events = joined(without_ringing(sound, events))
     events = joined(with_octaves(sound, events, top_hz))
+    events = joined(plausible(sound, events))
+    events = _separate_playings(sound, events)  # of what was joined since the first time
     events = _with_edges(sound, events)
     return [_sounding(sound, e) for e in events]
 
@@ -127,7 +131,10 @@ def _separate_playings(sound: Sound, events: list[Event]) -> list[Event]:
     for n, event in enumerate(events):
         env = event_envelopes(sound, events, n)
         cuts = [event.start_s, *edges.playings(env, event.start_s, event.end_s), event.end_s]
-        out += [Event(a, b, event.f0_hz, new_stroke=a > event.start_s) for a, b in pairwise(cuts)]
+        out += [
+            replace(event, start_s=a, end_s=b, new_stroke=event.new_stroke or a > event.start_s)
+            for a, b in pairwise(cuts)
+        ]
     return out
 
 
