@@ -18,6 +18,8 @@ The way through
    bow made, and takes out what only rings on.
 7. ``octaves`` tells an octave from one bright note.
 8. ``edges`` places beginnings and ends, from the ``envelopes`` of each voice's own partials.
+9. ``plausible`` takes back double stops that are one gliding voice, struck strings, a change of
+   notes in a room, or the ghost of the single note beside them.
 
 Memory grows by a few kilobytes for each second of sound; the sound itself is never copied whole.
 """

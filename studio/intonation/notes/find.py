@@ -81,9 +81,8 @@ def find_soundings(
     events = joined(decided_again(sound, events, grid, hypotheses, step_s))
     events = joined(without_ringing(sound, events))
     events = joined(with_octaves(sound, events, top_hz))
-    events = joined(plausible(sound, events))
     events = _separate_playings(sound, events)  # of what was joined since the first time
-    events = _with_edges(sound, events)
+    events = plausible(sound, _with_edges(sound, events))
     return [_sounding(sound, e) for e in events]
 
 
