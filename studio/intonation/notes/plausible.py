@@ -118,9 +118,20 @@ def fades_as_struck(sound: Sound, event: Event) -> bool:
         return False
     spectra = _pooled(sound, event)
     return any(
-        bowed.struck_peaks(spectra, 0, f, event.f0_hz[event.f0_hz != f]) > STRETCHED_PEAKS
+        bowed.struck_peaks(spectra, 0, f, _not_multiples(event.f0_hz, f)) > STRETCHED_PEAKS
         for f in event.f0_hz
     )
+
+
+def _not_multiples(f0_hz: np.ndarray, f0: float) -> np.ndarray:
+    """Return the other voices, without those whose partials are all partials of ``f0`` too.
+
+    An octave's upper note leaves the lower one no even partial to show its stretching by.
+    """
+    others = f0_hz[f0_hz != f0]
+    number = np.maximum(1.0, np.rint(others / f0))
+    multiple = (number > 1.0) & (np.abs(1200.0 * np.log2(others / f0 / number)) < RATIO_CENTS)
+    return others[~multiple]
 
 
 def _pooled(sound: Sound, event: Event) -> Spectra:
@@ -134,6 +145,9 @@ def _explained_by_neighbours(events: list[Event]) -> dict[int, np.ndarray]:
     near = [_adjoin(a, b) for a, b in pairwise(events)]
     found = {}
     for n, event in enumerate(events):
+        if 0 < n < len(events) - 1 and _within_one_note(*events[n - 1 : n + 2]):
+            found[n] = events[n + 1].f0_hz
+            continue
         before = events[n - 1].f0_hz if n and near[n - 1] else np.zeros(0)
         after = events[n + 1].f0_hz if n + 1 < len(events) and near[n] else np.zeros(0)
         note = _note_of(event, before, after)
@@ -159,6 +173,15 @@ def _note_of(event: Event, before: np.ndarray, after: np.ndarray) -> np.ndarray 
             if len(beside) == 1 and _is_ghost_of(event.f0_hz, float(beside[0])):
                 return beside
     return None
+
+
+def _within_one_note(before: Event, event: Event, after: Event) -> bool:
+    """Say whether a ghost stands between two parts of its own note, whatever strokes were heard."""
+    close = max(event.start_s - before.end_s, after.start_s - event.end_s) < ADJOIN_S
+    if not close or event.length_s > GHOST_S or len(event.f0_hz) != 2 or len(after.f0_hz) != 1:
+        return False
+    same = same_notes(before.f0_hz, after.f0_hz)
+    return same and _is_ghost_of(event.f0_hz, float(after.f0_hz[0]))
 
 
 def _is_ghost_of(pair: np.ndarray, f0: float) -> bool:
