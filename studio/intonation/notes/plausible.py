@@ -4,7 +4,7 @@ Conventions: events as in ``events``; sizes and movements in cents; times in sec
 
 Method
 ------
-Four sounds look like a double stop in the mean spectrum of an event, and are none.
+Five things look like a double stop in the mean spectrum of an event, and are none.
 
 * *A voice that glides*, as talk does by tens of cents in a tenth of a second, leaves two lines
   where its pitch lingered. Moving on a logarithmic axis, all its partials move alike: the
@@ -18,8 +18,9 @@ Four sounds look like a double stop in the mean spectrum of an event, and are no
 * *A ghost*: beside a single note, a brief pair of the same note and one in a whole-number ratio
   to it (an octave, a twelfth ...), is that note: vibrato smears its upper partials into a second
   set, a change of bow leaves the lower ones without their even companions.
+* *A touch*: a voice heard for a moment within one held note is a string brushed, or noise.
 
-The last two are told from the neighbours alone, so only brief pairs are asked.
+The last three are told from the neighbours alone, so only brief pairs are asked.
 """
 
 from itertools import pairwise
@@ -48,6 +49,7 @@ FADE_S = 0.2  # shorter, a slope is not known
 
 CHANGE_S = 0.3  # the longest change of notes in a room
 GHOST_S = 0.42  # the longest ghost; played double stops beside their own note are longer
+TOUCH_S = 0.36  # the longest moment of a held note in which another voice means nothing
 ADJOIN_S = 0.1
 RATIOS = np.array([2.0, 3.0, 4.0, 5.0])
 RATIO_CENTS = 60.0  # a ghost is placed by smeared partials
@@ -176,12 +178,18 @@ def _note_of(event: Event, before: np.ndarray, after: np.ndarray) -> np.ndarray 
 
 
 def _within_one_note(before: Event, event: Event, after: Event) -> bool:
-    """Say whether a ghost stands between two parts of its own note, whatever strokes were heard."""
+    """Say whether a pair is a moment of the single note that sounds before and after it.
+
+    A ghost may be longer than a voice of any other pitch, which is a string touched or a noise.
+    """
     close = max(event.start_s - before.end_s, after.start_s - event.end_s) < ADJOIN_S
-    if not close or event.length_s > GHOST_S or len(event.f0_hz) != 2 or len(after.f0_hz) != 1:
+    if not close or len(event.f0_hz) != 2 or len(after.f0_hz) != 1:
         return False
-    same = same_notes(before.f0_hz, after.f0_hz)
-    return same and _is_ghost_of(event.f0_hz, float(after.f0_hz[0]))
+    if not same_notes(before.f0_hz, after.f0_hz):
+        return False
+    note = float(after.f0_hz[0])
+    touched = event.length_s < TOUCH_S and has_note(event.f0_hz, note)
+    return touched or (event.length_s < GHOST_S and _is_ghost_of(event.f0_hz, note))
 
 
 def _is_ghost_of(pair: np.ndarray, f0: float) -> bool:
