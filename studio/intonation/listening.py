@@ -4,7 +4,7 @@ The sound is read block by block; memory beyond ``y`` itself does not grow with 
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
 from itertools import combinations, product
@@ -76,7 +76,7 @@ def listen(
     tell(0.0)
     floor_hz = _floor_hz(options)
     enough = len(y) >= SHORTEST_S * sr
-    found = find_soundings(y, sr, floor_hz=floor_hz) if enough else []
+    found = _in_range(find_soundings(y, sr), floor_hz) if enough else []
     soundings = mended(found, options.strings)
     tell(FINDING_SHARE)
     fits = []
@@ -97,6 +97,20 @@ def _floor_hz(options: Options) -> float:
     a4_hz = options.a4_hz or LOWEST_A4_HZ
     lowest = options.strings[0].frequency(a4_hz)
     return max(LEAST_FLOOR_HZ, lowest * 2.0 ** (-FLOOR_BELOW_SEMITONES / 12.0))
+
+
+def _in_range(soundings: Sequence[Sounding], floor_hz: float) -> list[Sounding]:
+    """The soundings without voices below the instrument.
+
+    Finding looks lower than that on purpose: a reading an octave too low must be weighed and
+    found wanting, or it comes back as something worse.
+    """
+    kept = []
+    for sounding in soundings:
+        voices = tuple(voice for voice in sounding.voices if voice.f0_hz >= floor_hz)
+        if voices:
+            kept.append(replace(sounding, voices=voices))
+    return kept
 
 
 def _checked(y: np.ndarray, sr: float) -> np.ndarray:

@@ -25,7 +25,7 @@ GRIP_S = 0.25
 RESTING_S, RESTING_GAP_S = 0.4, 0.12
 # A new playing has a breath before it, or the fingers moved. (Longest gap in s, furthest move of
 # a voice in cents): in less time, or with less movement, it is the bow that changed.
-SAME_PLACING = ((0.12, 4.0), (0.28, 0.8))
+SAME_PLACING = ((0.05, 12.0), (0.12, 4.0), (0.2, 0.8))
 LONGEST_S = 0.7  # of the moment between
 CLEARLY_HEARD = 0.7  # confidence
 

@@ -141,7 +141,6 @@ class Namer:
                 return other
         return plain
 
-
     def _only_spelled_oddly(self, named: Named) -> bool:
         """Whether the size has an agreed target, and only the key's spelling takes it away."""
         if named.target_cents is not None:

@@ -119,7 +119,8 @@ def fitted(sounding, off=0.0):
         (0.1, 3.5, True),
         (0.18, 0.5, True),
         (0.18, 2.0, False),  # a short breath, and the fingers moved a little
-        (0.0, 8.0, False),  # corrected without a breath: a new playing
+        (0.0, 8.0, True),  # corrected in mid-bow
+        (0.0, 20.0, False),  # placed anew without a breath: a new playing
         (0.35, 0.0, False),  # played again
     ],
 )

@@ -29,7 +29,7 @@ LEAST_MOVING_LOCK = 0.3  # the same under vibrato, where wrong minima lock halfw
 # octaves 20 were more than 2 c off, and all but 3 of those locked less than this.
 LEAST_MOVING_HIDDEN_LOCK = 0.5
 STILL_CENTS = 4.5  # movement below this is hardly vibrato: one of 7 c moves by 5 c
-MOST_CENTS = 5.0  # what may be this far off is not measured
+MOST_CENTS = 7.0  # what may be this far off is not measured
 RESOLVING_PARTIAL = 4  # a unison is told apart by its lower partials, which are seldom weak
 LEAST_TURNS = 1.0
 MARGIN_CAP = 60.0  # nats; more says no more
@@ -142,7 +142,7 @@ class Judge:
             wander=self._wander(signs),
             astray=self._astray(signs),
             margin=self._margin(signs) if is_hidden else None,
-            moving=self.fitted.vibrato,
+            moving=self.fitted.vibrato and self._quickest() > STILL_CENTS,
         )
 
     def _margin(self, signs: dict[int, float]) -> float:
@@ -182,7 +182,7 @@ class Judge:
         seen = self.evidence(signs)
         value = stated(seen)
         least = LEAST_LOCK
-        if seen.moving and self._quickest() > STILL_CENTS:
+        if seen.moving:
             least = LEAST_MOVING_LOCK if seen.margin is None else LEAST_MOVING_HIDDEN_LOCK
         return value if seen.lock > least and value < MOST_CENTS else None
 

@@ -94,18 +94,18 @@ def _held(db: np.ndarray, time_s: np.ndarray, start_s: float, end_s: float) -> f
     return float(np.median(db[lo : max(lo + 1, hi)]))
 
 
-def playings(env: Envelopes, start_s: float, end_s: float) -> list[float]:
+def playings(env: Envelopes, start_s: float, end_s: float, least_db: float = 0.0) -> list[float]:
     """Return the moments inside a span where the bow began again (s), none if it was one playing.
 
     The moment is the bottom of the dip: deep against both sides (its topographic prominence), and
-    left again within ``RISE_S``.
+    left again within ``RISE_S``. ``least_db`` asks for more depth than usual.
     """
     span = env.between(start_s, end_s)
     db, time_s = uniform_filter1d(env.together[span], 3), env.time_s[span]
     if len(db) < 20:
         return []
     step = float(time_s[1] - time_s[0])
-    deep = DIP_DB if len(env.db) > 1 else DIP_ALONE_DB
+    deep = max(least_db, DIP_DB if len(env.db) > 1 else DIP_ALONE_DB)
     bottoms, _ = find_peaks(-db, prominence=deep, wlen=int(DIP_WITHIN_S / step))
     found: list[int] = []
     loud = float(np.median(db)) - DIP_DB

@@ -292,8 +292,9 @@ def _is_octave(f0_hz: np.ndarray) -> bool:
 def _evidence(event: Event, signs: octaves.OctaveSigns, events: list[Event]) -> float:
     """Log-odds of an octave, with what else speaks for one.
 
-    Where the peaks already show two notes, that counts; so does that both notes were just played
-    one after the other: separately, then together, is how octaves are practised.
+    Where the peaks already show two notes, that counts; so does that both notes were just played,
+    one after the other or as an octave: separately, then together, again and again, is how
+    octaves are practised.
     """
     shown = PEAKS_SHOW * (len(event.f0_hz) == 2)
     return signs.log_odds + shown + JUST_BROKEN * _just_broken(event, events)
@@ -302,6 +303,8 @@ def _evidence(event: Event, signs: octaves.OctaveSigns, events: list[Event]) -> 
 def _just_broken(event: Event, events: list[Event]) -> bool:
     lower = event.f0_hz[0]
     before = [e.f0_hz for e in events if 0.0 < event.start_s - e.start_s < BROKEN_WITHIN_S]
+    if any(len(f0) == 2 and _is_octave(f0) and has_note(f0[:1], lower) for f0 in before):
+        return True
     singles = np.array([f0[0] for f0 in before if len(f0) == 1])
     if not len(singles):
         return False

@@ -37,6 +37,7 @@ QUIETEST_DB = -85.0  # re full scale, power of a frame's loudest partial: silenc
 SILENT_PRICE = 4.0
 SHORTEST_S = 0.13
 SHORTEST_PAIR_S = 0.18
+PAUSE_DB = 9.0  # a breath between two playings, in a room
 
 
 def find_soundings(
@@ -81,7 +82,7 @@ def find_soundings(
     events = joined(decided_again(sound, events, grid, hypotheses, step_s))
     events = joined(without_ringing(sound, events))
     events = joined(with_octaves(sound, events, top_hz))
-    events = _separate_playings(sound, events)  # of what was joined since the first time
+    events = _separate_playings(sound, events, PAUSE_DB)  # what was joined since over a pause
     events = plausible(sound, _with_edges(sound, events))
     return [_sounding(sound, e) for e in events]
 
@@ -125,11 +126,15 @@ def _power_blocks(sound: Sound) -> Iterator[np.ndarray]:
         yield power.reshape(count, POOL, -1).mean(axis=1)
 
 
-def _separate_playings(sound: Sound, events: list[Event]) -> list[Event]:
+def _separate_playings(sound: Sound, events: list[Event], least_db: float = 0.0) -> list[Event]:
     out: list[Event] = []
     for n, event in enumerate(events):
         env = event_envelopes(sound, events, n)
-        cuts = [event.start_s, *edges.playings(env, event.start_s, event.end_s), event.end_s]
+        cuts = [
+            event.start_s,
+            *edges.playings(env, event.start_s, event.end_s, least_db),
+            event.end_s,
+        ]
         out += [
             replace(event, start_s=a, end_s=b, new_stroke=event.new_stroke or a > event.start_s)
             for a, b in pairwise(cuts)
