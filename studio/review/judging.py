@@ -30,6 +30,11 @@ class Judged:
         return self._paired[0]
 
     @property
+    def double_stops(self) -> int:
+        """How many double stops were heard, every playing counted."""
+        return sum(event["kind"] == "double_stop" for event in self.measurement["events"])
+
+    @property
     def unmatched(self) -> list[Decision]:
         """Decisions whose moment this listening does not mark: shown, never lost."""
         return self._paired[1]

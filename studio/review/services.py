@@ -52,9 +52,8 @@ def note_heard(listening: Listening) -> None:
     """Keep what the waiting list shows of a new listening."""
     review = begin_review(listening.clip)
     found = judge_listening(review, listening)
-    heard = [e for e in found.measurement["events"] if e["kind"] == "double_stop"]
     Review.objects.filter(pk=review.pk).update(
-        double_stops_heard=len(heard), marks_found=len(found.judgement["marks"])
+        double_stops_heard=found.double_stops, marks_found=len(found.judgement["marks"])
     )
 
 

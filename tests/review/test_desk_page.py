@@ -81,7 +81,7 @@ def test_the_page_shows_names_figures_and_sentences(page):
     assert "octave C4–C5" in html
     assert "<b>+30</b> <small>±1 c</small>" in html
     assert "30 cents wide" in html
-    assert "3 double stops, 2 marks: <b>2 to decide</b>" in html
+    assert "4 double stops, 2 marks: <b>2 to decide</b>" in html
 
 
 def test_no_style_or_script_stands_in_the_page_itself(page):

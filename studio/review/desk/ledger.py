@@ -143,13 +143,18 @@ class _Reader:
             kind="run",
             start_s=min(event["start_s"] for event in events),
             end_s=max(event["end_s"] for event in events),
-            name=rows[-1].name,
+            name=self._run_name(rows),
             rows=rows,
             singles=[self._row(event) for event in events if event["id"] not in together],
             lift=self._lift(rows),
             trend=self._trend(run, rows),
             broken=words.signed(run["broken_cents"]) if run.get("broken_cents") is not None else "",
         )
+
+    def _run_name(self, rows: Sequence[Row]) -> str:
+        """The double stop's name, though its last playing may have been heard as one note."""
+        together = [row for row in rows if len(self.events[row.event]["voices"]) > 1]
+        return (together or rows)[-1].name
 
     def _chord(self, event: dict) -> Block:
         row = self._row(event)
@@ -189,6 +194,8 @@ class _Reader:
             single = self.singles[event["id"]]
             row.deviation, row.verdict = words.signed(single["deviation_cents"]), single["verdict"]
             row.plus_minus = words.plus_minus(event["voices"][0]["uncertainty_cents"])
+        elif event.get("doubt"):
+            row.verdict, row.reason = "unsure", words.unsure(event["doubt"])
         return row
 
     def _figure(self, row: Row, event: dict, interval: dict) -> None:

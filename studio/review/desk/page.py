@@ -115,7 +115,7 @@ class Desk:
             "kept": kept,
             "dropped": len(marks) - undecided - kept,
             "comments": len(self.comments),
-            "runs": sum(block.kind in ("run", "chord") for block in self.blocks),
+            "double_stops": self.judged.double_stops if self.judged else 0,
         }
 
     def facts(self) -> list[str]:
