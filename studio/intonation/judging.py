@@ -28,6 +28,7 @@ from studio.intonation.options import Policy
 from studio.intonation.runs import (
     DOUBTFUL_CONFIDENCE,
     OCTAVE_DOUBT,
+    SAME_NOTE_CENTS,
     RunOfPlayings,
     find_runs,
     is_unlikely,
@@ -38,6 +39,7 @@ from studio.intonation.singles import judge_singles
 from studio.intonation.verdicts import CLOSE_TO_LIMIT, verdict_of
 from studio.theory import Pitch
 
+HELD_ALONE_S = 0.8  # a lower note held this long after an octave may have been one
 SETTLED_S = 0.3  # a shorter playing has no settled part
 NAMED_WITHIN_CENTS = 100.0  # a size further off than a semitone was given a wrong name
 Names = dict[tuple[int, int], Named]  # by (low, high) voice index
@@ -224,7 +226,7 @@ def _judge_run(
     )
     if not measured or measured[-1].judged.verdict != "out":
         return run, None
-    if _later_in_tune(group, rows, measured[-1].place):
+    if _later_in_tune(group, rows, measured[-1]):
         return run, None
     return run, interval_mark(run, measured[-1], first_is, measurement)
 
@@ -280,9 +282,28 @@ def _broken_cents(group: RunOfPlayings, named: Named | None) -> float | None:
     return highs[-1] - lows[-1] - named.target_cents if lows and highs else None
 
 
-def _later_in_tune(group: RunOfPlayings, rows: list[JudgedPlaying], settled: int) -> bool:
+def _lower_note_alone_after(group: RunOfPlayings, last: JudgedPlaying) -> bool:
+    """Whether an octave's lower note was held, by itself as it seemed, after its last playing.
+
+    An octave in tune hides its upper note best, so that this may have been the playing that came
+    right: better no mark than a false one.
+    """
+    if last.named.interval.semitones != 12:
+        return False
+    lower = group.playings[last.place - 1].cents[0]
+    return any(
+        item.event.start_s >= last.event.end_s
+        and item.event.end_s - item.event.start_s >= HELD_ALONE_S
+        and abs(item.cents[0] - lower) < SAME_NOTE_CENTS
+        for item in group.broken
+    )
+
+
+def _later_in_tune(group: RunOfPlayings, rows: list[JudgedPlaying], last: JudgedPlaying) -> bool:
     """Whether a playing after the last measured one may well have been in tune."""
-    if any(item.event.doubt == OCTAVE_DOUBT for item in group.playings[settled:]):
+    if any(item.event.doubt == OCTAVE_DOUBT for item in group.playings[last.place :]):
+        return True
+    if _lower_note_alone_after(group, last):
         return True
     return any(
         row.judged.unsure_reason == OCTAVE_DOUBT
@@ -291,5 +312,5 @@ def _later_in_tune(group: RunOfPlayings, rows: list[JudgedPlaying], settled: int
             and abs(row.judged.deviation_cents) <= row.named.tolerance_cents
         )
         for row in rows
-        if row.place > settled
+        if row.place > last.place
     )

@@ -410,3 +410,10 @@ def test_two_thousand_events_are_judged_within_50_ms():
 def test_an_empty_measurement_has_an_empty_judgement():
     result = judged(Clip())
     assert (result.intervals, result.runs, result.marks) == ((), (), ())
+
+
+def test_an_octave_is_not_marked_when_its_lower_note_is_then_held_as_if_alone():
+    """It may have been the octave in tune, which hides its upper note."""
+    assert judged(Clip().pair("D4", "D5", -30).note("D4")).marks == ()
+    assert len(judged(Clip().pair("D4", "D5", -30).note("E4")).marks) == 1
+    assert len(judged(Clip().pair("D4", "B4", -30).note("D4")).marks) == 1
