@@ -85,8 +85,7 @@ def _hear(clip: Clip, wav: Path, progress: Progress) -> dict:
             "string_length_mm": instrument.string_length_mm,
         }
     y, sr = media.read_sound(wav)
-    progress(0.05)
-    return listen(y, sr, Options(**settings)).to_dict()
+    return listen(y, sr, Options(**settings), on_progress=progress).to_dict()
 
 
 class _Bench:
