@@ -1,6 +1,7 @@
 """What every test relies on: no test reaches this machine's own data folder."""
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,12 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
         for report in kept_out:
             reporter.write_line(f"\nnot run, so the run has failed: {report.nodeid}", red=True)
+
+
+@pytest.fixture
+def seen(request) -> Callable[[str], None]:
+    """Say what was seen of a fault, for the table that ``deploy/measure faults`` prints."""
+    return lambda words: request.node.user_properties.append(("seen", words))
 
 
 @pytest.fixture
