@@ -1,0 +1,213 @@
+"""A drill as a score: what is written, note by note, on which strings and with which fingers.
+
+Conventions
+-----------
+* A :class:`Written` is one thing to play: a single note, a double stop or a chord. Its pitches
+  run from low to high, and ``strings`` and ``fingers`` are aligned with them.
+* Strings are numbered as players do, 1 the highest. A finger is 0 (open string) to 4.
+* There is no rhythm to keep: ``beats`` is how long the note is *written* (in quarter notes), so
+  that a page reads well. How long it is to be held is ``hold_s``.
+* A bar holds what belongs together, usually one double stop separately, then together.
+* An ``id`` names one written thing in its score for good: it is the id of the note in MusicXML
+  and in the engraved page (where a double stop's notes are ``n3-0`` and ``n3-1``), and what a
+  mark, a comment or a measured figure points at.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
+from fractions import Fraction
+from typing import Any
+
+from studio.theory import INSTRUMENTS, Instrument, Key, Pitch, instrument_named
+
+MAX_WRITTEN = 4000  # a book, not a drill, lies beyond
+MAX_VOICES = 4
+HOLD_S_BOUNDS = (0.2, 60.0)
+FINGERS = range(0, 5)
+MANNERS = ("alone", "separate", "together")
+_ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]{0,63}")
+
+
+class NotAScore(ValueError):
+    """Something written is outside what a score can hold; says the value, bound and remedy."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Written:
+    """One thing to play.
+
+    Parameters
+    ----------
+    id : unique in its score; a letter or ``_``, then letters, digits, ``_ . -``, at most 64
+    pitches : spelled, from low to high, 1 to 4
+    bar : 1 and up, never falling
+    strings : the player's string numbers, aligned with ``pitches``; ``None`` where left open
+    fingers : 0 to 4, likewise
+    beats : written length in quarter notes
+    manner : ``separate`` for one note of a double stop that follows, ``together`` for the double
+        stop itself, ``alone`` for a note that belongs to none
+    playings : how often it is to be played, 1 or more
+    hold_s : least time to hold it, in seconds; ``None`` where the drill does not say
+    shift : whether the hand moves along the string to reach it
+    position : position of the left hand (1 first position), ``None`` where left open
+
+    Raises
+    ------
+    NotAScore
+        Naming the value and the bound.
+    """
+
+    id: str
+    pitches: tuple[Pitch, ...]
+    bar: int
+    strings: tuple[int | None, ...] = ()
+    fingers: tuple[int | None, ...] = ()
+    beats: Fraction = Fraction(2)
+    manner: str = "together"
+    playings: int = 1
+    hold_s: float | None = None
+    shift: bool = False
+    position: int | None = None
+
+    def __post_init__(self) -> None:
+        if not _ID.fullmatch(self.id):
+            raise NotAScore(f"{self.id!r} cannot be a note's id; use letters and digits: n12")
+        count = len(self.pitches)
+        if not 1 <= count <= MAX_VOICES:
+            raise NotAScore(f"{self.id} has {count} pitches; write 1 to {MAX_VOICES}")
+        if [pitch.midi for pitch in self.pitches] != sorted(pitch.midi for pitch in self.pitches):
+            names = ", ".join(map(str, self.pitches))
+            raise NotAScore(f"pitches {names} of {self.id} must run from low to high")
+        for name in ("strings", "fingers"):
+            values = getattr(self, name) or (None,) * count
+            object.__setattr__(self, name, tuple(values))
+            if len(values) != count:
+                raise NotAScore(f"{self.id} has {len(values)} {name} for {count} pitches")
+        self._require_ranges()
+
+    def _require_ranges(self) -> None:
+        if self.bar < 1 or self.playings < 1 or self.beats <= 0:
+            raise NotAScore(f"{self.id}: bar, playings and beats start at 1, not at 0 or below")
+        if self.manner not in MANNERS:
+            raise NotAScore(f"{self.id}: manner {self.manner!r}; write {', '.join(MANNERS)}")
+        if any(finger is not None and finger not in FINGERS for finger in self.fingers):
+            raise NotAScore(f"{self.id}: fingers {self.fingers} go from 0 (open) to 4")
+        if any(string is not None and not 1 <= string <= 4 for string in self.strings):
+            raise NotAScore(f"{self.id}: strings {self.strings} go from 1 (highest) to 4")
+        low, high = HOLD_S_BOUNDS
+        if self.hold_s is not None and not low <= self.hold_s <= high:
+            raise NotAScore(f"{self.id}: a hold of {self.hold_s} s is outside {low:g} to {high:g}")
+
+    @property
+    def midi(self) -> tuple[int, ...]:
+        """MIDI numbers from low to high."""
+        return tuple(pitch.midi for pitch in self.pitches)
+
+    @property
+    def note_ids(self) -> tuple[str, ...]:
+        """The ids of its notes on the page, from low to high."""
+        if len(self.pitches) == 1:
+            return (self.id,)
+        return tuple(f"{self.id}-{place}" for place in range(len(self.pitches)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Score:
+    """A drill on the page.
+
+    Parameters
+    ----------
+    title : what stands above the page
+    instrument : violin or viola
+    key : key name such as ``Bb major``; ``None`` for no signature
+    written : in the order it is to be played
+
+    Raises
+    ------
+    NotAScore
+        For ids that occur twice, bars that fall, or more than 4,000 things written.
+    """
+
+    title: str
+    instrument: str
+    written: tuple[Written, ...]
+    key: str | None = None
+
+    def __post_init__(self) -> None:
+        instrument_named(self.instrument)
+        if self.key is not None:
+            object.__setattr__(self, "key", str(Key.parse(self.key)))
+        if not 1 <= len(self.written) <= MAX_WRITTEN:
+            raise NotAScore(f"{len(self.written)} notes written; a drill has 1 to {MAX_WRITTEN}")
+        ids = [item.id for item in self.written]
+        if len(set(ids)) != len(ids):
+            twice = next(name for name in ids if ids.count(name) > 1)
+            raise NotAScore(f"the id {twice} stands twice; give each note its own")
+        bars = [item.bar for item in self.written]
+        if bars != sorted(bars):
+            raise NotAScore("the bars fall; write them in the order they are played")
+
+    @property
+    def player(self) -> Instrument:
+        """The instrument, with its open strings."""
+        return INSTRUMENTS[self.instrument]
+
+    @property
+    def spelled_key(self) -> Key | None:
+        """The key, where there is one."""
+        return Key.parse(self.key) if self.key else None
+
+    @property
+    def bars(self) -> tuple[tuple[Written, ...], ...]:
+        """What is written, bar by bar."""
+        numbers = sorted({item.bar for item in self.written})
+        return tuple(tuple(it for it in self.written if it.bar == number) for number in numbers)
+
+    def find(self, ref: str) -> Written | None:
+        """What a note's id belongs to (``n3``, ``n3-1``), or ``None``."""
+        for item in self.written:
+            if ref == item.id or ref in item.note_ids:
+                return item
+        return None
+
+    def with_written(self, written: Sequence[Written]) -> "Score":
+        """The same score with other notes."""
+        return replace(self, written=tuple(written))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return {
+            "title": self.title,
+            "instrument": self.instrument,
+            "key": self.key,
+            "written": [_plain(item) for item in self.written],
+        }
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> "Score":
+        """A stored score; what is unknown is left out, what is missing gets its default."""
+        return cls(
+            title=data["title"],
+            instrument=data["instrument"],
+            key=data.get("key"),
+            written=tuple(_written(item) for item in data["written"]),
+        )
+
+
+def _plain(item: Written) -> dict[str, Any]:
+    plain = asdict(item)
+    plain["pitches"] = [str(pitch) for pitch in item.pitches]
+    plain["strings"], plain["fingers"] = list(item.strings), list(item.fingers)
+    plain["beats"] = str(item.beats)
+    return plain
+
+
+def _written(data: Mapping[str, Any]) -> Written:
+    known = {name: data[name] for name in Written.__dataclass_fields__ if name in data}
+    known["pitches"] = tuple(Pitch.parse(name) for name in data["pitches"])
+    for name in ("strings", "fingers"):
+        known[name] = tuple(known.get(name, ()))
+    if "beats" in known:
+        known["beats"] = Fraction(known["beats"])
+    return Written(**known)
