@@ -9,4 +9,5 @@ urlpatterns = [
     path("", include("studio.review.urls")),
 ]
 
+handler403 = "studio.accounts.views.refused"
 handler500 = "studio.unavailable.server_error"

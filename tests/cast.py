@@ -10,7 +10,15 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from studio.accounts.models import Enrolment, GuardianLink, Instrument, Membership, Person, Studio
+from studio.accounts.models import (
+    Consent,
+    Enrolment,
+    GuardianLink,
+    Instrument,
+    Membership,
+    Person,
+    Studio,
+)
 from studio.clips.models import Clip, Stage
 from studio.drills import services as drills
 from studio.drills.models import Assignment, Drill
@@ -99,8 +107,20 @@ def person(name: str, studio: Studio, role: str) -> Person:
 
 
 def enrol(pupil: Person, studio: Studio, teacher: Person, **dates) -> Enrolment:
+    """A pupil's place, with an instrument, and with consent to recordings."""
     Instrument.objects.create(pupil=pupil)
+    agree(pupil, studio)
     return Enrolment.objects.create(pupil=pupil, studio=studio, teacher=teacher, **dates)
+
+
+def agree(pupil: Person, studio: Studio, given_by: Person | None = None) -> Consent:
+    """Consent to recordings, by the pupil unless somebody else is named."""
+    return Consent.objects.create(
+        pupil=pupil,
+        studio=studio,
+        purpose=Consent.Purpose.RECORDINGS,
+        given_by=given_by or pupil,
+    )
 
 
 def as_person(who: Person | None) -> Client:

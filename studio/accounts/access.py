@@ -6,6 +6,7 @@ What a person may not see and what does not exist look alike: :class:`~django.ht
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import Http404
 
+from . import consent
 from .models import Enrolment, GuardianLink, Membership, Person, Studio, current
 
 Role = Membership.Role
@@ -93,10 +94,37 @@ def home_enrolment(person: Person, pk: int) -> Enrolment:
     return get_or_404(_enrolments().filter(homes), pk)
 
 
+def is_home(person: Person, enrolment: Enrolment) -> bool:
+    """Whether it is the person's own place, or that of a child the person answers for."""
+    mine = enrolments_of(person), enrolments_guarded_by(person)
+    return any(enrolments.filter(pk=enrolment.pk).exists() for enrolments in mine)
+
+
 def own_enrolment(person: Person) -> Enrolment:
     """The pupil's present place (the newest, when there are several), or 404."""
     enrolment = enrolments_of(person).order_by("-started_on", "-pk").first()
     if enrolment is None:
+        raise Http404
+    return enrolment
+
+
+def sending_enrolment(person: Person) -> Enrolment:
+    """The place that the pupil sends clips to, or 404.
+
+    Raises
+    ------
+    consent.ConsentMissing
+        While nobody has agreed to recordings; it says who has to.
+    """
+    enrolment = own_enrolment(person)
+    consent.require_for_sending(enrolment)
+    return enrolment
+
+
+def decided_enrolment(person: Person, pk: int) -> Enrolment:
+    """A place for whose pupil ``person`` gives and withdraws consent, or 404."""
+    enrolment = home_enrolment(person, pk)
+    if person not in consent.deciders(enrolment):
         raise Http404
     return enrolment
 

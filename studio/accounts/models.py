@@ -44,6 +44,11 @@ class Person(AbstractBaseUser):
 
     email = models.EmailField(unique=True)
     name = models.CharField(max_length=120)
+    birth_year = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        help_text="Of a pupil, and no more than the year; it says who agrees.",
+    )
     is_active = models.BooleanField(default=True)
 
     objects = PersonManager()
@@ -165,10 +170,14 @@ class GuardianLink(Dated):
 
 
 class Consent(models.Model):
-    """Leave given for one purpose, in one version of its words. A withdrawal wins at once."""
+    """Leave given for one purpose, in one version of its words. A withdrawal wins at once.
+
+    The rows are the record of who agreed and when, so none is changed but by its withdrawal.
+    What holds now, and who may decide: :mod:`studio.accounts.consent`.
+    """
 
     class Purpose(models.TextChoices):
-        RECORDINGS = "recordings", "sending practice clips to the teacher"
+        RECORDINGS = "recordings", "recordings of practice"
 
     pupil = models.ForeignKey(Person, models.CASCADE, related_name="consents")
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="consents")
@@ -176,7 +185,20 @@ class Consent(models.Model):
     version = models.PositiveIntegerField(default=1)
     given_by = models.ForeignKey(Person, models.PROTECT, related_name="consents_given")
     given_at = models.DateTimeField(default=timezone.now)
+    withdrawn_by = models.ForeignKey(
+        Person, models.PROTECT, null=True, blank=True, related_name="consents_withdrawn"
+    )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["given_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["pupil", "studio", "purpose", "version"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="one_standing_consent",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.get_purpose_display()}: {self.pupil}"

@@ -1,11 +1,12 @@
 """Logging in and out, and the way to each person's own first page."""
 
 from django.contrib.auth.views import LoginView, LogoutView
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
 from . import access
+from .consent import ConsentMissing
 from .forms import LogInForm
 
 HOMES = {"teacher": "waiting_list", "pupil": "queue", "guardian": "children"}
@@ -19,6 +20,14 @@ class LogIn(LoginView):
 
 class LogOut(LogoutView):
     """By POST only: a link cannot log anybody out."""
+
+
+def refused(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
+    """What Django calls for 403: the sentence, as a page or, to a script, as JSON."""
+    sentence = str(exception) if isinstance(exception, ConsentMissing) else ""
+    if sentence and "text/html" not in request.headers.get("Accept", "text/html"):
+        return JsonResponse({"sentence": sentence}, status=403)
+    return render(request, "403.html", {"sentence": sentence}, status=403)
 
 
 @require_safe

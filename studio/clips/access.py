@@ -1,10 +1,16 @@
-"""Who may reach which clip. Every view gets its clips here."""
+"""Who may reach which clip. Every view gets its clips here.
+
+What a person has no relation to is 404. A teacher of the clip's own studio may know that it is
+there; without consent it is refused with a sentence (``ConsentMissing``, 403). Both are asked anew
+at every request, so also at every Range of a recording that plays.
+"""
 
 from uuid import UUID
 
 from django.db.models import QuerySet
 
 from studio.accounts import access as people
+from studio.accounts import consent
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person
 
@@ -17,18 +23,36 @@ def clips_of(enrolment: Enrolment) -> QuerySet[Clip]:
 
 
 def clip_for(person: Person, pk: UUID) -> Clip:
-    """A clip that ``person`` may look at as teacher, pupil or guardian, or 404."""
-    return get_or_404(_clips().filter(enrolment__in=people.enrolments_seen_by(person)), pk)
+    """A clip that ``person`` may look at as teacher, pupil or guardian, or 404.
+
+    Raises
+    ------
+    ConsentMissing
+        For a teacher, while consent does not hold. The pupil and the guardians still see it.
+    """
+    clip = get_or_404(_clips().filter(enrolment__in=people.enrolments_seen_by(person)), pk)
+    if not clip.consented and not people.is_home(person, clip.enrolment):
+        raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))
+    return clip
 
 
 def taught_clip(person: Person, pk: UUID) -> Clip:
-    """A received clip of a studio where ``person`` teaches, or 404."""
-    return get_or_404(
+    """A received clip of a studio where ``person`` teaches, or 404.
+
+    Raises
+    ------
+    ConsentMissing
+        While consent does not hold.
+    """
+    clip = get_or_404(
         _clips().filter(
             enrolment__in=people.enrolments_taught_by(person), intake=Clip.Intake.RECEIVED
         ),
         pk,
     )
+    if not clip.consented:
+        raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))
+    return clip
 
 
 def home_clip(person: Person, pk: UUID) -> Clip:
@@ -41,6 +65,11 @@ def home_clip(person: Person, pk: UUID) -> Clip:
 def _clips() -> QuerySet[Clip]:
     return (
         Clip.objects.filter(erased_at__isnull=True)
+        .annotate(
+            consented=consent.holds(
+                consent.Purpose.RECORDINGS, "enrolment__pupil", "enrolment__studio"
+            )
+        )
         .select_related("enrolment__pupil", "enrolment__studio", "enrolment__teacher", "original")
         .prefetch_related("stages", "renditions")
     )

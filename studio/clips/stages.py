@@ -14,6 +14,8 @@ from django.db import DatabaseError, connection, models, transaction
 from django.db.models import F, Q
 from django.db.models.functions import Now
 
+from studio.accounts import consent
+
 from .models import Clip, Stage
 
 LEASE = timedelta(seconds=60)
@@ -32,10 +34,10 @@ def claim(clip_id, kind: str) -> Stage | None:
     free = Q(state=Stage.State.WAITING) | Q(state=Stage.State.WORKING, lease_until__lt=Now())
     taken = Stage.objects.filter(
         free,
+        _may_be_worked_on(),
         clip_id=clip_id,
         kind=kind,
         attempt__lt=MAX_ATTEMPTS,
-        clip__erased_at__isnull=True,
     ).update(
         state=Stage.State.WORKING,
         attempt=F("attempt") + 1,
@@ -144,7 +146,7 @@ def lost() -> models.QuerySet[Stage]:
         Q(dispatched_at__isnull=True) | Q(dispatched_at__lt=Now() - STALE_WAIT)
     )
     expired = Q(state=Stage.State.WORKING, lease_until__lt=Now())
-    return Stage.objects.filter(unheard | expired, clip__erased_at__isnull=True)
+    return Stage.objects.filter(unheard | expired, _may_be_worked_on())
 
 
 def fail_exhausted() -> int:
@@ -157,6 +159,19 @@ def fail_exhausted() -> int:
         lease_until=None,
         failure_code="worker_died",
         changed_at=Now(),
+    )
+
+
+def _may_be_worked_on() -> Q:
+    """The clip is not erased; and it is listened to only while consent holds.
+
+    The copy that browsers play is made all the same: the pupil's own clip stays theirs to watch.
+    A listening that waits for consent goes on with the next sweep after it was given.
+    """
+    clip = Clip.objects.filter(pk=models.OuterRef("clip_id"), erased_at__isnull=True)
+    agreed = consent.holds(consent.Purpose.RECORDINGS, "enrolment__pupil", "enrolment__studio")
+    return Q(models.Exists(clip.filter(agreed))) | (
+        ~Q(kind=Stage.Kind.LISTENING) & Q(models.Exists(clip))
     )
 
 

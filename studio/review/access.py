@@ -10,6 +10,7 @@ from django.db.models.functions import Coalesce
 from django.http import Http404
 
 from studio.accounts import access as people
+from studio.accounts import consent
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person
 from studio.clips import access as clips
@@ -28,10 +29,14 @@ def review_for(person: Person, clip_id: UUID) -> Review:
 
 
 def waiting_for(person: Person) -> QuerySet[Review]:
-    """Clips that are not returned yet in the studios of a teacher, longest wait first."""
+    """Clips that are not returned yet in the studios of a teacher, longest wait first.
+
+    Those that no teacher may watch, because consent does not hold, are not among them.
+    """
     return (
         _reviews()
         .filter(
+            consent.holds("recordings", "clip__enrolment__pupil", "clip__enrolment__studio"),
             clip__enrolment__in=people.enrolments_taught_by(person),
             clip__intake="received",
             clip__erased_at=None,

@@ -2,6 +2,7 @@ import pytest
 
 from studio.accounts.models import Enrolment, Membership, Person, Studio
 from studio.clips.models import Clip, Stage
+from tests.cast import agree
 
 
 @pytest.fixture(autouse=True)
@@ -17,6 +18,7 @@ def enrolment(db) -> Enrolment:
     pupil = Person.objects.create_user("pupil@test.example", "a-password", name="Pim")
     Membership.objects.create(person=teacher, studio=studio, role="teacher")
     Membership.objects.create(person=pupil, studio=studio, role="pupil")
+    agree(pupil, studio)
     return Enrolment.objects.create(pupil=pupil, studio=studio, teacher=teacher)
 
 

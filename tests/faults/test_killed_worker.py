@@ -11,6 +11,7 @@ from sample_media.make import build
 from studio.accounts.models import Enrolment, Membership, Person, Studio
 from studio.clips import services
 from studio.clips.models import Clip, Listening, Stage
+from tests.cast import agree
 from tests.deploy.processes import running, until
 from tests.live import live_studio
 
@@ -24,6 +25,7 @@ def clip(tmp_path) -> Clip:
     teacher = Person.objects.create_user("teacher@test.example", "a-password", name="Tess")
     pupil = Person.objects.create_user("pupil@test.example", "a-password", name="Pim")
     Membership.objects.create(person=pupil, studio=studio, role="pupil")
+    agree(pupil, studio)
     place = Enrolment.objects.create(pupil=pupil, studio=studio, teacher=teacher)
     sample = build("octaves-in-b-flat", tmp_path)
     return services.receive(place, pupil, [sample.read_bytes()], sample.name)

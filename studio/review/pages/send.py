@@ -105,7 +105,7 @@ class BrokenOff(Exception):
 @csrf_exempt
 @require_http_methods(["GET", "HEAD", "POST"])
 def send(request: HttpRequest) -> HttpResponse:
-    enrolment = people.own_enrolment(request.user)
+    enrolment = people.sending_enrolment(request.user)
     if request.method == "POST" and _length(request) > settings.MAX_UPLOAD_BYTES + (
         FORM_OVERHEAD_BYTES
     ):
@@ -132,7 +132,7 @@ def _send(request: HttpRequest, enrolment: Enrolment) -> HttpResponse:
 @require_POST
 def send_body(request: HttpRequest) -> JsonResponse:
     """The recording as the whole body. Always answers in JSON: ``sentence``, and ``next``."""
-    enrolment = people.own_enrolment(request.user)
+    enrolment = people.sending_enrolment(request.user)
     if _length(request) > settings.MAX_UPLOAD_BYTES:
         return _json(_too_large(_length(request)))
     said = {name: unquote(request.headers.get(header, "")) for name, header in HEADERS.items()}
