@@ -8,7 +8,7 @@ from celery import shared_task
 
 from studio import media
 
-from . import stages, work
+from . import benches, stages, work
 from .dispatch import MESSAGE_VERSION, dispatch
 from .models import Stage
 from .upkeep import sweeping
@@ -37,6 +37,8 @@ def sweep() -> None:
     for stage in stages.lost():
         log.warning("sending %s of %s again (was %s)", stage.kind, stage.clip_id, stage.state)
         dispatch(stage.clip_id, stage.kind)
+    for path in benches.clear_ended():
+        log.warning("removed %s: its process ended before it was finished", path)
 
 
 @shared_task

@@ -14,7 +14,7 @@ from django.db import transaction
 
 from studio import media
 
-from . import files, signals, stages
+from . import benches, files, signals, stages
 from .models import Clip, Listening, Rendition, Stage
 from .services import limits
 from .stores import store
@@ -100,7 +100,7 @@ class _Bench:
 
     def part(self, suffix: str) -> Path:
         """A fresh place on the bench, removed again at the end if it was not kept."""
-        path = files.bench_path(suffix)
+        path = benches.path(suffix)
         self._cleaning.callback(path.unlink, missing_ok=True)
         return path
 

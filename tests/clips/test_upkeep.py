@@ -4,14 +4,16 @@ The stores here are small; the same is done under load in tests/faults.
 """
 
 import os
+import shutil
+import signal
 import sqlite3
 import time
-from contextlib import closing
+from contextlib import closing, contextmanager
 
 import pytest
 from django.core.management import CommandError, call_command
 
-from studio.clips import files
+from studio.clips import benches, files
 from studio.clips.models import Clip, Original
 from studio.clips.stores import FolderStore
 from studio.clips.upkeep import backing_up
@@ -77,6 +79,51 @@ def test_left_overs_go_after_a_day_and_nothing_else(stored, media_root):
     assert young.exists()
     assert at_rest(stored.path).exists()
     assert not old.parent.exists()
+
+
+def test_what_a_killed_process_left_goes_at_once_and_nothing_else(db, media_root):
+    ours = benches.path(".wav")
+    ours.write_bytes(b"being made here")
+    with forked(lambda: benches.path(".mp4").write_bytes(b"half made")) as other:
+        assert len(files_on_the_bench(media_root)) == 2
+        assert benches.clear_ended() == [], "both processes live"
+        os.kill(other, signal.SIGKILL)
+        os.waitpid(other, 0)
+        (gone,) = benches.clear_ended()
+    assert gone.endswith(".mp4")
+    assert files_on_the_bench(media_root) == [ours]
+    two_days_ago = time.time() - 2 * 24 * 3600
+    os.utime(ours, (two_days_ago, two_days_ago))
+    assert sweep_orphans() == [], "its process lives: it may still be at work"
+
+
+def test_a_folder_that_was_taken_away_is_made_again(media_root):
+    shutil.rmtree(benches.path().parent)
+    benches.path().write_bytes(b"made after all")
+
+
+@contextmanager
+def forked(work):
+    """A process that has done some work and then waits; its id."""
+    done, say = os.pipe()
+    child = os.fork()
+    if not child:
+        try:
+            work()
+            os.write(say, b".")
+            signal.pause()
+        finally:
+            os._exit(1)
+    assert os.read(done, 1) == b"."
+    try:
+        yield child
+    finally:
+        os.close(done)
+        os.close(say)
+
+
+def files_on_the_bench(media_root):
+    return [path for path in (media_root / ".bench").rglob("*") if path.is_file()]
 
 
 def test_a_backup_goes_only_to_a_new_folder(stored, tmp_path):

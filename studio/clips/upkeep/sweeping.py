@@ -1,10 +1,12 @@
 """Removing left-overs: files that no row names, a day after they were last written.
 
-A day is longer than any upload or any piece of work, so that nothing under way is touched.
+A day is longer than any upload or any piece of work, so that nothing under way is touched. What
+a worker was making when it was killed goes sooner: see :mod:`studio.clips.benches`.
 """
 
 import time
 
+from studio.clips import benches
 from studio.clips.stores import store
 
 from .verifying import named_files
@@ -16,7 +18,8 @@ def sweep_orphans(older_than_s: float = ORPHAN_AGE_S) -> list[str]:
     """Remove left-overs and the folders that they leave empty; say which files went."""
     before = time.time() - older_than_s
     # Files first, rows second: a file that gets its row in between is then not an orphan.
-    old = [entry.name for entry in store().entries() if entry.written_at < before]
+    at_rest = (entry for entry in store().entries() if f"/{benches.PREFIX}" not in entry.name)
+    old = [entry.name for entry in at_rest if entry.written_at < before]
     known = {named.path for named in named_files()}
     gone = sorted(name for name in old if name not in known)
     for name in gone:
@@ -26,8 +29,10 @@ def sweep_orphans(older_than_s: float = ORPHAN_AGE_S) -> list[str]:
 
 def sweep_bench(before: float) -> list[str]:
     """Remove what was being made when its process died; an object store's bench lies apart."""
-    bench, gone = store().bench(), []
+    bench, gone = store().bench(), benches.clear_ended()
     for path in sorted(bench.rglob("*"), reverse=True):  # what is in a folder before the folder
+        if path.relative_to(bench).parts[0].startswith(benches.PREFIX):
+            continue  # its process lives
         try:
             if path.stat().st_mtime >= before:
                 continue
