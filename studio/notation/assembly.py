@@ -1,0 +1,66 @@
+"""Putting a drill together, bar by bar: each double stop in its bar, separately first if asked."""
+
+from fractions import Fraction
+
+from studio.notation.fingering import Placed, is_shift
+from studio.notation.request import Request
+from studio.notation.score import Score, Written
+
+SEPARATE_BEATS = Fraction(1)
+TOGETHER_BEATS = Fraction(2)
+
+
+class Assembly:
+    """A drill as it grows. Ids count what is written: n1, n2, n3."""
+
+    def __init__(self, request: Request) -> None:
+        self._request = request
+        self._written: list[Written] = []
+        self._bar = 0
+        self._before: Placed | None = None
+
+    def double_stop(self, way: Placed) -> None:
+        """One bar: the two notes separately if the request says so, then together."""
+        self._bar += 1
+        if self._request.manner == "separately_then_together":
+            self._add(way, (0,), "separate", SEPARATE_BEATS)
+            self._add(way, (1,), "separate", SEPARATE_BEATS)
+        self._add(way, (0, 1), "together", TOGETHER_BEATS)
+
+    def chord(self, lower: Placed, upper: Placed) -> None:
+        """One bar: a three-part chord as its lower pair, then its upper pair."""
+        self._bar += 1
+        for way in (lower, upper):
+            self._add(way, (0, 1), "together", TOGETHER_BEATS)
+
+    def score(self, title: str) -> Score | None:
+        """What was put together; ``None`` where there is nothing."""
+        if not self._written:
+            return None
+        return Score(
+            title=title,
+            instrument=self._request.instrument,
+            key=self._request.key,
+            written=tuple(self._written),
+        )
+
+    def _add(self, way: Placed, voices: tuple[int, ...], manner: str, beats: Fraction) -> None:
+        both = len(voices) == 2
+        strings = way.numbers(self._request.player.open_strings)
+        self._written.append(
+            Written(
+                id=f"n{len(self._written) + 1}",
+                pitches=tuple((way.low, way.high)[voice] for voice in voices),
+                bar=self._bar,
+                strings=tuple(strings[voice] for voice in voices),
+                fingers=tuple(way.fingers[voice] for voice in voices),
+                beats=beats,
+                manner=manner,
+                playings=self._request.playings if both else 1,
+                hold_s=self._request.hold_s if both else None,
+                # The hand has moved by the first note of the bar that needs it.
+                shift=is_shift(self._before, way),
+                position=way.position,
+            )
+        )
+        self._before = way

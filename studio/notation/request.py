@@ -1,0 +1,159 @@
+"""What a drill is asked to be: :class:`Request`; and why it cannot be: :class:`Infeasible`."""
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from studio.notation.score import HOLD_S_BOUNDS
+from studio.theory import Instrument, Key, instrument_named
+from studio.theory.fingers import COMFORTABLE_SPAN_MM
+from studio.theory.instruments import require_string_length
+
+# The number of each interval (a third is 3), by the word for a scale in it.
+INTERVALS = {
+    "unisons": 1,
+    "thirds": 3,
+    "fourths": 4,
+    "fifths": 5,
+    "sixths": 6,
+    "octaves": 8,
+    "tenths": 10,
+}
+PATTERNS = ("scale", "one_finger", "third_finger_check", "chords")
+DIRECTIONS = ("up", "down", "up_and_down")
+MANNERS = ("together", "separately_then_together")
+MINOR_FORMS = ("melodic", "harmonic", "natural")
+OCTAVES_BOUNDS = (1, 3)
+PLAYINGS_BOUNDS = (1, 12)
+
+
+class Infeasible(ValueError):
+    """The drill cannot be played as asked.
+
+    ``nearest`` is the request closest to it that can be, or ``None``.
+    """
+
+    def __init__(self, reason: str, nearest: "Request | None" = None) -> None:
+        super().__init__(reason)
+        self.reason = reason
+        self.nearest = nearest
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """A drill to be generated.
+
+    Parameters
+    ----------
+    pattern : ``scale`` in one interval; ``one_finger`` across two strings; ``third_finger_check``
+        against the open string below; ``chords`` in three parts, lower pair then upper pair
+    interval : for scales, a word of ``INTERVALS``
+    key : key name such as ``G major``
+    instrument : violin or viola
+    octaves : range of the lower voice, 1 to 3 (scales only)
+    direction : up, down, up_and_down
+    strings : one pair of neighbouring strings by the player's numbers, the lower string first
+        (``(4, 3)``); ``None`` to go across the strings
+    manner : together, or separately_then_together
+    playings : how often each is to be played together, 1 to 12
+    hold_s : least time to hold each, in seconds, 0.2 to 60; ``None`` to leave it open
+    minor : form of the minor scale: melodic, harmonic or natural
+    finger : for ``one_finger``, 1 to 3
+    open_strings : whether open strings may be used
+    string_length_mm : the pupil's; the instrument's usual one when ``None``
+    hand : small, medium or large: what counts as a wide stretch
+
+    Raises
+    ------
+    ValueError
+        Naming the value and the bound.
+    """
+
+    pattern: str = "scale"
+    interval: str = "octaves"
+    key: str = "G major"
+    instrument: str = "violin"
+    octaves: int = 1
+    direction: str = "up_and_down"
+    strings: tuple[int, int] | None = None
+    manner: str = "separately_then_together"
+    playings: int = 1
+    hold_s: float | None = None
+    minor: str = "melodic"
+    finger: int = 1
+    open_strings: bool = True
+    string_length_mm: float | None = None
+    hand: str = "medium"
+
+    def __post_init__(self) -> None:
+        _require_word("pattern", self.pattern, PATTERNS)
+        _require_word("interval", self.interval, tuple(INTERVALS))
+        _require_word("direction", self.direction, DIRECTIONS)
+        _require_word("manner", self.manner, MANNERS)
+        _require_word("minor", self.minor, MINOR_FORMS)
+        _require_word("hand", self.hand, tuple(COMFORTABLE_SPAN_MM))
+        _require_number("octaves", self.octaves, OCTAVES_BOUNDS)
+        _require_number("playings", self.playings, PLAYINGS_BOUNDS)
+        _require_number("finger", self.finger, (1, 3))
+        if self.hold_s is not None:
+            _require_number("hold_s", self.hold_s, HOLD_S_BOUNDS)
+        object.__setattr__(self, "key", str(Key.parse(self.key)))
+        length = self.player.string_length_mm
+        object.__setattr__(self, "string_length_mm", float(self.string_length_mm or length))
+        require_string_length(self.length_mm)
+        if self.strings is not None:
+            object.__setattr__(self, "strings", tuple(self.strings))
+            if self.strings not in ((4, 3), (3, 2), (2, 1)):
+                raise ValueError(
+                    f"strings {self.strings} are not neighbours; write 4 and 3, 3 and 2, or 2 and 1"
+                )
+
+    @property
+    def player(self) -> Instrument:
+        """The instrument, with its open strings."""
+        return instrument_named(self.instrument)
+
+    @property
+    def spelled_key(self) -> Key:
+        """The key."""
+        return Key.parse(self.key)
+
+    @property
+    def number(self) -> int:
+        """The interval's number: 3 for thirds."""
+        return INTERVALS[self.interval]
+
+    @property
+    def length_mm(self) -> float:
+        """The string length in mm."""
+        assert self.string_length_mm is not None  # made so in __post_init__
+        return self.string_length_mm
+
+    def but(self, **changes: Any) -> "Request":
+        """The same request with some of it changed."""
+        return replace(self, **changes)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        plain = asdict(self)
+        plain["strings"] = list(self.strings) if self.strings else None
+        return plain
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> "Request":
+        """A stored request; what is unknown is left out, what is missing gets its default."""
+        known = {name: data[name] for name in cls.__dataclass_fields__ if name in data}
+        if known.get("strings"):
+            known["strings"] = tuple(known["strings"])
+        return cls(**known)
+
+
+def _require_word(name: str, value: str, words: tuple[str, ...]) -> None:
+    if value not in words:
+        raise ValueError(f"{name} {value!r} is not known; write {', '.join(words)}")
+
+
+def _require_number(name: str, value: float, bounds: tuple[float, float]) -> None:
+    low, high = bounds
+    if not low <= value <= high:
+        raise ValueError(f"{name} {value} is outside {low:g} to {high:g}")
