@@ -90,7 +90,7 @@ def make_cast() -> Cast:
         unlinked_guardian=unlinked,
         former_pupil=former,
         disabled=disabled,
-        enrolment=enrol(pupil, studio, teacher),
+        enrolment=enrol(pupil, studio, teacher, agreed_by=guardian),
         other_enrolment=enrol(second, studio, teacher),
         other_studio=other,
         foreign_teacher=foreign_teacher,
@@ -106,10 +106,12 @@ def person(name: str, studio: Studio, role: str) -> Person:
     return made
 
 
-def enrol(pupil: Person, studio: Studio, teacher: Person, **dates) -> Enrolment:
+def enrol(
+    pupil: Person, studio: Studio, teacher: Person, agreed_by: Person | None = None, **dates
+) -> Enrolment:
     """A pupil's place, with an instrument, and with consent to recordings."""
     Instrument.objects.create(pupil=pupil)
-    agree(pupil, studio)
+    agree(pupil, studio, agreed_by)
     return Enrolment.objects.create(pupil=pupil, studio=studio, teacher=teacher, **dates)
 
 

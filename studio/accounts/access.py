@@ -137,4 +137,9 @@ def get_or_404(queryset: QuerySet, pk):
 
 
 def _enrolments() -> QuerySet[Enrolment]:
-    return Enrolment.objects.filter(current()).select_related("pupil", "studio", "teacher")
+    """Places of today; ``consented`` says whether consent to recordings holds."""
+    return (
+        Enrolment.objects.filter(current())
+        .select_related("pupil", "studio", "teacher")
+        .annotate(consented=consent.holds(consent.Purpose.RECORDINGS))
+    )

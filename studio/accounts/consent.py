@@ -187,6 +187,14 @@ def cannot_send(enrolment: Enrolment) -> str:
     )
 
 
+def not_agreed(enrolment: Enrolment) -> str:
+    """The same for a guardian of the pupil."""
+    return (
+        f"Consent for recordings does not hold. Until it is given, {enrolment.pupil} cannot send "
+        "a clip, and nobody at the studio can watch or hear one."
+    )
+
+
 def cannot_watch(enrolment: Enrolment) -> str:
     """Why a teacher can neither watch nor hear, and what is left as it is."""
     last = standing(enrolment).last

@@ -11,6 +11,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from studio import media
+from studio.accounts import consent
 from studio.accounts.models import Enrolment, Person
 
 from . import erasures, files, signals
@@ -51,10 +52,29 @@ def receive(
         When more bytes come than may, or the disk refuses. Nothing is kept.
     media.Failed
         When the recording could not be examined, for a reason of ours. Nothing is kept.
+    ConsentMissing
+        While consent to recordings does not hold. Nothing is read.
     """
+    consent.require_for_sending(enrolment)
+    spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
+    said = {"title": title, "note": note, "upload_key": upload_key}
+    return take_in(enrolment, person, spooled, filename, **said, also=also)
+
+
+def take_in(
+    enrolment: Enrolment,
+    person: Person,
+    spooled: files.Spooled,
+    filename: str,
+    *,
+    title: str = "",
+    note: str = "",
+    upload_key: str = "",
+    also: Callable[[Clip], object] = lambda clip: None,
+) -> Clip:
+    """As :func:`receive`, for a recording that is on the bench already; it does not stay there."""
     clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
     clip.title, clip.note = title.strip()[:160], note.strip()
-    spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
     try:
         _examine(clip, spooled.path)
         return _record(clip, spooled, filename, also)

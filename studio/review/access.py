@@ -78,7 +78,11 @@ def with_counts(enrolments: QuerySet[Enrolment]) -> QuerySet[Enrolment]:
     ``open_assignments`` and ``unread_returns`` are what the pupil has before them,
     ``clips_waiting`` and ``last_returned_at`` what the teacher has.
     """
-    reviews = Review.objects.filter(clip__enrolment=OuterRef("pk"), clip__erased_at=None)
+    reviews = Review.objects.filter(
+        consent.holds("recordings", "clip__enrolment__pupil", "clip__enrolment__studio"),
+        clip__enrolment=OuterRef("pk"),
+        clip__erased_at=None,
+    )
     returns = Return.objects.filter(
         review__clip__enrolment=OuterRef("pk"), review__clip__erased_at=None
     )

@@ -3,7 +3,8 @@
 from django import template
 from django.urls import NoReverseMatch, reverse
 
-from studio.accounts import access
+from studio.accounts import access, consent
+from studio.accounts.models import Enrolment
 
 register = template.Library()
 
@@ -39,6 +40,31 @@ def people_nav(context) -> dict:
         "links": [_link(request, name, page) for name, page in AREAS[area][2]] if area else [],
         "homes": [_home(role, area) for role in roles] if len(roles) > 1 else [],
     }
+
+
+@register.inclusion_tag("accounts/consent_line.html", takes_context=True)
+def consent_line(context, enrolment: Enrolment) -> dict:
+    """How consent stands for one pupil: a quiet line, or a notice while it does not hold.
+
+    On a teacher's page it says what cannot be done; on the pupil's and the guardian's it leads
+    to the page that tells more.
+    """
+    given = consent.standing(enrolment).given
+    area = context.get("area")
+    line = {"given": given, "sentence": ""}
+    if area in ("pupil", "guardian"):
+        line["href"] = reverse("consent", kwargs={"pk": enrolment.pk})
+    if given is None:
+        line["sentence"] = _missing(area, enrolment)
+    return line
+
+
+def _missing(area: str | None, enrolment: Enrolment) -> str:
+    if area == "pupil":
+        return consent.cannot_send(enrolment)
+    if area == "guardian":
+        return consent.not_agreed(enrolment)
+    return consent.cannot_watch(enrolment)
 
 
 def _link(request, name: str, page: str) -> dict:

@@ -22,10 +22,11 @@ TERM = timedelta(weeks=16)  # how long ago everybody began
 
 @dataclass(frozen=True, slots=True)
 class Pupil:
-    """An invented pupil. ``string_length_mm`` goes with the instrument's size."""
+    """An invented pupil of this age. ``string_length_mm`` goes with the instrument's size."""
 
     name: str
     login: str
+    age: int
     level: str
     kind: str
     string_length_mm: float
@@ -42,13 +43,13 @@ class Cast:
 
 
 PUPILS = (
-    Pupil("Ida Fenn", "ida", Level.FIRST_STEPS, "violin", 305.0, guardian=True),
-    Pupil("Otto Fenn", "otto", Level.FIRST_STEPS, "violin", 285.0, guardian=True),
-    Pupil("Jonas Pell", "jonas", Level.GROWING, "violin", 328.0),
-    Pupil("Amara Voss", "amara", Level.GROWING, "viola", 370.0),
-    Pupil("Bea Lorimer", "bea", Level.ADVANCED, "violin", 328.0),
+    Pupil("Ida Fenn", "ida", 9, Level.FIRST_STEPS, "violin", 305.0, guardian=True),
+    Pupil("Otto Fenn", "otto", 7, Level.FIRST_STEPS, "violin", 285.0, guardian=True),
+    Pupil("Jonas Pell", "jonas", 27, Level.GROWING, "violin", 328.0),
+    Pupil("Amara Voss", "amara", 34, Level.GROWING, "viola", 370.0),
+    Pupil("Bea Lorimer", "bea", 22, Level.ADVANCED, "violin", 328.0),
 )
-OTHER_PUPILS = (Pupil("Nell Arkin", "nell", Level.GROWING, "violin", 328.0),)
+OTHER_PUPILS = (Pupil("Nell Arkin", "nell", 45, Level.GROWING, "violin", 328.0),)
 LOGINS = (
     ("teacher", "Marit Hollin, teacher"),
     ("jonas", "Jonas Pell, pupil"),
@@ -89,6 +90,8 @@ def _make(studio: Studio, teacher_name: str, login: str, pupils: tuple[Pupil, ..
 
 def _enrol(cast: Cast, pupil: Pupil) -> Enrolment:
     person = _member(cast.studio, pupil.name, pupil.login, Membership.Role.PUPIL)
+    person.birth_year = timezone.localdate().year - pupil.age
+    person.save(update_fields=["birth_year"])
     began = timezone.localdate() - TERM
     Instrument.objects.create(
         pupil=person,
