@@ -65,8 +65,8 @@ WORDS = {
             "Clips that waited are listened to within a minute.",
         ),
         withdrawn=(
-            "From that moment the studio’s teachers can no longer watch or hear any clip, "
-            "even one that is playing.",
+            "From that moment the studio’s teachers get nothing more of any clip. What a browser "
+            "already has of one that is playing may sound on for a little.",
             "New clips are not accepted, and clips that wait are not listened to.",
             "Nothing is deleted. The pupil and the guardians still see and hear everything.",
             "You can agree again at any time. To have recordings erased, or to get a copy of "

@@ -76,6 +76,7 @@ def take_in(
     clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
     clip.title, clip.note = title.strip()[:160], note.strip()
     try:
+        consent.require_for_sending(enrolment)  # again: it may have been withdrawn on the way
         _examine(clip, spooled.path)
         return _record(clip, spooled, filename, also)
     finally:

@@ -7,40 +7,15 @@ import os
 import time
 
 import pytest
-from moto.server import ThreadedMotoServer
 
-from studio import environment
 from studio.clips import files, services, tasks
 from studio.clips.models import Clip, Rendition, Stage
-from studio.clips.stores import ObjectStore, store
+from studio.clips.stores import store
 from studio.clips.upkeep import backing_up
 from studio.clips.upkeep.sweeping import sweep_orphans
 from studio.clips.upkeep.verifying import verify
 from tests.cast import as_person
 from tests.clips.test_receive import SAMPLE
-
-
-@pytest.fixture(scope="module")
-def server():
-    server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
-    server.start()
-    yield "{}:{}".format(*server.get_host_and_port())
-    server.stop()
-
-
-@pytest.fixture
-def bucket(server, settings, monkeypatch, tmp_path):
-    """An empty bucket, and settings as OBJECT_STORE makes them."""
-    monkeypatch.setenv("OBJECT_STORE", f"s3://key:secret@{server}/clips?tls=0")
-    options = environment.object_store("OBJECT_STORE")
-    settings.OBJECT_STORE, settings.STUDIO_DATA = options, tmp_path / "data"
-    backend = {"BACKEND": "storages.backends.s3.S3Storage", "OPTIONS": options}
-    settings.STORAGES = settings.STORAGES | {"clips": backend}
-    bucket = ObjectStore().storage.bucket
-    bucket.create()
-    yield bucket
-    bucket.objects.all().delete()
-    bucket.delete()
 
 
 @pytest.fixture

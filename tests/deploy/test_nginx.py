@@ -4,7 +4,7 @@ import http.client
 import shutil
 import ssl
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,6 +12,7 @@ import pytest
 from django.conf import settings as django_settings
 from django.utils import timezone
 
+from studio.accounts import consent
 from studio.accounts.models import GuardianLink
 from studio.clips import services, tasks
 from studio.clips.models import Rendition
@@ -37,14 +38,31 @@ class Front:
 
     def get(self, path: str, who=None, method: str = "GET", **headers: str):
         """Ask nginx as a browser with this person's session would; the answer and its body."""
-        if who is not None:
-            session = as_person(who).cookies["session"].value
-            headers["Cookie"] = f"__Host-session={session}"
-        unchecked = ssl._create_unverified_context()
-        browser = http.client.HTTPSConnection("localhost", self.nginx.port, context=unchecked)
-        browser.request(method, path, headers=headers)
+        browser = self._browser()
+        browser.request(method, path, headers=headers | self._cookie(who))
         answer = browser.getresponse()
         return answer, answer.read()
+
+    def player(self, who) -> Callable[[int, int], tuple[int, bytes]]:
+        """Asks for one Range after the other, over one connection that is kept open."""
+        browser, cookie = self._browser(), self._cookie(who)
+
+        def ask(first: int, last: int) -> tuple[int, bytes]:
+            headers = {"Range": f"bytes={first}-{last}"}
+            browser.request("GET", self.path, headers=cookie | headers)
+            answer = browser.getresponse()
+            return answer.status, answer.read()
+
+        return ask
+
+    def _browser(self) -> http.client.HTTPSConnection:
+        unchecked = ssl._create_unverified_context()
+        return http.client.HTTPSConnection("localhost", self.nginx.port, context=unchecked)
+
+    def _cookie(self, who) -> dict[str, str]:
+        if who is None:
+            return {}
+        return {"Cookie": f"__Host-session={as_person(who).cookies['session'].value}"}
 
 
 @pytest.fixture
@@ -77,8 +95,14 @@ def front(data, settings, tmp_path, monkeypatch) -> Iterator[Front]:
             nginx.remove()
 
 
-def test_nginx_sends_recordings_to_those_who_may_have_them(front):
-    cast, size = front.cast, len(front.content)
+@pytest.mark.fault(
+    33,
+    "consent is withdrawn while a teacher plays the recording through nginx",
+    "the next Range is refused, and has no byte of the recording",
+)
+@pytest.mark.fault(34, "a guardian is unlinked while playing through nginx", "404 at once")
+def test_nginx_sends_recordings_to_those_who_may_have_them(front, seen):
+    cast = front.cast
     _its_bytes_are_right(front, cast.pupil)
     for who in (cast.foreign_teacher, cast.other_pupil, cast.unlinked_guardian):
         assert front.get(front.path, who, Range="bytes=0-9")[0].status == 404
@@ -88,9 +112,8 @@ def test_nginx_sends_recordings_to_those_who_may_have_them(front):
         assert answer.status in (400, 404)
         assert front.content[:100] not in body
 
-    assert front.get(front.path, cast.guardian, Range="bytes=0-9")[0].status == 206
-    GuardianLink.objects.filter(guardian=cast.guardian).update(ended_on=timezone.localdate())
-    assert front.get(front.path, cast.guardian, Range=f"bytes=10-{size}")[0].status == 404
+    seen(_a_withdrawal_refuses_the_next_range(front))
+    seen(_an_unlinked_guardian_gets_404(front))
     _plain_http_is_sent_to_https(front)
 
 
@@ -111,6 +134,38 @@ def _its_bytes_are_right(front: Front, who) -> None:
     answer, body = front.get(front.path, who, method="HEAD")
     assert (answer.status, body) == (200, b"")
     assert answer.headers["Content-Length"] == str(len(front.content))
+
+
+def _a_withdrawal_refuses_the_next_range(front: Front) -> str:
+    """The teacher plays over one connection, which stays open."""
+    cast = front.cast
+    player = front.player(cast.teacher)
+    assert player(0, 999) == (206, front.content[:1000])
+    consent.withdraw(cast.enrolment, cast.guardian, consent.Purpose.RECORDINGS)
+    status, body = player(1000, 1999)
+    assert status == 403
+    assert "was withdrawn on" in body.decode()
+    assert player(0, 999)[0] == 403, "not even what was had before"
+    for who in (cast.pupil, cast.guardian):
+        assert front.player(who)(1000, 1999) == (206, front.content[1000:2000])
+    consent.give(
+        cast.enrolment,
+        cast.guardian,
+        consent.Purpose.RECORDINGS,
+        consent.standing(cast.enrolment).mark,
+    )
+    assert player(2000, 2999) == (206, front.content[2000:3000])
+    return f"206, withdrawn, {status} with a sentence; pupil and guardian 206; given again, 206"
+
+
+def _an_unlinked_guardian_gets_404(front: Front) -> str:
+    player = front.player(front.cast.guardian)
+    assert player(0, 9)[0] == 206
+    GuardianLink.objects.filter(guardian=front.cast.guardian).update(ended_on=timezone.localdate())
+    status, body = player(10, 1999)
+    assert status == 404
+    assert front.content[10:100] not in body
+    return f"206, unlinked, {status}"
 
 
 def _plain_http_is_sent_to_https(front: Front) -> None:
