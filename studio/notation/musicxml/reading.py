@@ -1,0 +1,295 @@
+"""MusicXML to a score: what sounds together, in the order it is written.
+
+Time is read by partitura (voices, backups, ties); fingers, strings and the instructions in ``play``
+are read from the file's own elements. At every moment where a note begins, what is written is all
+that then sounds: a held note against a moving one gives a double stop for each of them. Grace notes
+and rests are left out, repeats are not written out, and the page keeps its bars but not its metre.
+"""
+
+import io
+import warnings
+from collections import defaultdict
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+from xml.etree.ElementTree import Element, tostring
+
+from studio.notation.musicxml.opening import NotMusic, open_musicxml
+from studio.notation.score import FINGERS, MANNERS, MAX_VOICES, MAX_WRITTEN, Score, Written
+from studio.theory import INSTRUMENTS, Key, Pitch
+
+# Read by nobody here, and a burden to the time reader.
+_LEFT_OUT = ("direction", "lyric", "harmony", "figured-bass", "sound", "print")
+_OURS = "xml-note-"
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A score that was read, and what is worth saying about it (sentences)."""
+
+    score: Score
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class _Noted:
+    """What a note's own elements say of it."""
+
+    id: str | None = None
+    finger: int | None = None
+    string: int | None = None
+    play: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sounding:
+    """One note in time: start and end in quarter notes."""
+
+    start: Fraction
+    end: Fraction
+    bar: int
+    pitch: Pitch
+    noted: _Noted
+
+
+def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = "") -> Read:
+    """The score of an uploaded file.
+
+    Parameters
+    ----------
+    data : bytes of a ``.musicxml``, ``.xml`` or ``.mxl`` file
+    instrument : violin or viola; told from the part's name when ``None``, else violin
+    title : used where the file has none
+
+    Returns
+    -------
+    Read
+
+    Raises
+    ------
+    NotMusic
+        With a sentence for the person who chose the file.
+    """
+    root = open_musicxml(data)
+    part = _part(root)
+    noted = _noted(part)
+    sounding = _timed(root, noted)
+    player = instrument or _instrument(root)
+    try:
+        written = _written(sounding)
+        score = Score(
+            title=(
+                root.findtext("work/work-title") or root.findtext("movement-title") or title
+            ).strip()[:120],
+            instrument=player,
+            key=_key(part),
+            written=tuple(written),
+        )
+    except ValueError as error:
+        raise NotMusic(f"The page cannot be a drill: {error}.") from None
+    return Read(score, _remarks(root, score))
+
+
+def _part(root: Element) -> Element:
+    """The first part with notes; it alone is left in the tree."""
+    parts = [part for part in root.iter("part") if part.find(".//note/pitch") is not None]
+    if not parts:
+        raise NotMusic("There are no notes in this file.")
+    for part in [part for part in root.findall("part") if part is not parts[0]]:
+        root.remove(part)
+    keep = parts[0].get("id")
+    for parts_list in root.findall("part-list"):
+        for entry in list(parts_list):
+            if entry.tag != "score-part" or entry.get("id") != keep:
+                parts_list.remove(entry)
+    return parts[0]
+
+
+def _noted(part: Element) -> dict[str, _Noted]:
+    """What each note says, by a number of our own that then is its id in the tree."""
+    found: dict[str, _Noted] = {}
+    for parent in list(part.iter()):
+        for child in [child for child in parent if child.tag in _LEFT_OUT]:
+            parent.remove(child)
+    for number, note in enumerate(part.iter("note")):
+        key = f"{_OURS}{number}"
+        found[key] = _Noted(
+            id=note.get("id"),
+            finger=_small_number(note.findtext("notations/technical/fingering"), FINGERS),
+            string=_small_number(note.findtext("notations/technical/string"), range(1, 5)),
+            play={
+                other.get("type", ""): (other.text or "").strip()
+                for other in note.findall("play/other-play")
+            },
+        )
+        note.set("id", key)
+        for name in ("notations/technical", "play"):
+            _drop(note, name)
+    return found
+
+
+def _drop(note: Element, path: str) -> None:
+    holder, _, name = path.rpartition("/")
+    for parent in note.findall(holder) if holder else [note]:
+        for child in parent.findall(name):
+            parent.remove(child)
+
+
+def _small_number(text: str | None, allowed: range) -> int | None:
+    return int(text) if text and text.strip().isdigit() and int(text) in allowed else None
+
+
+def _timed(root: Element, noted: dict[str, _Noted]) -> list[_Sounding]:
+    """Every note with its time, in order."""
+    from partitura import load_musicxml  # takes a second to load
+
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            loaded = load_musicxml(io.BytesIO(tostring(root)), force_note_ids="keep")
+            part = loaded.parts[0]
+            notes = [_sounding(note, part, noted) for note in part.notes_tied]
+    except Exception as error:  # whatever a damaged file makes the reader stumble over
+        raise NotMusic(
+            f"The notes cannot be put in time ({type(error).__name__}). Export the page again."
+        ) from None
+    found = [note for note in notes if note is not None]
+    if not found:
+        raise NotMusic("There are no notes in this file.")
+    return sorted(found, key=lambda note: (note.start, note.pitch.midi))
+
+
+def _sounding(note: Any, part: Any, noted: dict[str, _Noted]) -> _Sounding | None:
+    """A note of the reader's in our terms; ``None`` for grace notes, which take no time."""
+    start, end = note.start.t, note.end_tied.t
+    if end <= start:
+        return None
+    quarter = int(part.quarter_duration_map(start))
+    measure = part.measure_number_map(start)
+    pitch = Pitch(note.step.upper(), int(note.alter or 0), int(note.octave))
+    return _Sounding(
+        Fraction(start, quarter), Fraction(end, quarter), int(measure), pitch, noted[note.id]
+    )
+
+
+def _written(sounding: list[_Sounding]) -> list[Written]:
+    """What sounds at each moment where a note begins."""
+    by_start: dict[Fraction, list[_Sounding]] = defaultdict(list)
+    for note in sounding:
+        by_start[note.start].append(note)
+    starts = sorted(by_start)
+    if len(starts) > MAX_WRITTEN:
+        raise ValueError(f"{len(starts)} notes are more than a drill's {MAX_WRITTEN}")
+    found, held, first_bar = [], list[_Sounding](), by_start[starts[0]][0].bar
+    for place, start in enumerate(starts):
+        held = [note for note in held if note.end > start] + by_start[start]
+        following = starts[place + 1] if place + 1 < len(starts) else max(n.end for n in held)
+        end = min(following, max(note.end for note in held))
+        bar = by_start[start][0].bar - first_bar + 1
+        found.append(_one(held, by_start[start], end - start, bar))
+    return _with_ids(found)
+
+
+@dataclass(frozen=True, slots=True)
+class _Moment:
+    notes: tuple[_Sounding, ...]
+    begins: tuple[_Sounding, ...]
+    beats: Fraction
+    bar: int
+
+
+def _one(held: list[_Sounding], begins: list[_Sounding], beats: Fraction, bar: int) -> _Moment:
+    notes = sorted(held, key=lambda note: note.pitch.midi)
+    if len(notes) > MAX_VOICES:
+        raise ValueError(
+            f"bar {bar} has {len(notes)} notes at once; four strings hold {MAX_VOICES}"
+        )
+    return _Moment(tuple(notes), tuple(begins), beats, bar)
+
+
+def _with_ids(moments: list[_Moment]) -> list[Written]:
+    """Our own ids where the file has them, else counted ones."""
+    own = [_own_id(moment) for moment in moments]
+    usable = None not in own and len(set(own)) == len(own)
+    bar, written = 1, []
+    for number, (moment, name) in enumerate(zip(moments, own, strict=True), 1):
+        bar = max(bar, moment.bar)
+        written.append(_as_written(moment, (name if usable else None) or f"n{number}", bar))
+    return written
+
+
+def _own_id(moment: _Moment) -> str | None:
+    """The id of a thing written by this program: ``n3`` of ``n3-0`` and ``n3-1``."""
+    names = [note.noted.id or "" for note in moment.notes]
+    if len(names) == 1:
+        return names[0] or None
+    base = names[0].rpartition("-")[0]
+    ours = [f"{base}-{place}" for place in range(len(names))]
+    return base if base and names == ours else None
+
+
+def _as_written(moment: _Moment, name: str, bar: int) -> Written:
+    play = {key: value for note in moment.begins for key, value in note.noted.play.items()}
+    usual = "together" if len(moment.notes) > 1 else "alone"
+    manner = play.get("manner", usual)
+    return Written(
+        id=name,
+        pitches=tuple(note.pitch for note in moment.notes),
+        bar=bar,
+        strings=tuple(note.noted.string for note in moment.notes),
+        fingers=tuple(note.noted.finger for note in moment.notes),
+        beats=moment.beats,
+        manner=manner if manner in MANNERS else usual,
+        playings=_small_number(play.get("playings"), range(1, 100)) or 1,
+        hold_s=_seconds(play.get("hold-seconds")),
+        shift=play.get("shift") == "yes",
+        position=_small_number(play.get("position"), range(0, 20)),
+    )
+
+
+def _seconds(text: str | None) -> float | None:
+    try:
+        return float(text) if text else None
+    except ValueError:
+        return None
+
+
+def _key(part: Element) -> str | None:
+    """The first key signature, as a key; major where the file does not say."""
+    fifths = part.findtext(".//key/fifths")
+    if fifths is None or not fifths.strip().lstrip("-").isdigit() or abs(int(fifths)) > 7:
+        return None
+    mode = part.findtext(".//key/mode")
+    if mode is None:
+        return None if int(fifths) == 0 else str(_key_of(int(fifths), "major"))
+    return str(_key_of(int(fifths), "minor" if mode == "minor" else "major"))
+
+
+def _key_of(fifths: int, mode: str) -> Key:
+    name = "FCGDAEB"
+    place = fifths + (3 if mode == "minor" else 0) + 1
+    alter, letter = divmod(place, 7)
+    return Key(name[letter] + ("#" * alter if alter > 0 else "b" * -alter), mode)
+
+
+def _instrument(root: Element) -> str:
+    names = " ".join(text for text in root.itertext() if text and len(text) < 60).lower()
+    listed = root.findtext("part-list/score-part/part-name", "").lower()
+    return "viola" if "viola" in (listed or names) else "violin"
+
+
+def _remarks(root: Element, score: Score) -> tuple[str, ...]:
+    """What the person who sent the page may want to know."""
+    lowest = INSTRUMENTS[score.instrument].open_strings[0]
+    below = [str(p) for item in score.written for p in item.pitches if p.midi < lowest.midi]
+    found = []
+    if below:
+        found.append(
+            f"{below[0]} lies below the {score.instrument}'s lowest string, {lowest}. "
+            "Was the page written for another instrument?"
+        )
+    if any(True for _ in root.iter("repeat")):
+        found.append("Repeats are not written out: the drill has each bar once.")
+    if any(True for _ in root.iter("grace")):
+        found.append("Grace notes are left out.")
+    return tuple(found)

@@ -1,0 +1,204 @@
+"""A score as MusicXML 4.0 (W3C Music Notation Community Group, final report 2021).
+
+What the standard has an element for is written with it: pitch, duration, fingering, string. The
+bars have no metre (``senza-misura``), because a drill is played without rhythm. What a drill asks
+beyond that (manner, playings, hold, shift, position) stands in each note's ``play`` element as
+``other-play``, the standard's place for instructions of a program's own, so that other programs
+read the page and ours reads everything back.
+
+Every note carries its id, which engraving keeps.
+"""
+
+from collections.abc import Mapping
+from fractions import Fraction
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
+
+from studio.notation.score import Score, Written
+from studio.theory import Pitch
+from studio.theory.fingers import MAX_FINGER
+
+VERSION = "4.0"
+DOCTYPE = (
+    '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
+    '"http://www.musicxml.org/dtds/partwise.dtd">'
+)
+# Written lengths with a note type of their own, in quarter notes; with the number of dots.
+TYPES = {
+    Fraction(8): ("breve", 0),
+    Fraction(6): ("whole", 1),
+    Fraction(4): ("whole", 0),
+    Fraction(3): ("half", 1),
+    Fraction(2): ("half", 0),
+    Fraction(3, 2): ("quarter", 1),
+    Fraction(1): ("quarter", 0),
+    Fraction(3, 4): ("eighth", 1),
+    Fraction(1, 2): ("eighth", 0),
+    Fraction(1, 4): ("16th", 0),
+}
+CLEFS = {"violin": ("G", 2), "viola": ("C", 3)}
+TREBLE = ("G", 2)
+HIGH_FOR_ALTO = 74  # a viola's page of notes mostly above D5 reads better in treble clef
+
+
+def to_musicxml(
+    score: Score, *, figures: Mapping[str, str] | None = None, names: bool = True
+) -> str:
+    """The score as a MusicXML document.
+
+    Parameters
+    ----------
+    score : what to write
+    figures : text to stand under a written thing, by its id (measured cents)
+    names : whether string and position names stand over the staff
+
+    Returns
+    -------
+    str
+        A whole document, with XML declaration and document type.
+    """
+    root = Element("score-partwise", version=VERSION)
+    SubElement(SubElement(root, "work"), "work-title").text = score.title
+    identification = SubElement(root, "identification")
+    SubElement(SubElement(identification, "encoding"), "software").text = "studio"
+    parts = SubElement(SubElement(root, "part-list"), "score-part", id="P1")
+    SubElement(parts, "part-name", {"print-object": "no"}).text = score.instrument.capitalize()
+    part = SubElement(root, "part", id="P1")
+    divisions = _divisions(score)
+    strings = ""
+    for number, bar in enumerate(score.bars, 1):
+        measure = SubElement(part, "measure", number=str(number))
+        if number == 1:
+            _attributes(measure, score, divisions)
+        for item in bar:
+            if names:
+                strings = _directions(measure, item, strings, score)
+            _notes(measure, item, divisions, (figures or {}).get(item.id))
+    _final_barline(measure)
+    indent(root)
+    body = tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{DOCTYPE}\n{body}\n'
+
+
+def _divisions(score: Score) -> int:
+    """Divisions of a quarter note in which every length is whole."""
+    divisions = 1
+    for item in score.written:
+        denominator = (item.beats * divisions).denominator
+        divisions *= denominator
+    return divisions
+
+
+def _attributes(measure: Element, score: Score, divisions: int) -> None:
+    attributes = SubElement(measure, "attributes")
+    SubElement(attributes, "divisions").text = str(divisions)
+    key = score.spelled_key
+    signature = SubElement(attributes, "key")
+    SubElement(signature, "fifths").text = str(key.signature if key else 0)
+    if key:
+        SubElement(signature, "mode").text = key.mode
+    SubElement(SubElement(attributes, "time", {"print-object": "no"}), "senza-misura")
+    sign, line = clef_of(score)
+    clef = SubElement(attributes, "clef")
+    SubElement(clef, "sign").text = sign
+    SubElement(clef, "line").text = str(line)
+
+
+def clef_of(score: Score) -> tuple[str, int]:
+    """Sign and line of the clef: treble for the violin, alto for the viola unless it lies high."""
+    if score.instrument == "viola":
+        pitches = sorted(midi for item in score.written for midi in item.midi)
+        if pitches[len(pitches) // 2] > HIGH_FOR_ALTO:
+            return TREBLE
+    return CLEFS[score.instrument]
+
+
+def _directions(measure: Element, item: Written, before: str, score: Score) -> str:
+    """Letters of the strings where the pair changes, the position where the hand moves.
+
+    Returns the letters of the pair that is now in force.
+    """
+    strings = _string_names(item, score) or before
+    if strings != before:
+        _words(measure, "above", strings)
+    if item.shift and item.position is not None:
+        _words(measure, "below", f"pos. {item.position}" if item.position else "half pos.")
+    return strings
+
+
+def _words(measure: Element, placement: str, text: str) -> None:
+    direction = SubElement(measure, "direction", placement=placement)
+    kind = SubElement(direction, "direction-type")
+    SubElement(kind, "words", {"font-size": "9", "font-style": "normal"}).text = text
+
+
+def _final_barline(measure: Element) -> None:
+    barline = SubElement(measure, "barline", location="right")
+    SubElement(barline, "bar-style").text = "light-heavy"
+
+
+def _string_names(item: Written, score: Score) -> str:
+    """Letters of the strings of a double stop: ``G D``; empty for one note."""
+    strings = score.player.open_strings
+    if len(item.strings) < 2 or any(number is None for number in item.strings):
+        return ""
+    return " ".join(strings[len(strings) - (number or 1)].step for number in item.strings)
+
+
+def _notes(measure: Element, item: Written, divisions: int, figure: str | None) -> None:
+    for place, (pitch, note_id) in enumerate(zip(item.pitches, item.note_ids, strict=True)):
+        note = SubElement(measure, "note", id=note_id)
+        if place:
+            SubElement(note, "chord")
+        _pitch(note, pitch)
+        SubElement(note, "duration").text = str(int(item.beats * divisions))
+        SubElement(note, "voice").text = "1"
+        if item.beats in TYPES:
+            kind, dots = TYPES[item.beats]
+            SubElement(note, "type").text = kind
+            for _ in range(dots):
+                SubElement(note, "dot")
+        _technical(note, item.strings[place], item.fingers[place])
+        if figure and place == 0:
+            _figure(note, figure)
+        if place == 0:
+            _play(note, item)
+
+
+def _pitch(note: Element, pitch: Pitch) -> None:
+    element = SubElement(note, "pitch")
+    SubElement(element, "step").text = pitch.step
+    if pitch.alter:
+        SubElement(element, "alter").text = str(pitch.alter)
+    SubElement(element, "octave").text = str(pitch.octave)
+
+
+def _technical(note: Element, string: int | None, finger: int | None) -> None:
+    if string is None and finger is None:
+        return
+    technical = SubElement(SubElement(note, "notations"), "technical")
+    if finger is not None:
+        assert finger <= MAX_FINGER
+        SubElement(technical, "fingering").text = str(finger)
+    if string is not None:
+        SubElement(technical, "string").text = str(string)
+
+
+def _figure(note: Element, text: str) -> None:
+    """The measured figure as a line of text under the staff, where nothing can collide with it."""
+    lyric = SubElement(note, "lyric", number="1", placement="below")
+    SubElement(lyric, "syllabic").text = "single"
+    SubElement(lyric, "text").text = text
+
+
+def _play(note: Element, item: Written) -> None:
+    says = {
+        "manner": item.manner,
+        "playings": str(item.playings) if item.playings != 1 else None,
+        "hold-seconds": f"{item.hold_s:g}" if item.hold_s is not None else None,
+        "shift": "yes" if item.shift else None,
+        "position": str(item.position) if item.position is not None else None,
+    }
+    play = SubElement(note, "play")
+    for name, value in says.items():
+        if value is not None:
+            SubElement(play, "other-play", type=name).text = value
