@@ -28,6 +28,7 @@ PROXY = environment.flag("PROXY", HTTPS)
 
 # -- clips ---------------------------------------------------------------------------------
 MAX_UPLOAD_BYTES = environment.whole("MAX_UPLOAD_BYTES", 1_000_000_000, low=1_000_000, high=10**11)
+MAX_UNFINISHED_UPLOADS = environment.whole("MAX_UNFINISHED_UPLOADS", 5, low=1, high=100)
 MAX_CLIP_S = environment.whole("MAX_CLIP_S", 900, low=10, high=3600)
 OBJECT_STORE = environment.object_store("OBJECT_STORE")
 MEDIA_ROOT = STUDIO_DATA / "media"

@@ -35,6 +35,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "home": (LOGGED_IN, None, {}),
     "log_in": (EVERYONE, EVERYONE, {"username": "a@b.example", "password": "none of them"}),
     "log_out": (None, LOGGED_IN, {}),
+    "uploads": (None, PUPILS, {}),
+    "upload": (None, None, {}),
     "clip_media": (SEES, None, {}),
     "clip_poster": (SEES, None, {}),
     "clip_peaks": (SEES, None, {}),
@@ -103,10 +105,13 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "drill_edit": {"pk": drill.pk},
         "drill_archive": {"pk": drill.pk},
         "tick_off": {"pk": assignment.pk},
-        **{name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child", "consent")},
+        **{
+            name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child", "consent")
+        },
         "pupil_set_drill": {"pk": cast.enrolment.pk},
         "consent_change": {"pk": cast.enrolment.pk, "purpose": "recordings"},
         **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
+        "upload": {"upload_id": clip.pk},  # its other methods: tests/clips/test_uploads.py
         "desk_decide": on_clip | {"mark_id": 0},
         "desk_settle_old": on_clip | {"decision_id": 0},
         "desk_comment_edit": on_clip | {"comment_id": comment.pk},

@@ -12,6 +12,7 @@ lease and the clip's ``generation`` (raised when the clip is erased) is unchange
 """
 
 import uuid
+from datetime import datetime, timedelta
 
 from django.db import models
 from django.db.models import Q
@@ -66,6 +67,42 @@ class Clip(models.Model):
     def stage(self, kind: str) -> "Stage | None":
         """This clip's stage of a kind; uses prefetched rows when they are there."""
         return next((stage for stage in self.stages.all() if stage.kind == kind), None)
+
+
+class Upload(models.Model):
+    """A recording on its way, in pieces. It goes a day after its last byte; its clip stays.
+
+    ``offset_bytes`` is what has been synced to disk; at ``length_bytes`` it becomes a clip.
+    """
+
+    LIFETIME = timedelta(hours=24)
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="uploads")
+    person = models.ForeignKey(Person, models.CASCADE, related_name="+")
+    key = models.CharField(max_length=64, help_text="So that one send makes one clip.")
+    metadata = models.TextField(blank=True, help_text="The tus header as it came.")
+    length_bytes = models.PositiveBigIntegerField()
+    offset_bytes = models.PositiveBigIntegerField(default=0)
+    changed_at = models.DateTimeField(default=timezone.now)
+    attempts = models.PositiveSmallIntegerField(default=0, help_text="To make a clip of it.")
+    clip = models.ForeignKey(Clip, models.CASCADE, null=True, blank=True, related_name="+")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["enrolment", "key"], name="one_upload_a_key")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.offset_bytes} of {self.length_bytes} bytes"
+
+    @property
+    def is_whole(self) -> bool:
+        return self.offset_bytes == self.length_bytes
+
+    @property
+    def expires_at(self) -> datetime:
+        return self.changed_at + self.LIFETIME
 
 
 class Original(models.Model):

@@ -7,3 +7,15 @@ heard = Signal()
 
 #: A clip was received. Arguments: ``clip``. Sent inside its transaction.
 received = Signal()
+
+#: Somebody wants to send a recording in pieces. Arguments: ``enrolment``, ``said`` (names and
+#: texts). A receiver that cannot accept what is said raises :class:`Unacceptable`.
+announced = Signal()
+
+#: A recording that was sent in pieces became a clip. Arguments: ``clip``, ``said``, ``enrolment``.
+#: Sent inside the transaction that writes its rows, after :data:`received`.
+arrived = Signal()
+
+
+class Unacceptable(Exception):
+    """Why not, in a sentence that says what to do."""

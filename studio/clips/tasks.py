@@ -12,6 +12,7 @@ from . import benches, stages, work
 from .dispatch import MESSAGE_VERSION, dispatch
 from .models import Stage
 from .upkeep import sweeping
+from .uploads import services as uploads
 
 log = logging.getLogger(__name__)
 
@@ -31,6 +32,8 @@ def prepare_playback(clip_id: str, version: int = MESSAGE_VERSION) -> None:
 @shared_task
 def sweep() -> None:
     """Send again what was lost: a flushed queue, a killed worker, a broker that was down."""
+    if made := uploads.finish_left():
+        log.warning("%d uploads became clips: their web process ended before it made them", made)
     failed = stages.fail_exhausted()
     if failed:
         log.error("%d stages failed: their worker died at the last attempt", failed)
@@ -43,7 +46,9 @@ def sweep() -> None:
 
 @shared_task
 def remove_left_overs() -> None:
-    """Remove files that no row names and that are more than a day old."""
+    """Remove files that no row names, and uploads that nobody went on with, after a day."""
+    if abandoned := uploads.forget_expired():
+        log.info("%d unfinished uploads have expired", abandoned)
     for path in sweeping.sweep_orphans():
         log.warning("removed %s: no row names it", path)
 

@@ -27,15 +27,13 @@ from studio.accounts.models import Enrolment
 from studio.clips import files, sentences
 from studio.clips import services as clip_services
 from studio.clips.models import Clip
-from studio.drills import access as drills
-from studio.drills.models import Assignment
 from studio.review import services
+from studio.review.sending import SendForm
 
 log = logging.getLogger(__name__)
 
 # What the form's other parts and the boundaries may add to the recording itself.
 FORM_OVERHEAD_BYTES = 64 * 1024
-NOTE_LENGTH = 600
 ENDINGS = ".mp4,.m4v,.mov,.webm,.mkv,.wav,.m4a,.mp3,.flac,.ogg,.opus"
 HEADERS = {
     "title": "Clip-Title",
@@ -43,38 +41,6 @@ HEADERS = {
     "assignment": "Clip-Assignment",
     "upload_key": "Clip-Key",
 }
-
-
-class SendForm(forms.Form):
-    """All but the recording itself."""
-
-    assignment = forms.ModelChoiceField(
-        queryset=Assignment.objects.none(),
-        required=False,
-        label="Which drill is it?",
-        empty_label="None of them",
-    )
-    title = forms.CharField(
-        required=False,
-        max_length=160,
-        label="A name for it",
-        widget=forms.TextInput(attrs={"placeholder": "B♭ octaves, third day"}),
-    )
-    note = forms.CharField(
-        required=False,
-        max_length=NOTE_LENGTH,
-        label="Words for your teacher",
-        widget=forms.Textarea(
-            attrs={"rows": 3, "placeholder": "What was hard, or what you want to know"}
-        ),
-    )
-    upload_key = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
-
-    def __init__(self, enrolment: Enrolment, *args, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        field = self.fields["assignment"]
-        field.queryset = drills.queue_of(enrolment)
-        field.label_from_instance = lambda assignment: assignment.version.title
 
 
 class SendFileForm(SendForm):

@@ -1,0 +1,41 @@
+"""Whose upload it is. Every view gets its uploads here."""
+
+from uuid import UUID
+
+from django.db.models import QuerySet
+from django.http import Http404
+from django.utils import timezone
+
+from studio.accounts import access as people
+from studio.accounts.models import Person
+from studio.clips.models import Upload
+
+from . import partial
+
+
+def upload_for(person: Person, pk: UUID) -> Upload:
+    """The person's own upload, to the place that they send to today, or 404.
+
+    One that has run out, or whose file is gone (a restored backup), is a 404 too: then its
+    offset would promise what is not there.
+
+    Raises
+    ------
+    consent.ConsentMissing
+        While nobody has agreed to recordings.
+    """
+    upload = people.get_or_404(_living(person), pk)
+    if upload.clip_id is None and not partial.holds(upload.pk, upload.offset_bytes):
+        raise Http404
+    return upload
+
+
+def unfinished(person: Person) -> QuerySet[Upload]:
+    """What the person has begun to send and may go on with, newest first."""
+    return _living(person).filter(clip=None).order_by("-changed_at")
+
+
+def _living(person: Person) -> QuerySet[Upload]:
+    place = people.sending_enrolment(person)
+    alive = {"changed_at__gt": timezone.now() - Upload.LIFETIME}
+    return Upload.objects.filter(person=person, enrolment=place, **alive)

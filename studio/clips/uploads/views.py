@@ -1,0 +1,271 @@
+"""The two addresses of tus: where uploads are begun, and each upload. Thin.
+
+Every answer carries ``Tus-Resumable``; a refusal has its sentence as plain text. By session and
+the page's token like all else here: a tus client sends ``Cookie`` and ``X-CSRFToken``. Beside the
+specification, a PATCH may carry ``Upload-Metadata``: the words about a recording that is still on
+its way, as they are now.
+"""
+
+import functools
+import logging
+import socket
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from uuid import UUID
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse, UnreadablePostError
+from django.urls import reverse
+from django.utils.http import http_date
+
+from studio import media
+from studio.accounts import access as people
+from studio.clips import signals
+from studio.clips.models import Upload
+
+from . import access, partial, protocol, services
+from .protocol import Refused
+
+log = logging.getLogger(__name__)
+
+# A connection that brings nothing for so long is dead: let go of the upload, so that the next
+# connection can go on with it.
+STALL_S = 20.0
+MB = 1_000_000
+READ_BYTES = 1 << 16
+NO_ROOM = "The server has no room left. Keep the recording, and tell your teacher."
+GONE = Refused(404, "This upload is not there any more; begin it again.")
+
+
+class BrokenOff(Exception):
+    """The connection ended before all that was announced had come."""
+
+
+def tus(*methods: str) -> Callable:
+    """Let these methods in, each with the version's header; turn refusals into answers."""
+
+    def decorate(view):
+        @functools.wraps(view)
+        def answered(request: HttpRequest, *args, **kwargs) -> HttpResponse:
+            method = protocol.method_of(request)
+            if method not in methods:
+                response = HttpResponse(status=405, headers={"Allow": ", ".join(methods)})
+            else:
+                response = _answer(view, request, method, *args, **kwargs)
+            response.headers["Tus-Resumable"] = protocol.VERSION
+            response.headers["Cache-Control"] = "no-store"
+            return response
+
+        return answered
+
+    return decorate
+
+
+def _answer(view, request: HttpRequest, method: str, *args, **kwargs) -> HttpResponse:
+    try:
+        return view(request, method, *args, **kwargs)
+    except Refused as refused:
+        return _refusal(refused)
+
+
+def _refusal(refused: Refused) -> HttpResponse:
+    response = HttpResponse(refused.sentence, "text/plain; charset=utf-8", refused.status)
+    if refused.status == protocol.CHECKSUM_MISMATCH:
+        response.reason_phrase = "Checksum Mismatch"
+    for name, value in refused.headers.items():
+        response.headers[name] = value
+    return response
+
+
+@tus("OPTIONS", "POST")
+def uploads(request: HttpRequest, method: str) -> HttpResponse:
+    """OPTIONS says what this server can; POST begins an upload, perhaps with its first bytes."""
+    place = people.sending_enrolment(request.user)
+    if method == "OPTIONS":
+        return HttpResponse(status=204, headers=_abilities())
+    protocol.check_version(request)
+    length, carried = protocol.size(request, "Upload-Length"), _carried(request)
+    if max(length, carried) > settings.MAX_UPLOAD_BYTES:
+        raise Refused(413, _too_large(max(length, carried)))
+    if carried > length:
+        raise Refused(413, f"The body has {carried} bytes; Upload-Length allows {length}.")
+    upload = _begin(request, place, length)
+    if carried and upload.offset_bytes == 0:
+        _write(request, upload, 0)
+    _finish(upload)
+    headers = _state(upload) | {"Location": reverse("upload", args=[upload.pk])}
+    return HttpResponse(status=201, headers=headers)
+
+
+@tus("OPTIONS", "HEAD", "PATCH", "DELETE")
+def upload(request: HttpRequest, method: str, upload_id: UUID) -> HttpResponse:
+    """One upload: how far it is, its next bytes, its end."""
+    found = access.upload_for(request.user, upload_id)
+    if method == "OPTIONS":
+        return HttpResponse(status=204, headers=_abilities())
+    protocol.check_version(request)
+    return {"HEAD": _head, "PATCH": _patch, "DELETE": _delete}[method](request, found)
+
+
+def _head(request: HttpRequest, upload: Upload) -> HttpResponse:
+    said = {"Upload-Metadata": upload.metadata} if upload.metadata else {}
+    length = {"Upload-Length": str(upload.length_bytes)}
+    return HttpResponse(status=200, headers=_state(upload) | length | said)
+
+
+def _patch(request: HttpRequest, upload: Upload) -> HttpResponse:
+    if not protocol.carries_bytes(request):
+        raise Refused(415, f"The body must be {protocol.CONTENT_TYPE}.")
+    offset, coming = protocol.size(request, "Upload-Offset"), protocol.body_length(request)
+    if offset != upload.offset_bytes:
+        raise _differs(upload.offset_bytes)
+    if offset + coming > upload.length_bytes:
+        left = upload.length_bytes - offset
+        raise Refused(413, f"{coming} bytes are too many: {left} are missing to the whole.")
+    if (metadata := protocol.metadata(request)) is not None:
+        _acceptable(lambda: services.say_anew(upload, metadata))
+    if coming:
+        _write(request, upload, offset)
+    _finish(upload)
+    return HttpResponse(status=204, headers=_state(upload))
+
+
+def _delete(request: HttpRequest, upload: Upload) -> HttpResponse:
+    services.forget(upload)
+    return HttpResponse(status=204)
+
+
+# -- steps -----------------------------------------------------------------------------------
+
+
+def _begin(request: HttpRequest, place, length: int) -> Upload:
+    metadata = protocol.metadata(request) or ""
+    try:
+        return _acceptable(lambda: services.begin(place, request.user, length, metadata))
+    except services.TooMany:
+        most = settings.MAX_UNFINISHED_UPLOADS
+        raise Refused(
+            429,
+            f"{most} recordings are half sent already. Go on with one of them, "
+            "or remove one, then send this one.",
+        ) from None
+    except services.KeyUsed:
+        raise Refused(400, "This key belongs to another recording; take a new one.") from None
+    except OSError as error:
+        raise _disk(error) from error
+
+
+def _write(request: HttpRequest, upload: Upload, offset: int) -> None:
+    """Add the request's body to the upload; what goes wrong leaves an honest offset."""
+    checksum = protocol.checksum(request)
+    try:
+        with _impatient(request):
+            services.write(upload, offset, _chunks(request), checksum)
+    except services.OffsetDiffers as differs:
+        raise _differs(differs.offset_bytes) from None
+    except services.BadChecksum:
+        raise Refused(
+            protocol.CHECKSUM_MISMATCH,
+            "The bytes changed on their way; they were discarded. Send them again.",
+            _state(upload),
+        ) from None
+    except partial.Busy:
+        raise Refused(423, "Another connection is sending this recording; wait a little.") from None
+    except (services.Gone, partial.Missing):
+        raise GONE from None
+    except BrokenOff:
+        raise Refused(400, "The connection broke off; go on from here.", _state(upload)) from None
+    except OSError as error:
+        raise _disk(error, _state(upload)) from error
+
+
+def _finish(upload: Upload) -> None:
+    """The clip, if this was the last byte. Where that fails all is kept, and the sweep tries."""
+    if not upload.is_whole or upload.clip_id:
+        return
+    try:
+        services.finish(upload)
+    except services.Gone:
+        raise GONE from None
+    except (media.Failed, OSError) as error:
+        log.error("upload %s is whole but could not become a clip yet: %s", upload.pk, error)
+
+
+def _acceptable(action: Callable):
+    try:
+        return action()
+    except signals.Unacceptable as unacceptable:
+        raise Refused(422, str(unacceptable)) from None
+
+
+def _carried(request: HttpRequest) -> int:
+    return protocol.body_length(request) if protocol.carries_bytes(request) else 0
+
+
+def _chunks(request: HttpRequest) -> Iterator[bytes]:
+    left = protocol.body_length(request)
+    while left > 0:
+        try:
+            chunk = request.read(min(READ_BYTES, left))
+        except UnreadablePostError as broken:
+            raise BrokenOff from broken
+        if not chunk:
+            raise BrokenOff
+        left -= len(chunk)
+        yield chunk
+
+
+@contextmanager
+def _impatient(request: HttpRequest) -> Iterator[None]:
+    """Give up a connection that brings nothing: gunicorn itself would wait for ever."""
+    connection = request.environ.get("gunicorn.socket")
+    if not isinstance(connection, socket.socket):
+        yield
+        return
+    before = connection.gettimeout()
+    connection.settimeout(STALL_S)
+    try:
+        yield
+    finally:
+        connection.settimeout(before)
+
+
+# -- headers and sentences -------------------------------------------------------------------
+
+
+def _abilities() -> dict[str, str]:
+    return {
+        "Tus-Version": protocol.VERSION,
+        "Tus-Extension": protocol.EXTENSIONS,
+        "Tus-Max-Size": str(settings.MAX_UPLOAD_BYTES),
+        "Tus-Checksum-Algorithm": ",".join(protocol.ALGORITHMS),
+    }
+
+
+def _state(upload: Upload) -> dict[str, str]:
+    state = {"Upload-Offset": str(upload.offset_bytes)}
+    if upload.clip_id is None:
+        state["Upload-Expires"] = http_date(upload.expires_at.timestamp())
+    return state
+
+
+def _differs(offset_bytes: int) -> Refused:
+    headers = {"Upload-Offset": str(offset_bytes)}
+    return Refused(409, f"{offset_bytes} bytes are here; go on from there.", headers)
+
+
+def _disk(error: OSError, headers: dict[str, str] | None = None) -> Refused:
+    log.error("an upload could not be stored: %s", error)
+    if error.errno in partial.FULL:
+        return Refused(507, NO_ROOM, headers)
+    return Refused(
+        503, "It could not be stored just now; that is our fault. Send it again later.", headers
+    )
+
+
+def _too_large(size_bytes: int) -> str:
+    return media.Refused(
+        "too_many_bytes",
+        size_mb=-(-size_bytes // MB),
+        limit_mb=settings.MAX_UPLOAD_BYTES // MB,
+    ).sentence

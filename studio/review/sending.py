@@ -1,0 +1,60 @@
+"""What a pupil says about a recording on sending it, whichever way it is sent."""
+
+from django import forms
+
+from studio.accounts.models import Enrolment
+from studio.clips.models import Clip
+from studio.clips.signals import Unacceptable
+from studio.drills import access as drills
+from studio.drills.models import Assignment
+
+from . import services
+
+NOTE_LENGTH = 600
+
+
+class SendForm(forms.Form):
+    """All but the recording itself."""
+
+    assignment = forms.ModelChoiceField(
+        queryset=Assignment.objects.none(),
+        required=False,
+        label="Which drill is it?",
+        empty_label="None of them",
+    )
+    title = forms.CharField(
+        required=False,
+        max_length=160,
+        label="A name for it",
+        widget=forms.TextInput(attrs={"placeholder": "B♭ octaves, third day"}),
+    )
+    note = forms.CharField(
+        required=False,
+        max_length=NOTE_LENGTH,
+        label="Words for your teacher",
+        widget=forms.Textarea(
+            attrs={"rows": 3, "placeholder": "What was hard, or what you want to know"}
+        ),
+    )
+    upload_key = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
+
+    def __init__(self, enrolment: Enrolment, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["assignment"]
+        field.queryset = drills.queue_of(enrolment)
+        field.label_from_instance = lambda assignment: assignment.version.title
+
+
+def check(enrolment: Enrolment, said: dict[str, str]) -> None:
+    """Raise :class:`Unacceptable` with a sentence unless the words can be taken as they are."""
+    form = SendForm(enrolment, said)
+    if not form.is_valid():
+        problems = [problem for field in form.errors.values() for problem in field]
+        raise Unacceptable(" ".join(problems))
+
+
+def note_answer(clip: Clip, enrolment: Enrolment, said: dict[str, str]) -> None:
+    """The drill that the clip answers, if it is still set: it may have been taken back since."""
+    answers = said.get("assignment", "")
+    queue = drills.queue_of(enrolment)
+    services.begin_review(clip, queue.filter(pk=answers).first() if answers.isdigit() else None)
