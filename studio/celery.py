@@ -7,7 +7,12 @@ import warnings
 
 from celery import Celery
 from celery.platforms import SecurityWarning
-from celery.signals import celeryd_after_setup, setup_logging, worker_process_init
+from celery.signals import (
+    celeryd_after_setup,
+    setup_logging,
+    worker_process_init,
+    worker_shutting_down,
+)
 
 from studio.processes import die_with_parent
 
@@ -56,3 +61,11 @@ def _listen_once() -> None:
 def die_with_worker(**kwargs) -> None:
     """A pool process must not go on listening when its worker was killed."""
     die_with_parent(_main_process)
+
+
+@worker_shutting_down.connect
+def finish_or_hand_back(**kwargs) -> None:
+    """A pool process that is at work goes on for a short time; then it hands its work back."""
+    from studio.clips import stopping
+
+    stopping.tell_pool_later(_main_process)

@@ -6,26 +6,63 @@ lease nor lose one. A claim raises ``attempt``, so a killed worker counts as an 
 
 import secrets
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import timedelta
+from typing import TypeVar
 
-from django.db import DatabaseError, connection, models, transaction
+from django.db import (
+    DatabaseError,
+    InterfaceError,
+    OperationalError,
+    connection,
+    models,
+    transaction,
+)
 from django.db.models import F, Q
 from django.db.models.functions import Now
 
 from studio.accounts import consent
 
+from . import stopping
 from .models import Clip, Stage
 
 LEASE = timedelta(seconds=60)
 HEARTBEAT_S = 10.0
 STALE_WAIT = timedelta(seconds=30)  # a waiting stage older than this lost its message
 MAX_ATTEMPTS = 3
+PATIENCE_S = 120.0  # how long finished work waits for a database that is away
+PAUSE_S = 1.0
+
+T = TypeVar("T")
 
 
 class LeaseLost(Exception):
     """Another worker has the stage now, or the clip was erased: drop the work."""
+
+
+def patiently(action: Callable[[], T], patience_s: float = PATIENCE_S) -> T:
+    """Do what needs the database, again and again until it is back; give what it gives.
+
+    What is handed in must bear being done twice: the answer to the first time may be what was
+    lost. A process that was told to end waits no longer.
+
+    Raises
+    ------
+    OperationalError, InterfaceError
+        When the database is still away after ``patience_s``.
+    """
+    until = time.monotonic() + patience_s
+    while True:
+        try:
+            _reconnect_if_lost()
+            return action()
+        except (OperationalError, InterfaceError):
+            if connection.in_atomic_block or stopping.asked() or time.monotonic() > until:
+                raise
+            connection.close()
+            time.sleep(PAUSE_S)
 
 
 def claim(clip_id, kind: str) -> Stage | None:
@@ -94,6 +131,26 @@ def beating(stage: Stage, every_s: float = HEARTBEAT_S) -> Iterator[Callable[[fl
         thread.join()
 
 
+def publish(stage: Stage, write: Callable[[Clip], object]) -> None:
+    """Write the results and mark the stage as done, in one transaction (:func:`publishing`).
+
+    A database that is away is waited for, as long as the lease is not another's: the work is
+    done, and need not be done again. From here on the worker's own end is waited for too.
+
+    Raises
+    ------
+    LeaseLost
+        See :func:`publishing`; also when only the answer to a successful commit was lost.
+    """
+    stopping.no_longer()
+
+    def once() -> None:
+        with publishing(stage) as clip:
+            write(clip)
+
+    patiently(once)
+
+
 @contextmanager
 def publishing(stage: Stage) -> Iterator[Clip]:
     """One transaction in which the results are written and the stage is done.
@@ -126,25 +183,50 @@ def give_up(
 ) -> bool:
     """Record a failure: wait for another attempt, or fail for good. Says whether it will retry."""
     again = retry and stage.attempt < MAX_ATTEMPTS
-    _reconnect_if_lost()
-    _held(stage).update(
-        state=Stage.State.WAITING if again else Stage.State.FAILED,
-        lease_token="",
-        lease_until=None,
-        dispatched_at=None,
-        failure_code=code,
-        failure_params=params or {},
-        failure_detail=detail[-4000:],
-        changed_at=Now(),
+    held = _held(stage)
+    patiently(
+        lambda: held.update(
+            state=Stage.State.WAITING if again else Stage.State.FAILED,
+            lease_token="",
+            lease_until=None,
+            dispatched_at=None,
+            failure_code=code,
+            failure_params=params or {},
+            failure_detail=detail[-4000:],
+            changed_at=Now(),
+        )
     )
     return again
 
 
-def lost() -> models.QuerySet[Stage]:
-    """Stages whose message or worker was lost: to be sent again."""
-    unheard = Q(state=Stage.State.WAITING, changed_at__lt=Now() - STALE_WAIT) & (
-        Q(dispatched_at__isnull=True) | Q(dispatched_at__lt=Now() - STALE_WAIT)
+def hand_back(stage: Stage) -> bool:
+    """Let another worker begin again at once; the attempt does not count. Says whether it was ours.
+
+    For a worker that must end: nothing was wrong with the clip.
+    """
+    _reconnect_if_lost()
+    return bool(
+        _held(stage).update(
+            state=Stage.State.WAITING,
+            attempt=F("attempt") - 1,
+            lease_token="",
+            lease_until=None,
+            dispatched_at=None,
+            progress=0.0,
+            changed_at=Now(),
+        )
     )
+
+
+def lost() -> models.QuerySet[Stage]:
+    """Stages whose message or worker was lost: to be sent again.
+
+    A row that was made by a web process has that process's time: what lies in the future is the
+    word of a wrong clock, and is not waited for.
+    """
+    long = Q(changed_at__lt=Now() - STALE_WAIT) | Q(changed_at__gt=Now() + STALE_WAIT)
+    unsent = Q(dispatched_at__isnull=True) | Q(dispatched_at__lt=Now() - STALE_WAIT)
+    unheard = Q(state=Stage.State.WAITING) & long & unsent
     expired = Q(state=Stage.State.WORKING, lease_until__lt=Now())
     return Stage.objects.filter(unheard | expired, _may_be_worked_on())
 

@@ -5,10 +5,12 @@ import traceback
 from collections.abc import Callable
 
 from celery import shared_task
+from celery.signals import task_unknown
+from django.db import InterfaceError, OperationalError
 
 from studio import media
 
-from . import benches, stages, work
+from . import benches, parking, stages, stopping, work
 from .dispatch import MESSAGE_VERSION, dispatch
 from .models import Stage
 from .upkeep import sweeping
@@ -17,23 +19,31 @@ from .uploads import services as uploads
 log = logging.getLogger(__name__)
 
 POINTLESS_TO_REPEAT = {"output_too_large"}
+CLAIM_PATIENCE_S = 30.0  # for a database that is away when a message comes
+DATABASE_AWAY = (OperationalError, InterfaceError)
 
 
-@shared_task
-def listen_to_clip(clip_id: str, version: int = MESSAGE_VERSION) -> None:
-    _do(clip_id, version, Stage.Kind.LISTENING, work.listen_to)
+@shared_task(bind=True)
+def listen_to_clip(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
+    if _understood(task.name, clip_id, version, more):
+        _do(clip_id, Stage.Kind.LISTENING, work.listen_to)
 
 
-@shared_task
-def prepare_playback(clip_id: str, version: int = MESSAGE_VERSION) -> None:
-    _do(clip_id, version, Stage.Kind.PLAYBACK, work.prepare_playback)
+@shared_task(bind=True)
+def prepare_playback(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
+    if _understood(task.name, clip_id, version, more):
+        _do(clip_id, Stage.Kind.PLAYBACK, work.prepare_playback)
+
+
+@task_unknown.connect
+def park_unknown_task(name: str, message, **kwargs) -> None:
+    """A task that another version of the program knows."""
+    parking.park(name, {"body": str(message.body)}, "this version has no such task")
 
 
 @shared_task
 def sweep() -> None:
     """Send again what was lost: a flushed queue, a killed worker, a broker that was down."""
-    if made := uploads.finish_left():
-        log.warning("%d uploads became clips: their web process ended before it made them", made)
     failed = stages.fail_exhausted()
     if failed:
         log.error("%d stages failed: their worker died at the last attempt", failed)
@@ -42,6 +52,8 @@ def sweep() -> None:
         dispatch(stage.clip_id, stage.kind)
     for path in benches.clear_ended():
         log.warning("removed %s: its process ended before it was finished", path)
+    if made := uploads.finish_left():
+        log.warning("%d uploads became clips: their web process ended before it made them", made)
 
 
 @shared_task
@@ -53,25 +65,47 @@ def remove_left_overs() -> None:
         log.warning("removed %s: no row names it", path)
 
 
-def _do(clip_id: str, version: int, kind: str, action: Callable[[Stage], None]) -> None:
-    if version != MESSAGE_VERSION:
-        log.error("a message of version %r for %s is left alone", version, clip_id)
-        return
-    stage = stages.claim(clip_id, kind)
-    if stage is None:
-        log.info("%s of %s: nothing to do", kind, clip_id)
-        return
+def _understood(task: str, clip_id: str, version: object, more: dict) -> bool:
+    """Whether this version knows what the message means; one that it does not know is parked."""
+    if version == MESSAGE_VERSION and not more:
+        return True
+    said = {"clip_id": clip_id, "version": version, **more}
+    parking.park(task, said, f"its version is {version!r}; this one reads {MESSAGE_VERSION}")
+    return False
+
+
+def _do(clip_id: str, kind: str, action: Callable[[Stage], None]) -> None:
+    with stopping.at_work():
+        stage = stages.patiently(lambda: stages.claim(clip_id, kind), CLAIM_PATIENCE_S)
+        if stage is None:
+            log.info("%s of %s: nothing to do", kind, clip_id)
+            return
+        try:
+            _work_on(stage, action)
+        except DATABASE_AWAY as error:
+            # Nothing can be recorded: when the lease has run out the sweep sends it again.
+            log.error("%s of %s: left, the database is away (%s)", kind, clip_id, error)
+
+
+def _work_on(stage: Stage, action: Callable[[Stage], None]) -> None:
+    """Do the work and record how it ended."""
+    what = f"{stage.kind} of {stage.clip_id}"
     try:
-        action(stage)
-        log.info("%s of %s: done", kind, clip_id)
+        with stopping.interruptible():
+            action(stage)
+        log.info("%s: done", what)
     except stages.LeaseLost as lost:
-        log.warning("%s of %s: dropped (%s)", kind, clip_id, lost)
+        log.warning("%s: dropped (%s)", what, lost)
+    except stopping.Stopped:
+        if stages.hand_back(stage):
+            dispatch(stage.clip_id, stage.kind)
+            log.warning("%s: handed back, this worker is ending", what)
     except media.Refused as refused:
         stages.give_up(stage, refused.code, refused.params, refused.detail, retry=False)
     except media.Failed as failed:
         again = failed.code not in POINTLESS_TO_REPEAT
         stages.give_up(stage, failed.code, failed.params, failed.detail, retry=again)
-        log.warning("%s of %s: %s %s", kind, clip_id, failed.code, failed.detail)
+        log.warning("%s: %s %s", what, failed.code, failed.detail)
     except Exception:
         stages.give_up(stage, "unexpected", detail=traceback.format_exc())
-        log.exception("%s of %s: unexpected", kind, clip_id)
+        log.exception("%s: unexpected", what)

@@ -6,11 +6,11 @@ one transaction. What it leaves on disk when it fails is removed here or by the 
 
 import mimetypes
 from collections.abc import Callable
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from django.db import transaction
+from django.db import DatabaseError, transaction
 
 from studio import media
 
@@ -32,7 +32,7 @@ class Made:
 
 def listen_to(stage: Stage) -> None:
     """Extract the sound, listen, and publish the listening with the sound and its waveform."""
-    clip = stage.clip
+    clip, options = stage.clip, _options(stage.clip)
     with _workshop(stage) as (bench, progress):
         wav = bench.part(".wav")
         sound = media.extract_sound(
@@ -40,12 +40,13 @@ def listen_to(stage: Stage) -> None:
         )
         peaks = bench.part(".json")
         peaks.write_bytes(media.waveform_peaks(wav))
-        measurement = _hear(clip, wav, lambda p: progress(0.2 + 0.8 * p))
+        measurement = _hear(wav, options, lambda p: progress(0.2 + 0.8 * p))
         made = [
             bench.keep(Rendition.Kind.SOUND, wav, "wav"),
             bench.keep(Rendition.Kind.PEAKS, peaks, "json"),
         ]
-        with stages.publishing(stage) as published:
+
+        def write(published: Clip) -> None:
             _record(published, made)
             _note(published, sound.notes)
             listening = Listening.objects.create(
@@ -56,6 +57,8 @@ def listen_to(stage: Stage) -> None:
                 measurement=measurement,
             )
             signals.heard.send(sender=Clip, listening=listening)
+
+        stages.publish(stage, write)
 
 
 def prepare_playback(stage: Stage) -> None:
@@ -69,14 +72,11 @@ def prepare_playback(stage: Stage) -> None:
             poster = bench.part(".jpg")
             media.make_poster(bench.source, poster, bench.info, limits())
             made.append(bench.keep(Rendition.Kind.POSTER, poster, "jpg"))
-        with stages.publishing(stage) as published:
-            _record(published, made)
+        stages.publish(stage, lambda published: _record(published, made))
 
 
-def _hear(clip: Clip, wav: Path, progress: Progress) -> dict:
-    """Listen with the pupil's instrument and the studio's A, if it has set one."""
-    from studio.intonation import Options, listen
-
+def _options(clip: Clip) -> dict:
+    """The pupil's instrument, and the studio's A if it has set one, as listening takes them."""
     instrument = clip.enrolment.instrument()
     settings = {"a4_hz": clip.enrolment.studio.a4_hz}
     if instrument is not None:
@@ -84,8 +84,14 @@ def _hear(clip: Clip, wav: Path, progress: Progress) -> dict:
             "instrument": instrument.kind,
             "string_length_mm": instrument.string_length_mm,
         }
+    return settings
+
+
+def _hear(wav: Path, options: dict, progress: Progress) -> dict:
+    from studio.intonation import Options, listen
+
     y, sr = media.read_sound(wav)
-    return listen(y, sr, Options(**settings), on_progress=progress).to_dict()
+    return listen(y, sr, Options(**options), on_progress=progress).to_dict()
 
 
 class _Bench:
@@ -110,6 +116,13 @@ class _Bench:
         self.kept.append(stored)
         return Made(kind, stored)
 
+    def clear(self) -> None:
+        """Remove what was kept, unless a row names it: the answer to a commit may get lost."""
+        with suppress(DatabaseError):  # without it nobody knows: the sweep for orphans will
+            for stored in self.kept:
+                if not Rendition.objects.filter(path=stored.path).exists():
+                    files.remove(stored.path)
+
 
 @contextmanager
 def _workshop(stage: Stage):
@@ -121,8 +134,7 @@ def _workshop(stage: Stage):
             with stages.beating(stage) as progress:
                 yield bench, progress
         except BaseException:
-            for stored in bench.kept:
-                files.remove(stored.path)
+            bench.clear()
             raise
 
 
