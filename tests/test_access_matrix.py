@@ -12,10 +12,12 @@ from django.conf import settings as django_settings
 from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
+from studio.accounts.invitations import invite
+from studio.accounts.models import GuardianLink
 from studio.clips.models import Listening, Rendition
 from studio.review.models import Review
 from studio.review.services import CommentText, add_comment
-from tests.cast import as_person, make_clip, make_drill, set_for
+from tests.cast import PASSWORD, as_person, make_clip, make_drill, set_for
 
 STUDIO_TEACHERS = {"teacher", "colleague"}
 TEACHERS = STUDIO_TEACHERS | {"foreign_teacher"}
@@ -42,6 +44,13 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "clip_peaks": (SEES, None, {}),
     "consent": (HOME, None, {}),
     "consent_change": ({"guardian"}, {"guardian"}, {"choice": "withdraw"}),
+    "people": (TEACHERS, None, {}),
+    "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
+    "invitation_cancel": (None, STUDIO_TEACHERS, {}),
+    "guardian_link": (None, TEACHERS, {}),
+    "guardian_unlink": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "place_end": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "invitation": (EVERYONE, EVERYONE, {"name": "N", "password": PASSWORD, "again": PASSWORD}),
     "shelf": (TEACHERS, None, {}),
     "drill_new": (TEACHERS, TEACHERS, SAYS),
     "drill_edit": (STUDIO_TEACHERS, STUDIO_TEACHERS, SAYS),
@@ -100,6 +109,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     assignment = set_for(cast.enrolment, drill)
     review = Review.objects.get(clip=clip)
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
+    invitation, secret = invite(cast.studio, "pupil", "N", "n@n.example", by=cast.teacher)
     on_clip = {"clip_id": clip.pk}
     return {
         "drill_edit": {"pk": drill.pk},
@@ -109,6 +119,11 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
             name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child", "consent")
         },
         "pupil_set_drill": {"pk": cast.enrolment.pk},
+        "people_invite": {"role": "pupil"},
+        "invitation": {"secret": secret},
+        "invitation_cancel": {"pk": invitation.pk},
+        "guardian_unlink": {"pk": GuardianLink.objects.get(guardian=cast.guardian).pk},
+        "place_end": {"pk": cast.enrolment.pk},
         "consent_change": {"pk": cast.enrolment.pk, "purpose": "recordings"},
         **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
         "upload": {"upload_id": clip.pk},  # its other methods: tests/clips/test_uploads.py

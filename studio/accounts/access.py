@@ -129,6 +129,28 @@ def decided_enrolment(person: Person, pk: int) -> Enrolment:
     return enrolment
 
 
+def guardian_links_taught_by(person: Person) -> QuerySet[GuardianLink]:
+    """Who answers today for the pupils of the studios where ``person`` teaches."""
+    pupils = enrolments_taught_by(person).values("pupil")
+    links = GuardianLink.objects.filter(current(), pupil__in=pupils)
+    return links.select_related("guardian", "pupil").order_by("guardian__name", "pk")
+
+
+def taught_guardian_link(person: Person, pk: int) -> GuardianLink:
+    return get_or_404(guardian_links_taught_by(person), pk)
+
+
+def places_in(studio: Studio) -> QuerySet[Enrolment]:
+    """The pupils' places in one studio, for its own teachers' pages."""
+    return _enrolments().filter(studio=studio)
+
+
+def members_of(studio: Studio, role: str) -> QuerySet[Person]:
+    """Who holds ``role`` in a studio today."""
+    held = Membership.objects.filter(current(), studio=studio, role=role, person=OuterRef("pk"))
+    return Person.objects.filter(Exists(held), is_active=True).order_by("name", "pk")
+
+
 def get_or_404(queryset: QuerySet, pk):
     try:
         return queryset.get(pk=pk)

@@ -1,9 +1,12 @@
 """Logging in, and what a teacher writes down about a pupil."""
 
 from django import forms
+from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm
+from django.utils import timezone
 
-from .models import Instrument, Level
+from . import access
+from .models import Enrolment, Instrument, Invitation, Level, Membership, Person, Studio
 
 # From a sixteenth-size violin to a large viola, with room at both ends (common practice).
 SHORTEST_STRING_MM, LONGEST_STRING_MM = 170, 420
@@ -48,4 +51,89 @@ class PupilForm(forms.Form):
         max_value=LONGEST_STRING_MM,
         help_text="From the nut to the bridge. A full-size violin has about 328 mm, a viola 360 "
         "to 385 mm; smaller ones differ by maker, so measure.",
+    )
+
+
+class InviteForm(forms.Form):
+    """Whom to invite; a pupil's year of birth says who decides about consent."""
+
+    name = forms.CharField(max_length=120, label="Name")
+    email = forms.EmailField(
+        max_length=254, label="E-mail address", help_text="They log in with it."
+    )
+
+    def __init__(self, role: str, studio: Studio, *args, **kwargs) -> None:
+        super().__init__(*args, auto_id=f"{role}-%s", **kwargs)
+        if role == Membership.Role.PUPIL:
+            self.fields["birth_year"] = _birth_year()
+        if role == Membership.Role.GUARDIAN:
+            self.fields["place"] = PlaceField(studio)
+            self.order_fields(["place", "name", "email"])
+
+
+class LinkForm(forms.Form):
+    """A guardian who is in the studio already, for one more child."""
+
+    def __init__(self, studio: Studio, *args, **kwargs) -> None:
+        super().__init__(*args, auto_id="link-%s", **kwargs)
+        self.fields["place"] = PlaceField(studio)
+        guardians = access.members_of(studio, Membership.Role.GUARDIAN)
+        self.fields["guardian"] = forms.ModelChoiceField(
+            guardians, label="Guardian", empty_label="Choose"
+        )
+
+
+class PlaceField(forms.ModelChoiceField):
+    """One of the studio's pupils."""
+
+    def __init__(self, studio: Studio) -> None:
+        places = access.places_in(studio).order_by("pupil__name", "pk")
+        super().__init__(places, label="Child", empty_label="Choose")
+
+    def label_from_instance(self, place: Enrolment) -> str:
+        return place.pupil.name
+
+
+class AcceptForm(forms.Form):
+    """A new account: the name as others see it, and a password, twice."""
+
+    name = forms.CharField(max_length=120, label="Your name")
+    password = forms.CharField(
+        label="A password",
+        strip=False,
+        help_text="At least 8 characters; three or four words are easy to remember.",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    again = forms.CharField(
+        label="The password again",
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, invitation: Invitation, *args, **kwargs) -> None:
+        super().__init__(*args, initial={"name": invitation.name}, **kwargs)
+        self.email = invitation.email
+
+    def clean(self) -> dict:
+        said = super().clean()
+        password, again = said.get("password"), said.get("again")
+        if password and again and password != again:
+            self.add_error("again", "The two are not the same. Type the password once more.")
+        if password:
+            person = Person(email=self.email, name=said.get("name", ""))
+            try:
+                password_validation.validate_password(password, person)
+            except forms.ValidationError as refused:
+                self.add_error("password", refused)
+        return said
+
+
+def _birth_year() -> forms.IntegerField:
+    year = timezone.localdate().year
+    return forms.IntegerField(
+        label="Year of birth",
+        min_value=year - 110,
+        max_value=year - 2,
+        help_text="The year alone. For a pupil who is not grown up a guardian has to agree "
+        "before clips can be sent.",
     )

@@ -202,3 +202,43 @@ class Consent(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_purpose_display()}: {self.pupil}"
+
+
+class Invitation(models.Model):
+    """A place that is offered to one address, for a few days and to be taken once.
+
+    The link's secret is nowhere but in the link: the row keeps its hash.
+    """
+
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="invitations")
+    role = models.CharField(max_length=16, choices=Membership.Role)
+    name = models.CharField(max_length=120)
+    email = models.EmailField()
+    birth_year = models.PositiveSmallIntegerField(null=True, blank=True)
+    pupil = models.ForeignKey(
+        Person,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="Whose guardian is invited.",
+    )
+    invited_by = models.ForeignKey(
+        Person,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="The pupil's teacher to be; empty when the operator invites a studio's first.",
+    )
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    accepted_at = models.DateTimeField(null=True, blank=True)
+    cancelled_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.name} as {self.get_role_display()} of {self.studio}"

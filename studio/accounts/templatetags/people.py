@@ -13,7 +13,12 @@ AREAS = {
     "teacher": (
         "teacher",
         "waiting_list",
-        (("Waiting", "waiting_list"), ("Pupils", "pupils"), ("Drills", "shelf")),
+        (
+            ("Waiting", "waiting_list"),
+            ("Pupils", "pupils"),
+            ("Drills", "shelf"),
+            ("People", "people"),
+        ),
     ),
     "pupil": ("pupil", "queue", (("Practice", "queue"), ("Send a clip", "send"))),
     "guardian": ("guardian", "children", (("Children", "children"),)),

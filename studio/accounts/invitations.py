@@ -1,0 +1,175 @@
+"""Inviting people: a link with a 256-bit secret, for one address, once, for seven days.
+
+Only the secret's SHA-256 is kept; a secret of that size needs no slow hash. Whoever has an
+account with the invited address already must be logged in to accept, so that a link that went
+astray gives nobody that account; for a new address the link lets its bearer choose a password.
+"""
+
+import hashlib
+import secrets
+from datetime import timedelta
+
+from django.db import transaction
+from django.db.models import QuerySet
+from django.http import Http404
+from django.utils import timezone
+
+from .models import (
+    Enrolment,
+    GuardianLink,
+    Instrument,
+    Invitation,
+    Membership,
+    Person,
+    Studio,
+    current,
+)
+
+LIFETIME = timedelta(days=7)
+SECRET_BYTES = 32  # 256 bits
+Role = Membership.Role
+
+
+class NoLongerOpen(Exception):
+    """The invitation was taken, cancelled, has run out, or never was."""
+
+
+def invite(
+    studio: Studio,
+    role: str,
+    name: str,
+    email: str,
+    *,
+    by: Person | None = None,
+    birth_year: int | None = None,
+    pupil: Person | None = None,
+) -> tuple[Invitation, str]:
+    """A new invitation and its secret, which is told this once; an earlier one no longer works."""
+    secret = secrets.token_urlsafe(SECRET_BYTES)
+    email = email.strip().lower()
+    with transaction.atomic():
+        again = open_in(studio).filter(role=role, email=email, pupil=pupil)
+        again.update(cancelled_at=timezone.now())
+        invitation = Invitation.objects.create(
+            studio=studio,
+            role=role,
+            name=name.strip(),
+            email=email,
+            birth_year=birth_year,
+            pupil=pupil,
+            invited_by=by,
+            token_sha256=_hash(secret),
+            expires_at=timezone.now() + LIFETIME,
+        )
+    return invitation, secret
+
+
+def open_in(studio: Studio) -> QuerySet[Invitation]:
+    """The studio's invitations that can still be accepted."""
+    return _open().filter(studio=studio)
+
+
+def by_secret(secret: str) -> Invitation:
+    """The open invitation of a link.
+
+    Raises
+    ------
+    NoLongerOpen
+        Used, cancelled, run out and invented look alike.
+    """
+    found = _open().select_related("studio", "invited_by", "pupil")
+    invitation = found.filter(token_sha256=_hash(secret)).first()
+    if invitation is None:
+        raise NoLongerOpen
+    return invitation
+
+
+def account_of(invitation: Invitation) -> Person | None:
+    """Who has an account with the invited address already."""
+    return Person.objects.filter(email=invitation.email).first()
+
+
+@transaction.atomic
+def accept(invitation: Invitation, name: str = "", password: str = "", person=None) -> Person:
+    """Give the place to ``person``, or to a new person with this name and password.
+
+    Raises
+    ------
+    NoLongerOpen
+        When somebody accepted or cancelled in the meantime.
+    """
+    taken = _open().filter(pk=invitation.pk).update(accepted_at=timezone.now())
+    if not taken:
+        raise NoLongerOpen
+    if person is None:
+        person = Person.objects.create_user(invitation.email, password, name=name.strip())
+    _join(person, invitation.studio, invitation.role)
+    if invitation.role == Role.PUPIL:
+        _enrol(person, invitation)
+    if invitation.role == Role.GUARDIAN:
+        link_guardian(person, invitation.pupil)
+    return person
+
+
+def cancel(studio: Studio, pk: int) -> None:
+    """Take an open invitation back, or 404."""
+    if not open_in(studio).filter(pk=pk).update(cancelled_at=timezone.now()):
+        raise Http404
+
+
+def link_guardian(guardian: Person, pupil: Person) -> None:
+    """From today ``guardian`` answers for ``pupil``; twice is once."""
+    if not GuardianLink.objects.filter(current(), guardian=guardian, pupil=pupil).exists():
+        GuardianLink.objects.create(guardian=guardian, pupil=pupil)
+
+
+def unlink_guardian(link: GuardianLink) -> None:
+    """From now on the guardian sees nothing of the pupil any more, in no studio."""
+    GuardianLink.objects.filter(pk=link.pk).update(ended_on=timezone.localdate())
+
+
+@transaction.atomic
+def end_place(enrolment: Enrolment) -> None:
+    """The pupil leaves the studio today. Everything is kept; nobody but backups reaches it."""
+    today = timezone.localdate()
+    Enrolment.objects.filter(pk=enrolment.pk).update(ended_on=today)
+    Membership.objects.filter(
+        current(), person=enrolment.pupil_id, studio=enrolment.studio_id, role=Role.PUPIL
+    ).update(ended_on=today)
+
+
+def _open() -> QuerySet[Invitation]:
+    return Invitation.objects.filter(
+        accepted_at=None,
+        cancelled_at=None,
+        expires_at__gt=timezone.now(),
+    )
+
+
+def _join(person: Person, studio: Studio, role: str) -> None:
+    held = Membership.objects.filter(current(), person=person, studio=studio, role=role)
+    if not held.exists():
+        Membership.objects.update_or_create(
+            person=person,
+            studio=studio,
+            role=role,
+            started_on=timezone.localdate(),
+            defaults={"ended_on": None},
+        )
+
+
+def _enrol(person: Person, invitation: Invitation) -> None:
+    if invitation.birth_year and person.birth_year is None:
+        person.birth_year = invitation.birth_year
+        person.save(update_fields=["birth_year"])
+    places = Enrolment.objects.filter(current(), pupil=person, studio=invitation.studio)
+    if not places.exists():
+        Enrolment.objects.create(
+            pupil=person, studio=invitation.studio, teacher=invitation.invited_by
+        )
+    if not person.instruments.filter(current()).exists():
+        Instrument.objects.create(pupil=person)
+
+
+def _hash(secret: str) -> str:
+    return hashlib.sha256(secret.encode()).hexdigest()

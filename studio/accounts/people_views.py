@@ -1,0 +1,171 @@
+"""The teacher's page of people: who is there, inviting, linking, ending; and accepting."""
+
+from django.contrib import messages
+from django.contrib.auth import login
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.cache import never_cache
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from . import access, consent, invitations
+from .forms import AcceptForm, InviteForm, LinkForm
+from .models import GuardianLink, Invitation, Membership, Studio
+
+Role = Membership.Role
+INVITED = (Role.PUPIL, Role.GUARDIAN, Role.TEACHER)
+BACKEND = "django.contrib.auth.backends.ModelBackend"
+
+
+@require_safe
+def people(request: HttpRequest) -> HttpResponse:
+    """The studio's pupils with their guardians, its teachers, and open invitations."""
+    return _page(request, access.teaching_studio(request.user))
+
+
+@require_POST
+def invite(request: HttpRequest, role: str) -> HttpResponse:
+    """Make an invitation and show its link; the link is shown this once."""
+    studio = access.teaching_studio(request.user)
+    if role not in INVITED:
+        raise Http404
+    form = InviteForm(role, studio, request.POST)
+    if not form.is_valid():
+        return _page(request, studio, refused=form, role=role)
+    said = form.cleaned_data
+    place = said.get("place")
+    invited, secret = invitations.invite(
+        studio,
+        role,
+        said["name"],
+        said["email"],
+        by=request.user,
+        birth_year=said.get("birth_year"),
+        pupil=place.pupil if place else None,
+    )
+    path = reverse("invitation", kwargs={"secret": secret})
+    context = {"invited": invited, "link": request.build_absolute_uri(path), "area": "teacher"}
+    return _secret(render(request, "accounts/invited.html", context))
+
+
+@require_POST
+def cancel(request: HttpRequest, pk: int) -> HttpResponse:
+    invitations.cancel(access.teaching_studio(request.user), pk)
+    messages.success(request, "Taken back. The link no longer works.")
+    return redirect("people")
+
+
+@require_POST
+def link_guardian(request: HttpRequest) -> HttpResponse:
+    """Link a guardian of the studio to one more child."""
+    studio = access.teaching_studio(request.user)
+    form = LinkForm(studio, request.POST)
+    if not form.is_valid():
+        return _page(request, studio, refused=form, role="link")
+    guardian, pupil = form.cleaned_data["guardian"], form.cleaned_data["place"].pupil
+    invitations.link_guardian(guardian, pupil)
+    messages.success(request, f"{guardian} now sees what {pupil} sees.")
+    return redirect("people")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
+    """Asks first (GET); then the guardian sees nothing more of the child, at once (POST)."""
+    link = access.taught_guardian_link(request.user, pk)
+    if request.method != "POST":
+        context = {"link": link, "area": "teacher"}
+        return render(request, "accounts/guardian_unlink.html", context)
+    invitations.unlink_guardian(link)
+    messages.success(request, f"{link.guardian} no longer sees anything of {link.pupil}.")
+    return redirect("people")
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def end_place(request: HttpRequest, pk: int) -> HttpResponse:
+    """Asks first (GET); then the pupil's place ends, today (POST)."""
+    place = access.taught_enrolment(request.user, pk)
+    if request.method != "POST":
+        return render(request, "accounts/place_end.html", {"place": place, "area": "teacher"})
+    invitations.end_place(place)
+    messages.success(request, f"{place.pupil} has left {place.studio}. Nothing was deleted.")
+    return redirect("people")
+
+
+@login_not_required
+@never_cache
+@sensitive_post_parameters()
+@require_http_methods(["GET", "HEAD", "POST"])
+def invitation(request: HttpRequest, secret: str) -> HttpResponse:
+    """What is offered (GET); taking it (POST), as a new person or as who has the address."""
+    try:
+        return _invitation(request, invitations.by_secret(secret))
+    except invitations.NoLongerOpen:
+        return render(request, "accounts/invitation_gone.html", status=404)
+
+
+def _invitation(request: HttpRequest, offered: Invitation) -> HttpResponse:
+    account = invitations.account_of(offered)
+    if request.method != "POST":
+        return _offer(request, offered, account, AcceptForm(offered))
+    if account is not None:
+        if request.user != account:
+            return _offer(request, offered, account, AcceptForm(offered), status=403)
+        invitations.accept(offered, person=account)
+        messages.success(request, f"You are now {offered.get_role_display()} at {offered.studio}.")
+        return redirect("home")
+    form = AcceptForm(offered, request.POST)
+    if not form.is_valid():
+        return _offer(request, offered, account, form, status=422)
+    person = invitations.accept(offered, form.cleaned_data["name"], form.cleaned_data["password"])
+    login(request, person, backend=BACKEND)
+    messages.success(request, f"Welcome to {offered.studio}.")
+    return redirect("home")
+
+
+def _offer(
+    request: HttpRequest, offered: Invitation, account, form: AcceptForm, status: int = 200
+) -> HttpResponse:
+    context = {
+        "offered": offered,
+        "account": account,
+        "here": account is not None and request.user == account,
+        "form": form,
+        "path": request.path,
+    }
+    return _secret(render(request, "accounts/invitation.html", context, status=status))
+
+
+def _secret(response: HttpResponse) -> HttpResponse:
+    """The page's address or its words open a door: no copy of it is kept, none is passed on."""
+    response["Cache-Control"] = "private, no-store"
+    response["Referrer-Policy"] = "no-referrer"
+    return response
+
+
+def _page(
+    request: HttpRequest, studio: Studio, refused=None, role: str | None = None
+) -> HttpResponse:
+    places = list(access.places_in(studio).order_by("pupil__name", "pk"))
+    links = access.guardian_links_taught_by(request.user)
+    forms = {name: InviteForm(name, studio) for name in INVITED}
+    if role in forms:
+        forms[role] = refused
+    context = {
+        "area": "teacher",
+        "studio": studio,
+        "places": [_place(place, links) for place in places],
+        "teachers": access.members_of(studio, Role.TEACHER),
+        "open": invitations.open_in(studio).select_related("pupil"),
+        "forms": [(Role(name), form, role == name) for name, form in forms.items()],
+        "link": refused if role == "link" else LinkForm(studio),
+        "link_refused": role == "link",
+    }
+    return render(request, "accounts/people.html", context, status=422 if refused else 200)
+
+
+def _place(place, links: "list[GuardianLink]") -> dict:
+    mine = [link for link in links if link.pupil_id == place.pupil_id]
+    child = consent.is_grown_up(place.pupil) is False
+    return {"place": place, "links": mine, "guardian_missing": child and not mine}
