@@ -66,13 +66,20 @@ def prepare_playback(stage: Stage) -> None:
     with _workshop(stage) as (bench, progress):
         name = "mp4" if bench.info.has_video else "m4a"
         playable = bench.part(f".{name}")
-        media.make_playable(bench.source, playable, bench.info, limits(), on_progress=progress)
+        played = media.make_playable(
+            bench.source, playable, bench.info, limits(), on_progress=progress
+        )
         made = [bench.keep(Rendition.Kind.PLAYABLE, playable, name)]
         if bench.info.has_video:
             poster = bench.part(".jpg")
             media.make_poster(bench.source, poster, bench.info, limits())
             made.append(bench.keep(Rendition.Kind.POSTER, poster, "jpg"))
-        stages.publish(stage, lambda published: _record(published, made))
+
+        def write(published: Clip) -> None:
+            _record(published, made)
+            _note(published, played.notes)
+
+        stages.publish(stage, write)
 
 
 def _options(clip: Clip) -> dict:
@@ -133,8 +140,10 @@ def _workshop(stage: Stage):
         try:
             with stages.beating(stage) as progress:
                 yield bench, progress
-        except BaseException:
+        except BaseException as error:
             bench.clear()
+            if media.is_disk_full(error):
+                raise media.Failed("disk_full", detail=str(error)) from error
             raise
 
 

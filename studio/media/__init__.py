@@ -5,7 +5,7 @@
 times of the playable copy (see :mod:`studio.media.probe`).
 """
 
-from studio.media.errors import Failed, MediaError, Note, Refused
+from studio.media.errors import Failed, MediaError, Note, Refused, is_disk_full
 from studio.media.limits import Limits
 from studio.media.peaks import waveform_peaks
 from studio.media.playable import PlayableInfo, make_playable, make_poster
@@ -26,6 +26,7 @@ __all__ = [
     "check_tools",
     "extract_sound",
     "hear_file",
+    "is_disk_full",
     "make_playable",
     "make_poster",
     "probe",

@@ -6,6 +6,7 @@ without changing it is useless. :class:`Failed` is ours; trying again may help. 
 else. A sentence says what happened, what is kept, and what to do next.
 """
 
+import errno
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -39,6 +40,10 @@ REFUSED_SENTENCES = MappingProxyType(
         "unfinished": (
             "The recording did not finish saving, so it cannot be played. "
             "This happens when a camera is switched off while filming. Record it again."
+        ),
+        "overfull": (
+            "The file asks for far more room than a clip of its length needs, so it was not "
+            "opened. Save it once more with the camera's own program, or record it again."
         ),
         "protected": (
             "The recording is locked by copy protection and cannot be opened. "
@@ -137,6 +142,11 @@ class Failed(MediaError):
     """Our fault or the machine's; the recording is kept and a retry may succeed."""
 
     sentences = FAILED_SENTENCES
+
+
+def is_disk_full(error: BaseException) -> bool:
+    """Whether ``error`` says that a disk, or a share of one, has no room left."""
+    return isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT)
 
 
 @dataclass(frozen=True, slots=True)

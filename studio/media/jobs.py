@@ -63,6 +63,7 @@ def transcode(source: Path, target: Path | None, build: Build, job: Job, **optio
             protocol_whitelist=PROTOCOLS,
             format_whitelist=FORMATS,
             max_pixels=job.limits.max_pixels,
+            max_streams=job.limits.max_streams,
             threads=job.threads,
             **options,
         )

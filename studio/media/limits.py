@@ -10,7 +10,9 @@ class Limits:
     """What is accepted, and what a child process may use.
 
     ``max_pixels`` lets 4K (8.3 million) pass and stops pixel bombs. ``memory_bytes`` bounds the
-    address space of one child (4K HEVC decoding with one thread stays below 1 GB).
+    address space of one child (4K HEVC decoding with one thread stays below 1 GB), and
+    ``probe_memory_bytes`` that of one which only looks. ``probe_timeout_s`` is for all looks at
+    one recording together. ``max_streams`` is far more than any camera writes.
     Pictures beyond 1080p are decoded by ``threads_4k``: one thread does not keep up with them.
     A picture that has to be scaled down keeps at most ``max_frame_rate_scaled``, for the same
     reason; one that is small enough keeps up to ``max_frame_rate``.
@@ -28,7 +30,9 @@ class Limits:
     threads: int = 1
     threads_4k: int = 2
     memory_bytes: int = 3000 * MB
+    probe_memory_bytes: int = 1500 * MB
     probe_timeout_s: float = 30.0
+    max_streams: int = 64
     timeout_base_s: float = 60.0
     sound_timeout_per_s: float = 1.0
     playable_timeout_per_s: float = 6.0

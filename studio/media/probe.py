@@ -11,13 +11,15 @@ import json
 import math
 import re
 import sys
-from dataclasses import asdict, dataclass
+import time
+from collections.abc import Callable
+from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 from studio.media import tools
-from studio.media.errors import Failed, Note, Refused, clock, reading_notes
+from studio.media.errors import SHORT_BY_S, Failed, Note, Refused, clock, reading_notes
 from studio.media.limits import MB, Limits
 from studio.media.runner import Finished, run, workbench
 from studio.media.structure import inspect_structure
@@ -26,8 +28,16 @@ from studio.media.structure import inspect_structure
 FORMATS = "mov,matroska,webm,wav,mp3,flac,ogg,aac"
 PROTOCOLS = "file"
 LATE_PICTURE_S = 0.5  # less is common and holds no note worth mentioning
-PROBE_OUTPUT_BYTES = 64 * MB
+PROBE_OUTPUT_BYTES = 2 * MB
+SHOWN = (  # no tags: their size is the sender's choice
+    "format=format_name,duration:"
+    "stream=index,codec_type,codec_name,profile,start_time,duration,width,height,pix_fmt,"
+    "avg_frame_rate,sample_rate,channels:"
+    "stream_disposition=attached_pic:stream_side_data=rotation"
+)
 TOO_LARGE_LINE = re.compile(r"Picture size (\d+)x(\d+) (?:exceeds|is invalid)")
+TOO_MUCH_WORDS = ("max_streams", "cannot allocate memory", "memoryerror")
+EXACT_CONTAINERS = ("flac",)  # a length in their head is the encoder's own, not an estimate
 LOOSE_CONTAINERS = ("mp3", "aac")  # recognised by a few bits: random bytes may pass for them
 
 
@@ -111,7 +121,7 @@ def probe(path: Path | str, limits: Limits | None = None) -> MediaInfo:
     ------
     Refused
         ``empty``, ``not_media``, ``playlist``, ``unfinished``, ``protected``, ``unreadable``,
-        ``too_many_bytes``, ``too_long``, ``too_large_picture``, ``no_duration``.
+        ``too_many_bytes``, ``too_long``, ``too_large_picture``, ``no_duration``, ``overfull``.
     Failed
         ``timeout``, ``tool_missing``, ``file_missing``.
     """
@@ -143,10 +153,12 @@ class _Prober:
     def __init__(self, path: Path, limits: Limits) -> None:
         self.path, self.limits = path, limits
         self.ffprobe = tools.find_ffprobe()
+        self.until = time.monotonic() + limits.probe_timeout_s
+        self.bounds = replace(limits, memory_bytes=limits.probe_memory_bytes)
 
     def show(self) -> dict[str, Any]:
         """Container and streams. Raises ``Refused("not_media")``."""
-        finished = self._run(["-show_format", "-show_streams"], "show")
+        finished = self._run(["-show_entries", SHOWN], "show")
         # Beyond -max_pixels the prober reports 0 × 0; only its message tells the size.
         if match := TOO_LARGE_LINE.search(finished.stderr):
             raise _too_large(int(match[1]), int(match[2]), self.limits)
@@ -176,41 +188,56 @@ class _Prober:
             found = json.loads(self._run([], "packets").stdout or b"{}")
             return {entry["stream_index"]: entry["end"] for entry in found.get("packets", [])}
         entries = "packet=stream_index,pts_time,duration_time"
-        finished = self._run(["-show_packets", "-show_entries", entries], "packets")
+        lines = ["-show_packets", "-show_entries", entries, "-of", "csv=print_section=0"]
         ends: dict[int, float] = {}
-        for packet in json.loads(finished.stdout or b"{}").get("packets", []):
-            start = _number(packet.get("pts_time"))
-            if start is not None:
-                end = start + (_number(packet.get("duration_time")) or 0.0)
-                index = packet["stream_index"]
-                ends[index] = max(end, ends.get(index, end))
+
+        def on_line(line: str) -> None:
+            number, start, length = (_number(part) for part in (line + ",,").split(",")[:3])
+            if number is not None and start is not None:
+                end = start + (length or 0.0)
+                ends[int(number)] = max(end, ends.get(int(number), end))
+
+        self._run(lines, "packets", on_line)
         return ends
 
-    def _run(self, arguments: list[str], what: str) -> Finished:
+    def _run(
+        self, arguments: list[str], what: str, on_line: Callable[[str], None] | None = None
+    ) -> Finished:
         program = self.ffprobe or Path(sys.executable)
         with workbench(program, self.path) as bench:
             if self.ffprobe is not None:
                 command = [str(program), "-v", "error", "-of", "json"]
                 command += ["-protocol_whitelist", PROTOCOLS, "-format_whitelist", FORMATS]
                 command += ["-max_pixels", str(self.limits.max_pixels), "-threads", "1"]
+                command += ["-max_streams", str(self.limits.max_streams)]
                 command += [*arguments, "-i", bench.source]
                 prefix = bench.prefix
             else:
                 script = str(tools.PYAV_PROBER)
                 command = [str(program), "-I", script, bench.source, what, FORMATS]
-                command.append(str(self.limits.max_pixels))
+                command += [str(self.limits.max_pixels), str(self.limits.max_streams)]
                 prefix = bench.prefix
-            return run(
-                command,
-                limits=self.limits,
-                timeout_s=self.limits.probe_timeout_s,
-                max_output_bytes=PROBE_OUTPUT_BYTES,
-                prefix=prefix,
-            )
+            try:
+                return run(
+                    command,
+                    limits=self.bounds,
+                    timeout_s=max(0.1, self.until - time.monotonic()),
+                    max_output_bytes=PROBE_OUTPUT_BYTES,
+                    prefix=prefix,
+                    on_line=on_line,
+                )
+            except Failed as failed:
+                if failed.code == "output_too_large":  # only the file itself can swell it so
+                    raise Refused("overfull", detail=failed.detail) from failed
+                if failed.code == "timeout":
+                    failed.params["limit_s"] = round(self.limits.probe_timeout_s)
+                raise
 
 
 def _why_not(finished: Finished) -> Refused:
     message = finished.stderr.lower()
+    if any(words in message for words in TOO_MUCH_WORDS):
+        return Refused("overfull", detail=finished.stderr)
     if "moov atom not found" in message:
         return Refused("unfinished", detail=finished.stderr)
     return Refused("not_media", detail=finished.stderr)
@@ -288,10 +315,10 @@ def _assemble(
     if origin is None:
         raise Refused("not_media" if container in LOOSE_CONTAINERS else "unreadable")
     stated_s, duration_s = _durations(prober, found, (video, video_start), (audio, audio_start))
-    if breaks_off or stated_s is None:
-        ends = prober.ends_s()
-        duration_s = max((end for end in ends.values()), default=origin) - origin
+    if breaks_off or stated_s is None or container in EXACT_CONTAINERS:
+        duration_s = max(prober.ends_s().values(), default=origin) - origin
         _refuse_long(duration_s, limits)
+    breaks_off = breaks_off or (stated_s or 0.0) - duration_s > SHORT_BY_S
     stated = max(duration_s, (stated_s or 0.0))
     if duration_s < limits.min_duration_s:
         raise Refused("no_duration", duration_s=f"{max(duration_s, 0.0):.2f}")

@@ -1,6 +1,6 @@
 """Stand-in for ffprobe where only the wheel PyAV is there. Run in a child process.
 
-``python pyav_prober.py INPUT show FORMATS MAX_PIXELS`` prints what
+``python pyav_prober.py INPUT show FORMATS MAX_PIXELS MAX_STREAMS`` prints what
 ``ffprobe -show_format -show_streams`` would, as far as this package reads it;
 ``first INDEX`` adds the first decoded frame of one stream, ``packets`` the end of each stream.
 """
@@ -97,9 +97,10 @@ def _packets(container: Any) -> list[dict[str, Any]]:
     return [{"stream_index": index, "end": end} for index, end in ends.items()]
 
 
-def main(path: str, what: str, formats: str, max_pixels: str) -> dict[str, Any]:
+def main(path: str, what: str, formats: str, max_pixels: str, max_streams: str) -> dict[str, Any]:
     """Open ``path`` with both whitelists and describe it."""
     options = {"protocol_whitelist": "file", "format_whitelist": formats}
+    options["max_streams"] = max_streams
     with av.open(path, options=options) as container:
         for video in container.streams.video:
             if video.codec_context is not None:
@@ -122,7 +123,7 @@ def main(path: str, what: str, formats: str, max_pixels: str) -> dict[str, Any]:
 
 if __name__ == "__main__":
     try:
-        json.dump(main(*sys.argv[1:5]), sys.stdout)
+        json.dump(main(*sys.argv[1:6]), sys.stdout)
     except (av.error.FFmpegError, ValueError) as error:
         print(error, file=sys.stderr)
         sys.exit(1)

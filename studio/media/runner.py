@@ -8,6 +8,7 @@ is always presented under a name without an extension, so that content alone dec
 
 import contextlib
 import ctypes
+import math
 import os
 import resource
 import selectors
@@ -43,11 +44,15 @@ def part_of(on_progress: Progress | None, start: float, end: float) -> Progress 
 
 @dataclass(frozen=True, slots=True)
 class Finished:
-    """How a child ended. ``exit_code`` is negative for a signal."""
+    """How a child ended. ``exit_code`` is negative for a signal.
+
+    ``peak_bytes`` is the most memory it held at once; inside the sandbox, that of the sandbox.
+    """
 
     exit_code: int
     stdout: bytes
     stderr: str
+    peak_bytes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +101,7 @@ def run(
 
     ``on_line`` gets each line of standard output, ``on_tick`` is called about twice a second;
     when either raises, the child is killed and the exception goes on to the caller.
+    ``max_output_bytes`` bounds every file the child writes, and what is kept of its words.
 
     Raises
     ------
@@ -118,13 +124,22 @@ def run(
         name = Path(command[0]).name
         raise Failed("tool_missing", tool=name, variable=name.upper(), detail=str(error)) from error
     try:
-        stdout, stderr = _listen(child, time.monotonic() + timeout_s, on_line, on_tick)
-        exit_code = child.wait()
+        until = time.monotonic() + timeout_s
+        stdout, stderr = _listen(child, until, max_output_bytes, on_line, on_tick)
+        peak_bytes = _reap(child)
     except TimeoutError as error:
         raise Failed("timeout", limit_s=round(timeout_s), detail=" ".join(command)) from error
     finally:
         _kill_group(child)
-    return _judge(Finished(exit_code, stdout, stderr), max_output_bytes)
+    assert child.returncode is not None
+    return _judge(Finished(child.returncode, stdout, stderr, peak_bytes), max_output_bytes)
+
+
+def _reap(child: subprocess.Popen[bytes]) -> int:
+    """Wait for the child's end; returns the most memory it held, in bytes."""
+    _, status, usage = os.wait4(child.pid, 0)
+    child.returncode = os.waitstatus_to_exitcode(status)
+    return usage.ru_maxrss * 1024  # Linux counts it in KiB
 
 
 def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callable[[], None]:
@@ -154,10 +169,15 @@ def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callab
 def _listen(
     child: subprocess.Popen[bytes],
     deadline: float,
+    most_bytes: int,
     on_line: Callable[[str], None] | None,
     on_tick: Callable[[], None] | None,
 ) -> tuple[bytes, str]:
-    """Read both pipes until they close; keep all of stdout unless ``on_line`` takes it."""
+    """Read both pipes until they close; keep all of stdout unless ``on_line`` takes it.
+
+    A child that says more than ``most_bytes`` (in one line, for ``on_line``) is not heard out:
+    a file with a giant title must not fill the memory of whoever asks about it.
+    """
     kept, tail, pending = bytearray(), bytearray(), b""
     assert child.stdout is not None
     assert child.stderr is not None
@@ -178,6 +198,8 @@ def _listen(
                     *lines, pending = (pending + chunk).split(b"\n")
                     for line in lines:
                         on_line(line.decode("utf-8", "replace"))
+            if max(len(kept), len(pending)) > most_bytes:
+                raise Failed("output_too_large", limit_mb=math.ceil(most_bytes / MB))
             now = time.monotonic()
             if now > deadline:
                 raise TimeoutError

@@ -5,10 +5,13 @@ points at other files, an MP4 whose index was never written, a file that breaks 
 MP4 boxes: ISO/IEC 14496-12, section 4.2. EBML elements: RFC 8794, section 4.
 """
 
+import re
 import struct
 from pathlib import Path
+from typing import BinaryIO
 
 from studio.media.errors import Refused
+from studio.media.index import CONTAINERS, IndexCheck
 
 LIST_STARTS = (
     b"#EXTM3U",
@@ -21,10 +24,10 @@ LIST_STARTS = (
     b"v=0\n",
 )
 EBML_START = b"\x1a\x45\xdf\xa3"
+OTHER_STARTS = (b"fLaC", b"OggS")
+MOST_TAGS = 4
 SEGMENT_ID = 0x18538067
-INDEX_BYTES = 32_000_000
-NESTED_BOXES = (b"trak", b"mdia", b"minf", b"stbl")
-ENCRYPTED_ENTRIES = (b"encv", b"enca", b"drmi", b"drms")
+BOX_KIND = re.compile(rb"[ -~\xa9][ -~]{3}")  # four printable signs; QuickTime also has ©
 MP4_FIRST_BOXES = (b"ftyp", b"moov", b"mdat", b"free", b"skip", b"wide", b"styp", b"moof")
 
 
@@ -34,64 +37,68 @@ def inspect_structure(path: Path) -> bool:
     Raises
     ------
     Refused
-        ``empty``, ``playlist``, ``unfinished`` (an MP4 or MOV without its index), ``protected``
-        (its samples are encrypted: ISO/IEC 14496-12, section 8.12).
+        ``empty``, ``playlist``, ``unfinished`` (an MP4 or MOV without its index), ``overfull``
+        and ``protected`` (see :mod:`studio.media.index`).
     """
     size = path.stat().st_size
     if size == 0:
         raise Refused("empty")
     with path.open("rb") as file:
+        start = _after_tags(file)
+        file.seek(start)
         head = file.read(64)
-    if head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(LIST_STARTS):
-        raise Refused("playlist")
-    if head[4:8] in MP4_FIRST_BOXES:
-        return _mp4_breaks_off(path, size)
-    if head.startswith(EBML_START):
-        return _matroska_breaks_off(path, size)
-    if head[:4] == b"RIFF" and head[8:12] == b"WAVE":
-        stated = struct.unpack("<I", head[4:8])[0]
-        return stated not in (0, 0xFFFFFFFF) and stated + 8 > size + 1
-    return False
+        if head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith(LIST_STARTS):
+            raise Refused("playlist")
+        if head.startswith(EBML_START):
+            return _matroska_breaks_off(path, size)
+        if head[:4] == b"RIFF" and head[8:12] == b"WAVE":
+            stated = struct.unpack("<I", head[4:8])[0]
+            return stated not in (0, 0xFFFFFFFF) and stated + 8 > size + 1
+        if head.startswith(OTHER_STARTS):
+            return False
+        return _mp4_breaks_off(file, start, size, is_mp4=head[4:8] in MP4_FIRST_BOXES)
 
 
-def _mp4_breaks_off(path: Path, size: int) -> bool:
-    """Walk the top-level boxes; ``moov`` is the index without which nothing can be played."""
-    offset, has_index = 0, False
-    with path.open("rb") as file:
-        while offset + 8 <= size:
-            file.seek(offset)
-            header = file.read(16)
-            length, kind = struct.unpack(">I4s", header[:8])
-            if length == 1 and len(header) == 16:
-                length = struct.unpack(">Q", header[8:])[0]
-            elif length == 0:  # to the end of the file
-                length = size - offset
-            if kind == b"moov" and offset + length <= size:
-                has_index = True
-                file.seek(offset)
-                _refuse_protected(file.read(min(length, INDEX_BYTES)))
-            if length < 8:
-                break
-            offset += length
-    if not has_index:
+def _after_tags(file: BinaryIO) -> int:
+    """Where the content begins: readers skip ID3v2 tags before any format (id3.org, 2.4.0)."""
+    at = 0
+    for _ in range(MOST_TAGS):
+        file.seek(at)
+        head = file.read(10)
+        if len(head) < 10 or not head.startswith(b"ID3"):
+            break
+        size = sum(
+            (byte & 0x7F) << shift for byte, shift in zip(head[6:], (21, 14, 7, 0), strict=True)
+        )
+        at += 10 + size + (10 if head[5] & 0x10 else 0)  # and a footer
+    return at
+
+
+def _mp4_breaks_off(file: BinaryIO, start: int, size: int, *, is_mp4: bool) -> bool:
+    """Walk the top-level boxes; ``moov`` is the index without which nothing can be played.
+
+    A reader may take for MP4 what begins with a box unknown to us, so that is walked too.
+    Bytes after the last box that cannot be one are someone else's: they are no missing end.
+    """
+    check, offset, has_index, kind = IndexCheck(), start, False, b""
+    while offset + 8 <= size:
+        check.count_box()
+        file.seek(offset)
+        header = file.read(16)
+        length, kind = struct.unpack(">I4s", header[:8])
+        if length == 1 and len(header) == 16:
+            length = struct.unpack(">Q", header[8:])[0]
+        elif length == 0:  # to the end of the file
+            length = size - offset
+        if kind in CONTAINERS and offset + length <= size:
+            check.read(file, offset, length)
+            has_index = has_index or kind == b"moov"
+        if length < 8:
+            break
+        offset += length
+    if is_mp4 and not has_index:
         raise Refused("unfinished")
-    return offset > size
-
-
-def _refuse_protected(index: bytes) -> None:
-    """Look at the sample entries (the first child of each ``stsd``) for encrypted kinds."""
-    spans = [(8, len(index))]
-    while spans:
-        at, end = spans.pop()
-        while at + 8 <= end:
-            length, kind = struct.unpack(">I4s", index[at : at + 8])
-            if length < 8:
-                break
-            if kind in NESTED_BOXES:
-                spans.append((at + 8, min(at + length, end)))
-            elif kind == b"stsd" and index[at + 20 : at + 24] in ENCRYPTED_ENTRIES:
-                raise Refused("protected")
-            at += length
+    return has_index and offset > size and BOX_KIND.fullmatch(kind) is not None
 
 
 def _vint(data: bytes, at: int, *, keep_marker: bool) -> tuple[int | None, int]:
