@@ -15,6 +15,7 @@ the hand's frame); ninths +6 and +7, tenths +8 and +9 (first and fourth extended
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 from studio.theory.instruments import span_mm
 from studio.theory.pitches import Pitch
@@ -62,6 +63,7 @@ def letters_above(pitch: Pitch, string: Pitch) -> int:
     return pitch.diatonic - string.diatonic
 
 
+@lru_cache(maxsize=8192)
 def grips(low: Pitch, high: Pitch, low_string: Pitch, high_string: Pitch) -> tuple[Grip, ...]:
     """Every way to finger two notes on two neighbouring strings, first position first.
 

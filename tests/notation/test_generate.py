@@ -31,10 +31,8 @@ def every_request():
 def generated() -> list[tuple[Request, Score]]:
     made = []
     for request in every_request():
-        try:
+        if is_feasible(request):
             made.append((request, generate(request)))
-        except Infeasible:
-            continue
     return made
 
 
@@ -103,7 +101,7 @@ def test_the_hand_shifts_exactly_where_it_says(drills):
 def test_what_cannot_be_played_comes_with_a_reason_and_with_what_can():
     count = 0
     for request in every_request():
-        if is_feasible(request) or count > 60:
+        if is_feasible(request) or count > 40:
             continue
         count += 1
         with pytest.raises(Infeasible) as refused:

@@ -1,0 +1,225 @@
+"""A score as engraved pages: SVG in one ink, every written thing with its id and its name.
+
+Verovio does the engraving (LGPL-3). What it draws is then made to stand in a page of ours:
+
+* no style sheet inside, so that a strict content security policy lets it be seen; colour is the
+  page's own (``currentColor``), so that it follows light, dark and paper;
+* every note, double stop and chord is a focusable element with its id and a name for screen
+  readers;
+* a measured figure stands under the staff with a small lift: a stroke above a line where the
+  interval was wide, below where it was narrow.
+"""
+
+import threading
+import zlib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+from xml.etree import ElementTree
+from xml.etree.ElementTree import Element, SubElement
+
+from studio.notation.musicxml.writing import to_musicxml
+from studio.notation.naming import name_of
+from studio.notation.score import Score, Written
+
+SVG = "http://www.w3.org/2000/svg"
+XLINK = "http://www.w3.org/1999/xlink"
+ElementTree.register_namespace("", SVG)
+ElementTree.register_namespace("xlink", XLINK)
+
+# Width of the page in Verovio's units, and the size of the staff in per cent. Where a page is
+# shown narrower than it was made, it shrinks with its frame.
+LAYOUTS: dict[str, dict[str, int]] = {
+    "phone": {"pageWidth": 1000, "scale": 40},
+    "desk": {"pageWidth": 2400, "scale": 40},
+    "print": {"pageWidth": 1900, "pageHeight": 2700, "scale": 40},
+}
+_OPTIONS: dict[str, Any] = {
+    "breaks": "auto",
+    "header": "none",
+    "footer": "none",
+    "svgViewBox": True,
+    "pageMarginLeft": 30,
+    "pageMarginRight": 30,
+    "pageMarginTop": 30,
+    "pageMarginBottom": 30,
+    "spacingSystem": 8,
+}
+_STROKED = ("ellipse", "path", "polygon", "polyline", "rect")
+_BOLD, _SLANTED = {"fing"}, {"mNum"}
+# Stands for a figure while the page is laid out, letter by letter and a lift's width more: the
+# engraver would read signs and numbers as verse labels.
+_ROOM_LETTER, _LIFT_LETTERS = "n", 4
+FULL_LIFT_CENTS = 40.0  # a deviation of this many cents or more is drawn as far as lift goes
+_LOCK = threading.Lock()  # Verovio is not made for several threads at once
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """What was measured of a written thing: signed cents, and the text that says so."""
+
+    deviation_cents: float
+    text: str
+
+
+class NotEngraved(RuntimeError):
+    """Verovio could not draw the score. What it has to say goes to standard error."""
+
+
+def engrave(
+    score: Score,
+    *,
+    layout: str = "desk",
+    figures: Mapping[str, Figure] | None = None,
+    name: Callable[[Written], str] | None = None,
+) -> tuple[str, ...]:
+    """The pages of a score.
+
+    Parameters
+    ----------
+    score : what to draw
+    layout : phone, desk or print
+    figures : measured figures by id of what is written
+    name : what a screen reader says of one written thing; its notes, strings and fingers otherwise
+
+    Returns
+    -------
+    tuple of str
+        One SVG element a page, to be put into HTML as it is. One page unless for print.
+
+    Raises
+    ------
+    ValueError
+        For an unknown layout.
+    NotEngraved
+        When the engraver fails.
+    """
+    if layout not in LAYOUTS:
+        raise ValueError(f"layout {layout!r} is not known; choose {', '.join(LAYOUTS)}")
+    shown = dict(figures or {})
+    texts = {
+        ref: _ROOM_LETTER * (len(figure.text) + _LIFT_LETTERS) for ref, figure in shown.items()
+    }
+    drawn = _draw(to_musicxml(score, figures=texts), layout)
+    by_id = {item.id: item for item in score.written}
+    return tuple(_dressed(page, by_id, shown, name or name_of(score)) for page in drawn)
+
+
+@lru_cache(maxsize=256)
+def _draw(musicxml: str, layout: str) -> tuple[str, ...]:
+    import verovio  # 8 MB that only engraving needs
+
+    with _LOCK:
+        verovio.enableLog(verovio.LOG_WARNING)
+        toolkit = verovio.toolkit()
+        # The same score gives the same page, to the byte; two scores on a page share no id.
+        seed = zlib.crc32(f"{layout} {musicxml}".encode()) % 2**31
+        toolkit.setOptions(
+            {
+                **_OPTIONS,
+                **LAYOUTS[layout],
+                "xmlIdSeed": seed,
+                "adjustPageHeight": layout != "print",
+            }
+            | ({} if layout == "print" else {"pageHeight": 60000})
+        )
+        if not toolkit.loadData(musicxml):
+            raise NotEngraved("the engraver could not load the score; its log says why")
+        return tuple(toolkit.renderToSVG(n + 1) for n in range(toolkit.getPageCount()))
+
+
+def _dressed(
+    svg: str,
+    by_id: Mapping[str, Written],
+    figures: Mapping[str, Figure],
+    name: Callable[[Written], str],
+) -> str:
+    root = ElementTree.fromstring(svg)
+    _use_page_colour(root)
+    for group in root.iter(f"{{{SVG}}}g"):
+        item = _written_of(group, by_id)
+        if item is not None:
+            _make_reachable(group, item, name(item))
+            figure = figures.get(item.id)
+            if figure is not None:
+                _show_figure(group, figure)
+    return ElementTree.tostring(root, encoding="unicode")
+
+
+def _use_page_colour(root: Element) -> None:
+    """Say with attributes what the removed style sheet said with rules."""
+    for parent in list(root.iter()):
+        for child in [child for child in parent if _is_hidden(child)]:
+            parent.remove(child)
+        parent.attrib.pop("color", None)
+        kinds = set(parent.get("class", "").split())
+        if _tag(parent) in _STROKED and parent.get("stroke") is None:
+            parent.set("stroke", "currentColor")
+        if kinds & _BOLD:
+            parent.set("font-weight", "bold")
+        if kinds & _SLANTED:
+            parent.set("font-style", "italic")
+    root.set("fill", "currentColor")
+    root.set("class", "engraved")
+    # Chromium keeps a height of its own where only the width is set by the page.
+    root.attrib.pop("overflow", None)
+
+
+def _is_hidden(element: Element) -> bool:
+    """The style sheet, and what it hides."""
+    return _tag(element) == "style" or "placeholder" in element.get("class", "").split()
+
+
+def _tag(element: Element) -> str:
+    return element.tag.rpartition("}")[2]
+
+
+def _written_of(group: Element, by_id: Mapping[str, Written]) -> Written | None:
+    """The written thing a group stands for: a lone note, or the chord that holds its notes."""
+    kinds = group.get("class", "").split()
+    if "note" in kinds:
+        return by_id.get(group.get("id", ""))
+    if "chord" in kinds:
+        inside = next((note.get("id", "") for note in group if "note" in note.get("class", "")), "")
+        return by_id.get(inside.rpartition("-")[0])
+    return None
+
+
+def _make_reachable(group: Element, item: Written, label: str) -> None:
+    group.set("id", item.id)
+    group.set("tabindex", "0")
+    group.set("role", "img")
+    group.set("aria-label", label)
+    group.set("data-ref", item.id)
+    group.set("class", f"{group.get('class', '')} written")
+
+
+def _show_figure(group: Element, figure: Figure) -> None:
+    """Write the figure where room was kept for it, its lift before it."""
+    text, words, size = _kept_room(group)
+    x, y = float(text.get("x", "0")), float(text.get("y", "0")) - 0.33 * size
+    words.text = figure.text
+    text.set("x", f"{x + 1.7 * size:.0f}")
+    share = max(-1.0, min(1.0, figure.deviation_cents / FULL_LIFT_CENTS))
+    lift = SubElement(group, f"{{{SVG}}}g", {"class": "lift", "stroke": "currentColor"})
+    _stroke(lift, x, x + 1.5 * size, y, 0.04 * size)
+    _stroke(lift, x + 0.3 * size, x + 1.2 * size, y - 0.55 * size * share, 0.16 * size)
+
+
+def _kept_room(group: Element) -> tuple[Element, Element, float]:
+    """The text element kept for a figure, the span with its letters, and their size."""
+    for text in group.iter(f"{{{SVG}}}text"):
+        for words in text.iter(f"{{{SVG}}}tspan"):
+            letters = (words.text or "").strip()
+            if letters and set(letters) == {_ROOM_LETTER}:
+                return text, words, float(words.get("font-size", "0px")[:-2])
+    raise NotEngraved("the engraver left no room for a measured figure")
+
+
+def _stroke(parent: Element, left: float, right: float, y: float, width: float) -> None:
+    SubElement(
+        parent,
+        f"{{{SVG}}}path",
+        {"d": f"M{left:.0f} {y:.0f} L{right:.0f} {y:.0f}", "stroke-width": f"{width:.0f}"},
+    )
