@@ -31,7 +31,14 @@ GROWN_UP_AGE = 18  # years; chosen, and lower in some countries
 
 
 class ConsentMissing(PermissionDenied):
-    """Consent was not given or was withdrawn; ``str`` is a sentence for whoever asked."""
+    """Consent was not given or was withdrawn. The ``sentence`` is for whoever asked.
+
+    It names people, so it is not what the log gets.
+    """
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__("consent to recordings does not hold")
+        self.sentence = sentence
 
 
 class ChangedMeanwhile(Exception):
@@ -56,13 +63,13 @@ WORDS = {
         asked=(
             "The pupil may send practice clips, with picture or sound only, to this studio.",
             "The teachers of this studio may watch and hear them, and write comments on them.",
-            "A program on the studio’s own server listens for the notes and measures how well "
-            "they are in tune. The recordings are not passed on to anybody else.",
+            "A program that the studio runs listens for the notes and measures how well they are "
+            "in tune. The studio may keep recordings at a storage service; nobody else gets them.",
         ),
         given=(
             "New clips can be sent from now on.",
             "The studio’s teachers can watch and hear all clips, earlier ones too.",
-            "Clips that waited are listened to within a minute.",
+            "Clips that waited are taken up within a minute.",
         ),
         withdrawn=(
             "From that moment the studio’s teachers get nothing more of any clip. What a browser "

@@ -24,7 +24,7 @@ class LogOut(LogoutView):
 
 def refused(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """What Django calls for 403: the sentence, as a page or, to a script, as JSON."""
-    sentence = str(exception) if isinstance(exception, ConsentMissing) else ""
+    sentence = exception.sentence if isinstance(exception, ConsentMissing) else ""
     if sentence and "text/html" not in request.headers.get("Accept", "text/html"):
         return JsonResponse({"sentence": sentence}, status=403)
     return render(request, "403.html", {"sentence": sentence}, status=403)

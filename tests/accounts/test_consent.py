@@ -174,13 +174,14 @@ def test_without_consent_nothing_can_be_sent_and_the_sentence_says_who_must_agre
         browser.get("/queue/"),
     ):
         assert "Edda Sandholm has to agree" in answer.content.decode()
-    answer = browser.post(
-        "/send/body/", b"sound", content_type="video/mp4", headers={"accept": "*/*"}
-    )
+    tus = {"Tus-Resumable": "1.0.0", "Upload-Length": "5", "Accept": "*/*"}
+    answer = browser.post("/uploads/", headers=tus)
     assert answer.status_code == 403
     assert "Edda Sandholm has to agree" in answer.json()["sentence"]
-    with pytest.raises(consent.ConsentMissing, match="has to agree"):
+    with pytest.raises(consent.ConsentMissing, match="does not hold") as refused:
         services.receive(withdrawn.enrolment, withdrawn.pupil, [b"sound"], "clip.mp4")
+    assert "Edda Sandholm has to agree" in refused.value.sentence
+    assert "Sandholm" not in str(refused.value), "names stay out of the log"
     assert Clip.objects.count() == 0
 
 
