@@ -14,6 +14,7 @@ from celery.signals import (
     worker_shutting_down,
 )
 
+from studio.consuming import EndWhenStuck
 from studio.processes import die_with_parent
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
@@ -21,6 +22,7 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
 app = Celery("studio")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
+app.steps["consumer"].add(EndWhenStuck)
 # Celery warns root of pickled messages; this queue takes JSON alone.
 warnings.filterwarnings("ignore", category=SecurityWarning)
 
