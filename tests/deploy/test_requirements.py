@@ -11,7 +11,11 @@ import pytest
 
 from tests.deploy.processes import ROOT
 
-FILES = ("deploy/requirements.txt", "deploy/requirements-test.txt")
+FILES = (
+    "deploy/requirements.txt",
+    "deploy/requirements-test.txt",
+    "deploy/requirements-reference.txt",
+)
 
 
 def plain(name: str) -> str:
@@ -50,11 +54,19 @@ def test_everything_asked_for_is_pinned():
     assert wanted <= pins(FILES[0]).keys()
     tests = asked_for(project()["optional-dependencies"]["test"])
     assert tests | wanted <= pins(FILES[1]).keys()
+    beside = asked_for(project()["optional-dependencies"]["reference"])
+    assert beside | wanted <= pins(FILES[2]).keys()
 
 
-def test_tests_use_the_versions_that_are_served():
-    served, tested = pins(FILES[0]), pins(FILES[1])
-    assert served.items() <= tested.items()
+@pytest.mark.parametrize("path", FILES[1:])
+def test_what_is_tested_and_measured_are_the_versions_that_are_served(path):
+    assert pins(FILES[0]).items() <= pins(path).items()
+
+
+def test_no_test_needs_the_libraries_measured_beside():
+    heavy = asked_for(project()["optional-dependencies"]["reference"]) - {"soundfile"}
+    assert heavy
+    assert not heavy & pins(FILES[1]).keys()
 
 
 @pytest.mark.parametrize("path", FILES)

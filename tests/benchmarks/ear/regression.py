@@ -1,0 +1,115 @@
+"""Figures that must not get worse, and how much each varies from seed to seed.
+
+A change of the engine makes every error anew, as another seed would; so a figure that moves no
+more than it does between seeds says nothing. ``results/intonation-noise.json`` holds, for each
+guarded figure, its value at the guarded seed and its standard deviation over other seeds.
+"""
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from tests.benchmarks.ear import figures
+from tests.benchmarks.ear.run import run
+from tests.benchmarks.ear.scoring import ClipScore, EventScore
+from tests.benchmarks.ear.summary import mark_row, pair_row, single_row
+
+NOISE = Path(__file__).parents[1] / "results" / "intonation-noise.json"
+# A step worse than this many standard deviations is not noise: with some 20 figures, three of
+# them would be passed by chance about once in forty runs of unchanged quality.
+DEVIATIONS = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Guarded:
+    """A figure. ``more``: larger is better. ``grain``: a step too small to mean anything."""
+
+    name: str
+    more: bool
+    grain: float
+
+
+SHARES, CENTS = 0.01, 0.05
+GUARDED = (
+    *(Guarded(f"{group}: found", True, SHARES) for group in "abcde"),
+    *(Guarded(f"{group}: wrong", False, SHARES) for group in "abc"),
+    *(Guarded(f"{group}: median", False, CENTS) for group in "abcde"),
+    *(Guarded(f"{group}: p90", False, 2.0 * CENTS) for group in "abcde"),
+    *(Guarded(f"{group}: unsure", False, SHARES) for group in "abcde"),
+    Guarded("octaves found", True, SHARES),
+    Guarded("within 1 sd", True, SHARES),
+    Guarded("within 2 sd", True, SHARES),
+    Guarded("onsets within 50 ms", True, SHARES),
+    Guarded("marks: precision", True, SHARES),
+    Guarded("marks: recall", True, SHARES),
+    Guarded("controls: marks", False, 0.0),
+    Guarded("controls: double stops", False, 1.0),
+    Guarded("controls: false pairs", False, SHARES),
+)
+
+
+def guarded(seed: int) -> dict[str, float]:
+    """The guarded figures at a seed, from the quick sets, ours alone."""
+    ours = run(seed, quick=True, with_others=False).ours
+    found: dict[str, float | None] = {}
+    for group in "abcde":
+        row = pair_row(_events(ours[group]))
+        found[f"{group}: found"], found[f"{group}: wrong"] = row["right"], row["wrong"]
+        found[f"{group}: median"], found[f"{group}: p90"] = row["median_c"], row["p90_c"]
+        found[f"{group}: unsure"] = row["unsure"]
+    pairs = [event for group in "abcde" for event in _events(ours[group])]
+    together = pair_row(pairs)
+    octaves = pair_row(event for event in pairs if event.kind.startswith("octave"))
+    marks = mark_row(ours["e"])
+    singles = single_row(_events(ours["f"]))
+    found |= {
+        "octaves found": octaves["right"],
+        "within 1 sd": together["within_1"],
+        "within 2 sd": together["within_2"],
+        "onsets within 50 ms": together["onset_within_50_ms"],
+        "marks: precision": marks["precision"],
+        "marks: recall": marks["recall"],
+        "controls: marks": sum(clip.marks["made"] for clip in ours["f"]),
+        "controls: double stops": sum(clip.double_stops for clip in ours["f"]),
+        "controls: false pairs": singles["false_pair_share"],
+    }
+    return {each.name: _told(each.name, found[each.name]) for each in GUARDED}
+
+
+def _told(name: str, value: float | None) -> float:
+    if value is None:
+        raise ValueError(f"nothing was heard to make the figure {name!r} of")
+    return float(value)
+
+
+def _events(clips: list[ClipScore]) -> list[EventScore]:
+    return [event for clip in clips for event in clip.events]
+
+
+def measure_noise(seed: int, seeds: int) -> None:
+    """Listen at ``seed`` and ``seeds`` others; store each figure's value and deviation."""
+    at_seed = guarded(seed)
+    others = [guarded(seed + n) for n in range(1, seeds + 1)]
+    rows = {
+        each.name: {
+            "value": at_seed[each.name],
+            "deviation": round(float(np.std([o[each.name] for o in others], ddof=1)), 4),
+            "mean": round(float(np.mean([o[each.name] for o in others])), 4),
+        }
+        for each in GUARDED
+    }
+    about = {"seed": seed, "seeds": seeds, **figures.machine()}
+    NOISE.write_text(json.dumps({**about, "figures": rows}, indent=1) + "\n")
+    for name, row in rows.items():
+        print(f"{name:26} {row['value']:9.4f}  +- {row['deviation']:.4f} (mean {row['mean']:.4f})")
+
+
+def worse(each: Guarded, now: float, kept: dict[str, float]) -> str | None:
+    """What to say when a figure is worse than it was by more than noise; else ``None``."""
+    margin = DEVIATIONS * kept["deviation"] + each.grain
+    loss = kept["value"] - now if each.more else now - kept["value"]
+    if loss <= margin:
+        return None
+    return f"{each.name}: {now:g}, was {kept['value']:g}; more than {margin:.3g} worse"

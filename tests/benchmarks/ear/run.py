@@ -1,0 +1,116 @@
+"""Hear the sets, two clips at a time, and gather the scores."""
+
+import multiprocessing
+import os
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from tests.benchmarks.ear.cost import ONE_THREAD
+from tests.benchmarks.ear.hearing import hear
+from tests.benchmarks.ear.material import SR, Material
+from tests.benchmarks.ear.scoring import ClipScore, score, score_frames
+from tests.benchmarks.ear.sets import TestSet, all_sets, named
+from tests.benchmarks.ear.vibrato_notes import NotesMissing, fetch
+
+PROCESSES = 2
+OURS = "this project"
+# pYIN runs at about the speed of the sound itself and follows one voice: a few sets tell enough.
+PYIN_SETS = ("made, 30 dB", "recorded notes", "line legato", "line of recorded notes")
+FULL_CLIPS = {"made, 30 dB": 6, "made, octaves, 30 dB": 3, "recorded notes": 6}
+QUICK_SETS = (
+    "made, 30 dB",
+    "made, octaves, 30 dB",
+    "recorded notes",
+    "AAC 64 kbit/s",
+    "vibrato 15 c",
+    "line legato",
+    "talk",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One clip to be heard, and by whom besides us."""
+
+    set_name: str
+    number: int
+    seed: int
+    others: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class Scores:
+    """All that was heard: ``ours`` by group; ``compared`` by listener, on the clips all heard."""
+
+    ours: dict[str, list[ClipScore]] = field(default_factory=dict)
+    compared: dict[str, list[ClipScore]] = field(default_factory=dict)
+    missing: list[str] = field(default_factory=list)
+
+
+def run(seed: int, *, quick: bool, with_others: bool) -> Scores:
+    """Hear everything. ``with_others`` needs the libraries of the extra ``reference``."""
+    scores = Scores()
+    sets = [each for each in all_sets() if (each.quick if quick else each.full)]
+    if any(each.name == "recorded, own vibrato" for each in sets):
+        try:
+            fetch()
+        except NotesMissing as why:
+            scores.missing.append(f"recorded, own vibrato: {why}")
+            sets = [each for each in sets if each.name != "recorded, own vibrato"]
+    tasks = [task for each in sets for task in _tasks(each, seed, quick, with_others)]
+    os.environ.update(ONE_THREAD)
+    with multiprocessing.get_context("spawn").Pool(PROCESSES, _warm, (with_others,)) as pool:
+        for done, (task, own, others) in enumerate(pool.imap(_heard, tasks), 1):
+            scores.ours.setdefault(named(task.set_name).group, []).append(own)
+            for name, found in others.items():
+                scores.compared.setdefault(name, []).append(found)
+            if sys.stderr.isatty() and done % 10 == 0:
+                print(f"\r{done} of {len(tasks)} clips heard", end="", file=sys.stderr)
+    return scores
+
+
+def _tasks(each: TestSet, seed: int, quick: bool, with_others: bool) -> Sequence[Task]:
+    count = each.quick if quick else each.full
+    return [
+        Task(each.name, n, seed, _others(each, n, quick) if with_others else ())
+        for n in range(count)
+    ]
+
+
+def _others(each: TestSet, number: int, quick: bool) -> tuple[str, ...]:
+    """The reference listeners hear the first clips of a set; in the quick run, of some sets."""
+    if quick and each.name not in QUICK_SETS:
+        return ()
+    if number >= (1 if quick else FULL_CLIPS.get(each.name, 1)):
+        return ()
+    names = ("Klapuri", "Basic Pitch")
+    wanted = PYIN_SETS[::2] if quick else PYIN_SETS
+    return (*names, "pYIN") if each.name in wanted else names
+
+
+def _warm(with_others: bool) -> None:
+    """What loads and compiles at first use is not what is measured."""
+    rng = np.random.default_rng(0)
+    clip = Material("warm-up", 0.1 * rng.standard_normal(2 * SR), [])
+    hear(clip)
+    if with_others:
+        from tests.benchmarks.ear.references import LISTENERS
+
+        for listener in LISTENERS.values():
+            listener(clip)
+
+
+def _heard(task: Task) -> tuple[Task, ClipScore, dict[str, ClipScore]]:
+    clip = named(task.set_name).clip(task.number, task.seed)
+    heard = hear(clip)
+    compared = {}
+    if task.others:
+        from tests.benchmarks.ear.references import LISTENERS
+
+        compared[OURS] = score_frames(clip, heard)
+        for name in task.others:
+            compared[name] = score_frames(clip, LISTENERS[name](clip))
+    return task, score(clip, heard), compared

@@ -1,0 +1,96 @@
+"""How good the listening is: ``deploy/measure intonation [--quick] [--seed N] [--ours]``.
+
+Sets (everything is made from the seed; other seeds make other clips)
+
+a. *made to order*: double stops added up from partials, in a room, with noise;
+b. *recorded notes*: bowed notes resampled to known pitches and mixed; also with the vibrato of
+   their player;
+c. *as phones send it*: half of a, half of b, through codecs, gain control, clipping, noise, a
+   narrow band; each change has the same playing, so that it can be compared with the clean one;
+d. *vibrato* of one hand on both notes, plus or minus 5 to 30 cents;
+e. *whole clips*: scales in octaves, sixths, thirds, tenths and fifths, broken and together, with
+   repeats, hesitations and pauses, violin and viola, and the marks that a teacher expects;
+f. *no double stop*: single lines, talk, piano, metronome, noise, silence.
+
+Definitions (fixed; a change of one makes earlier figures incomparable)
+
+* **true event**: one or more notes that sound together, from onset to offset of the bow; its
+  pitches are the smooth-weighted (cos^2 over +-0.4 s) means about the middle of what follows
+  the first 0.2 s.
+* **found** (right): the heard event that overlaps the true one most overlaps at least half of it,
+  has as many voices, and each voice is within 50 cents of the true one. **wrong**: as many voices,
+  other pitches; **fewer**, **more** voices; **missed**: no heard event overlaps half of it.
+* **error**: measured less true size of the interval, absolute, over the events that were found and
+  measured. **unsure**: found, and said not to be measurable: counted, not in the errors.
+* **in 1 sd, in 2 sd**: how often one and two stated standard deviations cover the error.
+* **onset, offset**: how often that edge of a found event is within 50 ms of the true one.
+* **mark**: every run whose last playing is beyond the tolerance by 7 cents or more expects one, of
+  the right sign. A mark meets it when the codes agree and their spans overlap by half the shorter;
+  each run can be met once, whatever else is marked counts against precision. Nothing is told of
+  what is played but the pupil's level. **span**: both edges of met marks, within 50 ms of the last
+  playing's.
+* **false pair**: during one true note, two voices reported for over 0.15 s.
+* For all listeners alike, **the same clips**: the pitches they give every 10 ms within the inner
+  80 % of a true event. *found*: both true pitches within 50 cents in at least half of those
+  frames, whatever else is there; *exactly*: and no more pitches than that in the median frame.
+  *error*: the median over those frames. mir_eval's multipitch precision, recall and accuracy
+  (within half a semitone), note F (onset within 50 ms, pitch within 50 cents) and onset F.
+* **x real time**: seconds of sound for each second of processor time, one core, after warm-up.
+
+The last line printed is one JSON object with all figures. ``--ours`` leaves the reference
+libraries out; ``--noise N`` listens to the quick sets of N seeds instead and stores how much each
+figure varies, which the regression test allows for.
+"""
+
+import argparse
+import json
+import sys
+import time
+from pathlib import Path
+
+from tests.benchmarks.ear import figures, table
+from tests.benchmarks.ear.cost import Cost
+from tests.benchmarks.ear.regression import measure_noise
+from tests.benchmarks.ear.run import run
+
+RESULTS = Path(__file__).with_name("results")
+SEED = 20_261
+LONG_MINUTES = 60.0
+QUICK_MINUTES = 4.0
+
+
+def main() -> int:
+    arguments = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    arguments.add_argument("--quick", action="store_true", help="a small share, under 2 minutes")
+    arguments.add_argument("--seed", type=int, default=SEED, help="default: %(default)s")
+    arguments.add_argument("--ours", action="store_true", help="without the reference libraries")
+    arguments.add_argument("--noise", type=int, metavar="N", help="measure the figures' noise")
+    arguments.add_argument("--save", action="store_true", help="keep the figures in results/")
+    asked = arguments.parse_args()
+    if asked.noise:
+        measure_noise(asked.seed, asked.noise)
+        return 0
+    begun = time.monotonic()
+    with Cost(asked.seed, QUICK_MINUTES if asked.quick else LONG_MINUTES) as cost:
+        scores = run(asked.seed, quick=asked.quick, with_others=not asked.ours)
+        found = figures.document(scores)
+        found["cost"] = cost.figures()
+    if not asked.quick:
+        found["cost"]["peak_mb_60"] = found["cost"]["peak_mb"]
+    seconds = round(time.monotonic() - begun)
+    found = figures.finish(found, seed=asked.seed, quick=asked.quick, seconds=seconds)
+    if asked.save:
+        name = "intonation-quick.json" if asked.quick else "intonation.json"
+        RESULTS.joinpath(name).write_text(json.dumps(found, indent=1) + "\n")
+    print(table.report(found))
+    for why in found["missing"]:
+        print(f"left out: {why}")
+    print(f"{found['date']}, {found['machine']}, seed {asked.seed}, {seconds} s", flush=True)
+    print(json.dumps(found))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
