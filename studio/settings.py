@@ -154,6 +154,20 @@ AXES_DISABLE_ACCESS_LOG = True
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
 
+# -- mail ----------------------------------------------------------------------------------
+MAIL = environment.mail("EMAIL_URL")
+MAIL_FROM = environment.text("MAIL_FROM")
+if MAIL and "@" not in MAIL_FROM:
+    raise environment.SettingError(
+        f"EMAIL_URL is set, and MAIL_FROM is {MAIL_FROM!r}; set it to the address that letters "
+        "come from, such as studio@studio.example."
+    )
+if MAIL:
+    globals().update(MAIL)
+    DEFAULT_FROM_EMAIL = MAIL_FROM
+EMAIL_TIMEOUT = 20
+PASSWORD_RESET_TIMEOUT = 60 * 60
+
 # -- what browsers are told ----------------------------------------------------------------
 CONTENT_SECURITY_POLICY = {
     "DIRECTIVES": {
@@ -243,6 +257,12 @@ CELERY_BEAT_SCHEDULE = {
         "options": {"queue": "sweep", "expires": 60.0 * 60.0},
     },
 }
+if MAIL:
+    CELERY_BEAT_SCHEDULE["send-letters"] = {
+        "task": "studio.accounts.tasks.send_letters",
+        "schedule": 15.0,
+        "options": {"queue": "sweep", "expires": 15.0},
+    }
 
 # -- the log: to standard error, for the terminal or the service manager to keep -----------
 LOG_LEVEL = environment.choice("LOG_LEVEL", "INFO", ("DEBUG", "INFO", "WARNING", "ERROR"))

@@ -13,7 +13,7 @@ import tempfile
 # What the shell has set must not change what is tested.
 for _name in ("SECRET_KEY", "DEBUG", "HTTPS", "PROXY", "ALLOWED_HOSTS", "BROKER_URL", "TIME_ZONE"):
     os.environ.pop(_name, None)
-for _name in ("OBJECT_STORE", "MEDIA_BY_NGINX"):
+for _name in ("OBJECT_STORE", "MEDIA_BY_NGINX", "EMAIL_URL"):
     os.environ.pop(_name, None)
 os.environ["STUDIO_DATA"] = tempfile.mkdtemp(prefix="studio-tests-")
 atexit.register(shutil.rmtree, os.environ["STUDIO_DATA"], ignore_errors=True)

@@ -44,6 +44,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "clip_peaks": (SEES, None, {}),
     "consent": (HOME, None, {}),
     "consent_change": ({"guardian"}, {"guardian"}, {"choice": "withdraw"}),
+    "new_password": (EVERYONE, EVERYONE, {"email": "n@n.example"}),
+    "choose_password": (EVERYONE, EVERYONE, {}),  # without a letter's link it says so
     "people": (TEACHERS, None, {}),
     "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),
@@ -98,6 +100,7 @@ def patterns(found=None) -> dict[str, URLPattern]:
 @pytest.fixture
 def world(cast, settings, tmp_path) -> dict[str, dict]:
     """Mira's clip, her drill and everything on them: the arguments of each address."""
+    settings.MAIL = {"EMAIL_HOST": "mail.example"}
     settings.MEDIA_ROOT = tmp_path
     clip = make_clip(cast.enrolment)
     for kind in Rendition.Kind:
@@ -119,6 +122,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
             name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child", "consent")
         },
         "pupil_set_drill": {"pk": cast.enrolment.pk},
+        "choose_password": {"uidb64": "MQ", "token": "no-letter"},
         "people_invite": {"role": "pupil"},
         "invitation": {"secret": secret},
         "invitation_cancel": {"pk": invitation.pk},

@@ -2,7 +2,7 @@
 
 from django import forms
 from django.contrib.auth import password_validation
-from django.contrib.auth.forms import AuthenticationForm
+from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
 from django.utils import timezone
 
 from . import access
@@ -137,3 +137,25 @@ def _birth_year() -> forms.IntegerField:
         help_text="The year alone. For a pupil who is not grown up a guardian has to agree "
         "before clips can be sent.",
     )
+
+
+class AskForm(forms.Form):
+    """Where to send the letter with which a new password is chosen."""
+
+    email = forms.EmailField(
+        label="E-mail address",
+        max_length=254,
+        widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True}),
+    )
+
+
+class ChooseForm(SetPasswordForm):
+    """A new password, twice."""
+
+    error_messages = {"password_mismatch": "The two are not the same. Type the password once more."}
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        first, again = self.fields["new_password1"], self.fields["new_password2"]
+        first.label, again.label = "A new password", "The password again"
+        first.help_text = "At least 8 characters; three or four words are easy to remember."

@@ -242,3 +242,29 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} as {self.get_role_display()} of {self.studio}"
+
+
+class Letter(models.Model):
+    """A letter to be sent by a worker. Its words go once it is sent, and the row a day later."""
+
+    class Kind(models.TextChoices):
+        INVITATION = "invitation", "invitation"
+        NEW_PASSWORD = "new_password", "new password"
+
+    kind = models.CharField(max_length=16, choices=Kind)
+    to = models.EmailField()
+    subject = models.CharField(max_length=200, blank=True)
+    body = models.TextField(
+        blank=True, help_text="Of a new password: the studio's address; the worker writes the rest."
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    rests_until = models.DateTimeField(null=True, blank=True, help_text="Nobody else takes it now.")
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+        indexes = [models.Index(fields=["sent_at", "rests_until"], name="letters_due")]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}, {self.created_at:%d %B %Y}"

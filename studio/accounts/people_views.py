@@ -1,5 +1,6 @@
 """The teacher's page of people: who is there, inviting, linking, ending; and accepting."""
 
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
@@ -10,7 +11,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from . import access, consent, invitations
+from . import access, consent, invitations, letters
 from .forms import AcceptForm, InviteForm, LinkForm
 from .models import GuardianLink, Invitation, Membership, Studio
 
@@ -45,8 +46,11 @@ def invite(request: HttpRequest, role: str) -> HttpResponse:
         birth_year=said.get("birth_year"),
         pupil=place.pupil if place else None,
     )
-    path = reverse("invitation", kwargs={"secret": secret})
-    context = {"invited": invited, "link": request.build_absolute_uri(path), "area": "teacher"}
+    link = request.build_absolute_uri(reverse("invitation", kwargs={"secret": secret}))
+    context = {"invited": invited, "link": link, "area": "teacher"}
+    if settings.MAIL:
+        letters.post_invitation(invited, link)
+        context["link"] = ""
     return _secret(render(request, "accounts/invited.html", context))
 
 

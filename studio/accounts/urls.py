@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import consent_views, people_views, views
+from . import consent_views, password_views, people_views, views
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -8,6 +8,8 @@ urlpatterns = [
     path("log-out/", views.LogOut.as_view(), name="log_out"),
     path("consent/<int:pk>/", consent_views.consent_page, name="consent"),
     path("consent/<int:pk>/<slug:purpose>/", consent_views.consent_change, name="consent_change"),
+    path("new-password/", password_views.ask, name="new_password"),
+    path("new-password/<uidb64>/<token>/", password_views.Choose.as_view(), name="choose_password"),
     path("people/", people_views.people, name="people"),
     path("people/invite/<slug:role>/", people_views.invite, name="people_invite"),
     path("people/invitations/<int:pk>/cancel/", people_views.cancel, name="invitation_cancel"),

@@ -1,5 +1,6 @@
 """Logging in and out, and the way to each person's own first page."""
 
+from django.conf import settings
 from django.contrib.auth.views import LoginView, LogoutView
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
@@ -16,6 +17,9 @@ class LogIn(LoginView):
     authentication_form = LogInForm
     template_name = "accounts/log_in.html"
     redirect_authenticated_user = True
+
+    def get_context_data(self, **more) -> dict:
+        return super().get_context_data(mail=bool(settings.MAIL), **more)
 
 
 class LogOut(LogoutView):

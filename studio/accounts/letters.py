@@ -1,0 +1,138 @@
+"""Letters: written as rows, sent by a worker, so that no page waits for a mail server.
+
+A letter is claimed by a conditional update before it is sent, and rests after a failure: a minute,
+then two, four ... A worker that dies between sending and noting it sends twice; none is lost.
+"""
+
+import logging
+from datetime import timedelta
+from smtplib import SMTPException
+
+from django.contrib.auth.tokens import default_token_generator
+from django.core.mail import send_mail
+from django.db import transaction
+from django.db.models import F, Q, QuerySet
+from django.db.models.functions import Now
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+from kombu.exceptions import OperationalError
+
+from studio.celery import app
+
+from .models import Invitation, Letter, Person
+
+log = logging.getLogger(__name__)
+
+MAX_ATTEMPTS = 8
+FIRST_REST = timedelta(minutes=1)
+KEPT = timedelta(days=1)
+RESETS_AN_HOUR = 3  # to one address; more would be a nuisance to whoever has it
+TASK = "studio.accounts.tasks.send_letters"
+
+INVITATION = """Dear {name},
+
+{who} invites you to {studio}, as {role}. Open this link and accept:
+
+{link}
+
+It works once, until {until}. If you do not know {studio}, do nothing: then nothing happens.
+"""
+NEW_PASSWORD = """Dear {name},
+
+with this link you choose a new password for the studio:
+
+{link}
+
+It works for an hour. If you did not ask for it, do nothing: your password stays as it is.
+"""
+
+
+def post_invitation(invited: Invitation, link: str) -> None:
+    """Put the letter with an invitation's link on its way."""
+    body = INVITATION.format(
+        name=invited.name,
+        who=invited.invited_by or "The teacher",
+        studio=invited.studio,
+        role=invited.get_role_display() + (f" of {invited.pupil}" if invited.pupil else ""),
+        link=link,
+        until=f"{timezone.localtime(invited.expires_at):%-d %B %Y, %H:%M}",
+    )
+    _post(Letter.Kind.INVITATION, invited.email, f"An invitation to {invited.studio}", body)
+
+
+def post_new_password(email: str, site: str) -> None:
+    """Note that somebody asked for a new password; whether there is an account is looked up later.
+
+    A page must not tell, by its words or its time, which addresses are known. ``site`` is the
+    studio's address, scheme and host.
+    """
+    email = email.strip().lower()
+    hour_ago = timezone.now() - timedelta(hours=1)
+    asked = Letter.objects.filter(kind=Letter.Kind.NEW_PASSWORD, to=email, created_at__gt=hour_ago)
+    if asked.count() < RESETS_AN_HOUR:
+        _post(Letter.Kind.NEW_PASSWORD, email, "A new password", site)
+
+
+def send_due() -> int:
+    """Send what waits; how many were dealt with. A failure is tried again later."""
+    Letter.objects.filter(created_at__lt=Now() - KEPT).delete()
+    done = 0
+    for pk in list(_due().values_list("pk", flat=True)):
+        letter = _claim(pk)
+        if letter is not None and _send(letter):
+            done += 1
+    return done
+
+
+def _post(kind: str, to: str, subject: str, body: str) -> None:
+    Letter.objects.create(kind=kind, to=to, subject=subject, body=body)
+    transaction.on_commit(_wake)
+
+
+def _wake() -> None:
+    try:
+        app.send_task(TASK, queue="sweep")
+    except (OperationalError, OSError) as error:
+        log.warning("the queue did not take a letter (%s); the next round will", error)
+
+
+def _due() -> QuerySet[Letter]:
+    rested = Q(rests_until__isnull=True) | Q(rests_until__lt=Now())
+    return Letter.objects.filter(rested, sent_at=None, attempts__lt=MAX_ATTEMPTS)
+
+
+def _claim(pk: int) -> Letter | None:
+    letter = Letter.objects.filter(pk=pk).first()
+    if letter is None:
+        return None
+    rest = FIRST_REST * 2**letter.attempts
+    mine = _due().filter(pk=pk, attempts=letter.attempts)
+    taken = mine.update(attempts=F("attempts") + 1, rests_until=Now() + rest)
+    return letter if taken else None
+
+
+def _send(letter: Letter) -> bool:
+    body = letter.body
+    if letter.kind == Letter.Kind.NEW_PASSWORD:
+        body = _new_password(letter)
+    try:
+        if body:
+            send_mail(letter.subject, body, None, [letter.to])
+    except (SMTPException, OSError) as error:
+        log.warning("letter %s was not taken (%s)", letter.pk, type(error).__name__)
+        return False
+    Letter.objects.filter(pk=letter.pk).update(sent_at=Now(), body="")
+    return True
+
+
+def _new_password(letter: Letter) -> str:
+    """The words for whoever has that account; empty when nobody has."""
+    person = Person.objects.filter(email=letter.to, is_active=True).first()
+    if person is None:
+        return ""
+    uid = urlsafe_base64_encode(force_bytes(person.pk))
+    token = default_token_generator.make_token(person)
+    path = reverse("choose_password", kwargs={"uidb64": uid, "token": token})
+    return NEW_PASSWORD.format(name=person.name, link=letter.body + path)
