@@ -44,15 +44,11 @@ def part_of(on_progress: Progress | None, start: float, end: float) -> Progress 
 
 @dataclass(frozen=True, slots=True)
 class Finished:
-    """How a child ended. ``exit_code`` is negative for a signal.
-
-    ``peak_bytes`` is the most memory it held at once; inside the sandbox, that of the sandbox.
-    """
+    """How a child ended. ``exit_code`` is negative for a signal."""
 
     exit_code: int
     stdout: bytes
     stderr: str
-    peak_bytes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,20 +122,12 @@ def run(
     try:
         until = time.monotonic() + timeout_s
         stdout, stderr = _listen(child, until, max_output_bytes, on_line, on_tick)
-        peak_bytes = _reap(child)
+        exit_code = child.wait()
     except TimeoutError as error:
         raise Failed("timeout", limit_s=round(timeout_s), detail=" ".join(command)) from error
     finally:
         _kill_group(child)
-    assert child.returncode is not None
-    return _judge(Finished(child.returncode, stdout, stderr, peak_bytes), max_output_bytes)
-
-
-def _reap(child: subprocess.Popen[bytes]) -> int:
-    """Wait for the child's end; returns the most memory it held, in bytes."""
-    _, status, usage = os.wait4(child.pid, 0)
-    child.returncode = os.waitstatus_to_exitcode(status)
-    return usage.ru_maxrss * 1024  # Linux counts it in KiB
+    return _judge(Finished(exit_code, stdout, stderr), max_output_bytes)
 
 
 def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callable[[], None]:
