@@ -15,6 +15,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from studio.accounts.invitations import invite
 from studio.accounts.models import GuardianLink
 from studio.clips.models import Listening, Rendition
+from studio.clips.uploads import services as uploads
 from studio.review.models import Review
 from studio.review.services import CommentText, add_comment
 from tests.cast import PASSWORD, as_person, make_clip, make_drill, set_for
@@ -65,7 +66,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "pupil_set_drill": (None, STUDIO_TEACHERS, {}),
     "queue": (PUPILS, None, {}),
     "send": (PUPILS, PUPILS, {}),
-    "send_body": (None, PUPILS, {}),
+    "send_arrived": (None, {"pupil"}, {}),
+    "send_forget": (None, {"pupil"}, {}),
     "children": (GUARDIANS, None, {}),
     "child": ({"guardian"}, None, {}),
     "clip_page": (SEES, None, {}),
@@ -113,6 +115,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     review = Review.objects.get(clip=clip)
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
     invitation, secret = invite(cast.studio, "pupil", "N", "n@n.example", by=cast.teacher)
+    half = uploads.begin(cast.enrolment, cast.pupil, 9, "")
     on_clip = {"clip_id": clip.pk}
     return {
         "drill_edit": {"pk": drill.pk},
@@ -130,7 +133,8 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "place_end": {"pk": cast.enrolment.pk},
         "consent_change": {"pk": cast.enrolment.pk, "purpose": "recordings"},
         **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
-        "upload": {"upload_id": clip.pk},  # its other methods: tests/clips/test_uploads.py
+        # The other methods of an upload are tried in tests/clips/test_uploads.py.
+        **{name: {"upload_id": half.pk} for name in ("upload", "send_arrived", "send_forget")},
         "desk_decide": on_clip | {"mark_id": 0},
         "desk_settle_old": on_clip | {"decision_id": 0},
         "desk_comment_edit": on_clip | {"comment_id": comment.pk},

@@ -11,7 +11,6 @@ from studio.clips import services
 from studio.clips.models import Clip, Rendition
 from studio.clips.stores import FolderStore
 from studio.review.models import Review
-from studio.review.pages import send
 from studio.review.services import CommentText, add_comment, return_clip
 from tests.cast import as_person, make_clip, make_drill, set_for
 
@@ -114,40 +113,6 @@ def test_what_only_the_server_can_tell_is_said_in_the_page(cast, opened):
     send_button(page).click()
     page.wait_for_url("**/queue/")
     assert set(Clip.objects.values_list("intake", flat=True)) == {"refused", "received"}
-
-
-def test_a_lost_connection_keeps_the_recording_chosen_and_sends_it_once(cast, opened):
-    page = opened(cast.pupil, "/send/")
-    page.set_input_files('input[type="file"]', SAMPLE)
-    page.route("**/send/body/", lambda route: route.abort("connectionreset"), times=1)
-    send_button(page).click()
-    expect(refusal(page)).to_contain_text("The connection was lost.")
-    assert page.evaluate("document.querySelector('input[type=file]').files.length") == 1
-    expect(send_button(page)).to_have_text("Send it again")
-    send_button(page).click()
-    page.wait_for_url("**/queue/")
-    assert Clip.objects.count() == 1
-
-
-def test_an_answer_that_is_lost_on_the_way_still_makes_one_clip(cast, opened, monkeypatch):
-    """The server has it, the page does not know: the same key finds the same clip."""
-    answers = iter([RuntimeError("the answer is lost")])
-    answer_in_json = send._json
-
-    def lose_the_first(answer):
-        for lost in answers:
-            raise lost
-        return answer_in_json(answer)
-
-    monkeypatch.setattr(send, "_json", lose_the_first)
-    page = opened(cast.pupil, "/send/")
-    page.set_input_files('input[type="file"]', SAMPLE)
-    send_button(page).click()
-    expect(refusal(page)).to_contain_text("Something went wrong on our side.")
-    assert Clip.objects.count() == 1
-    send_button(page).click()
-    page.wait_for_url("**/queue/")
-    assert Clip.objects.count() == 1
 
 
 @pytest.fixture

@@ -227,7 +227,7 @@ def test_half_sent_recordings_are_limited_and_one_that_goes_makes_room(pupil, se
     address, _ = begun(pupil), begun(pupil)
     answer = begin(pupil)
     assert answer.status_code == 429
-    assert answer.text.startswith("2 recordings are half sent already.")
+    assert answer.text.startswith("2 half-sent recordings are waiting already")
     assert pupil.delete(address, headers=TUS).status_code == 204
     begun(pupil)
 

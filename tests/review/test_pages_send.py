@@ -1,19 +1,20 @@
 """Sending: arrived, refused, broken off, sent twice; by script and by the plain form."""
 
-from io import BytesIO
+from base64 import b64encode
 from pathlib import Path
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.http import UnreadablePostError
-from django.test import Client, RequestFactory
+from django.test import Client
 
+from studio import media
 from studio.clips import services
 from studio.clips.models import Clip
 from studio.review.models import Review
-from studio.review.pages.send import BrokenOff, body_chunks
 from tests.cast import as_person, make_drill, set_for
 
+TUS = {"tus-resumable": "1.0.0"}
+BYTES = "application/offset+octet-stream"
 SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 
 
@@ -33,13 +34,22 @@ def sample() -> bytes:
     return SAMPLE.read_bytes()
 
 
-def post_body(client: Client, data: bytes, **said: str):
-    """What the script sends: the recording as the body, the rest in headers."""
-    headers = {"clip-name": "clip.mp4", "clip-key": "a-key"}
-    headers |= {f"clip-{name}": value for name, value in said.items()}
-    return client.post(
-        "/send/body/", data, content_type="application/octet-stream", headers=headers
-    )
+def begin(client: Client, length: int, **said: str):
+    """The first request of the script: how long the recording is, and the words about it."""
+    said = {"filename": "clip.mp4", "key": "a-key"} | said
+    pairs = [f"{name} {b64encode(text.encode()).decode()}" for name, text in said.items()]
+    headers = TUS | {"upload-length": str(length), "upload-metadata": ",".join(pairs)}
+    return client.post("/uploads/", content_type="", headers=headers)
+
+
+def in_pieces(client: Client, data: bytes, **said: str):
+    """What the script sends: the recording in pieces, then the question what became of it."""
+    address = begin(client, len(data), **said)["Location"]
+    half = len(data) // 2
+    for first, last in ((0, half), (half, len(data))):
+        headers = TUS | {"upload-offset": str(first)}
+        client.patch(address, data[first:last], content_type=BYTES, headers=headers)
+    return client.post(address.replace("/uploads/", "/send/") + "arrived/")
 
 
 def kept_files(media_root) -> list[Path]:
@@ -48,11 +58,11 @@ def kept_files(media_root) -> list[Path]:
 
 def test_a_clip_arrives_with_its_words_and_the_drill_it_answers(cast, sample):
     assignment = set_for(cast.enrolment, make_drill(cast.teacher, cast.studio))
-    answer = post_body(
+    answer = in_pieces(
         as_person(cast.pupil),
         sample,
-        title="B%E2%99%AD%20octaves",
-        note="Schwer%21",
+        title="B♭ octaves",
+        note="Schwer!",
         assignment=str(assignment.pk),
     )
     assert answer.status_code == 201
@@ -72,14 +82,14 @@ def test_the_plain_form_sends_the_same(cast, sample):
 
 def test_a_send_pressed_twice_makes_one_clip(cast, sample):
     client = as_person(cast.pupil)
-    first, second = post_body(client, sample), post_body(client, sample)
+    first, second = in_pieces(client, sample), in_pieces(client, sample)
     assert first.json()["clip"] == second.json()["clip"]
     assert Clip.objects.count() == 1
 
 
 @pytest.mark.parametrize("data", [b"", b"dear teacher, " * 999], ids=["zero_bytes", "letter"])
 def test_what_is_no_recording_is_refused_with_what_to_do(cast, media_root, data):
-    answer = post_body(as_person(cast.pupil), data)
+    answer = in_pieces(as_person(cast.pupil), data)
     assert answer.status_code == 422
     assert "end" in answer.json()["sentence"]  # "send it", "Send a video"
     assert Clip.objects.get().intake == Clip.Intake.REFUSED
@@ -100,9 +110,9 @@ def test_an_announced_length_over_the_limit_is_refused_before_it_is_read(cast, s
     settings.MAX_UPLOAD_BYTES = 2_000_000
     request = {"CONTENT_LENGTH": "2500000", "wsgi.input": Unread()}
     client = as_person(cast.pupil)
-    by_script = client.generic("POST", "/send/body/", b"", "application/octet-stream", **request)
+    by_script = begin(client, 2_500_000)
     assert by_script.status_code == 413
-    assert "The file is 3 MB; at most 2 MB can be sent." in by_script.json()["sentence"]
+    assert "The file is 3 MB; at most 2 MB can be sent." in by_script.text
     form = "multipart/form-data; boundary=x"
     by_form = client.generic("POST", "/send/", b"", form, **request)
     assert by_form.status_code == 413
@@ -117,45 +127,51 @@ def test_more_bytes_than_may_come_are_not_kept(cast, settings, media_root, sampl
     assert (Clip.objects.count(), kept_files(media_root)) == (0, [])
 
 
-def test_a_connection_that_breaks_off_leaves_nothing(cast, media_root, sample):
-    answer = as_person(cast.pupil).generic(
-        "POST",
-        "/send/body/",
-        sample[:5000],
-        "application/octet-stream",
-        CONTENT_LENGTH=str(len(sample)),
-        headers={"clip-key": "a-key"},
-        **{"wsgi.input": BytesIO(sample[:5000])},
-    )
-    assert answer.status_code == 400
-    assert "Send it again" in answer.json()["sentence"]
-    assert (Clip.objects.count(), kept_files(media_root)) == (0, [])
-
-
-def test_a_body_that_cannot_be_read_counts_as_broken_off(monkeypatch):
-    request = RequestFactory().post("/", b"abc", content_type="application/octet-stream")
-
-    def broken(size):
-        raise UnreadablePostError("connection reset")
-
-    monkeypatch.setattr(request, "read", broken)
-    with pytest.raises(BrokenOff):
-        list(body_chunks(request))
-
-
 def test_a_full_disk_is_said_and_keeps_nothing(cast, sample, monkeypatch):
     def full(*args, **kwargs):
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(services, "receive", full)
-    answer = post_body(as_person(cast.pupil), sample)
+    said = {"upload_key": "k", "recording": SimpleUploadedFile("a.mp4", sample)}
+    answer = as_person(cast.pupil).post("/send/", said)
     assert answer.status_code == 507
-    assert "no room left" in answer.json()["sentence"]
+    assert "no room left" in answer.text
+
+
+def test_half_of_a_recording_has_not_arrived(cast, sample):
+    client = as_person(cast.pupil)
+    address = begin(client, len(sample))["Location"].replace("/uploads/", "/send/")
+    answer = client.post(f"{address}arrived/")
+    assert answer.status_code == 409
+    assert "Not all of it has arrived yet." in answer.json()["sentence"]
+
+
+def test_what_could_not_be_opened_yet_is_kept_and_said_to_be(cast, sample, monkeypatch):
+    def fails(*args):
+        raise media.Failed("crashed", exit_code=1)
+
+    monkeypatch.setattr(media, "probe", fails)
+    answer = in_pieces(as_person(cast.pupil), sample)
+    assert (answer.status_code, answer.json()["next"]) == (202, "/queue/")
+    assert "you need not send it again" in answer.json()["sentence"]
+
+
+def test_the_page_lists_what_is_half_sent_and_removes_it(cast, sample, media_root):
+    client = as_person(cast.pupil)
+    address = begin(client, 84_000_000, filename="octaves.mp4")["Location"]
+    headers = TUS | {"upload-offset": "0"}
+    client.patch(address, bytes(12_300_000), content_type=BYTES, headers=headers)
+    assert "octaves.mp4: 12.3 of 84.0 MB, kept until " in client.get("/send/").text
+    assert "Half sent" not in as_person(cast.other_pupil).get("/send/").text
+    page = client.post(address.replace("/uploads/", "/send/") + "forget/", follow=True)
+    assert "It was removed. Nothing of it is kept." in page.text
+    assert "Half sent" not in page.text
+    assert kept_files(media_root) == []
 
 
 def test_another_pupils_drill_cannot_be_answered(cast, sample):
     other = set_for(cast.other_enrolment, make_drill(cast.teacher, cast.studio))
-    answer = post_body(as_person(cast.pupil), sample, assignment=str(other.pk))
+    answer = begin(as_person(cast.pupil), len(sample), assignment=str(other.pk))
     assert answer.status_code == 422
     assert not Clip.objects.exists()
 
@@ -164,11 +180,11 @@ def test_another_pupils_drill_cannot_be_answered(cast, sample):
 def test_only_a_pupil_sends(cast, sample, part):
     client = as_person(cast.people()[part])
     assert client.get("/send/").status_code == 404
-    assert post_body(client, sample).status_code == 404
+    assert begin(client, len(sample)).status_code == 404
     assert not Clip.objects.exists()
 
 
-@pytest.mark.parametrize("address", ["/send/", "/send/body/"])
+@pytest.mark.parametrize("address", ["/send/", "/uploads/"])
 def test_sending_needs_the_pages_token(cast, sample, address):
     client = Client(enforce_csrf_checks=True)
     client.force_login(cast.pupil, backend="django.contrib.auth.backends.ModelBackend")

@@ -144,10 +144,11 @@ def _begin(request: HttpRequest, place, length: int) -> Upload:
         return _acceptable(lambda: services.begin(place, request.user, length, metadata))
     except services.TooMany:
         most = settings.MAX_UNFINISHED_UPLOADS
+        waiting = "1 half-sent recording is" if most == 1 else f"{most} half-sent recordings are"
         raise Refused(
             429,
-            f"{most} recordings are half sent already. Go on with one of them, "
-            "or remove one, then send this one.",
+            f"{waiting} waiting already, and that is the most. Go on with one, or remove one; "
+            "then send this one.",
         ) from None
     except services.KeyUsed:
         raise Refused(400, "This key belongs to another recording; take a new one.") from None

@@ -1,21 +1,20 @@
-"""Sending a clip: by script with progress, or by the plain form where scripts do not run.
+"""Sending a clip: by script in pieces, or by the plain form where scripts do not run.
 
-The script posts the recording alone, as it is, so that it goes from the socket straight to its
-place on disk; the form's other fields travel in headers, percent-encoded. Too large a body is
-refused by its announced length, before any of it is read.
+The script sends the recording to :mod:`studio.clips.uploads` and then asks here what became of
+it. The form posts all at once; too large a body is refused by its announced length, before any
+of it is read.
 """
 
 import errno
 import logging
-from collections.abc import Iterator
 from dataclasses import dataclass
-from urllib.parse import unquote
-from uuid import uuid4
+from datetime import datetime
+from uuid import UUID, uuid4
 
 from django import forms
 from django.conf import settings
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse, JsonResponse, UnreadablePostError
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
@@ -26,7 +25,10 @@ from studio.accounts import access as people
 from studio.accounts.models import Enrolment
 from studio.clips import files, sentences
 from studio.clips import services as clip_services
-from studio.clips.models import Clip
+from studio.clips.models import Clip, Upload
+from studio.clips.uploads import access as upload_access
+from studio.clips.uploads import services as uploads
+from studio.clips.uploads.protocol import decoded
 from studio.review import services
 from studio.review.sending import SendForm
 
@@ -34,13 +36,13 @@ log = logging.getLogger(__name__)
 
 # What the form's other parts and the boundaries may add to the recording itself.
 FORM_OVERHEAD_BYTES = 64 * 1024
+MB = 1_000_000
+TAKEN = (201, 202)
+LATER = (
+    "All of your recording has arrived and is kept. It could not be opened just now; that is "
+    "tried again by itself, and you need not send it again."
+)
 ENDINGS = ".mp4,.m4v,.mov,.webm,.mkv,.wav,.m4a,.mp3,.flac,.ogg,.opus"
-HEADERS = {
-    "title": "Clip-Title",
-    "note": "Clip-Note",
-    "assignment": "Clip-Assignment",
-    "upload_key": "Clip-Key",
-}
 
 
 class SendFileForm(SendForm):
@@ -63,8 +65,14 @@ class Answer:
     clip: Clip | None = None
 
 
-class BrokenOff(Exception):
-    """The connection ended before all that was announced had come."""
+@dataclass(frozen=True, slots=True)
+class HalfSent:
+    """A recording that was begun: its name, how much of it is here, and until when."""
+
+    pk: UUID
+    name: str
+    amount: str
+    until: datetime
 
 
 # CSRF is checked inside, after the length: Django would read the whole form to find the token.
@@ -96,35 +104,31 @@ def _send(request: HttpRequest, enrolment: Enrolment) -> HttpResponse:
 
 
 @require_POST
-def send_body(request: HttpRequest) -> JsonResponse:
-    """The recording as the whole body. Always answers in JSON: ``sentence``, and ``next``."""
-    enrolment = people.sending_enrolment(request.user)
-    if _length(request) > settings.MAX_UPLOAD_BYTES:
-        return _json(_too_large(_length(request)))
-    said = {name: unquote(request.headers.get(header, "")) for name, header in HEADERS.items()}
-    form = SendForm(enrolment, said)
-    if not form.is_valid():
-        problems = [problem for field in form.errors.values() for problem in field]
-        return _json(Answer(422, " ".join(problems)))
-    filename = unquote(request.headers.get("Clip-Name", "")).replace("\x00", "")
-    answer = _receive(request, enrolment, form, body_chunks(request), filename)
-    if answer.status == 201:
+def arrived(request: HttpRequest, upload_id: UUID) -> JsonResponse:
+    """What became of a recording whose last piece has come: ``sentence``, and ``next``."""
+    answer = _outcome(upload_access.upload_for(request.user, upload_id))
+    if answer.status in TAKEN:
         messages.success(request, answer.sentence)
     return _json(answer)
 
 
-def body_chunks(request: HttpRequest) -> Iterator[bytes]:
-    """The body as it comes; raises :class:`BrokenOff` when it ends too early."""
-    left = _length(request)
-    while left > 0:
-        try:
-            chunk = request.read(min(files.CHUNK_BYTES, left))
-        except UnreadablePostError as broken:
-            raise BrokenOff from broken
-        if not chunk:
-            raise BrokenOff
-        left -= len(chunk)
-        yield chunk
+@require_POST
+def forget(request: HttpRequest, upload_id: UUID) -> HttpResponse:
+    """Remove what has arrived of a half-sent recording."""
+    uploads.forget(upload_access.upload_for(request.user, upload_id))
+    messages.success(request, "It was removed. Nothing of it is kept.")
+    return redirect("send")
+
+
+def _outcome(upload: Upload) -> Answer:
+    if not upload.is_whole:
+        return Answer(409, "Not all of it has arrived yet. Send it again, and it goes on.")
+    try:
+        clip = upload.clip or uploads.finish(upload)
+    except (media.Failed, OSError) as error:
+        log.error("an upload could not become a clip yet: %s", error)
+        clip = None
+    return _of(clip) if clip else Answer(202, LATER)
 
 
 def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answer:
@@ -140,8 +144,6 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
             upload_key=said["upload_key"],
             also=lambda clip: services.begin_review(clip, said["assignment"]),
         )
-    except BrokenOff:
-        return Answer(400, "The connection broke off before all of it had come. Send it again.")
     except files.TooLarge as large:
         return _too_large(large.limit_bytes + 1)
     except media.Failed as failed:
@@ -149,6 +151,10 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
         return Answer(503, "It could not be opened just now; that is our fault. Send it again.")
     except OSError as error:
         return _disk(error)
+    return _of(clip)
+
+
+def _of(clip: Clip) -> Answer:
     if clip.intake == Clip.Intake.REFUSED:
         return Answer(422, sentences.refusal(clip), clip)
     return Answer(201, "Your clip has arrived. Your teacher can see it now.", clip)
@@ -166,8 +172,8 @@ def _disk(error: OSError) -> Answer:
 def _too_large(size_bytes: int) -> Answer:
     refused = media.Refused(
         "too_many_bytes",
-        size_mb=-(-size_bytes // 1_000_000),
-        limit_mb=settings.MAX_UPLOAD_BYTES // 1_000_000,
+        size_mb=-(-size_bytes // MB),
+        limit_mb=settings.MAX_UPLOAD_BYTES // MB,
     )
     return Answer(413, refused.sentence)
 
@@ -190,12 +196,19 @@ def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None
         "area": "pupil",
         "sentence": answer.sentence if answer else "",
         "max_bytes": settings.MAX_UPLOAD_BYTES,
-        "max_mb": settings.MAX_UPLOAD_BYTES // 1_000_000,
+        "max_mb": settings.MAX_UPLOAD_BYTES // MB,
         "max_clip_s": settings.MAX_CLIP_S,
         "longest": _longest(settings.MAX_CLIP_S),
         "endings": ENDINGS,
+        "half_sent": [_half_sent(upload) for upload in upload_access.unfinished(request.user)],
     }
     return render(request, "review/send.html", context, status=answer.status if answer else 200)
+
+
+def _half_sent(upload: Upload) -> HalfSent:
+    name = decoded(upload.metadata).get("filename") or "A recording"
+    kept, whole = upload.offset_bytes / MB, upload.length_bytes / MB
+    return HalfSent(upload.pk, name, f"{kept:.1f} of {whole:.1f} MB", upload.expires_at)
 
 
 def _longest(seconds: int) -> str:
@@ -205,6 +218,6 @@ def _longest(seconds: int) -> str:
 
 def _json(answer: Answer) -> JsonResponse:
     body = {"sentence": answer.sentence, "clip": str(answer.clip.pk) if answer.clip else None}
-    if answer.status == 201:
+    if answer.status in TAKEN:
         body["next"] = reverse("queue")
     return JsonResponse(body, status=answer.status)

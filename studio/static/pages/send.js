@@ -1,20 +1,19 @@
-// <send-clip>: looks at the chosen recording, sends it as it is with progress, and keeps it
-// chosen when the connection is lost. Without this module the form inside posts by itself.
+// <send-clip>: looks at the chosen recording and sends it in pieces, with progress, over as many
+// connections as it takes. Without this module the form inside posts by itself.
 
+import { openIn } from "./look.js";
+import { amount, noted, secondsLeft } from "./pace.js";
 import { clock, megabytes, refusal } from "./sizes.js";
 import { newKey, upload } from "./upload.js";
 
-const LOOK_MS = 8000; // a browser that has not opened a file by then will not tell its length
-const HEADERS = {
-  title: "Clip-Title", note: "Clip-Note", assignment: "Clip-Assignment", upload_key: "Clip-Key",
-};
+const FIELDS = ["title", "note", "assignment"];
+const NO_UPLOAD = "00000000-0000-0000-0000-000000000000"; // stands in the address for the upload's
 
 class SendClip extends HTMLElement {
   #listening = null;
   #sending = null;
-  #address = "";
-  #looks = 0;
-  #patience = 0;
+  #looked = null;
+  #samples = [];
 
   connectedCallback() {
     this.#listening = new AbortController();
@@ -35,16 +34,16 @@ class SendClip extends HTMLElement {
 
   disconnectedCallback() {
     this.#listening.abort();
-    clearTimeout(this.#patience);
     this.#sending?.stop();
-    URL.revokeObjectURL(this.#address);
+    this.#looked?.release();
   }
 
   // -- actions
 
   async #choose() {
     const file = this.#input.files[0];
-    const look = ++this.#looks;
+    this.#looked?.release();
+    this.#looked = null;
     this.#refuse("");
     this.#part("send").textContent = "Send it";
     this.#part("look").hidden = true;
@@ -54,8 +53,9 @@ class SendClip extends HTMLElement {
       return;
     }
     this.#field("upload_key").value = newKey();
-    const found = await this.#open(file);
-    if (look !== this.#looks || this.#sending) {
+    const look = this.#looked = openIn(this.#part("look"), file);
+    const found = await look.found;
+    if (look !== this.#looked || this.#sending) {
       return; // another file was chosen in the meantime, or this one is on its way
     }
     const length = found.durationS === null ? [] : [clock(found.durationS)];
@@ -91,13 +91,16 @@ class SendClip extends HTMLElement {
   async #post(file) {
     this.#refuse("");
     this.#going(true);
+    this.#samples = [];
     this.#progress(0, file.size);
     this.#sending = upload(file, {
       address: this.dataset.action,
+      arrivedAt: (id) => this.dataset.arrived.replace(NO_UPLOAD, id),
       token: this.#field("csrfmiddlewaretoken").value,
-      headers: this.#headers(file),
+      words: () => this.#words(file),
       progress: (loaded, total) => this.#progress(loaded, total),
-      arrived: () => this.#say("All of it has arrived; having a look at it …"),
+      waiting: (kept) => this.#wait(kept),
+      arrived: () => this.#arrive(file.size),
     });
     const { next, sentence, refused } = await this.#sending.ended;
     this.#sending = null;
@@ -113,18 +116,34 @@ class SendClip extends HTMLElement {
     this.#part("send").textContent = "Send it again";
   }
 
-  #headers(file) {
-    const said = Object.entries(HEADERS).map(([name, header]) => [header, this.#field(name).value]);
-    return { "Clip-Name": [...file.name].slice(-200).join(""), ...Object.fromEntries(said) };
+  /** What the page says about the recording just now. */
+  #words(file) {
+    const said = FIELDS.map((name) => [name, this.#field(name).value]);
+    const filename = [...file.name].slice(-200).join("");
+    return { filename, key: this.#field("upload_key").value, ...Object.fromEntries(said) };
   }
 
   // -- what is shown
 
   #progress(loaded, total) {
     const percent = total ? Math.floor((100 * loaded) / total) : 0;
+    this.#samples = noted(this.#samples, { ms: Date.now(), bytes: loaded });
     this.#part("bar").value = percent;
+    this.#part("amount").textContent = amount(loaded, total, secondsLeft(this.#samples, total));
     // Said in tenths, so that a screen reader is not flooded.
     this.#say(`Sending: ${Math.floor(percent / 10) * 10} % of ${megabytes(total)}`);
+  }
+
+  #wait(kept) {
+    this.#samples = [];
+    this.#part("amount").textContent = "";
+    this.#say(`Waiting for the connection; ${megabytes(kept)} are kept. It goes on by itself.`);
+  }
+
+  #arrive(total) {
+    this.#part("bar").value = 100;
+    this.#part("amount").textContent = amount(total, total, null);
+    this.#say("All of it has arrived; having a look at it …");
   }
 
   #say(words) {
@@ -151,27 +170,6 @@ class SendClip extends HTMLElement {
   }
 
   // -- internals
-
-  /** Open the file in a media element: {opens, durationS}; the length may stay unknown. */
-  #open(file) {
-    clearTimeout(this.#patience);
-    URL.revokeObjectURL(this.#address);
-    this.#address = URL.createObjectURL(file);
-    const look = this.#part("look");
-    look.src = this.#address;
-    return new Promise((resolve) => {
-      const tell = (opens) => {
-        clearTimeout(this.#patience);
-        const known = opens && Number.isFinite(look.duration);
-        look.hidden = !(opens && look.videoWidth);
-        look.onloadedmetadata = look.onerror = null;
-        resolve({ opens, durationS: known ? look.duration : null });
-      };
-      look.onloadedmetadata = () => tell(true);
-      look.onerror = () => tell(false);
-      this.#patience = setTimeout(() => tell(look.readyState > 0), LOOK_MS);
-    });
-  }
 
   get #limits() {
     const { maxBytes, maxS, endings } = this.dataset;

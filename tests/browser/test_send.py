@@ -1,0 +1,322 @@
+"""Sending over bad connections, in a real browser: cut, gone, reloaded, closed; one whole clip."""
+
+import hashlib
+import re
+import socket
+import struct
+import threading
+import wave
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect
+
+from studio.clips import services
+from studio.clips.models import Clip, Upload
+from studio.clips.uploads import partial
+from studio.clips.uploads import services as uploads
+from studio.review.pages import send
+from tests.cast import as_person
+from tests.deploy.processes import until
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
+MB = 1_000_000
+WAIT_MS = 60_000
+
+
+class Link:
+    """What lies between phone and server: counts what the phone sends, and fails when told to.
+
+    After each of ``cuts`` (bytes sent in all) the connection is reset; after ``holds`` bytes
+    nothing goes through any more, though both ends believe that they are connected.
+    """
+
+    def __init__(self, target: tuple[str, int]) -> None:
+        self.sent, self.cuts, self.holds = 0, [], None
+        self._target = target
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self.port = self._server.getsockname()[1]
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def close(self) -> None:
+        self._server.close()
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                phone, _ = self._server.accept()
+            except OSError:
+                return
+            server = socket.create_connection(self._target)
+            for pump in (self._up, self._down):
+                threading.Thread(target=pump, args=(phone, server), daemon=True).start()
+
+    def _up(self, phone: socket.socket, server: socket.socket) -> None:
+        held = False  # for ever: what comes after a gap must not be taken for what was lost
+        try:
+            while data := phone.recv(1 << 16):
+                held = held or (self.holds is not None and self.sent >= self.holds)
+                if held:
+                    continue
+                server.sendall(data)
+                self.sent += len(data)
+                if self.cuts and self.sent >= self.cuts[0]:
+                    self.cuts.pop(0)
+                    _reset(phone)
+                    break
+        except OSError:
+            pass
+        _shut(server)
+
+    def _down(self, phone: socket.socket, server: socket.socket) -> None:
+        try:
+            while data := server.recv(1 << 16):
+                phone.sendall(data)
+        except OSError:
+            pass
+        _shut(phone)
+
+
+def _shut(end: socket.socket) -> None:
+    try:
+        end.shutdown(socket.SHUT_RDWR)
+    except OSError:  # already
+        pass
+
+
+def _reset(end: socket.socket) -> None:
+    """Not an end, but a break: the other side gets a reset."""
+    end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
+    end.close()
+
+
+@pytest.fixture(autouse=True)
+def surroundings(monkeypatch, settings, tmp_path):
+    """Nothing goes to a queue or to a shared folder."""
+    monkeypatch.setattr(services, "dispatch", lambda pk, kind: True)
+    settings.MEDIA_ROOT = tmp_path / "media"
+
+
+@pytest.fixture
+def link(live_server) -> Iterator[Link]:
+    made = Link(("127.0.0.1", int(live_server.url.rpartition(":")[2])))
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def phone(chromium: Browser, cast, link) -> Iterator[BrowserContext]:
+    """The pupil's browser, at the far end of the link."""
+    address = f"http://localhost:{link.port}"
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, base_url=address)
+    for name, morsel in as_person(cast.pupil).cookies.items():
+        context.add_cookies([{"name": name, "value": morsel.value, "url": address}])
+    context.set_default_timeout(WAIT_MS)
+    yield context
+    context.close()
+
+
+@pytest.fixture(scope="module")
+def recording(tmp_path_factory) -> Path:
+    """30 MB: noise, so that no two places in it are alike."""
+    path = tmp_path_factory.mktemp("recording") / "noise.wav"
+    with wave.open(str(path), "wb") as file:
+        file.setparams((1, 2, 44_100, 0, "NONE", ""))
+        file.writeframes(np.random.default_rng(2).bytes(30 * MB))
+    return path
+
+
+def page_with(phone: BrowserContext, recording: Path) -> Page:
+    """The sending page with the recording chosen; what it says is kept in ``window.said``."""
+    page = phone.new_page()
+    page.goto("/send/")
+    page.evaluate("""() => {
+        window.said = [];
+        const words = document.querySelector('[data-part="words"]');
+        new MutationObserver(() => window.said.push(words.textContent))
+          .observe(words, { childList: true, characterData: true, subtree: true });
+    }""")
+    page.set_input_files('input[type="file"]', recording)
+    expect(page.locator('[data-part="details"]')).to_contain_text("MB")
+    return page
+
+
+def press_send(page: Page) -> None:
+    page.locator('[data-part="send"]').click()
+
+
+def said(page: Page) -> list[str]:
+    return page.evaluate("window.said")
+
+
+def words(page: Page):
+    return page.locator('[data-part="words"]')
+
+
+def refusal(page: Page):
+    return page.locator('[data-part="refusal"]')
+
+
+def arrived_whole(page: Page, recording: Path) -> None:
+    """The page is told so, and there is one clip with the file's own hash."""
+    page.wait_for_url("**/queue/")
+    expect(page.get_by_role("status")).to_contain_text("Your clip has arrived.")
+    clip = Clip.objects.get()
+    assert clip.original.sha256 == hashlib.sha256(recording.read_bytes()).hexdigest()
+    assert not Upload.objects.filter(clip=None).exists()
+
+
+def test_a_connection_that_is_cut_again_and_again_delays_a_clip_no_more(phone, link, recording):
+    page = page_with(phone, recording)
+    link.sent, link.cuts = 0, [5 * MB, 13 * MB, 22 * MB, 29 * MB]
+    press_send(page)
+    until(lambda: said(page) and any("are kept" in one for one in said(page)), 30, "it waits")
+    shown = said(page)
+    arrived_whole(page, recording)
+    assert link.cuts == []
+    assert any(re.fullmatch(WAITING, one) for one in shown)
+    again = link.sent - recording.stat().st_size
+    assert again < 4 * (partial.SYNC_BYTES + 4 * MB), f"{again} bytes were sent twice"
+
+
+WAITING = r"Waiting for the connection; [\d.]+ MB are kept. It goes on by itself\."
+
+
+def test_it_waits_while_offline_and_goes_on_at_once_when_online(phone, link, recording):
+    page = page_with(phone, recording)
+    page.get_by_label("A name for it").fill("Before")
+    link.sent = 0
+    link.cuts = [9 * MB]
+    until_offline(page, phone, link)
+    expect(words(page)).to_have_text(re.compile(WAITING))
+    assert Upload.objects.get().offset_bytes >= 8 * MB
+    assert "MB" not in page.locator('[data-part="amount"]').text_content()
+    page.get_by_label("A name for it").fill("Sixths, and the wind")
+    phone.set_offline(False)
+    arrived_whole(page, recording)
+    assert Clip.objects.get().title == "Sixths, and the wind", "as it stood at the last piece"
+
+
+def until_offline(page: Page, phone: BrowserContext, link: Link) -> None:
+    """Send, and lose the network with the connection."""
+    press_send(page)
+    until(lambda: page.evaluate("1") and not link.cuts, 30, "the cut")
+    phone.set_offline(True)
+
+
+def test_a_closed_tab_costs_nothing_but_choosing_the_file_again(phone, link, recording):
+    page = page_with(phone, recording)
+    link.sent, link.holds = 0, 19 * MB
+    press_send(page)
+    until(lambda: page.evaluate("1") and link.sent >= 19 * MB, 30, "19 MB have gone")
+    expect(page.locator('[data-part="amount"]')).to_have_text(
+        re.compile(r"[\d.]+ MB of 30\.0 MB \(\d\d %\)")
+    )
+    page.close()
+    until(lambda: Upload.objects.get().offset_bytes >= 16 * MB, 30, "two pieces are kept")
+    link.sent, link.holds = 0, None
+    page = page_with(phone, recording)
+    expect(page.get_by_role("heading", name="Half sent")).to_be_visible()
+    expect(page.get_by_text("noise.wav:")).to_contain_text("of 30.0 MB, kept until")
+    press_send(page)
+    arrived_whole(page, recording)
+    assert link.sent < 16 * MB, "what was there already was sent again"
+
+
+def test_stopping_keeps_what_came_and_sending_again_goes_on(phone, link, recording):
+    page = page_with(phone, recording)
+    link.sent, link.holds = 0, 10 * MB
+    press_send(page)
+    until(lambda: page.evaluate("1") and link.sent >= 10 * MB, 30, "10 MB have gone")
+    page.get_by_role("button", name="Stop").click()
+    expect(refusal(page)).to_contain_text("What has arrived is kept for a day")
+    link.holds, link.sent = None, 0
+    expect(page.locator('[data-part="send"]')).to_have_text("Send it again")
+    press_send(page)
+    arrived_whole(page, recording)
+    assert link.sent < 24 * MB
+
+
+def test_an_answer_that_is_lost_on_the_way_still_makes_one_clip(phone, monkeypatch):
+    """The server has it, the page does not know: the same key finds the same upload."""
+    answers = iter([RuntimeError("the answer is lost")])
+    answer_in_json = send._json
+
+    def lose_the_first(answer):
+        for lost in answers:
+            raise lost
+        return answer_in_json(answer)
+
+    monkeypatch.setattr(send, "_json", lose_the_first)
+    page = page_with(phone, SAMPLE)
+    press_send(page)
+    expect(refusal(page)).to_contain_text("Something went wrong on our side.")
+    assert Clip.objects.count() == 1
+    press_send(page)
+    arrived_whole(page, SAMPLE)
+
+
+def test_a_log_in_that_ran_out_is_said(phone, cast):
+    page = page_with(phone, SAMPLE)
+    session = [cookie for cookie in phone.cookies() if cookie["name"] != "session"]
+    phone.clear_cookies()
+    phone.add_cookies(session)
+    press_send(page)
+    expect(refusal(page)).to_contain_text("Your log-in may have run out.")
+    assert not Clip.objects.exists()
+
+
+def test_as_many_half_sent_recordings_as_may_be_are_said(phone, settings, cast):
+    settings.MAX_UNFINISHED_UPLOADS = 1
+    uploads.begin(cast.enrolment, cast.pupil, 9, "")
+    page = page_with(phone, SAMPLE)
+    press_send(page)
+    expect(refusal(page)).to_contain_text("1 half-sent recording is waiting already")
+    page.get_by_role("button", name=re.compile("Remove")).click()
+    expect(page.get_by_role("status")).to_contain_text("It was removed.")
+    assert not Upload.objects.exists()
+
+
+@pytest.fixture
+def call(phone):
+    """Call a function of a module with JSON arguments."""
+    page = phone.new_page()
+    page.goto("/queue/")
+    return lambda module, function, *arguments: page.evaluate(
+        "([m, f, a]) => import(`/static/pages/${m}.js`).then((all) => all[f](...a))",
+        [module, function, list(arguments)],
+    )
+
+
+def test_pace_is_told_in_words_once_it_is_known(call):
+    samples = [{"ms": 0, "bytes": 0}, {"ms": 10_000, "bytes": 5 * MB}]
+    assert call("pace", "secondsLeft", samples, 30 * MB) == 50
+    assert call("pace", "secondsLeft", samples[:1], 30 * MB) is None
+    assert call("pace", "secondsLeft", [*samples[:1], {"ms": 900, "bytes": MB}], 30 * MB) is None
+    late = {"ms": 20_000, "bytes": 6 * MB}
+    assert call("pace", "noted", samples, late) == [samples[1], late]
+    assert call("pace", "noted", samples, {"ms": 11_000, "bytes": MB}) == [
+        {"ms": 11_000, "bytes": MB}
+    ]
+    spans = [call("pace", "span", s) for s in (50, 60, 130, 5000)]
+    assert spans == ["less than a minute", "about 1 minute", "about 2 minutes", "about 1 h 23 min"]
+    told = call("pace", "amount", 12_345_678, 84 * MB, 130)
+    assert told == "12.3 MB of 84.0 MB (14 %), about 2 minutes left"
+
+
+def test_answers_are_tried_again_or_said(call):
+    again = [status for status in (0, 400, 403, 404, 409, 413, 423, 429, 500, 503, 507)
+             if call("answers", "worthAnother", status)]  # fmt: skip
+    assert again == [0, 409, 423, 500, 503]
+    own = {"status": 429, "type": "text/plain; charset=utf-8", "body": "Too many."}
+    assert call("answers", "sentenceOf", own) == "Too many."
+    json = {"status": 403, "type": "application/json", "body": '{"sentence": "Ask a grown-up."}'}
+    assert call("answers", "sentenceOf", json) == "Ask a grown-up."
+    page = {"status": 200, "type": "text/html", "body": "<h1>Log in</h1>"}
+    assert "log-in may have run out" in call("answers", "sentenceOf", page)
+    broken = {"status": 502, "type": "application/json", "body": "<"}
+    assert "on our side" in call("answers", "sentenceOf", broken)
