@@ -8,15 +8,23 @@ whose samples spell a marker: whoever decodes it carries the marker, byte for by
 import contextlib
 import http.server
 import threading
-import wave
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from tests.media import boxes
+
 MARKER = b"OF NO ONE ELSE: "  # 16 bytes, so that it falls on whole samples
 SECRET_RATE_HZ = 44_100
 SECRET_S = 2.0
-WAV_HEADER_BYTES = 44
+
+
+def _head(samples_at: int) -> bytes:
+    track = boxes.pcm_track(boxes.HERE, samples_at, SECRET_S)
+    return boxes.FTYP + boxes.movie(SECRET_S, track)
+
+
+SAMPLES_AT = len(_head(0)) + 8  # where the secret's samples begin in its file
 
 
 @dataclass
@@ -29,11 +37,13 @@ class Canary:
 
 
 def secret_sound(path: Path) -> Path:
-    """Write the secret: two seconds of samples that spell :data:`MARKER` over and over."""
+    """Write the secret: two seconds of samples that spell :data:`MARKER` over and over.
+
+    It is an MP4 with plain PCM samples, because a playlist's reader is choosy about segments.
+    """
     count = round(SECRET_S * SECRET_RATE_HZ)
-    with wave.open(str(path), "wb") as writer:
-        writer.setparams((1, 2, SECRET_RATE_HZ, 0, "NONE", ""))
-        writer.writeframes((MARKER * (2 * count // len(MARKER) + 1))[: 2 * count])
+    samples = (MARKER * (2 * count // len(MARKER) + 1))[: 2 * count]
+    path.write_bytes(_head(SAMPLES_AT) + boxes.box(b"mdat", samples))
     return path
 
 

@@ -17,13 +17,13 @@ from pathlib import Path
 import numpy as np
 
 from tests.media import boxes
-from tests.media.canary import WAV_HEADER_BYTES, secret_sound
+from tests.media.canary import SAMPLES_AT, secret_sound
 from tests.media.recordings import AAC, H264, ffmpeg, turn
 
 LENGTH_S = 2.0
 BOMB_S = 1.0  # a bomb is refused within this
 ORDINARY_S = 10.0
-SECRET_NAME = "secret.wav"
+SECRET_NAME = "secret.mp4"
 GPS, TITLE, CHAPTER = "+52.1234+004.5678/", "at our house", "the garden"
 MB = 1_000_000
 
@@ -127,7 +127,7 @@ def _(ground: Ground, path: Path) -> None:
     fault=25,
 )
 def _(ground: Ground, path: Path) -> None:
-    path.write_text(playlist(f"{ground.url}/segment.wav"))
+    path.write_text(playlist(f"{ground.url}/segment.mp4"))
 
 
 @case(
@@ -200,7 +200,7 @@ def _(ground: Ground, path: Path) -> None:
 @case("outside_sound.mov", "MOV whose sound lies elsewhere", refused="unreadable", reaches_out=True)
 def _(ground: Ground, path: Path) -> None:
     reference = boxes.alias(str(ground.secret))
-    sound = boxes.pcm_track(reference, WAV_HEADER_BYTES, LENGTH_S)
+    sound = boxes.pcm_track(reference, SAMPLES_AT, LENGTH_S)
     path.write_bytes(boxes.FTYP + boxes.movie(LENGTH_S, sound))
 
 

@@ -46,7 +46,7 @@ class Ground:
 
 @pytest.fixture(scope="module")
 def canary(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Canary]:
-    secret = secret_sound(tmp_path_factory.mktemp("canary") / "a.wav")
+    secret = secret_sound(tmp_path_factory.mktemp("canary") / "a.mp4")
     with listening(secret.read_bytes()) as canary:
         yield canary
 
