@@ -70,6 +70,11 @@ def with_decisions(
     return paired, left
 
 
+def decided(mark: Mark, decisions: Iterable[Decision]) -> Decision | None:
+    """The decision that stands for a mark, among those of its review."""
+    return with_decisions([mark], decisions)[0][0].decision
+
+
 def _mark(raw: dict, events: dict[int, dict]) -> Mark:
     voices = [voice for pk in raw["events"][-1:] for voice in events[pk]["voices"]]
     return Mark(

@@ -13,7 +13,7 @@ from studio.drills.services import set_drill
 
 from . import snapshots
 from .judging import judge_listening, judged
-from .marks import Mark
+from .marks import Mark, decided
 from .models import Comment, Decision, Return, Review
 
 
@@ -66,12 +66,31 @@ def open_review(review: Review) -> None:
 
 @transaction.atomic
 def decide(
-    review: Review, listening: Listening, mark: Mark, choice: str, teacher: Person, words: str = ""
+    review: Review,
+    listening: Listening,
+    mark: Mark,
+    choice: str,
+    teacher: Person,
+    words: str = "",
+    *,
+    seen: int | None = None,
 ) -> Decision | None:
-    """Keep or drop a mark, perhaps in other words; an empty ``choice`` takes a decision back."""
+    """Keep or drop a mark, perhaps in other words; an empty ``choice`` takes a decision back.
+
+    ``seen`` is the decision that was on the page, if there was one.
+
+    Raises
+    ------
+    Conflict
+        When words that were not seen would be lost: somebody wrote them in the meantime.
+    """
     _lock_unreturned(review)
-    if mark.decision is not None:
-        mark.decision.delete()
+    standing = decided(mark, review.decisions.all())
+    unseen = standing is not None and standing.pk != seen and standing.words
+    if unseen and _plain(standing.words) != _plain(words):
+        raise Conflict(standing.words)
+    if standing is not None:
+        standing.delete()
     if not choice:
         return None
     return Decision.objects.create(
@@ -165,10 +184,18 @@ def unset_drill_here(review: Review, assignment: Assignment) -> None:
 
 
 @transaction.atomic
-def save_summary(review: Review, summary: str) -> None:
-    """Keep the summary that the return will carry."""
-    _lock_unreturned(review)
-    Review.objects.filter(pk=review.pk).update(summary=summary.strip())
+def save_summary(review: Review, summary: str, seen: str | None = None) -> None:
+    """Keep the summary that the return will carry, if the one that was ``seen`` still stands.
+
+    Raises
+    ------
+    Conflict
+        When another was saved in the meantime. Without ``seen`` this is not asked.
+    """
+    standing, wanted = _lock_unreturned(review).summary, summary.strip()
+    if seen is not None and _plain(standing) not in (_plain(seen), _plain(wanted)):
+        raise Conflict(standing)
+    Review.objects.filter(pk=review.pk).update(summary=wanted)
 
 
 @transaction.atomic
@@ -182,6 +209,11 @@ def return_clip(review: Review, teacher: Person, summary: str) -> Return:
     review.state = Review.State.RETURNED
     review.save(update_fields=["state", "summary"])
     return returned
+
+
+def _plain(text: str) -> str:
+    """Browsers end the lines of a form with CR LF, whatever ends them in the database."""
+    return text.replace("\r\n", "\n").strip()
 
 
 def _differs(comment: Comment, said: CommentText) -> bool:

@@ -99,6 +99,7 @@ class DecisionForm(DeskForm):
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     listening = forms.IntegerField(widget=forms.HiddenInput)
+    seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
 class SettingForm(DeskForm):
@@ -163,6 +164,8 @@ class SummaryForm(DeskForm):
         widget=forms.Textarea(attrs={"rows": 4}),
         help_text="Three things at most, and what went well first.",
     )
+    # What the page showed, so that nobody else's text is replaced unseen.
+    seen = forms.CharField(max_length=MAX_TEXT, required=False, widget=forms.HiddenInput)
 
 
 class ReturnForm(forms.Form):

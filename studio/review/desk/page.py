@@ -100,10 +100,16 @@ class Desk:
         return {
             "set_form": SetDrillForm(name="set", shelf=shelf),
             "new_form": NewDrillForm(name="drill"),
-            "summary_form": SummaryForm(name="sum", initial={"summary": self.review.summary}),
+            "summary_form": self.summary(),
             "drills_set": self.review.drills_set.select_related("version"),
             **forms,
         }
+
+    def summary(self, written: str | None = None) -> SummaryForm:
+        """The summary's form: with what stands, or with what was written beside what stands."""
+        standing = self.review.summary
+        text = standing if written is None else written
+        return SummaryForm(name="sum", initial={"summary": text, "seen": standing})
 
     def counts(self) -> dict:
         marks = self.judged.marks if self.judged else []

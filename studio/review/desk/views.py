@@ -60,7 +60,10 @@ def progress(request: HttpRequest, review: Review) -> JsonResponse:
 @require_POST
 @on_desk
 def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
-    """Keep or drop a mark, with or without the teacher's own words; empty takes it back."""
+    """Keep or drop a mark, with or without the teacher's own words; empty takes it back.
+
+    409 with both texts when somebody else wrote words for it first.
+    """
     form = DecisionForm(request.POST)
     if not form.is_valid():
         raise Http404
@@ -71,8 +74,13 @@ def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
     if mark is None:
         raise Http404
     choice, words = form.cleaned_data["choice"], form.cleaned_data["words"]
-    own_words = words if words != mark.sentence else ""
-    services.decide(review, page.judged.listening, mark, choice, request.user, own_words)
+    own_words, seen = words if words != mark.sentence else "", form.cleaned_data["seen"]
+    try:
+        services.decide(
+            review, page.judged.listening, mark, choice, request.user, own_words, seen=seen
+        )
+    except services.Conflict as conflict:
+        return _decide_again(request, review, mark_id, own_words, conflict.theirs)
     return _changed(request, review, {_block_of_mark(page, mark_id)}, said=DECIDED[choice])
 
 
@@ -137,12 +145,17 @@ def comment_delete(request: HttpRequest, review: Review, comment_id: int) -> Htt
 @require_POST
 @on_desk
 def save_summary(request: HttpRequest, review: Review) -> HttpResponse:
-    """Keep the summary; a plain form goes on to the preview."""
+    """Keep the summary; a plain form goes on to the preview. 409 when another stands by now."""
     form = SummaryForm(request.POST)
     if not form.is_valid():
         page = Desk(request.user, review)
         return whole_page(request, page, status=422, summary_form=form)
-    services.save_summary(review, form.cleaned_data["summary"])
+    written = form.cleaned_data["summary"]
+    seen = form.cleaned_data["seen"] if "seen" in request.POST else None
+    try:
+        services.save_summary(review, written, seen)
+    except services.Conflict as conflict:
+        return _summary_again(request, review, written, conflict.theirs)
     if wants_parts(request):
         return parts(request, said="Summary saved.")
     return redirect("desk_preview", clip_id=review.clip_id)
@@ -222,6 +235,31 @@ def _edit_again(
         else "The comment was not saved yet."
     )
     return parts(request, *block_parts(page, {key}, **extra), said=said, status=status)
+
+
+def _decide_again(
+    request: HttpRequest, review: Review, mark_id: int, written: str, theirs: str
+) -> HttpResponse:
+    """The mark's own form again, with what was written for it in the meantime."""
+    page = Desk(request.user, review)
+    extra = {"deciding": mark_id, "written": written, "theirs": theirs}
+    if not wants_parts(request):
+        return whole_page(request, page, status=409, **extra)
+    changed = block_parts(page, {_block_of_mark(page, mark_id)}, **extra)
+    said = "Somebody wrote words for this mark in the meantime. Both texts are shown."
+    return parts(request, *changed, said=said, status=409)
+
+
+def _summary_again(request: HttpRequest, review: Review, written: str, theirs: str) -> HttpResponse:
+    if wants_parts(request):
+        said = (
+            "The summary was not saved: somebody changed it in the meantime. Load the page again."
+        )
+        return parts(request, said=said, status=409)
+    review.refresh_from_db(fields=["summary"])
+    page = Desk(request.user, review)
+    form = page.summary(written)
+    return whole_page(request, page, status=409, summary_form=form, their_summary=theirs)
 
 
 def _snapshot(review: Review) -> dict:
