@@ -179,14 +179,24 @@ def publishing(stage: Stage) -> Iterator[Clip]:
 
 
 def give_up(
-    stage: Stage, code: str, params: dict | None = None, detail: str = "", *, retry: bool = True
+    stage: Stage,
+    code: str,
+    params: dict | None = None,
+    detail: str = "",
+    *,
+    retry: bool = True,
+    counts: bool = True,
 ) -> bool:
-    """Record a failure: wait for another attempt, or fail for good. Says whether it will retry."""
-    again = retry and stage.attempt < MAX_ATTEMPTS
+    """Record a failure: wait for another attempt, or fail for good. Says whether it will retry.
+
+    One that does not count (``counts=False``) is tried again until what stood in the way is gone.
+    """
+    again = retry and (stage.attempt < MAX_ATTEMPTS or not counts)
     held = _held(stage)
     patiently(
         lambda: held.update(
             state=Stage.State.WAITING if again else Stage.State.FAILED,
+            attempt=stage.attempt if counts else stage.attempt - 1,
             lease_token="",
             lease_until=None,
             dispatched_at=None,

@@ -19,6 +19,7 @@ from .uploads import services as uploads
 log = logging.getLogger(__name__)
 
 POINTLESS_TO_REPEAT = {"output_too_large"}
+NOT_THE_CLIPS_DOING = {"disk_full"}  # tried again until there is room
 CLAIM_PATIENCE_S = 30.0  # for a database that is away when a message comes
 DATABASE_AWAY = (OperationalError, InterfaceError)
 
@@ -103,8 +104,11 @@ def _work_on(stage: Stage, action: Callable[[Stage], None]) -> None:
     except media.Refused as refused:
         stages.give_up(stage, refused.code, refused.params, refused.detail, retry=False)
     except media.Failed as failed:
-        again = failed.code not in POINTLESS_TO_REPEAT
-        stages.give_up(stage, failed.code, failed.params, failed.detail, retry=again)
+        ends = {
+            "retry": failed.code not in POINTLESS_TO_REPEAT,
+            "counts": failed.code not in NOT_THE_CLIPS_DOING,
+        }
+        stages.give_up(stage, failed.code, failed.params, failed.detail, **ends)
         log.warning("%s: %s %s", what, failed.code, failed.detail)
     except Exception:
         stages.give_up(stage, "unexpected", detail=traceback.format_exc())
