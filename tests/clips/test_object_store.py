@@ -48,13 +48,13 @@ def test_a_clip_is_heard_played_backed_up_and_erased(done_clip, bucket, media_ro
     backing_up.back_up(tmp_path / "backup")
     bucket.objects.all().delete()
     assert len(verify().faults) == 5
-    backing_up.restore(tmp_path / "backup")
+    backing_up.restore(tmp_path / "backup", replace=True)
     assert (verify().faults, verify().orphans) == ([], [])
 
     services.erase(done_clip)
     assert list(bucket.objects.all()) == []
     assert pupil.get(f"/clips/{done_clip.pk}/media/").status_code == 404
-    assert backing_up.restore(tmp_path / "backup")["erased_again"] == 1
+    assert backing_up.restore(tmp_path / "backup", replace=True)["erased_again"] == 1
     assert list(bucket.objects.all()) == on_the_bench() == []
 
 
@@ -68,7 +68,7 @@ def test_a_backup_takes_clips_from_the_folder_to_the_bucket(
     backing_up.back_up(tmp_path / "backup")
     settings.OBJECT_STORE = options
     assert len(verify().faults) == 1
-    backing_up.restore(tmp_path / "backup")
+    backing_up.restore(tmp_path / "backup", replace=True)
     report = verify()
     assert (report.files, report.faults, report.orphans) == (1, [], [])
 

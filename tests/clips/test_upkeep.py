@@ -3,7 +3,9 @@
 The stores here are small; the same is done under load in tests/faults.
 """
 
+import json
 import os
+import resource
 import shutil
 import signal
 import sqlite3
@@ -43,13 +45,20 @@ def test_a_whole_store_has_no_faults(stored):
     assert (report.files, report.faults, report.orphans) == (1, [], [])
 
 
-def test_a_flipped_byte_is_named(stored):
+@pytest.mark.fault(40, "one bit of a stored file is flipped", "`verify` names the file and fails")
+def test_a_flipped_bit_is_named(stored, capsys, seen):
     path = at_rest(stored.path)
-    path.write_bytes(b"The recording")
-    assert verify().faults == [
+    content = bytearray(path.read_bytes())
+    content[5] ^= 1
+    path.write_bytes(content)
+    with pytest.raises(CommandError, match="1 of 1 files are wrong"):
+        call_command("verify")
+    said = capsys.readouterr().err.strip()
+    assert said == (
         f"original of clip {stored.clip_id}: {stored.path} has other bytes than were stored; "
         "restore it"
-    ]
+    )
+    seen(f"verify failed and said: {said}")
 
 
 def test_a_missing_and_a_short_file_are_named(stored):
@@ -145,7 +154,7 @@ def test_a_restored_backup_is_the_same_and_what_was_erased_stays_erased(
     backing_up.back_up(tmp_path / "backup")
     services.erase(clip)
     Clip.objects.filter(pk=other.pk).update(title="changed after the backup")
-    manifest = backing_up.restore(tmp_path / "backup")
+    manifest = backing_up.restore(tmp_path / "backup", replace=True)
     other.refresh_from_db()
     clip.refresh_from_db()
     assert other.title == "kept"
@@ -155,12 +164,136 @@ def test_a_restored_backup_is_the_same_and_what_was_erased_stays_erased(
     assert verify().faults == []
 
 
+def big_file(clip: Clip) -> Original:
+    kept = files.keep(files.spool([bytes(1 << 20)] * 4, 1 << 30), "clips/big")
+    return Original.objects.create(
+        clip=clip, path=kept.path, sha256=kept.sha256, size_bytes=kept.size_bytes
+    )
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_backup_for_which_there_is_no_room_leaves_nothing(clip, tmp_path):
+    """The limit stands for a full disk: the kernel refuses to write on, in mid-file."""
+    big_file(clip)
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (3 << 20, before[1]))
+    try:
+        with pytest.raises(CommandError, match=r"no room left\. Free some"):
+            call_command("backup", tmp_path / "backup")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert list((tmp_path / "backup").iterdir()) == []
+    call_command("backup", tmp_path / "backup")
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_snapshot_for_which_there_is_no_room_is_said_too(clip, tmp_path):
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (1 << 16, before[1]))
+    try:
+        with pytest.raises(backing_up.BackupError, match="no room left"):
+            backing_up.back_up(tmp_path / "backup")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_restore_for_which_there_is_no_room_changes_no_row(clip, tmp_path):
+    path = at_rest(big_file(clip).path)
+    backing_up.back_up(tmp_path / "backup")
+    Clip.objects.filter(pk=clip.pk).update(title="changed after the backup")
+    path.unlink()
+    before = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (3 << 20, before[1]))
+    try:
+        with pytest.raises(backing_up.BackupError, match="no room left"):
+            backing_up.restore(tmp_path / "backup", replace=True)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    clip.refresh_from_db()
+    assert clip.title == "changed after the backup"
+    assert files_on_the_bench(at_rest("")) == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_studio_with_people_in_it_is_not_replaced_unless_that_is_said(clip, stored, tmp_path):
+    backing_up.back_up(tmp_path / "backup")
+    Clip.objects.filter(pk=clip.pk).update(title="changed after the backup")
+    with pytest.raises(CommandError, match=r"not empty: 2 people are in it\. Add --replace"):
+        call_command("restore", tmp_path / "backup")
+    clip.refresh_from_db()
+    assert clip.title == "changed after the backup"
+    call_command("restore", tmp_path / "backup", "--replace")
+    clip.refresh_from_db()
+    assert clip.title == ""
+
+
+def damaged(what) -> str:
+    """A manifest in which something is not as it should be."""
+    manifest = {
+        "version": 1,
+        "program": "9.9",
+        "made_at": "2026-11-25T10:00:00+00:00",
+        "database": {"vendor": "sqlite", "sha256": "", "migrations": []},
+        "files": [],
+    }
+    what(manifest)
+    return json.dumps(manifest)
+
+
+@pytest.mark.parametrize(
+    ("manifest", "why"),
+    [
+        ("{", "is damaged and cannot be read"),
+        ("[]", "is damaged and cannot be read"),
+        (damaged(lambda m: m.pop("database")), "is damaged and cannot be read"),
+        (damaged(lambda m: m.update(files=[{"path": "x"}])), "is damaged and cannot be read"),
+        (damaged(lambda m: m.update(version=2)), "this program reads version 1"),
+        (damaged(lambda m: m["database"].update(vendor="oracle")), "set DATABASE_URL"),
+        (
+            damaged(lambda m: m["database"].update(migrations=["clips.9999_later"])),
+            r"a newer program \(9.9; .* does not know clips.9999_later",
+        ),
+        (
+            damaged(
+                lambda m: m.update(
+                    files=[{"owner": "", "path": "../key", "sha256": "", "size_bytes": 0}]
+                )
+            ),
+            "names a file outside the backup",
+        ),
+        (damaged(lambda m: None), "database is missing, or has changed"),
+    ],
+    ids=["cut", "list", "no-database", "short", "later", "vendor", "newer", "outside", "no-copy"],
+)
+def test_a_backup_that_cannot_be_taken_is_refused_in_a_sentence(db, tmp_path, manifest, why):
+    (tmp_path / "manifest.json").write_text(manifest)
+    with pytest.raises(CommandError, match=why):
+        call_command("restore", tmp_path)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_backup_of_an_older_program_is_brought_up_to_date_and_that_is_said(
+    clip, stored, tmp_path, capsys
+):
+    backing_up.back_up(tmp_path / "backup")
+    path = tmp_path / "backup" / "manifest.json"
+    manifest = json.loads(path.read_text())
+    manifest["database"]["migrations"].pop()
+    manifest["database"]["release"] = "3.0"
+    path.write_text(json.dumps(manifest))
+    call_command("restore", tmp_path / "backup", "--replace")
+    said = capsys.readouterr().out
+    assert "It was of an older program, and was brought up to date." in said
+    assert "It was of sqlite 3.0; this is" in said
+
+
 @pytest.mark.django_db(transaction=True)
 def test_a_damaged_backup_is_refused_before_anything_is_touched(clip, stored, tmp_path):
     backing_up.back_up(tmp_path / "backup")
     (tmp_path / "backup" / "media" / stored.path).write_bytes(b"the recordinG")
     with pytest.raises(backing_up.BackupError, match="damaged"):
-        backing_up.restore(tmp_path / "backup")
+        backing_up.restore(tmp_path / "backup", replace=True)
     assert verify().faults == []
 
 
@@ -170,7 +303,7 @@ def test_a_file_that_was_damaged_before_is_named_and_stops_no_backup(clip, store
     with pytest.raises(CommandError, match="finished, but 1 files were damaged"):
         call_command("backup", tmp_path / "backup")
     Clip.objects.filter(pk=clip.pk).update(title="changed after the backup")
-    call_command("restore", tmp_path / "backup")
+    call_command("restore", tmp_path / "backup", replace=True)
     clip.refresh_from_db()
     assert clip.title == ""
     assert "has other bytes" in verify().faults[0]

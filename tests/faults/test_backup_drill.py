@@ -87,7 +87,7 @@ def drill(tmp_path: Path, wipe: Callable[[], None]) -> None:
     alive = rows()
     connections.close_all()
     wipe()
-    restored = backing_up.restore(tmp_path / "backup")
+    restored = backing_up.restore(tmp_path / "backup", replace=True)
     assert {clip.pk for clip in before[1:]} <= rows().keys() <= alive.keys()
     assert rows() == {pk: row for pk, row in alive.items() if pk in rows()}
     assert Person.objects.count() == len(cast.people())
@@ -126,7 +126,7 @@ def test_a_table_that_the_backup_does_not_know_goes(on_postgres, tmp_path):
     backing_up.back_up(tmp_path / "backup")
     with connection.cursor() as cursor:
         cursor.execute("CREATE TABLE later (person bigint REFERENCES accounts_person)")
-    backing_up.restore(tmp_path / "backup")
+    backing_up.restore(tmp_path / "backup", replace=True)
     assert "later" not in connection.introspection.table_names()
     assert Person.objects.exists()
 
@@ -142,5 +142,5 @@ def test_a_restore_beside_a_running_studio_is_refused_and_changes_nothing(
     with postgres.connect("drill") as other, other.transaction():
         other.execute("SELECT * FROM accounts_person")
         with pytest.raises(backing_up.BackupError, match="still running"):
-            backing_up.restore(tmp_path / "backup")
+            backing_up.restore(tmp_path / "backup", replace=True)
     assert Person.objects.filter(name="Mira S").exists()

@@ -13,13 +13,18 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("folder", type=Path, help="a folder that `backup` wrote")
+        parser.add_argument(
+            "--replace", action="store_true", help="even though there are people in this studio"
+        )
 
-    def handle(self, *args, folder: Path, **options) -> None:
+    def handle(self, *args, folder: Path, replace: bool, **options) -> None:
         try:
-            manifest = restore(folder)
+            manifest = restore(folder, replace=replace)
         except BackupError as error:
             raise CommandError(str(error)) from None
         self.stdout.write(
             f"Restored the backup of {manifest['made_at']} with {len(manifest['files'])} files. "
             f"Clips erased since, and erased again: {manifest['erased_again']}."
         )
+        for sentence in manifest["said"]:
+            self.stdout.write(sentence)
