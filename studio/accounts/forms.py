@@ -159,3 +159,4 @@ class ChooseForm(SetPasswordForm):
         first, again = self.fields["new_password1"], self.fields["new_password2"]
         first.label, again.label = "A new password", "The password again"
         first.help_text = "At least 8 characters; three or four words are easy to remember."
+        again.help_text = ""
