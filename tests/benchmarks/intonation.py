@@ -1,4 +1,4 @@
-"""How good the listening is: ``deploy/measure intonation [--quick] [--seed N] [--ours]``.
+"""How good the listening is: ``deploy/measure intonation [--quick] [--seed N]``.
 
 Sets (everything is made from the seed; other seeds make other clips)
 
@@ -38,8 +38,9 @@ Definitions (fixed; a change of one makes earlier figures incomparable)
 * **x real time**: seconds of sound for each second of processor time, one core, after warm-up.
 
 The last line printed is one JSON object with all figures. ``--ours`` leaves the reference
-libraries out; ``--noise N`` listens to the quick sets of N seeds instead and stores how much each
-figure varies, which the regression test allows for.
+libraries out. ``--save`` keeps the figures in ``results/`` and in DEVELOPERS.md, and listens to the
+quick sets of further seeds to learn how much each figure varies, which the regression test allows
+for; ``--noise`` does that alone.
 """
 
 import argparse
@@ -48,48 +49,66 @@ import sys
 import time
 from pathlib import Path
 
-from tests.benchmarks.ear import figures, table
+from tests.benchmarks.ear import docs, figures, table
 from tests.benchmarks.ear.cost import Cost
 from tests.benchmarks.ear.regression import measure_noise
 from tests.benchmarks.ear.run import run
 
-RESULTS = Path(__file__).with_name("results")
+RESULTS = Path(__file__).with_name("results") / "intonation.json"
+NOISE_SEEDS = 5
 SEED = 20_261
 LONG_MINUTES = 60.0
 QUICK_MINUTES = 4.0
 
 
 def main() -> int:
+    asked = _arguments()
+    if asked.noise:
+        print(measure_noise(asked.seed, NOISE_SEEDS))
+        return 0
+    found = measure(asked.seed, quick=asked.quick, ours=asked.ours)
+    print(table.report(found))
+    for why in found["missing"]:
+        print(f"left out: {why}")
+    print(
+        f"{found['date']}, {found['machine']}, seed {asked.seed}, {found['seconds']} s", flush=True
+    )
+    if asked.save:
+        RESULTS.write_text(json.dumps(found, indent=1) + "\n")
+        docs.write(found)
+        print(measure_noise(asked.seed, NOISE_SEEDS))
+    print(json.dumps(found))
+    return 0
+
+
+def _arguments() -> argparse.Namespace:
     arguments = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
     arguments.add_argument("--quick", action="store_true", help="a small share, under 2 minutes")
     arguments.add_argument("--seed", type=int, default=SEED, help="default: %(default)s")
     arguments.add_argument("--ours", action="store_true", help="without the reference libraries")
-    arguments.add_argument("--noise", type=int, metavar="N", help="measure the figures' noise")
-    arguments.add_argument("--save", action="store_true", help="keep the figures in results/")
+    arguments.add_argument("--save", action="store_true", help="keep the figures of a full run")
+    arguments.add_argument("--noise", action="store_true", help="how much the figures vary, alone")
     asked = arguments.parse_args()
-    if asked.noise:
-        measure_noise(asked.seed, asked.noise)
-        return 0
+    if asked.save and (asked.quick or asked.ours):
+        arguments.error(
+            "--save keeps a full run beside the reference libraries; leave the rest out"
+        )
+    return asked
+
+
+def measure(seed: int, *, quick: bool, ours: bool) -> figures.Figures:
+    """Hear everything and sum it up."""
     begun = time.monotonic()
-    with Cost(asked.seed, QUICK_MINUTES if asked.quick else LONG_MINUTES) as cost:
-        scores = run(asked.seed, quick=asked.quick, with_others=not asked.ours)
+    with Cost(seed, QUICK_MINUTES if quick else LONG_MINUTES) as cost:
+        scores = run(seed, quick=quick, with_others=not ours)
         found = figures.document(scores)
         found["cost"] = cost.figures()
-    if not asked.quick:
+    if not quick:
         found["cost"]["peak_mb_60"] = found["cost"]["peak_mb"]
     seconds = round(time.monotonic() - begun)
-    found = figures.finish(found, seed=asked.seed, quick=asked.quick, seconds=seconds)
-    if asked.save:
-        name = "intonation-quick.json" if asked.quick else "intonation.json"
-        RESULTS.joinpath(name).write_text(json.dumps(found, indent=1) + "\n")
-    print(table.report(found))
-    for why in found["missing"]:
-        print(f"left out: {why}")
-    print(f"{found['date']}, {found['machine']}, seed {asked.seed}, {seconds} s", flush=True)
-    print(json.dumps(found))
-    return 0
+    return figures.finish(found, seed=seed, quick=quick, seconds=seconds)
 
 
 if __name__ == "__main__":

@@ -40,7 +40,7 @@ CONTOUR_FRAME_S = 256 / 22050
 
 def klapuri(clip: Material) -> Heard:
     """essentia's MultiPitchKlapuri."""
-    estimate = _klapuri()
+    estimate = _klapuri()  # a new one each time: it hears nothing in a second clip
     begun = time.process_time()
     found = estimate(clip.y.astype(np.float32))
     cpu_s = time.process_time() - begun
@@ -48,7 +48,6 @@ def klapuri(clip: Material) -> Heard:
     return Heard(frames, cpu_s)
 
 
-@cache
 def _klapuri() -> Any:
     import essentia
 
