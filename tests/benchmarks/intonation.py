@@ -74,6 +74,7 @@ def main() -> int:
         f"{found['date']}, {found['machine']}, seed {asked.seed}, {found['seconds']} s", flush=True
     )
     if asked.save:
+        RESULTS.parent.mkdir(exist_ok=True)
         RESULTS.write_text(json.dumps(found, indent=1) + "\n")
         docs.write(found)
         print(measure_noise(asked.seed, NOISE_SEEDS))

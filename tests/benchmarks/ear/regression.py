@@ -103,6 +103,7 @@ def measure_noise(seed: int, seeds: int) -> str:
         for each in GUARDED
     }
     about = {"seed": seed, "seeds": seeds, **figures.machine()}
+    NOISE.parent.mkdir(exist_ok=True)
     NOISE.write_text(json.dumps({**about, "figures": rows}, indent=1) + "\n")
     return "\n".join(
         f"{name:26} {row['value']:9.4f}  (other seeds {row['mean']:.4f} +- {row['deviation']:.4f})"
