@@ -189,23 +189,18 @@ WAITING = r"Waiting for the connection; [\d.]+ MB are kept. It goes on by itself
 def test_it_waits_while_offline_and_goes_on_at_once_when_online(phone, link, recording):
     page = page_with(phone, recording)
     page.get_by_label("A name for it").fill("Before")
-    link.sent = 0
-    link.cuts = [9 * MB]
-    until_offline(page, phone, link)
+    link.sent, link.holds = 0, 10 * MB
+    press_send(page)
+    until(lambda: page.evaluate("1") and link.sent >= 10 * MB, 30, "10 MB have gone")
+    phone.set_offline(True)
     expect(words(page)).to_have_text(re.compile(WAITING))
     assert Upload.objects.get().offset_bytes >= 8 * MB
     assert "MB" not in page.locator('[data-part="amount"]').text_content()
     page.get_by_label("A name for it").fill("Sixths, and the wind")
+    link.holds = None
     phone.set_offline(False)
     arrived_whole(page, recording)
     assert Clip.objects.get().title == "Sixths, and the wind", "as it stood at the last piece"
-
-
-def until_offline(page: Page, phone: BrowserContext, link: Link) -> None:
-    """Send, and lose the network with the connection."""
-    press_send(page)
-    until(lambda: page.evaluate("1") and not link.cuts, 30, "the cut")
-    phone.set_offline(True)
 
 
 def test_a_closed_tab_costs_nothing_but_choosing_the_file_again(phone, link, recording):

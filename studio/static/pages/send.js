@@ -157,6 +157,9 @@ class SendClip extends HTMLElement {
     this.#part("stop").hidden = !going;
     this.#part("send").hidden = going;
     this.#input.disabled = going;
+    if (going) {
+      this.#part("going").scrollIntoView({ block: "center" });
+    }
   }
 
   /** Show why not; `final` means that this file cannot be sent at all. */

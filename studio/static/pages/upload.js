@@ -22,7 +22,7 @@ export function upload(file, { address, arrivedAt, token, words, progress, waiti
   let settle;
   let over = false;
   const ended = new Promise((resolve) => { settle = resolve; });
-  const comesAgain = new AbortController();
+  const listening = new AbortController();
   const way = new globalThis.tus.Upload(file, {
     endpoint: address,
     chunkSize: PIECE_BYTES,
@@ -63,7 +63,7 @@ export function upload(file, { address, arrivedAt, token, words, progress, waiti
 
   function end(result) {
     over = true;
-    comesAgain.abort();
+    listening.abort();
     clearInterval(watch);
     settle(result);
   }
@@ -77,8 +77,18 @@ export function upload(file, { address, arrivedAt, token, words, progress, waiti
     }
   }
 
+  /** The browser knows that the network is gone: say so at once, and wait for it. */
+  async function pause() {
+    await way.abort();
+    if (!over) {
+      moved = Date.now();
+      waiting(kept);
+    }
+  }
+
   const watch = setInterval(() => Date.now() - moved > STALL_MS && anew(), LOOK_MS);
-  window.addEventListener("online", anew, { signal: comesAgain.signal });
+  window.addEventListener("online", anew, { signal: listening.signal });
+  window.addEventListener("offline", pause, { signal: listening.signal });
   begin(way);
   return {
     ended,
