@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from django.db import OperationalError
 from django.utils import timezone
 
 from studio.clips import stages
@@ -113,3 +114,48 @@ def test_the_sweep_finds_lost_messages_and_dead_workers_only(clip, stage):
     assert not stages.lost().exists()  # at work
     expire(held)
     assert stages.lost().exists()
+
+
+def test_what_is_handed_back_waits_again_at_once_and_costs_no_attempt(clip, stage):
+    held = claim(clip)
+    assert stages.hand_back(held)
+    stage.refresh_from_db()
+    assert (stage.state, stage.attempt, stage.lease_token) == (Stage.State.WAITING, 0, "")
+    assert claim(clip).attempt == 1
+    assert not stages.hand_back(held), "it is another's now"
+
+
+def test_a_row_that_a_wrong_clock_put_into_the_future_is_sent_all_the_same(clip, stage):
+    Stage.objects.update(changed_at=timezone.now() + timedelta(days=1))
+    assert stages.lost().exists()
+
+
+@pytest.fixture
+def impatient(monkeypatch):
+    monkeypatch.setattr(stages, "PAUSE_S", 0.01)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_results_are_written_once_the_database_is_back(clip, stage, impatient):
+    tries = []
+
+    def write(published) -> None:
+        tries.append(published)
+        Listening.objects.create(
+            clip=published, engine="1", options={}, input_sha256="", measurement={}
+        )
+        if len(tries) < 3:
+            raise OperationalError("the connection was refused")
+
+    stages.publish(claim(clip), write)
+    stage.refresh_from_db()
+    assert (stage.state, Listening.objects.count(), len(tries)) == (Stage.State.HEARD, 1, 3)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_patience_ends(impatient):
+    def away() -> None:
+        raise OperationalError("the connection was refused")
+
+    with pytest.raises(OperationalError, match="refused"):
+        stages.patiently(away, patience_s=0.05)

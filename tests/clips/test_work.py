@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
+from django.db import OperationalError
 
-from studio.clips import files, sentences, services, stages, tasks, work
+from studio.clips import files, parking, sentences, services, stages, tasks, work
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.stores import FolderStore
 from tests.clips.test_receive import SAMPLE
@@ -44,9 +45,32 @@ def test_playback_publishes_a_copy_and_a_poster(sent_clip):
     assert rendition(sent_clip, "poster").content_type == "image/jpeg"
 
 
-def test_a_message_of_an_unknown_version_is_left_alone(sent_clip):
-    tasks.listen_to_clip(str(sent_clip.pk), version=99)
+@pytest.mark.parametrize("odd", [{"version": 99}, {"version": None}, {"colour": "red"}])
+def test_a_message_of_another_version_is_parked_once_and_not_acted_on(
+    sent_clip, settings, tmp_path, odd
+):
+    settings.STUDIO_DATA = tmp_path
+    for _ in range(2):
+        tasks.listen_to_clip(clip_id=str(sent_clip.pk), **odd)
     assert Stage.objects.get(clip=sent_clip, kind="listening").state == Stage.State.WAITING
+    ((path, message),) = parking.parked()
+    assert path.parent == tmp_path / "parked"
+    assert str(sent_clip.pk) in message["said"]
+    assert message["task"] == "studio.clips.tasks.listen_to_clip"
+
+
+def test_what_was_published_stays_when_only_the_answer_was_lost(sent_clip, monkeypatch):
+    really_publish = stages.publish
+
+    def publish_and_lose_the_answer(stage, write) -> None:
+        really_publish(stage, write)
+        raise OperationalError("the connection was cut")
+
+    monkeypatch.setattr(stages, "publish", publish_and_lose_the_answer)
+    tasks.listen_to_clip(str(sent_clip.pk))
+    assert Stage.objects.get(clip=sent_clip, kind="listening").state == Stage.State.HEARD
+    for kind in ("sound", "peaks"):
+        assert FolderStore().path(rendition(sent_clip, kind).path).is_file()
 
 
 def test_a_failure_is_recorded_tried_again_and_leaves_no_file(sent_clip, monkeypatch):
