@@ -12,6 +12,9 @@ Method
    notes and keeps its pitch within 3 cents, as an open string does. Without such a neighbour it
    has to come back at least four times within 1.5 cents and without vibrato.
    Strings tuned in pure fifths lie up to 6 cents from equal temperament, so A counts most.
+   A stopped note that keeps its pitch passes for an open string, and a string that its player
+   takes for tuned may be a little off: so strings and notes are pooled, each with its standard
+   deviation, and only where they contradict each other are the strings alone believed.
 3. A string that disagrees with everything else is mistuned and is left out of the reference.
 
 A clip a semitone away (A4 = 415 Hz) cannot be told from one at 440 that is played in another
@@ -31,7 +34,7 @@ from studio.intonation.runs import cents_of
 from studio.theory import A4_HZ, Pitch, openness
 
 KERNEL_CENTS = 6.0
-NOTES_FLOOR_CENTS = 2.0  # however many notes: players' scales lean to one side by as much
+NOTES_FLOOR_CENTS = 1.6  # however many notes: players' scales lean to one side by as much
 # A median errs 1.25 times as much as a mean; the rest makes up for misplayed intervals. With it
 # the truth lies within one uncertainty for 68 % of simulated scales whose degrees err by 6 cents.
 MEDIAN_FACTOR = 1.6
@@ -47,7 +50,9 @@ LONGEST_S = 2.0  # a longer note says no more about the reference
 # How far a well-tuned string may be from its place, in cents, by fifths from A: pure fifths
 # (3:2) and equal temperament differ by 2 cents for each; half of that is taken as expected.
 FIFTH_CENTS = 1.955
-FIRST_FIFTH_CENTS = 0.7
+TUNED_CENTS = 1.2  # how far off a string may be that its player takes for tuned (chosen)
+LEAN_CENTS = 3.0  # all a player's stopped notes may lean to one side by as much (chosen)
+CONFLICT = 2.5  # standard deviations apart from which the open strings alone are believed
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,9 +106,25 @@ def _combined(
     kept = _agreeing(strings, offset, _pitches_heard(notes, offset))
     if not kept:
         return Reference(_a4(offset), doubt, "notes")
-    weights = [1.0 / _sd(string) ** 2 for string in kept]
-    mean = sum(w * _a4_offset(s) for w, s in zip(weights, kept, strict=True)) / sum(weights)
-    return Reference(_a4(mean), 1.0 / math.sqrt(sum(weights)), "open_strings")
+    mean, sd = _pooled([(_a4_offset(string), _sd(string)) for string in kept])
+    by_notes = (offset, max(doubt, LEAN_CENTS))
+    enough = _pitches_heard(notes, offset) >= MANY_PITCHES
+    if enough and abs(mean - offset) < CONFLICT * math.hypot(sd, by_notes[1]):
+        mean, sd = _pooled([(mean, sd), by_notes])
+    return Reference(_a4(mean), sd, "open_strings")
+
+
+def _pooled(claims: Sequence[tuple[float, float]]) -> tuple[float, float]:
+    """The mean of (value, sd) claims weighted by 1 / sd^2, and its sd.
+
+    Where the claims disagree by more than their sd allow, all of them are taken to be that much
+    less sure (Birge 1932, *Phys. Rev.* 40, 207-227).
+    """
+    weights = [1.0 / sd**2 for _, sd in claims]
+    mean = sum(w * at for w, (at, _) in zip(weights, claims, strict=True)) / sum(weights)
+    excess = sum(w * (at - mean) ** 2 for w, (at, _) in zip(weights, claims, strict=True))
+    ratio = math.sqrt(excess / max(len(claims) - 1, 1))
+    return mean, max(1.0, ratio) / math.sqrt(sum(weights))
 
 
 def _a4(offset_cents: float) -> float:
@@ -249,7 +270,7 @@ def _a4_offset(string: OpenString) -> float:
 
 
 def _sd(string: OpenString) -> float:
-    tuning = FIRST_FIFTH_CENTS + 0.5 * FIFTH_CENTS * abs(_fifths_from_a(string))
+    tuning = TUNED_CENTS + 0.5 * FIFTH_CENTS * abs(_fifths_from_a(string))
     return math.hypot(tuning, string.uncertainty_cents or 2.0)
 
 
