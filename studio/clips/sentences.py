@@ -12,13 +12,9 @@ OURS = {
         "Listening stopped unexpectedly three times. The recording is kept; "
         "the teacher can watch it and comment, and whoever looks after the server was told."
     ),
-    "unexpected": (
-        "Something went wrong on our side. The recording is kept; it will be tried again."
-    ),
-    "picture_too_slow": (
-        "Preparing the picture took too long and was stopped. The recording is kept as it was sent."
-    ),
+    "unexpected": "Something went wrong on our side. The recording is kept as it was sent.",
 }
+TRIED_AGAIN = {"timeout", "crashed", "tool_missing", "file_missing", "unexpected"}
 IN_WORDS = {
     (Stage.Kind.LISTENING, Stage.State.WAITING): "Waiting to be listened to",
     (Stage.Kind.LISTENING, Stage.State.WORKING): "Listening",
@@ -66,7 +62,17 @@ def stage_in_words(stage: Stage) -> str:
 
 def stage_failure(stage: Stage) -> str:
     """Why a stage failed or is being tried again; empty when all is well."""
-    return sentence(stage.failure_code, stage.failure_params) if stage.failure_code else ""
+    if not stage.failure_code:
+        return ""
+    said = sentence(stage.failure_code, stage.failure_params)
+    if stage.failure_code not in TRIED_AGAIN:
+        return said
+    if stage.state != Stage.State.FAILED:
+        return f"{said} It will be tried again by itself."
+    return (
+        f"{said} It failed {stage.attempt} times and is not tried again; "
+        "whoever looks after the server can see why."
+    )
 
 
 class _Forgiving(dict):

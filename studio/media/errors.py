@@ -64,7 +64,7 @@ FAILED_SENTENCES = MappingProxyType(
     {
         "timeout": (
             "Preparing the recording took longer than {limit_s} seconds and was stopped. "
-            "The recording is kept as it was sent; it will be tried again."
+            "The recording is kept as it was sent."
         ),
         "disk_full": (
             "There is no room left on the server's disk. The recording is kept as it was sent; "
@@ -80,7 +80,7 @@ FAILED_SENTENCES = MappingProxyType(
         ),
         "crashed": (
             "The program that prepares recordings stopped unexpectedly (exit {exit_code}). "
-            "The recording is kept as it was sent; it will be tried again."
+            "The recording is kept as it was sent."
         ),
         "file_missing": "The file {name} is not there. Check the path, or the file store.",
     }

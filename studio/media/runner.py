@@ -127,7 +127,7 @@ def run(
         raise Failed("timeout", limit_s=round(timeout_s), detail=" ".join(command)) from error
     finally:
         _kill_group(child)
-    return _judge(Finished(exit_code, stdout, stderr), max_output_bytes)
+    return _judge(Finished(exit_code, stdout, stderr), max_output_bytes, timeout_s)
 
 
 def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callable[[], None]:
@@ -204,7 +204,7 @@ def _kill_group(child: subprocess.Popen[bytes]) -> None:
     child.wait()
 
 
-def _judge(finished: Finished, max_output_bytes: int) -> Finished:
+def _judge(finished: Finished, max_output_bytes: int, timeout_s: float) -> Finished:
     """Turn ends that mean the same for every program into typed errors."""
     died_of = -finished.exit_code if finished.exit_code < 0 else finished.exit_code - 128
     if finished.exit_code == 0:
@@ -215,7 +215,7 @@ def _judge(finished: Finished, max_output_bytes: int) -> Finished:
         limit_mb = round(max_output_bytes / MB)
         raise Failed("output_too_large", limit_mb=limit_mb, detail=finished.stderr)
     if died_of == signal.SIGXCPU:
-        raise Failed("timeout", limit_s="the allowed", detail=finished.stderr)
+        raise Failed("timeout", limit_s=round(timeout_s), detail=finished.stderr)
     return finished
 
 

@@ -1,5 +1,6 @@
 """One time axis: what is heard and what is seen at t agree, whatever the source does."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -87,7 +88,13 @@ def fast_120(path: Path) -> Path:
         (mov_with_edit_list, 0.0),
         (webm_without_length, 0.0),
         (matroska_starting_at_three, 0.0),
-        (variable_rate, 0.0),
+        pytest.param(
+            variable_rate,
+            0.0,
+            marks=pytest.mark.fault(
+                19, "variable frame rate", "a moment heard is a moment seen, within one frame"
+            ),
+        ),
         (picture_late, 0.4),
         (sound_late, -0.25),
         (turned, 0.0),
@@ -104,6 +111,7 @@ def test_clicks_and_flashes_agree(
     make: object,
     flash_after_click_s: float,
     tools: str,
+    seen: Callable[[str], None],
 ) -> None:
     monkeypatch.setenv("MEDIA_TOOLS", tools)
     source = make(tmp_path)  # type: ignore[operator]
@@ -113,10 +121,12 @@ def test_clicks_and_flashes_agree(
     assert len(played.flashes_s) == len(EVENTS_S)
     # An event's flash and click may each be cut at 0; from the end, both are there.
     heard = np.array(clicks[::-1])
-    seen = np.array(played.flashes_s[::-1])[: len(heard)]
+    watched = np.array(played.flashes_s[::-1])[: len(heard)]
     assert len(heard) >= 4
     frame_s = 0.5 / (info.frame_rate or 30) if info.frame_rate and info.frame_rate < 29.98 else 0
-    assert np.abs(seen - heard - flash_after_click_s).max() < AGREE_S + frame_s
+    apart_s = np.abs(watched - heard - flash_after_click_s).max()
+    assert apart_s < AGREE_S + frame_s
+    seen(f"click and flash at most {1000 * apart_s:.1f} ms apart ({tools})")
 
 
 def prepare(source: Path, folder: Path) -> tuple[MediaInfo, tuple[float, ...], Moments]:
