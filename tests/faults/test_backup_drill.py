@@ -1,127 +1,181 @@
-"""Backup while clips come and go, wipe, restore, verify: on SQLite and on PostgreSQL."""
+"""Backup while the studio is at full work, wipe, restore, verify: on SQLite and on PostgreSQL."""
 
+import os
 import shutil
-import threading
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from django.conf import settings
+from django.core.management import call_command
 from django.db import connection, connections
+from django.utils import timezone
 
 from studio.accounts.models import Person
-from studio.clips import services
-from studio.clips.models import Clip, Original, Stage
+from studio.clips.models import Clip, Listening, Original, Rendition, Stage
 from studio.clips.upkeep import backing_up
 from studio.clips.upkeep.verifying import verify
+from studio.review.models import Decision, Review
 from tests import production
-from tests.cast import Cast, make_cast
+from tests.cast import make_cast
 from tests.deploy.processes import ROOT, until
+from tests.faults.traffic import Traffic, comments_there
+from tests.live import LiveStudio, live_studio
 
-SAMPLE = (ROOT / "sample_media" / "clips" / "short-octaves.mp4").read_bytes()
-BEFORE = 3  # clips that are there when the backup begins
-DURING = 2  # and that come while it is made, of which every second is erased again
-
-
-@pytest.fixture(autouse=True)
-def silence(monkeypatch):
-    """Nobody works here."""
-    monkeypatch.setattr(services, "dispatch", lambda clip_id, kind: True)
+UNDER_WAY = 4  # clips sent while the backup is made, of which every second is erased again
+MADE = {
+    Stage.State.HEARD: {Rendition.Kind.SOUND, Rendition.Kind.PEAKS},
+    Stage.State.PLAYABLE: {Rendition.Kind.PLAYABLE, Rendition.Kind.POSTER},
+}
+LOAD = "a backup under full load, then both stores are wiped and restored"
+SAME = "nothing missing or different; what was erased, before or after, stays erased"
 
 
 @pytest.fixture
-def on_postgres(postgres, redis_server, tmp_path, django_db_blocker) -> Iterator[None]:
-    ground = production.Ground(tmp_path / "data", postgres.create("drill"), redis_server.url)
-    with django_db_blocker.unblock(), production.on_production_ground(ground):
-        yield
+def ground(postgres, redis_server, tmp_path, django_db_blocker) -> Iterator[production.Ground]:
+    place = production.Ground(tmp_path / "data", postgres.create("drill"), redis_server.url)
+    with django_db_blocker.unblock(), production.on_production_ground(place):
+        yield place
 
 
-def send(cast: Cast, title: str) -> Clip:
-    return services.receive(cast.enrolment, cast.pupil, [SAMPLE], "clip.mp4", title=title)
-
-
-@contextmanager
-def coming_and_going(cast: Cast) -> Iterator[list[Clip]]:
-    """Clips are sent, and every second one is erased, until the body has ended."""
-    sent, stop = [], threading.Event()
-
-    def keep_sending() -> None:
-        try:
-            while not stop.is_set():
-                sent.append(send(cast, f"during {len(sent)}"))
-                if len(sent) % 2 == 0:
-                    services.erase(sent[-1])
-        finally:
-            connections.close_all()
-
-    thread = threading.Thread(target=keep_sending)
-    thread.start()
-    try:
-        until(lambda: sent, 30, "the first one is there")
-        yield sent
-        until(lambda: len(sent) >= DURING, 30, "more of them have come")
-    finally:
-        stop.set()
-        thread.join()
+def states(clip: Clip) -> dict[str, str]:
+    return dict(Stage.objects.filter(clip=clip).values_list("kind", "state"))
 
 
 def rows() -> dict:
-    """What a clip's rows say, by its id; erased ones left out."""
+    """What never changes in a clip that is there, by its id."""
     originals = Original.objects.filter(clip__erased_at=None).select_related("clip")
     return {
-        one.clip_id: (
-            *(one.clip.title, one.clip.info, one.path, one.sha256, one.size_bytes),
-            *one.clip.stages.order_by("kind").values_list("kind", "state"),
-        )
+        one.clip_id: (one.clip.title, one.clip.info, one.path, one.sha256, one.size_bytes)
         for one in originals
     }
 
 
-def drill(tmp_path: Path, wipe: Callable[[], None]) -> None:
-    cast = make_cast()
-    before = [send(cast, f"before {number}") for number in range(BEFORE)]
-    with coming_and_going(cast):
-        manifest = backing_up.back_up(tmp_path / "backup")
-    services.erase(before[0])
+def back_up_from_outside(folder: Path, **variables: str) -> None:
+    """`python -m studio backup`, in a process of its own, as an operator would."""
+    environment = {
+        **os.environ,
+        "DJANGO_SETTINGS_MODULE": "studio.settings",
+        "STUDIO_DATA": str(settings.STUDIO_DATA),
+        **variables,
+    }
+    command = [sys.executable, "-m", "studio", "backup", str(folder)]
+    done = subprocess.run(command, cwd=ROOT, env=environment, capture_output=True, text=True)
+    assert done.returncode == 0, done.stderr
+
+
+def work_and_back_up(studio: LiveStudio, folder: Path, **variables: str) -> tuple[Traffic, set]:
+    """What was done, and what had been acknowledged when the backup began."""
+    traffic = Traffic(studio.url, make_cast(), UNDER_WAY)
+    heard, doomed, gone = (traffic.send(title) for title in ("heard", "doomed", "gone"))
+    traffic.erase(gone)
+    until(lambda: Listening.objects.filter(clip=heard).exists(), 90, "one clip was heard")
+    with traffic.under_way(heard):
+        before = {*traffic.sent, *traffic.comments} - {"doomed", "gone"}
+        back_up_from_outside(folder, **variables)
+    traffic.erase(doomed)
+    return traffic, before
+
+
+def check_that_all_is_there(traffic: Traffic, before: set[str], alive: dict) -> None:
+    report = verify()
+    assert (report.faults, report.orphans) == ([], [])
+    there = rows()
+    assert there == {pk: row for pk, row in alive.items() if pk in there}
+    erased = Clip.objects.filter(pk__in=traffic.erased)
+    titles = {row[0] for row in there.values()}
+    assert {one for one in before if one.startswith("Said")} <= comments_there()
+    assert comments_there() <= set(traffic.comments)
+    lost = {one for one in before if not one.startswith("Said")} - titles
+    assert lost <= {"under way 0", "under way 2"}, "and those were erased"
+    assert all(clip.erased_at and not rendered(clip) for clip in erased)
+    assert erased.filter(title="").count() == erased.count()
+    assert Decision.objects.filter(review__clip__title="heard").count() == 1
+    check_consistency()
+
+
+def rendered(clip: Clip) -> bool:
+    return clip.renditions.exists() or Original.objects.filter(clip=clip).exists()
+
+
+def check_consistency() -> None:
+    """Each row has the others that belong to it."""
+    for clip in Clip.objects.filter(erased_at=None):
+        assert Review.objects.filter(clip=clip).exists()
+        assert set(states(clip)) == set(Stage.Kind)
+        kinds = set(clip.renditions.values_list("kind", flat=True))
+        assert kinds == set().union(*(MADE.get(state, set()) for state in states(clip).values()))
+        heard = states(clip)[Stage.Kind.LISTENING] == Stage.State.HEARD
+        assert clip.listenings.count() == heard
+
+
+def let_minutes_pass() -> None:
+    """Stands for the minutes until what was cut off is sent again."""
+    ago = timezone.now() - timedelta(minutes=5)
+    Stage.objects.filter(state=Stage.State.WORKING).update(lease_until=ago)
+    Stage.objects.filter(state=Stage.State.WAITING).update(changed_at=ago, dispatched_at=ago)
+
+
+def unfinished() -> int:
+    done = Stage.DONE.values()
+    return Stage.objects.filter(clip__erased_at=None).exclude(state__in=done).count()
+
+
+def drill(
+    folder: Path,
+    start: Callable[[], object],
+    wipe: Callable[[], None],
+    seen: Callable[[str], None],
+    **variables: str,
+) -> None:
+    with start() as studio:
+        traffic, before = work_and_back_up(studio, folder / "backup", **variables)
     alive = rows()
     connections.close_all()
     wipe()
-    restored = backing_up.restore(tmp_path / "backup", replace=True)
-    assert {clip.pk for clip in before[1:]} <= rows().keys() <= alive.keys()
-    assert rows() == {pk: row for pk, row in alive.items() if pk in rows()}
-    assert Person.objects.count() == len(cast.people())
-    assert Clip.objects.get(pk=before[0].pk).erased_at is not None
-    assert restored["erased_again"] >= 1
-    report = verify()
-    assert (report.faults, report.orphans) == ([], [])
-    assert report.files == len(manifest["files"]) - restored["erased_again"]
-    clip = send(cast, "after")
-    assert Stage.objects.filter(clip=clip).count() == 2
+    call_command("restore", folder / "backup")
+    cut_off = unfinished()
+    check_that_all_is_there(traffic, before, alive)
+    seen(f"{traffic.counts()}; {verify().files} files restored, {cut_off} pieces of work cut off")
 
 
+@pytest.mark.worker
 @pytest.mark.django_db(transaction=True)
-def test_sqlite_comes_back_as_it_was(tmp_path, settings):
-    settings.MEDIA_ROOT = tmp_path / "data" / "media"
-
+@pytest.mark.fault(39, f"{LOAD} (SQLite)", SAME)
+def test_sqlite_comes_back_as_it_was(tmp_path, seen):
     def wipe() -> None:
         shutil.rmtree(settings.MEDIA_ROOT)
         name = Path(settings.DATABASES["default"]["NAME"])
         for path in name.parent.glob(f"{name.name}*"):
             path.unlink()
 
-    drill(tmp_path, wipe)
+    shutil.rmtree(settings.MEDIA_ROOT, ignore_errors=True)  # of the tests before this one
+    drill(tmp_path, lambda: live_studio(tmp_path), wipe, seen)
 
 
-def test_postgres_comes_back_as_it_was(on_postgres, postgres, tmp_path):
+@pytest.mark.worker
+@pytest.mark.fault(39, f"{LOAD} (PostgreSQL and Redis)", f"{SAME}; work that was cut off goes on")
+def test_postgres_comes_back_as_it_was(ground, postgres, redis_server, tmp_path, seen):
+    def start() -> LiveStudio:
+        return live_studio(tmp_path, **ground.variables)
+
     def wipe() -> None:
         shutil.rmtree(settings.MEDIA_ROOT)
         postgres.create("drill")
+        redis_server.client.flushall()
 
-    drill(tmp_path, wipe)
+    drill(tmp_path, start, wipe, seen, **ground.variables)
+    let_minutes_pass()
+    with start():
+        until(lambda: not unfinished(), 90, "what was cut off is heard and playable")
+    check_consistency()
+    assert verify().faults == []
 
 
-def test_a_table_that_the_backup_does_not_know_goes(on_postgres, tmp_path):
+def test_a_table_that_the_backup_does_not_know_goes(ground, tmp_path):
     make_cast()
     backing_up.back_up(tmp_path / "backup")
     with connection.cursor() as cursor:
@@ -132,7 +186,7 @@ def test_a_table_that_the_backup_does_not_know_goes(on_postgres, tmp_path):
 
 
 def test_a_restore_beside_a_running_studio_is_refused_and_changes_nothing(
-    on_postgres, postgres, tmp_path, monkeypatch
+    ground, postgres, tmp_path, monkeypatch
 ):
     make_cast()
     backing_up.back_up(tmp_path / "backup")
