@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+import os
 import resource
 import socket
 from datetime import timedelta
@@ -360,6 +361,17 @@ def test_a_failure_of_ours_keeps_all_and_is_tried_again(pupil, monkeypatch):
     assert file_of(address).read_bytes() == DATA
     assert services.finish_left() == 1
     assert Clip.objects.get().intake == Clip.Intake.RECEIVED
+
+
+def test_a_copy_of_the_handle_in_a_forked_child_does_not_keep_the_lock():
+    pk = uuid4()
+    partial.create(pk)
+    with partial.locked(pk) as handle:
+        copy = os.dup(handle)
+        with pytest.raises(partial.Busy), partial.locked(pk):
+            pass
+    with partial.locked(pk):
+        os.close(copy)
 
 
 # -- whose it is -----------------------------------------------------------------------------

@@ -76,7 +76,12 @@ def locked(pk: UUID) -> Iterator[int]:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
             raise Busy from None
-        yield handle
+        try:
+            yield handle
+        finally:
+            # Closing alone would leave it locked while a child that another thread has just
+            # forked still holds a copy of the handle.
+            fcntl.flock(handle, fcntl.LOCK_UN)
     finally:
         os.close(handle)
 
