@@ -108,7 +108,8 @@ def _landing(
     length = settled.time_s[-1] - settled.time_s[0]
     if settled.time_s[0] + 0.04 * length < weighting.centre_s - 0.5 * weighting.half_s:
         return settled, weighting
-    return fit_window(y, sr, start, start + LANDING_WINDOW_S, tracks), weighting
+    window = start, start + LANDING_WINDOW_S
+    return fit_window(y, sr, *window, tracks, look_again=False), weighting
 
 
 def _pitches(fitted: WindowFit, weighting: Weighting) -> np.ndarray:

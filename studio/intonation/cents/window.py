@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from studio.intonation.cents import lock, modulation, starts
+from studio.intonation.cents import again, lock, modulation, starts
 from studio.intonation.cents.bands import (
     MOVING_HALF_BAND_HZ,
     STEADY_HALF_BAND_HZ,
@@ -34,6 +34,10 @@ VIBRATO_SEEN_CENTS = 3.5  # standard deviation of the coarse track about its lin
 HIDDEN_TRUST = 0.4  # a hidden voice moves much as its parent does
 GAIN_SHARE = 0.3  # weight of a start's own gain beside its fit's likelihood
 SAME_CENTS = 1.5  # fits nearer than this are the same
+WELL_LOCKED = 0.8  # a voice that explains this much is not looked for again
+LOOK_CENTS = 30.0  # how far around a voice the bands are cut to look again
+STARTS_AGAIN = 2
+CLEARLY_BETTER = 4.0  # nats by which another start must win
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +73,7 @@ class Stage:
 STEADY = (Stage(6, 0.03, 3, 2.0, 5), Stage(KMAX, 0.1, 4, SLOW_BANDWIDTH_HZ, 6))
 STEADY_CHOICE = Stage(8, 0.05, 3, 2.0, 5)
 MOVING_CHOICE = Stage(8, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 5)
+SEARCH = Stage(again.KMAX, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 0)
 MOVING = (
     Stage(3, 0.03, 3, VIBRATO_BANDWIDTH_HZ, 6),
     Stage(6, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 6),
@@ -197,9 +202,18 @@ class _Window:
 
 
 def fit_window(
-    y: np.ndarray, sr: int, start_s: float, end_s: float, tracks: list[Track]
+    y: np.ndarray,
+    sr: int,
+    start_s: float,
+    end_s: float,
+    tracks: list[Track],
+    *,
+    look_again: bool = True,
 ) -> WindowFit:
-    """Fit every voice of ``tracks`` jointly between ``start_s`` and ``end_s``."""
+    """Fit every voice of ``tracks`` jointly between ``start_s`` and ``end_s``.
+
+    ``look_again``: whether badly locked voices under vibrato are started anew.
+    """
     window = _Window(y, sr, start_s, end_s, tracks)
     stages = MOVING if window.moving else STEADY
     visible_stages = stages[:-1] if window.hidden else stages
@@ -217,6 +231,8 @@ def fit_window(
     if window.hidden:
         fit, margin = _with_hidden(window, theta, stages)
     assert fit is not None
+    if window.moving and look_again:
+        fit = _looked_again(window, fit, stages)
     middle = window.spectrum.start_s + window.spectrum.length_s / 2
     time = fit.bands.time_s + middle
     return WindowFit(
@@ -282,6 +298,59 @@ def _with_hidden(
     theta[:, 0] = 0
     last = window.stage(stages[-1], f0, theta, False, best.problem.expected_cents)
     return last, float(min([*margins, spare]))
+
+
+def _looked_again(window: _Window, fit: Fit, stages: tuple[Stage, ...]) -> Fit:
+    """The fit after badly locked voices were looked for again, the worst first."""
+    for _ in range(len(fit.f0_hz)):
+        locks = lock.voice_locks(fit)
+        poor = [int(v) for v in np.argsort(locks) if locks[v] < WELL_LOCKED]
+        for voice in poor:
+            better = _restarted(window, fit, voice, int(np.argmax(locks)))
+            if better is not None:
+                fit = window.stage(stages[-1], *_recentred(better), False)
+                break
+        else:
+            return fit
+    return fit
+
+
+def _recentred(fit: Fit) -> tuple[np.ndarray, np.ndarray]:
+    """Pitches and curves with the curves' means moved into the pitches."""
+    theta = fit.theta.copy()
+    theta[:, 0] = 0
+    return fit.f0_hz * 2 ** (fit.theta[:, 0] / 1200), theta
+
+
+def _restarted(window: _Window, fit: Fit, voice: int, leader: int) -> Fit | None:
+    """A clearly better fit with ``voice`` started anew, or None.
+
+    Its swing is sought around its own curve and around that of ``leader``.
+    """
+    f0, theta = _recentred(fit)
+    around = np.tile(f0, (2, 1))
+    around[:, voice] *= 2 ** (np.array([-LOOK_CENTS, LOOK_CENTS]) / 1200)
+    wide = window.stage(SEARCH, f0, theta, False, None, around)
+    shapes = [wide.theta[voice]] + [wide.theta[leader]] * (leader != voice)
+    found = again.candidates(wide, voice, shapes, STARTS_AGAIN)
+    if not found:
+        return None
+    begun = []
+    for candidate in found:
+        curves = wide.theta.copy()
+        curves[voice] = candidate.theta
+        pitch = f0.copy()
+        pitch[voice] *= 2 ** (candidate.theta[0] / 1200)
+        curves[voice, 0] = 0
+        begun.append((pitch, curves))
+    every = np.array([f0, *(pitch for pitch, _ in begun)])
+    now = window.stage(MOVING_CHOICE, f0, theta, False, None, every)
+    trials = []
+    for pitch, curves in begun:
+        low = window.stage(MOVING[0], pitch, curves, False, None, every)
+        trials.append(window.stage(MOVING_CHOICE, pitch, low.theta, False, None, every))
+    best = min(trials, key=lambda trial: trial.cost)
+    return best if best.cost / 2 < now.cost / 2 - CLEARLY_BETTER else None
 
 
 def _means(fit: Fit) -> np.ndarray:
