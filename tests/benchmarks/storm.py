@@ -23,6 +23,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+ROOT = Path(__file__).resolve().parents[2]
 GROUNDS = ("embedded", "production")
 SEED = 20_261_125
 RECOVERY_P95_S = 90.0
@@ -50,8 +51,7 @@ def storm(
     command = [sys.executable, "-m", "tests.benchmarks.storm", "--clips", str(clips)]
     command += ["--seed", str(seed), "--ground", ground, "--every", str(every_s)]
     command += ["--hurry"] if hurry else []
-    environment = {k: v for k, v in os.environ.items() if k != "DJANGO_SETTINGS_MODULE"}
-    done = subprocess.run(command, env=environment, stdout=subprocess.PIPE, text=True)
+    done = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
     if not done.stdout.strip():
         raise RuntimeError(f"the storm ended with {done.returncode}; its log is above")
     return json.loads(done.stdout.splitlines()[-1])
@@ -116,6 +116,10 @@ def _on(ground: str, folder: Path) -> Iterator[tuple[dict[str, str], Callable[[]
 def _set_up(**variables: str) -> None:
     import django
 
+    from studio.serving import REAL_STUDIO
+
+    for name in REAL_STUDIO:  # what the shell may have set for a real one
+        os.environ.pop(name, None)
     os.environ.update(variables, DJANGO_SETTINGS_MODULE="studio.settings")
     django.setup()
 

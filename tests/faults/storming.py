@@ -188,7 +188,7 @@ class Storm:
         return _finished() == self.clips
 
     def _figures(self, teacher: Visitor) -> dict:
-        recovered, spared = self._recoveries()
+        recovered = self._recoveries()
         waits = [
             (stage.changed_at - stage.clip.created_at).total_seconds()
             for stage in Stage.objects.select_related("clip")
@@ -198,30 +198,26 @@ class Storm:
             "seed": self.seed,
             "kills": dict(Counter(kill.victim for kill in self.kills)),
             "kills_that_cut_work_off": len(recovered),
-            "kills_that_cut_nothing_off": spared,
-            "recovery_s": spread(recovered),
+            "recovery_s": spread([seconds for _, seconds in recovered]),
+            "recovered": [f"{kill.victim}, {kill.queue}: {s:.0f} s" for kill, s in recovered],
             "sent_to_done_s": spread(waits),
             "sent_again": dict(self.refused),
             **outcome(self.clips, teacher),
         }
 
-    def _recoveries(self) -> tuple[list[float], int]:
-        """Seconds from each kill that cut a stage off until that stage was published.
+    def _recoveries(self) -> list[tuple[Kill, float]]:
+        """Each kill that cut a stage off, with the seconds until that stage was published.
 
         A stage that was cut off twice counts from the second time, and once.
         """
-        by_stage: dict[tuple, Kill] = {}
+        by_stage: dict[tuple, tuple[Kill, float]] = {}
         for kill in self.kills:
             if kill.hit:
                 clip_id, kind, attempt = kill.hit
                 stage = Stage.objects.get(clip_id=clip_id, kind=kind)
                 if stage.attempt > attempt and stage.is_done:
-                    by_stage[clip_id, kind] = kill
-        seconds = []
-        for (clip_id, kind), kill in by_stage.items():
-            published = Stage.objects.get(clip_id=clip_id, kind=kind).changed_at
-            seconds.append((published - kill.at).total_seconds())
-        return seconds, len(self.kills) - len(seconds)
+                    by_stage[clip_id, kind] = kill, (stage.changed_at - kill.at).total_seconds()
+        return list(by_stage.values())
 
     @staticmethod
     def _wait(moment: float) -> None:
@@ -255,7 +251,7 @@ def recording(number: int, folder: Path) -> Path:
     y = synth.mix(rng, notes, tail_s=LENGTH_S - STROKES_S[-1][1])
     y = synth.with_noise(rng, 0.3 * y / np.max(np.abs(y)), 40.0)
     target = folder / f"{number}.mp4"
-    film = ("-f", "lavfi", "-i", f"testsrc2=size=320x240:rate=25:duration={LENGTH_S}")
+    film = ("-f", "lavfi", "-i", f"testsrc2=size=160x120:rate=10:duration={LENGTH_S}")
     sound = ("-f", "f32le", "-ar", str(synth.SR), "-ac", "1", "-i", "pipe:0")
     coded = ("-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p", "-c:a", "aac")
     subprocess.run(
