@@ -114,24 +114,38 @@ def sandbox_prefix(program: Path) -> list[str]:
 
 
 @functools.cache
-def _sandbox_works(bwrap: str) -> bool:
+def _sandbox_fault(bwrap: str) -> str:
+    """Why this bubblewrap does not run here, in its own words; empty when it does."""
     command = [bwrap, *SYSTEM_ARGUMENTS, *_root_links(), "/usr/bin/env", "true"]
     try:
-        return subprocess.run(command, capture_output=True, timeout=10).returncode == 0
-    except (OSError, subprocess.TimeoutExpired):
-        return False
+        tried = subprocess.run(command, capture_output=True, timeout=10, text=True)
+    except (OSError, subprocess.TimeoutExpired) as error:
+        return str(error)
+    words = tried.stderr.strip().splitlines() or [f"exit {tried.returncode}"]
+    return words[0] if tried.returncode else ""
+
+
+def sandbox_trouble() -> str:
+    """Why children do not run inside bubblewrap; empty when they do. Found out once a process.
+
+    Raises ``Failed("tool_missing")`` where the sandbox is required and does not work.
+    """
+    wish = _choice(SANDBOX_VARIABLE, ("auto", "off", "require"))
+    if wish == "off":
+        return f"{SANDBOX_VARIABLE} is off"
+    bwrap = shutil.which("bwrap")
+    fault = _sandbox_fault(bwrap) if bwrap else ""
+    trouble = f"bwrap does not run here ({fault})" if fault else ""
+    if bwrap is None:
+        trouble = "bwrap was not found"
+    if wish == "require" and trouble:
+        raise Failed("tool_missing", tool="bwrap (working)", variable="PATH", detail=trouble)
+    return trouble
 
 
 def sandbox_available() -> bool:
     """Whether children run inside bubblewrap; found out once per process."""
-    wish = _choice(SANDBOX_VARIABLE, ("auto", "off", "require"))
-    if wish == "off":
-        return False
-    bwrap = shutil.which("bwrap")
-    works = bwrap is not None and _sandbox_works(bwrap)
-    if wish == "require" and not works:
-        raise Failed("tool_missing", tool="bwrap (working)", variable="PATH")
-    return works
+    return not sandbox_trouble()
 
 
 def check_tools() -> list[Problem]:
@@ -146,16 +160,13 @@ def check_tools() -> list[Problem]:
         except ValueError as error:
             problems.append(Problem("bad_setting", "error", str(error), "Correct the variable."))
     try:
-        if not sandbox_available():
-            problems.append(
-                Problem(
-                    "no_sandbox",
-                    "warning",
-                    "Recordings are opened without a sandbox; limits and whitelists still hold.",
-                    "Install bubblewrap (bwrap) and allow user namespaces.",
-                )
-            )
+        if trouble := sandbox_trouble():
+            sentence = f"Recordings are opened without a sandbox: {trouble}. "
+            sentence += "Limits and whitelists still hold."
+            hint = f"Install bubblewrap (bwrap), allow user namespaces, {SANDBOX_VARIABLE}=auto."
+            problems.append(Problem("no_sandbox", "warning", sentence, hint))
     except (Failed, ValueError) as error:
         hint = f"Install bubblewrap, or set {SANDBOX_VARIABLE}=auto."
-        problems.append(Problem("sandbox_missing", "error", str(error), hint))
+        why = f"{error} ({error.detail})" if isinstance(error, Failed) else str(error)
+        problems.append(Problem("sandbox_missing", "error", why, hint))
     return problems

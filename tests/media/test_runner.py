@@ -239,6 +239,18 @@ class TestTools:
         monkeypatch.setenv("MEDIA_TOOLS", "best")
         assert {problem.code for problem in check_tools()} >= {"bad_setting"}
 
+    def test_a_sandbox_that_is_missing_or_does_not_run_is_told_apart(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setenv("PATH", str(tmp_path))
+        assert "bwrap was not found" in tools.sandbox_trouble()
+        broken = tmp_path / "bwrap"
+        broken.write_text("#!/bin/sh\necho 'no user namespaces here' >&2; exit 1\n")
+        broken.chmod(0o755)
+        assert "does not run here (no user namespaces here)" in tools.sandbox_trouble()
+        said = {problem.code: problem.sentence for problem in check_tools()}
+        assert "no user namespaces here" in said["no_sandbox"]
+
     def test_required_sandbox_that_is_missing_is_an_error(
         self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     ) -> None:
