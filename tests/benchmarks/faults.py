@@ -13,6 +13,8 @@ from dataclasses import asdict, dataclass
 
 import pytest
 
+NUMBERS = range(1, 42)  # the faults that were thought of, in the order they were written down
+
 
 @dataclass
 class Fault:
@@ -67,18 +69,27 @@ def table(faults: list[Fault]) -> str:
     )
 
 
+def not_made(faults: list[Fault]) -> list[int]:
+    """The faults that no test makes happen."""
+    return sorted(set(NUMBERS) - {fault.number for fault in faults})
+
+
 def main() -> int:
     arguments = argparse.ArgumentParser(description=__doc__)
     arguments.add_argument("--quick", action="store_true", help="without the storm of kills")
     quick = arguments.parse_args().quick
     collector, begun = Collector(), time.monotonic()
-    code = pytest.main(["-q", "--no-header", "-p", "no:cacheprovider", "tests"], [collector])
+    options = ["-q", "--no-header", "-p", "no:cacheprovider", "--continue-on-collection-errors"]
+    code = pytest.main([*options, "tests"], [collector])
     figures: dict[str, object] = {
         "faults": [asdict(fault) for fault in collector.faults],
         "as_expected": sum(fault.outcome == "as expected" for fault in collector.faults),
         "failed": sum(fault.outcome == "failed" for fault in collector.faults),
+        "not_made": not_made(collector.faults),
     }
     print(table(collector.faults))
+    print(f"\n{figures['as_expected']} as expected, {figures['failed']} failed.", end=" ")
+    print(f"Made by no test: {figures['not_made'] or 'none'}.")
     if not quick:
         from tests.benchmarks.storm import storm
 
