@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from studio.intonation._plain import to_plain
+from studio.intonation._plain import known_fields, to_plain
 from studio.intonation.measurement import Measurement
 from studio.intonation.options import Policy
 from studio.intonation.sentences import render
@@ -40,6 +40,11 @@ class ExpectedNote:
         entries where the score does not say
     fingers : 0 (open) to 4, likewise
     ref : the score's own id for it
+    bar : number of its bar, 1 and up; ``None`` where the score has no bars
+    manner : ``separate`` for one note of a double stop of its bar, ``together`` for the double
+        stop itself, ``alone`` for a note that belongs to none; ``None`` where it is not said
+    playings : how often it is to be played
+    hold_s : least time to hold it, in seconds; ``None`` where the score does not say
 
     Raises
     ------
@@ -51,6 +56,10 @@ class ExpectedNote:
     strings: tuple[int | None, ...] = ()
     fingers: tuple[int | None, ...] = ()
     ref: str | None = None
+    bar: int | None = None
+    manner: str | None = None
+    playings: int = 1
+    hold_s: float | None = None
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.pitches) <= 4:
@@ -69,6 +78,18 @@ class ExpectedNote:
     def midi(self) -> tuple[int, ...]:
         """MIDI numbers from low to high."""
         return tuple(Pitch.parse(name).midi for name in self.pitches)
+
+    @classmethod
+    def from_dict(cls, data: Mapping[str, Any]) -> "ExpectedNote":
+        """From plain values, as a stored score holds them; ``id`` is another name for ``ref``.
+
+        >>> ExpectedNote.from_dict({"id": "n3", "pitches": ["G3", "G4"], "beats": "2"}).ref
+        'n3'
+        """
+        known = known_fields(cls, {"ref": data.get("id"), **data})
+        for name in ("pitches", "strings", "fingers"):
+            known[name] = tuple(known.get(name) or ())
+        return cls(**known)
 
 
 @dataclass(frozen=True, slots=True)
