@@ -6,7 +6,7 @@ end every clip must be heard and playable, once, with nothing half made left. Ho
 from a kill until what it had cut off was published is the figure to watch: a killed worker's
 lease runs for a minute, and a sweep comes every 15 seconds.
 
-    python -m tests.benchmarks.storm [--clips N] [--seed N] [--ground embedded|production]
+    deploy/measure storm [--quick] [--clips N] [--seed N] [--ground embedded|production]
 
 prints the figures, and as the last line the same as one JSON object. It ends with 1 when one of
 them is not as it must be.
@@ -64,7 +64,10 @@ def main() -> int:
     parser.add_argument("--ground", choices=GROUNDS, default="production")
     parser.add_argument("--every", type=float, default=EVERY_S, help="seconds between clips")
     parser.add_argument("--hurry", action="store_true", help="do not wait for leases to run out")
+    parser.add_argument("--quick", action="store_true", help="a dozen clips, in a hurry")
     chosen = parser.parse_args()
+    if chosen.quick:
+        chosen.clips, chosen.hurry = 12, True
     with tempfile.TemporaryDirectory(prefix="studio-storm-") as name:
         figures = _rage(Path(name), chosen)
         if not figures["as_expected"]:
