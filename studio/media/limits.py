@@ -30,7 +30,7 @@ class Limits:
     threads: int = 1
     threads_4k: int = 2
     memory_bytes: int = 3000 * MB
-    probe_memory_bytes: int = 1500 * MB
+    probe_memory_bytes: int = 1000 * MB
     probe_timeout_s: float = 30.0
     max_streams: int = 64
     timeout_base_s: float = 60.0
