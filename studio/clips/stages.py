@@ -241,6 +241,15 @@ def lost() -> models.QuerySet[Stage]:
     return Stage.objects.filter(unheard | expired, _may_be_worked_on())
 
 
+def cut_off(kind: str) -> models.QuerySet[Stage]:
+    """Stages of a kind that were begun, and that nobody works on: longest ago first."""
+    died = Q(state=Stage.State.WORKING, lease_until__lt=Now())
+    broke = Q(state=Stage.State.WAITING, attempt__gt=0, changed_at__lt=Now() - STALE_WAIT)
+    return Stage.objects.filter(
+        died | broke, _may_be_worked_on(), kind=kind, attempt__lt=MAX_ATTEMPTS
+    ).order_by("changed_at")
+
+
 def fail_exhausted() -> int:
     """Stages whose last attempt died without a word are failed for good."""
     return Stage.objects.filter(

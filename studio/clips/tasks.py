@@ -76,6 +76,18 @@ def _understood(task: str, clip_id: str, version: object, more: dict) -> bool:
 
 
 def _do(clip_id: str, kind: str, action: Callable[[Stage], None]) -> None:
+    """Work on the clip; first, though, on one that was cut off, if there is one.
+
+    Its own message would wait behind all those that have come since.
+    """
+    waiting = stages.patiently(lambda: stages.cut_off(kind).first(), CLAIM_PATIENCE_S)
+    if waiting is not None and str(waiting.clip_id) != clip_id:
+        log.warning("%s of %s: first, it was cut off", kind, waiting.clip_id)
+        _take(str(waiting.clip_id), kind, action)
+    _take(clip_id, kind, action)
+
+
+def _take(clip_id: str, kind: str, action: Callable[[Stage], None]) -> None:
     with stopping.at_work():
         stage = stages.patiently(lambda: stages.claim(clip_id, kind), CLAIM_PATIENCE_S)
         if stage is None:

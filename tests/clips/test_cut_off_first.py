@@ -1,0 +1,65 @@
+"""A clip whose worker was killed does not queue again behind those that came since."""
+
+from datetime import timedelta
+
+import pytest
+from django.utils import timezone
+
+from studio.clips import stages, tasks
+from studio.clips.models import Clip, Stage
+
+LONG_AGO = timedelta(minutes=5)
+
+
+@pytest.fixture
+def worked_on(monkeypatch) -> list[Clip]:
+    """The clips that were worked on, in that order; the work itself is nothing here."""
+    order: list[Clip] = []
+
+    def note(stage: Stage) -> None:
+        order.append(stage.clip)
+        with stages.publishing(stage):
+            pass
+
+    monkeypatch.setattr(tasks.work, "listen_to", note)
+    return order
+
+
+def another(clip: Clip) -> Clip:
+    made = Clip.objects.create(
+        enrolment=clip.enrolment, uploaded_by=clip.uploaded_by, intake=Clip.Intake.RECEIVED
+    )
+    Stage.objects.create(clip=made, kind=Stage.Kind.LISTENING)
+    return made
+
+
+@pytest.mark.parametrize(
+    "cut_off",
+    [
+        {"state": Stage.State.WORKING, "lease_until": timezone.now() - LONG_AGO},
+        {"state": Stage.State.WAITING, "changed_at": timezone.now() - LONG_AGO},
+    ],
+    ids=["its worker was killed", "its attempt failed"],
+)
+def test_what_was_cut_off_comes_before_what_was_sent_since(clip, stage, worked_on, cut_off):
+    Stage.objects.filter(pk=stage.pk).update(attempt=1, **cut_off)
+    later = another(clip)
+    tasks.listen_to_clip(str(later.pk))
+    assert worked_on == [clip, later]
+
+
+def test_what_is_at_work_or_only_waits_is_left_to_its_own_turn(clip, stage, worked_on):
+    assert stages.claim(clip.pk, Stage.Kind.LISTENING)
+    waiting, later = another(clip), another(clip)
+    Stage.objects.filter(clip=waiting).update(changed_at=timezone.now() - LONG_AGO)
+    tasks.listen_to_clip(str(later.pk))
+    assert worked_on == [later]
+
+
+def test_a_third_attempt_that_was_cut_off_is_not_begun_again(clip, stage, worked_on):
+    Stage.objects.filter(pk=stage.pk).update(
+        attempt=3, state=Stage.State.WORKING, lease_until=timezone.now() - LONG_AGO
+    )
+    later = another(clip)
+    tasks.listen_to_clip(str(later.pk))
+    assert worked_on == [later]
