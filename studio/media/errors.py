@@ -179,6 +179,7 @@ def reading_notes(
 
 
 def clock(seconds: float) -> str:
-    """Minutes and seconds as a person writes them: 119.7 -> '2:00'."""
-    whole = round(seconds)
-    return f"{whole // 60}:{whole % 60:02d}"
+    """Time as a person writes it: 119.7 -> '2:00', 86400 -> '24:00:00'."""
+    minutes, second = divmod(round(seconds), 60)
+    hours, minute = divmod(minutes, 60)
+    return f"{hours}:{minute:02d}:{second:02d}" if hours else f"{minute}:{second:02d}"

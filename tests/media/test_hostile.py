@@ -138,7 +138,7 @@ def judge_received(clip: Clip, case: Case, ground: Ground) -> str:
     assert max(ground.peaks.values()) <= RECEIVED_PEAK_BYTES
     assert verify().faults == verify().orphans == []
     found = CHECKS.get(case.name, lambda clip: "")(clip)
-    return ". ".join(filter(None, ["received", *map(plain, sentences.notes(clip)), found]))
+    return " ".join(filter(None, ["received.", *map(plain, sentences.notes(clip)), found]))
 
 
 def plain(sentence: str) -> str:
