@@ -11,9 +11,11 @@ sure each figure is. Read the modules in this order:
 * ``refine`` - the joint least-squares fit of all voices (variable projection);
 * ``hidden``, ``modulation``, ``starts``, ``glide`` - octaves, twelfths, unisons: a voice with no
   partial of its own;
+* ``again`` - voices that locked badly under vibrato, looked for anew;
 * ``window`` - coarse to fine: which fit follows which, and which start wins;
 * ``vibrato`` - rate, extent, drift, steadiness;
-* ``lock`` and ``uncertainty`` - how much each voice explains, and what that says of the error;
+* ``lock``, ``sided`` and ``uncertainty`` - how much each voice explains, how well its pitch is
+  defined at all, and what that says of the error;
 * ``bound`` - the Cramer-Rao bound, to show what noise alone would allow.
 """
 

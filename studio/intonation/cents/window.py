@@ -44,14 +44,12 @@ CLEARLY_BETTER = 4.0  # nats by which another start must win
 class WindowFit:
     """A fitted window: the last joint fit, its clip time axis (M,), and each voice's lock (V,).
 
-    ``coarse`` (V, M): the coarse tracks in cents re the fit's ``f0_hz``, NaN for hidden voices;
     ``vibrato``: whether the voices move fast; ``hidden``: which voices were hidden; ``margin``:
     log-likelihood (nats) by which the chosen start beat the next different one.
     """
 
     fit: Fit
     time_s: np.ndarray
-    coarse: np.ndarray
     locks: np.ndarray
     vibrato: bool
     hidden: tuple[int, ...]
@@ -238,20 +236,11 @@ def fit_window(
     return WindowFit(
         fit,
         time,
-        np.stack([_coarse(t, time, f) for t, f in zip(tracks, fit.f0_hz, strict=True)]),
         lock.voice_locks(fit),
         window.moving,
         tuple(window.hidden),
         margin,
     )
-
-
-def _coarse(track: Track, time_s: np.ndarray, f0_hz: float) -> np.ndarray:
-    """A coarse track in cents re ``f0_hz`` at ``time_s`` (M,); NaN when the voice is hidden."""
-    if track.hidden:
-        return np.full(len(time_s), np.nan)
-    curve = np.interp(time_s, track.time_s, track.cents)
-    return curve + 1200 * np.log2(track.f0_hz / f0_hz)
 
 
 def _with_hidden(

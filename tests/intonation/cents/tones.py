@@ -8,9 +8,11 @@ truth of an event is the smooth-weighted mean of the difference (:func:`true_siz
 
 import csv
 import functools
+import subprocess
 from dataclasses import dataclass, field
 from pathlib import Path
 
+import imageio_ffmpeg
 import numpy as np
 import soundfile
 from scipy import signal
@@ -250,3 +252,18 @@ def pair(
         how.setdefault("wander_cents", 0.5)
     voices = [maker(rng, f, duration_s, sr, **how) for f in (low_hz, high_hz)]
     return mix(rng, voices, sr)
+
+
+def through_codec(y: np.ndarray, sr: int, codec: str, kbps: int) -> np.ndarray:
+    """A round trip through ffmpeg's ``aac`` or ``libopus`` encoder, same length."""
+    container = {"aac": "adts", "libopus": "ogg"}[codec]
+    quiet = [imageio_ffmpeg.get_ffmpeg_exe(), "-v", "error", "-nostdin"]
+    raw = ["-f", "f32le", "-ac", "1", "-ar", str(sr)]
+    encode = [*quiet, *raw, "-i", "-", "-c:a", codec, "-b:a", f"{kbps}k", "-f", container, "-"]
+    sent = np.clip(y, -1, 1).astype(np.float32).tobytes()
+    packed = subprocess.run(encode, input=sent, capture_output=True, check=True).stdout
+    decode = [*quiet, "-i", "-", *raw, "-"]
+    back = subprocess.run(decode, input=packed, capture_output=True, check=True).stdout
+    heard = np.frombuffer(back, dtype=np.float32).astype(float)
+    heard = heard[1024:] if codec == "aac" else heard  # raw AAC keeps the encoder's priming
+    return np.pad(heard, (0, max(0, len(y) - len(heard))))[: len(y)]
