@@ -17,7 +17,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from studio.intonation.notes import bowed, edges, octaves
+from studio.intonation.notes import bowed, edges, octaves, unisons, voicing
 from studio.intonation.notes.audio import Sound
 from studio.intonation.notes.envelopes import Envelopes, envelopes
 from studio.intonation.notes.frames import N_FFT, Spectra, analyse, frame_power
@@ -266,6 +266,35 @@ def _edge(
 
 def _in(voices: np.ndarray, f0: float) -> bool:
     return len(voices) > 0 and has_note(voices, f0)
+
+
+def with_held_voices(sound: Sound, events: list[Event]) -> list[Event]:
+    """Return events without voices that no bow holds; what was thought stays an alternative."""
+    for event in events:
+        held = voicing.held_voices(sound, event.start_s, event.end_s, event.f0_hz, placed=False)
+        if len(held) < len(event.f0_hz):
+            event.alternatives.insert(0, tuple(float(f) for f in event.f0_hz))
+            event.f0_hz, event.margin = held, 0.0
+    return events
+
+
+def with_unisons(sound: Sound, events: list[Event]) -> list[Event]:
+    """Return events with one note on two strings heard as two voices where their beats tell."""
+    for event in events:
+        if not _is_one_series(event.f0_hz):
+            continue
+        beats, both = unisons.unison(sound, event.start_s, event.end_s, float(event.f0_hz[0]))
+        if beats.are_two_strings:
+            event.alternatives.insert(0, tuple(float(f) for f in event.f0_hz))
+            event.f0_hz, event.doubt = both, None
+            event.margin = unisons.SURE_MARGIN * (beats.gain - unisons.GAIN)
+    return events
+
+
+def _is_one_series(f0_hz: np.ndarray) -> bool:
+    """Say whether all voices lie near multiples of the lowest: one note, or read as partials."""
+    number = np.rint(f0_hz / f0_hz[0])
+    return bool((np.abs(1200.0 * np.log2(f0_hz / f0_hz[0] / number)) < SAME_CENTS).all())
 
 
 def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:

@@ -18,7 +18,9 @@ from studio.intonation.notes.events import (
     distinct_readings,
     event_envelopes,
     joined,
+    with_held_voices,
     with_octaves,
+    with_unisons,
     without_moments,
     without_ringing,
 )
@@ -81,6 +83,8 @@ def find_soundings(
     events = _separate_playings(sound, joined(events))
     events = joined(decided_again(sound, events, grid, hypotheses, step_s))
     events = joined(without_ringing(sound, events))
+    events = joined(with_held_voices(sound, events))
+    events = joined(with_unisons(sound, events))
     events = joined(with_octaves(sound, events, top_hz))
     events = _separate_playings(sound, events, PAUSE_DB)  # what was joined since over a pause
     events = plausible(sound, _with_edges(sound, events))

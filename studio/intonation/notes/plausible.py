@@ -4,7 +4,7 @@ Conventions: events as in ``events``; sizes and movements in cents; times in sec
 
 Method
 ------
-Five things look like a double stop in the mean spectrum of an event, and are none.
+Six things look like a double stop in the mean spectrum of an event, and are none.
 
 * *A voice that glides*, as talk does by tens of cents in a tenth of a second, leaves two lines
   where its pitch lingered. Moving on a logarithmic axis, all its partials move alike: the
@@ -18,16 +18,17 @@ Five things look like a double stop in the mean spectrum of an event, and are no
 * *A ghost*: beside a single note, a brief pair of the same note and one in a whole-number ratio
   to it (an octave, a twelfth ...), is that note: vibrato smears its upper partials into a second
   set, a change of bow leaves the lower ones without their even companions.
+* *A voice that no bow holds*, see ``voicing``.
 * *A touch*: a voice heard for a moment within one held note is a string brushed, or noise.
 
-The last three are told from the neighbours alone, so only brief pairs are asked.
+A change, a ghost and a touch are told from the neighbours alone, so only brief pairs are asked.
 """
 
 from itertools import pairwise
 
 import numpy as np
 
-from studio.intonation.notes import bowed, edges
+from studio.intonation.notes import bowed, edges, voicing
 from studio.intonation.notes.audio import Sound
 from studio.intonation.notes.envelopes import envelopes
 from studio.intonation.notes.events import Event, has_note, same_notes
@@ -62,17 +63,33 @@ def plausible(sound: Sound, events: list[Event]) -> list[Event]:
 
     Events must have their edges: a glide is told from the whole of it.
     """
-    kept = []
+    kept: list[Event] = []
+    changed: set[int] = set()
     for event in events:
         if len(event.f0_hz) > 1 and fades_as_struck(sound, event):
             continue
         if len(event.f0_hz) > 1 and glides(sound, event):
             _make_single(event, event.f0_hz[:1])
+        elif len(event.f0_hz) > 1 and _refused(sound, event):
+            changed.add(len(kept))
         kept.append(event)
     explained = _explained_by_neighbours(kept)
     for n, f0_hz in explained.items():
         _make_single(kept[n], f0_hz)
-    return _merged(kept, set(explained))
+    return _merged(kept, changed | set(explained))
+
+
+def _refused(sound: Sound, event: Event) -> bool:
+    """Take out the voices that no bow holds; say whether there were any."""
+    held = voicing.held_voices(sound, event.start_s, event.end_s, event.f0_hz, placed=True)
+    if len(held) == len(event.f0_hz):
+        return False
+    stay = [v for v, f0 in enumerate(event.f0_hz) if f0 in held]
+    event.alternatives.insert(0, tuple(float(f) for f in event.f0_hz))
+    event.f0_hz, event.margin = held, 0.0
+    event.voice_start_s = [event.voice_start_s[v] for v in stay]
+    event.voice_end_s = [event.voice_end_s[v] for v in stay]
+    return True
 
 
 def glides(sound: Sound, event: Event) -> bool:
