@@ -9,6 +9,8 @@ Django.
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
+from studio.intonation.follow import Following, follow
+from studio.intonation.follow.fingering import with_fingering
 from studio.intonation.judgement import Analysis, ExpectedNote, Judgement, Mark
 from studio.intonation.judging import judge
 from studio.intonation.measurement import ENGINE, SCHEMA, Measurement
@@ -25,12 +27,14 @@ __all__ = [
     "SCHEMA",
     "Analysis",
     "ExpectedNote",
+    "Following",
     "Judgement",
     "Mark",
     "Measurement",
     "Options",
     "Policy",
     "analyse",
+    "follow",
     "judge",
     "listen",
     "load_schema",
@@ -81,6 +85,12 @@ def analyse(
     policy: Policy | None = None,
     score: Sequence[ExpectedNote] | None = None,
 ) -> Analysis:
-    """``listen`` and ``judge`` in one; see there."""
+    """``listen`` and ``judge`` in one; see there.
+
+    With a score, the voices get the string and finger that it writes for them.
+    """
     measurement = listen(y, sr, options)
-    return Analysis(measurement, judge(measurement, policy or Policy(), score))
+    judgement = judge(measurement, policy or Policy(), score)
+    if judgement.following is not None:
+        measurement = with_fingering(measurement, judgement.following)
+    return Analysis(measurement, judgement)

@@ -10,13 +10,16 @@ Conventions
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from studio.intonation._plain import known_fields, to_plain
 from studio.intonation.measurement import Measurement
 from studio.intonation.options import Policy
 from studio.intonation.sentences import render
 from studio.theory import Pitch
+
+if TYPE_CHECKING:
+    from studio.intonation.follow import Following
 
 VERDICTS = ("in_tune", "near", "out", "unsure")
 TRENDS = ("better", "same", "worse")
@@ -179,15 +182,18 @@ class Judgement:
     singles: tuple[JudgedSingle, ...] = ()
     runs: tuple[Run, ...] = ()
     marks: tuple[Mark, ...] = ()
+    following: "Following | None" = None  # only where there was a score
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON; no NaN."""
+        followed = {} if self.following is None else {"following": self.following.to_dict()}
         return {
             "policy": to_plain(self.policy.to_dict()),
             "intervals": to_plain(self.intervals),
             "singles": to_plain(self.singles),
             "runs": to_plain(self.runs),
             "marks": [{**to_plain(mark), "sentence": mark.sentence} for mark in self.marks],
+            **followed,
         }
 
 

@@ -13,6 +13,9 @@ The rules
 from collections.abc import Sequence
 from dataclasses import replace
 
+from studio.intonation.follow import Following, follow
+from studio.intonation.follow.figures import with_figures
+from studio.intonation.follow.grouping import runs_by_note, single_notes
 from studio.intonation.judgement import (
     ExpectedNote,
     JudgedInterval,
@@ -46,7 +49,11 @@ Names = dict[tuple[int, int], Named]  # by (low, high) voice index
 
 
 def judge(
-    measurement: Measurement, policy: Policy, score: Sequence[ExpectedNote] | None = None
+    measurement: Measurement,
+    policy: Policy,
+    score: Sequence[ExpectedNote] | None = None,
+    *,
+    following: Following | None = None,
 ) -> Judgement:
     """Judge a measurement.
 
@@ -54,19 +61,31 @@ def judge(
     ----------
     measurement : what was heard
     policy : tuning, tolerances and what else the teacher set
-    score : expected notes. They give spelling, fingering and ``score_ref`` to what was heard with
-        exactly their pitches; playing is not yet followed through the score in order.
+    score : expected notes, in order. The playing is followed through them: they give names,
+        fingering and ``score_ref``, and each of them is one run however often it was played.
+    following : how this measurement follows that score, where it is known already (another policy
+        does not change it)
 
     Returns
     -------
     Judgement
         Pure: the same arguments always give the same judgement.
     """
-    namer = Namer(policy, score, measurement.key)
+    if following is None and score:
+        following = follow(measurement, score)
+    namer = Namer(policy, measurement.key)
     strings = measurement.options.strings
     a4_hz = measurement.reference.a4_hz
-    groups = find_runs([played(event, a4_hz, strings) for event in measurement.events])
-    names = [_names_of_run(group, namer) for group in groups]
+    items = [played(event, a4_hz, strings) for event in measurement.events]
+    if following is None:
+        groups = find_runs(items)
+        names = [_names_of_run(group, namer) for group in groups]
+    else:
+        groups, written = runs_by_note(items, following, namer, a4_hz)
+        names = [
+            _names_of_run(group, namer) if named is None else named
+            for group, named in zip(groups, written, strict=True)
+        ]
     shared = {
         item.event.id: named
         for group, named in zip(groups, names, strict=True)
@@ -84,14 +103,17 @@ def judge(
     singles: list[JudgedSingle] = []
     if policy.judge_singles:
         broken = {event for run in runs for event in run.broken}
-        singles, more = judge_singles(measurement, policy, namer, broken)
+        alone = single_notes(following) if following else {}
+        singles, more = judge_singles(measurement, policy, namer, broken, alone)
         marks += more
+    intervals = tuple(row for rows in judged.values() for row in rows)
     return Judgement(
         policy,
-        tuple(row for rows in judged.values() for row in rows),
+        intervals,
         tuple(singles),
         tuple(runs),
         _in_order(marks, measurement),
+        with_figures(following, intervals, singles) if following else None,
     )
 
 
@@ -218,13 +240,13 @@ def _judge_run(
         first_cents=first,
         last_cents=last,
         trend=_trend(first, last),
-        score_ref=rows[-1].judged.score_ref if rows else None,
+        score_ref=group.expected.ref if group.expected else None,
         playings=tuple(item.event.id for item in group.playings),
         broken=tuple(item.event.id for item in group.broken),
         broken_cents=_broken_cents(group, rows[-1].named if rows else None),
         short=rows[-1].judged.short if rows else None,
     )
-    if not measured or measured[-1].judged.verdict != "out":
+    if group.wrong or not measured or measured[-1].judged.verdict != "out":
         return run, None
     if _later_in_tune(group, rows, measured[-1]):
         return run, None

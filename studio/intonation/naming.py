@@ -1,7 +1,6 @@
 """What an interval was meant to be: its name, spelling and target under a policy."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from studio.intonation.judgement import ExpectedNote
@@ -43,56 +42,39 @@ class Named:
 
 
 class Namer:
-    """Names pairs of MIDI numbers under one policy and, where there is one, a score.
+    """Names pairs of MIDI numbers under one policy, and pairs of written notes.
 
     ``heard_key`` is the likeliest key of the clip, used where the policy names none.
     """
 
-    def __init__(
-        self,
-        policy: Policy,
-        score: Sequence[ExpectedNote] | None,
-        heard_key: str | None = None,
-    ) -> None:
+    def __init__(self, policy: Policy, heard_key: str | None = None) -> None:
         self._policy = policy
         key = policy.key or heard_key
         self._key = Key.parse(key) if key else None
         self._drill = Interval.parse(policy.interval) if policy.interval else None
-        self._score: dict[tuple[int, ...], list[ExpectedNote]] = {}
-        for note in score or ():
-            self._score.setdefault(note.midi, []).append(note)
         self._named: dict[tuple[int, int], Named] = {}
 
-    def expected_for(self, midi: Sequence[int]) -> ExpectedNote | None:
-        """The first expected note with exactly these notes."""
-        found = self._score.get(tuple(midi))
-        return found[0] if found else None
-
-    def ref_for(self, midi: Sequence[int]) -> str | None:
-        """The score's id, where only one expected note has these notes."""
-        found = self._score.get(tuple(midi)) or []
-        return found[0].ref if len(found) == 1 else None
-
     def pitch(self, midi: int) -> Pitch:
-        """A single note spelled by the score, else in the key."""
-        note = self.expected_for((midi,))
-        return Pitch.parse(note.pitches[0]) if note else spell(midi, self._key)
+        """A single note spelled in the key."""
+        return spell(midi, self._key)
+
+    def written(self, note: ExpectedNote, low: int, high: int) -> Named:
+        """Name two notes of an expected one, by their places in it, as they are spelled there."""
+        pair = _pair_of(note, low, high)
+        first, second = (Pitch.parse(name) for name in pair.pitches)
+        return self._make(first, second, interval_between(first, second), pair)
 
     def name(self, low_midi: int, high_midi: int) -> Named:
         """Name two notes that sound together."""
         pair = (low_midi, max(high_midi, low_midi))
         found = self._named.get(pair)
         if found is None:
-            found = self._named[pair] = self._make(*pair)
+            found = self._named[pair] = self._make(*_spelled(*pair, self._key))
         return found
 
-    def _make(self, low_midi: int, high_midi: int) -> Named:
-        expected = self.expected_for((low_midi, high_midi))
-        if expected:
-            low, high = (Pitch.parse(name) for name in expected.pitches)
-            interval = interval_between(low, high)
-        else:
-            low, high, interval = _spelled(low_midi, high_midi, self._key)
+    def _make(
+        self, low: Pitch, high: Pitch, interval: Interval, expected: ExpectedNote | None = None
+    ) -> Named:
         spelled = expected is not None or interval == self._drill
         return Named(
             low,
@@ -101,7 +83,7 @@ class Namer:
             self._target(interval, spelled),
             self._policy.tolerance_for(interval),
             expected,
-            self.ref_for((low_midi, high_midi)),
+            expected.ref if expected else None,
             spelled,
             self._key is None or (self._key.contains(low) and self._key.contains(high)),
             (low.midi, high.midi),
@@ -123,7 +105,7 @@ class Namer:
         """
         plain = self.name(low_midi, high_midi)
         at_home = plain.in_key and not self._only_spelled_oddly(plain)
-        if plain.asked or (at_home and not (self._drill or self._score)):
+        if plain.asked or (at_home and not self._drill):
             return plain
         between = BETWEEN_CENTS
         if plain.target_cents is not None:
@@ -147,6 +129,19 @@ class Namer:
             return False
         usual = interval_of_semitones(min(named.midi[1] - named.midi[0], MAX_SEMITONES))
         return target_cents(usual, self._policy.tuning) is not None
+
+
+def _pair_of(note: ExpectedNote, low: int, high: int) -> ExpectedNote:
+    """Two notes of a written chord as a double stop of their own."""
+    if (low, high) == (0, len(note.pitches) - 1) and len(note.pitches) == 2:
+        return note
+
+    def two(values: tuple) -> tuple:
+        return (values[low], values[high]) if values else ()
+
+    return replace(
+        note, pitches=two(note.pitches), strings=two(note.strings), fingers=two(note.fingers)
+    )
 
 
 @lru_cache(maxsize=8192)

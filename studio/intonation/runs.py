@@ -8,6 +8,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from studio.intonation.judgement import ExpectedNote
 from studio.intonation.measurement import Event
 from studio.theory import Pitch, is_playable
 
@@ -37,10 +38,16 @@ class Played:
 
 @dataclass(slots=True)
 class RunOfPlayings:
-    """The playings of one run, and its broken notes, each in time."""
+    """The playings of one run, and its broken notes, each in time.
+
+    ``expected`` is the written note it is a run of; ``wrong`` says that it was played in the place
+    of another one.
+    """
 
     playings: list[Played] = field(default_factory=list)
     broken: list[Played] = field(default_factory=list)
+    expected: ExpectedNote | None = None
+    wrong: bool = False
 
 
 def cents_of(f0_hz: float, a4_hz: float) -> float:

@@ -5,7 +5,10 @@ and equal-tempered scales (Loosen 1993, *J. Acoust. Soc. Am.* 93(1), 525-539); j
 not on offer here.
 """
 
-from studio.intonation.judgement import JudgedSingle, Mark
+from collections.abc import Mapping
+from types import MappingProxyType
+
+from studio.intonation.judgement import ExpectedNote, JudgedSingle, Mark
 from studio.intonation.measurement import Event, Measurement
 from studio.intonation.naming import Namer
 from studio.intonation.options import Policy
@@ -33,9 +36,16 @@ def melodic_frequency(pitch: Pitch, tuning: str, a4_hz: float) -> float:
 
 
 def judge_singles(
-    measurement: Measurement, policy: Policy, namer: Namer, broken: set[int]
+    measurement: Measurement,
+    policy: Policy,
+    namer: Namer,
+    broken: set[int],
+    written: Mapping[int, ExpectedNote | None] = MappingProxyType({}),
 ) -> tuple[list[JudgedSingle], list[Mark]]:
     """Judge every single note that is not a broken note of a double stop.
+
+    ``written`` gives the expected note of an event, where a score was followed; ``None`` for one
+    that is not to be judged as a melody's.
 
     A note repeated at once is one run of its own: only its last playing can be marked.
     """
@@ -45,7 +55,10 @@ def judge_singles(
     for event in measurement.events:
         if event.kind != "single" or event.id in broken:
             continue
-        single = _judge(event, measurement, policy, namer)
+        expected = written.get(event.id)
+        if expected is None and event.id in written:
+            continue
+        single = _judge(event, measurement, policy, namer, expected)
         judged.append(single)
         if last is not None and last[1].pitch != single.pitch:
             marks += _mark(*last, policy)
@@ -55,10 +68,16 @@ def judge_singles(
     return judged, marks
 
 
-def _judge(event: Event, measurement: Measurement, policy: Policy, namer: Namer) -> JudgedSingle:
+def _judge(
+    event: Event,
+    measurement: Measurement,
+    policy: Policy,
+    namer: Namer,
+    expected: ExpectedNote | None,
+) -> JudgedSingle:
     voice = event.voices[0]
     a4_hz = measurement.reference.a4_hz
-    pitch = namer.pitch(voice.midi)
+    pitch = Pitch.parse(expected.pitches[0]) if expected else namer.pitch(voice.midi)
     target_hz = melodic_frequency(pitch, policy.melodic_tuning, a4_hz)
     deviation = cents_of(voice.f0_hz, a4_hz) - cents_of(target_hz, a4_hz)
     uncertainty = voice.uncertainty_cents
@@ -70,9 +89,8 @@ def _judge(event: Event, measurement: Measurement, policy: Policy, namer: Namer)
     verdict = "unsure"
     if reason is None:
         verdict, reason = verdict_of(deviation, _tolerance(policy), uncertainty)
-    return JudgedSingle(
-        event.id, str(pitch), target_hz, deviation, verdict, reason, namer.ref_for((voice.midi,))
-    )
+    ref = expected.ref if expected else None
+    return JudgedSingle(event.id, str(pitch), target_hz, deviation, verdict, reason, ref)
 
 
 def _tolerance(policy: Policy) -> float:
