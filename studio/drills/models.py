@@ -1,5 +1,7 @@
 """Drills, their versions, and the assignments that set one version for one pupil.
 
+A version may carry a *score*: the page to play from, as plain values (``Score.to_dict``).
+
 A :class:`Drill` is a place on the shelf; what it says is its newest :class:`DrillVersion`. An
 assignment points at a version, and an assigned version is frozen: editing the drill then adds
 a version (``services.edit_drill``).
@@ -12,7 +14,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from studio.accounts.models import Enrolment, Person, Studio
+from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
+from studio.notation import Score
 
 
 class Interval(models.TextChoices):
@@ -42,6 +45,7 @@ class Drill(models.Model):
     created_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
     archived_at = models.DateTimeField(null=True, blank=True)
+    tags = models.CharField(max_length=200, blank=True, help_text="Further words to find it by.")
 
     def __str__(self) -> str:
         newest = self.newest()
@@ -53,7 +57,15 @@ class Drill(models.Model):
 
 
 class DrillVersion(models.Model):
-    """What a drill says. ``key`` is a key name such as "B-flat major", or empty."""
+    """What a drill says. ``key`` is a key name such as "B-flat major", or empty.
+
+    ``score`` holds ``Score.to_dict``, ``request`` the ``Request.to_dict`` it was made from.
+    """
+
+    class Source(models.TextChoices):
+        WRITTEN = "written", "written in words"
+        GENERATED = "generated", "made to order"
+        IMPORTED = "imported", "from a file"
 
     drill = models.ForeignKey(Drill, models.CASCADE, related_name="versions")
     number = models.PositiveIntegerField()
@@ -61,6 +73,14 @@ class DrillVersion(models.Model):
     words = models.TextField(help_text="What to practise, and how.")
     interval = models.CharField(max_length=4, choices=Interval, blank=True, default=Interval.MIXED)
     key = models.CharField(max_length=24, blank=True)
+    level = models.CharField(max_length=16, choices=Level, blank=True)
+    instrument = models.CharField(max_length=16, choices=Instrument.Kind, blank=True)
+    source = models.CharField(max_length=16, choices=Source, default=Source.WRITTEN)
+    score = models.JSONField(null=True, blank=True)
+    request = models.JSONField(null=True, blank=True)
+    incipit = models.TextField(
+        blank=True, help_text="The engraved beginning of the score, for lists."
+    )
     created_at = models.DateTimeField(default=timezone.now)
 
     class Meta:
@@ -77,6 +97,11 @@ class DrillVersion(models.Model):
         """The short name of the one interval this drill is about, where it is about one."""
         return None if self.interval in Interval.families() else self.interval
 
+    @property
+    def page(self) -> Score | None:
+        """The score to play from, where the drill has one."""
+        return Score.from_dict(self.score) if self.score else None
+
 
 class Assignment(models.Model):
     enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="assignments")
@@ -85,6 +110,15 @@ class Assignment(models.Model):
     set_at = models.DateTimeField(default=timezone.now)
     due_on = models.DateField(null=True, blank=True)
     goal = models.CharField(max_length=200, blank=True)
+    tolerance_cents = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="What counts as in tune; empty: as for the pupil's level."
+    )
+    share_percent = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="How many of the written notes are to be in tune."
+    )
+    playings = models.PositiveSmallIntegerField(
+        null=True, blank=True, help_text="How often each is to be played."
+    )
     position = models.PositiveIntegerField(default=0, help_text="Place in the pupil's queue.")
     published_at = models.DateTimeField(null=True, blank=True)
     done_at = models.DateTimeField(null=True, blank=True)
@@ -101,3 +135,48 @@ class Assignment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.version} for {self.enrolment.pupil}"
+
+
+class Favourite(models.Model):
+    """A drill that a teacher keeps at hand."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="favourite_drills")
+    drill = models.ForeignKey(Drill, models.CASCADE, related_name="favourites")
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["person", "drill"], name="one_favourite_a_person")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.drill_id} of {self.person}"
+
+
+class ShelfSettings(models.Model):
+    """How a studio works: the order in which intervals are taught, and its usual instrument."""
+
+    # Common practice, no source; a teacher may order them otherwise.
+    USUAL_ORDER = ("octaves", "sixths", "thirds", "tenths", "fourths", "fifths", "unisons")
+
+    studio = models.OneToOneField(Studio, models.CASCADE, related_name="shelf_settings")
+    interval_order = models.JSONField(
+        default=list, help_text="Words for intervals, the first taught first; empty: the usual."
+    )
+    instrument = models.CharField(
+        max_length=16, choices=Instrument.Kind, default=Instrument.Kind.VIOLIN
+    )
+    string_length_mm = models.FloatField(
+        null=True, blank=True, help_text="Empty: the instrument's usual one."
+    )
+
+    class Meta:
+        verbose_name_plural = "shelf settings"
+
+    def __str__(self) -> str:
+        return f"shelf of {self.studio}"
+
+    @property
+    def order(self) -> tuple[str, ...]:
+        """All intervals in the studio's order; what it does not name follows as usual."""
+        chosen = [word for word in self.interval_order if word in self.USUAL_ORDER]
+        return (*chosen, *(word for word in self.USUAL_ORDER if word not in chosen))
