@@ -50,8 +50,8 @@ class Store(Protocol):
     def delete(self, name: str) -> None:
         """Remove a file; one that is not there is no error."""
 
-    def entries(self) -> Iterator[Entry]:
-        """Every file at rest."""
+    def entries(self, below: str = "") -> Iterator[Entry]:
+        """Every file at rest, or those below a folder; none when there is no such folder."""
 
 
 def store() -> Store:
@@ -94,8 +94,8 @@ class FolderStore:
         path.unlink(missing_ok=True)
         _remove_empty(path.parent, self.root)
 
-    def entries(self) -> Iterator[Entry]:
-        for path in self.root.rglob("*"):
+    def entries(self, below: str = "") -> Iterator[Entry]:
+        for path in (self.root / below).rglob("*"):
             try:
                 if path.is_file():
                     stat = path.stat()
@@ -139,8 +139,8 @@ class ObjectStore:
     def delete(self, name: str) -> None:
         self.storage.delete(name)
 
-    def entries(self) -> Iterator[Entry]:
-        for found in self.storage.bucket.objects.all():
+    def entries(self, below: str = "") -> Iterator[Entry]:
+        for found in self.storage.bucket.objects.filter(Prefix=f"{below}/" if below else ""):
             yield Entry(found.key, found.size, found.last_modified.timestamp())
 
     def _get(self, name: str, **options) -> dict:

@@ -148,9 +148,8 @@ def _workshop(stage: Stage):
 
 
 def _record(clip: Clip, made: list[Made]) -> None:
-    """Write the rows of finished files; the files they replace go when the rows are safe."""
+    """Write the rows of finished files; what other attempts made goes when the rows are safe."""
     for one in made:
-        before = Rendition.objects.filter(clip=clip, kind=one.kind).first()
         Rendition.objects.update_or_create(
             clip=clip,
             kind=one.kind,
@@ -161,8 +160,17 @@ def _record(clip: Clip, made: list[Made]) -> None:
                 "content_type": _content_type(one.stored.path),
             },
         )
-        if before and before.path != one.stored.path:
-            transaction.on_commit(lambda path=before.path: files.remove(path))
+        # Robust: what is published stays, even if this should fail.
+        transaction.on_commit(lambda name=one.stored.path: _remove_others(name), robust=True)
+
+
+def _remove_others(name: str) -> None:
+    """Remove a clip's other files of the same kind: replaced, or left by a killed worker."""
+    folder, _, own = name.rpartition("/")
+    same = f"{folder}/{own.partition('-')[0]}-"
+    for entry in list(store().entries(folder)):
+        if entry.name.startswith(same) and entry.name != name:
+            files.remove(entry.name)
 
 
 def _note(clip: Clip, notes: tuple[media.Note, ...]) -> None:

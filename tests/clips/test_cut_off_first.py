@@ -1,12 +1,15 @@
-"""A clip whose worker was killed does not queue again behind those that came since."""
+"""A clip whose worker was killed: it does not queue again, and what was left of it goes."""
 
 from datetime import timedelta
 
 import pytest
 from django.utils import timezone
 
-from studio.clips import stages, tasks
+from studio.clips import files, services, stages, tasks
 from studio.clips.models import Clip, Stage
+from studio.clips.stores import FolderStore
+from studio.clips.upkeep.verifying import verify
+from tests.clips.test_receive import SAMPLE
 
 LONG_AGO = timedelta(minutes=5)
 
@@ -63,3 +66,18 @@ def test_a_third_attempt_that_was_cut_off_is_not_begun_again(clip, stage, worked
     later = another(clip)
     tasks.listen_to_clip(str(later.pk))
     assert worked_on == [later]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_a_killed_worker_had_kept_goes_when_another_publishes(enrolment, monkeypatch):
+    monkeypatch.setattr(services, "dispatch", lambda pk, kind: None)
+    clip = services.receive(enrolment, enrolment.pupil, [SAMPLE.read_bytes()], "clip.mp4")
+    folder = FolderStore().path(files.clip_folder(clip.pk))
+    left = [folder / "playable-0123abcd.mp4", folder / "sound-0123abcd.wav"]
+    for path in left:
+        path.write_bytes(b"kept, but its worker was killed before it wrote the row")
+    tasks.prepare_playback(str(clip.pk))
+    assert [path.exists() for path in left] == [False, True], "the sound is listening's to remove"
+    tasks.listen_to_clip(str(clip.pk))
+    report = verify()
+    assert (report.files, report.faults, report.orphans) == (5, [], [])
