@@ -38,24 +38,23 @@ Definitions (fixed; a change of one makes earlier figures incomparable)
 * **x real time**: seconds of sound for each second of processor time, one core, after warm-up.
 
 The last line printed is one JSON object with all figures. ``--ours`` leaves the reference
-libraries out. ``--save`` keeps the figures in ``results/`` and in DEVELOPERS.md, and listens to the
-quick sets of further seeds to learn how much each figure varies, which the regression test allows
-for; ``--noise`` does that alone.
+libraries out. ``--save`` keeps the figures of a full run in ``results/`` and in DEVELOPERS.md, and
+with them how much each varies by chance, which the regression test allows for.
 """
 
 import argparse
 import json
+import signal
 import sys
 import time
 from pathlib import Path
 
 from tests.benchmarks.ear import docs, figures, table
 from tests.benchmarks.ear.cost import Cost
-from tests.benchmarks.ear.regression import measure_noise
-from tests.benchmarks.ear.run import run
+from tests.benchmarks.ear.regression import keep_noise
+from tests.benchmarks.ear.run import Scores, run
 
 RESULTS = Path(__file__).with_name("results") / "intonation.json"
-NOISE_SEEDS = 5
 SEED = 20_261
 LONG_MINUTES = 60.0
 QUICK_MINUTES = 4.0
@@ -63,10 +62,8 @@ QUICK_MINUTES = 4.0
 
 def main() -> int:
     asked = _arguments()
-    if asked.noise:
-        print(measure_noise(asked.seed, NOISE_SEEDS))
-        return 0
-    found = measure(asked.seed, quick=asked.quick, ours=asked.ours)
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the children end too
+    found, scores = measure(asked.seed, quick=asked.quick, ours=asked.ours)
     print(table.report(found))
     for why in found["missing"]:
         print(f"left out: {why}")
@@ -77,7 +74,7 @@ def main() -> int:
         RESULTS.parent.mkdir(exist_ok=True)
         RESULTS.write_text(json.dumps(found, indent=1) + "\n")
         docs.write(found)
-        print(measure_noise(asked.seed, NOISE_SEEDS))
+        print(keep_noise(scores, asked.seed))
     print(json.dumps(found))
     return 0
 
@@ -90,7 +87,6 @@ def _arguments() -> argparse.Namespace:
     arguments.add_argument("--seed", type=int, default=SEED, help="default: %(default)s")
     arguments.add_argument("--ours", action="store_true", help="without the reference libraries")
     arguments.add_argument("--save", action="store_true", help="keep the figures of a full run")
-    arguments.add_argument("--noise", action="store_true", help="how much the figures vary, alone")
     asked = arguments.parse_args()
     if asked.save and (asked.quick or asked.ours):
         arguments.error(
@@ -99,7 +95,7 @@ def _arguments() -> argparse.Namespace:
     return asked
 
 
-def measure(seed: int, *, quick: bool, ours: bool) -> figures.Figures:
+def measure(seed: int, *, quick: bool, ours: bool) -> tuple[figures.Figures, Scores]:
     """Hear everything and sum it up."""
     begun = time.monotonic()
     with Cost(seed, QUICK_MINUTES if quick else LONG_MINUTES) as cost:
@@ -109,7 +105,7 @@ def measure(seed: int, *, quick: bool, ours: bool) -> figures.Figures:
     if not quick:
         found["cost"]["peak_mb_60"] = found["cost"]["peak_mb"]
     seconds = round(time.monotonic() - begun)
-    return figures.finish(found, seed=seed, quick=quick, seconds=seconds)
+    return figures.finish(found, seed=seed, quick=quick, seconds=seconds), scores
 
 
 if __name__ == "__main__":

@@ -1,27 +1,35 @@
-"""Figures that must not get worse, and how much each varies from seed to seed.
+"""Figures that must not get worse, and how much each varies by chance.
 
 A change of the engine makes every error anew, as another seed would; so a figure that moves no
-more than it does between seeds says nothing. ``results/intonation-noise.json`` holds, for each
-guarded figure, its value at the guarded seed, and its mean and standard deviation over other
-seeds. It may fall three deviations and a grain below the worse of value and mean: a value that
-happened to be lucky would else be lost by any change.
+more than it does between seeds says nothing. A full run holds each set's quick clips (its first
+ones) and several times as many more, each from a seed of its own: drawing as many of them as the
+quick run hears, again and again, shows what the figures of other seeds would be (the bootstrap;
+Efron 1979, *Ann. Statist.* 7(1), 1-26). ``results/intonation-noise.json`` holds for each guarded
+figure its value on the quick clips, and mean and standard deviation over such draws. It may fall
+three deviations and a grain below the worse of value and mean: a value that happened to be lucky
+would else be lost by any change.
 """
 
 import json
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from tests.benchmarks.ear import figures
-from tests.benchmarks.ear.run import run
+from tests.benchmarks.ear.run import Scores
 from tests.benchmarks.ear.scoring import ClipScore, EventScore
+from tests.benchmarks.ear.sets import all_sets
 from tests.benchmarks.ear.summary import mark_row, pair_row, single_row
 
 NOISE = Path(__file__).parents[1] / "results" / "intonation-noise.json"
 # Of some 35 figures, three deviations let one be passed by chance once in about twenty changes of
 # unchanged quality; more would hide a loss.
 DEVIATIONS = 3.0
+DRAWS = 300
+
+Choice = Callable[[list[ClipScore], int], list[ClipScore]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,9 +60,8 @@ GUARDED = (
 )
 
 
-def guarded(seed: int) -> dict[str, float]:
-    """The guarded figures at a seed, from the quick sets, ours alone."""
-    ours = run(seed, quick=True, with_others=False).ours
+def guarded(ours: dict[str, list[ClipScore]]) -> dict[str, float]:
+    """The guarded figures of clips by group."""
     found: dict[str, float | None] = {}
     for group in "abcde":
         row = pair_row(_events(ours[group]))
@@ -90,23 +97,45 @@ def _events(clips: list[ClipScore]) -> list[EventScore]:
     return [event for clip in clips for event in clip.events]
 
 
-def measure_noise(seed: int, seeds: int) -> str:
-    """Listen at ``seed`` and ``seeds`` others; store and tell each figure and its noise."""
-    at_seed = guarded(seed)
-    others = [guarded(seed + n) for n in range(1, seeds + 1)]
+def quick_share(scores: Scores) -> dict[str, list[ClipScore]]:
+    """Of a full run, the clips that the quick run hears."""
+    return _chosen(scores, lambda clips, count: clips[:count])
+
+
+def drawn(scores: Scores, rng: np.random.Generator) -> dict[str, list[ClipScore]]:
+    """As many clips of each set as the quick run hears, drawn from the full run."""
+    return _chosen(
+        scores, lambda clips, count: [clips[i] for i in rng.integers(len(clips), size=count)]
+    )
+
+
+def _chosen(scores: Scores, choose: Choice) -> dict[str, list[ClipScore]]:
+    found: dict[str, list[ClipScore]] = {}
+    for each in all_sets():
+        clips = [c for c in scores.ours[each.group] if c.set_name == each.name]
+        if each.quick:
+            found.setdefault(each.group, []).extend(choose(clips, each.quick))
+    return found
+
+
+def keep_noise(scores: Scores, seed: int) -> str:
+    """Store each guarded figure of a full run with its noise; the same as lines of text."""
+    rng = np.random.default_rng(seed)
+    value = guarded(quick_share(scores))
+    draws = [guarded(drawn(scores, rng)) for _ in range(DRAWS)]
     rows = {
         each.name: {
-            "value": at_seed[each.name],
-            "deviation": round(float(np.std([o[each.name] for o in others], ddof=1)), 4),
-            "mean": round(float(np.mean([o[each.name] for o in others])), 4),
+            "value": value[each.name],
+            "mean": round(float(np.mean([draw[each.name] for draw in draws])), 4),
+            "deviation": round(float(np.std([draw[each.name] for draw in draws], ddof=1)), 4),
         }
         for each in GUARDED
     }
-    about = {"seed": seed, "seeds": seeds, **figures.machine()}
     NOISE.parent.mkdir(exist_ok=True)
+    about = {"seed": seed, "draws": DRAWS, **figures.machine()}
     NOISE.write_text(json.dumps({**about, "figures": rows}, indent=1) + "\n")
     return "\n".join(
-        f"{name:26} {row['value']:9.4f}  (other seeds {row['mean']:.4f} +- {row['deviation']:.4f})"
+        f"{name:26} {row['value']:9.4f}  (by chance {row['mean']:.4f} +- {row['deviation']:.4f})"
         for name, row in rows.items()
     )
 

@@ -113,4 +113,6 @@ def _heard(task: Task) -> tuple[Task, ClipScore, dict[str, ClipScore]]:
         compared[OURS] = score_frames(clip, heard)
         for name in task.others:
             compared[name] = score_frames(clip, LISTENERS[name](clip))
-    return task, score(clip, heard), compared
+    own = score(clip, heard)
+    own.set_name = task.set_name
+    return task, own, compared

@@ -49,6 +49,7 @@ class ClipScore:
     duration_s: float
     cpu_s: float
     twin: str | None = None
+    set_name: str = ""
     events: list[EventScore] = field(default_factory=list)
     marks: dict[str, int] = field(default_factory=dict)
     mark_span_s: list[float] = field(default_factory=list)
