@@ -9,7 +9,7 @@ Django.
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from studio.intonation.follow import Following, follow
+from studio.intonation.follow import Following
 from studio.intonation.follow.fingering import with_fingering
 from studio.intonation.judgement import Analysis, ExpectedNote, Judgement, Mark
 from studio.intonation.judging import judge
@@ -34,7 +34,6 @@ __all__ = [
     "Options",
     "Policy",
     "analyse",
-    "follow",
     "judge",
     "listen",
     "load_schema",

@@ -9,7 +9,8 @@ Conventions
 * A note is one of: *played* (whole, once at least); *apart* (only its notes one by one);
   *together* (a separate note, left out where its double stop was played or tried); *wrong* (only
   something else in its place); *missed* (left out on the way); *not_reached* (before the first or
-  after the last note that was played).
+  after the last note that was played, or in a stretch of more than three bars that was passed over:
+  who practises only some bars has not missed the others).
 """
 
 from collections.abc import Sequence
@@ -22,6 +23,7 @@ from studio.intonation.judgement import ExpectedNote
 from studio.intonation.measurement import Event, Measurement
 
 EVENT_STATES = ("whole", "part", "wrong", "extra")
+MISSED_BARS = 3  # a longer stretch was left out on purpose
 NOTE_STATES = ("played", "apart", "together", "wrong", "missed", "not_reached")
 
 
@@ -130,7 +132,7 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
     a4_hz = measurement.reference.a4_hz
     readings = [likeness.readings_of(t, event, a4_hz) for t, event in enumerate(events)]
     if not events:
-        return _following(expected, [])
+        return following_of(expected, [])
     rows = [row for mine in readings for row in mine]
     fits = likeness.fit_costs(rows, expected)
     path = likeliest_path(expected, fits, likeness.extra_costs(events), _gaps_s(events))
@@ -140,7 +142,7 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
         else _placed(event, place, likeness.explain(mine, place, expected), expected)
         for event, mine, place in zip(events, readings, path, strict=True)
     ]
-    return _following(expected, found)
+    return following_of(expected, found)
 
 
 def _gaps_s(events: Sequence[Event]) -> list[float]:
@@ -163,7 +165,7 @@ def _placed(event: Event, place: int, fit: Any, expected: Expected) -> FollowedE
     )
 
 
-def _following(expected: Expected, events: Sequence[FollowedEvent]) -> Following:
+def following_of(expected: Expected, events: Sequence[FollowedEvent]) -> Following:
     got: list[dict[str, list[int]]] = [
         {"whole": [], "part": [], "wrong": []} for _ in expected.notes
     ]
@@ -203,16 +205,34 @@ def _with_what_was_left(
     notes: Sequence[FollowedNote], expected: Expected
 ) -> tuple[FollowedNote, ...]:
     """Tell what was left out from what was not reached, or played as part of its double stop."""
-    reached = [note.note for note in notes if note.state != "missed"]
-    first, last = (reached[0], reached[-1]) if reached else (len(notes), -1)
-    kept = []
-    for note in notes:
-        state = note.state
-        together = expected.belongs_to[note.note]
-        tried = together is not None and (notes[together].playings or notes[together].wrong)
-        if state == "missed" and tried:
-            state = "together"
-        elif state == "missed" and not first <= note.note <= last:
-            state = "not_reached"
-        kept.append(replace(note, state=state))
-    return tuple(kept)
+    states = [_of_its_double_stop(note, notes, expected) for note in notes]
+    for stretch in _stretches(states):
+        bars = {expected.bars[place] for place in stretch}
+        outside = stretch[0] == 0 or stretch[-1] == len(notes) - 1
+        if outside or len(bars) > MISSED_BARS:
+            for place in stretch:
+                states[place] = "not_reached"
+    return tuple(replace(note, state=state) for note, state in zip(notes, states, strict=True))
+
+
+def _of_its_double_stop(
+    note: FollowedNote, notes: Sequence[FollowedNote], expected: Expected
+) -> str:
+    together = expected.belongs_to[note.note]
+    if note.state != "missed" or together is None:
+        return note.state
+    tried = notes[together].playings or notes[together].parts or notes[together].wrong
+    return "together" if tried else "missed"
+
+
+def _stretches(states: Sequence[str]) -> list[list[int]]:
+    """Places of missed notes, those that follow each other together."""
+    found: list[list[int]] = []
+    for place, state in enumerate(states):
+        if state != "missed":
+            continue
+        if found and found[-1][-1] == place - 1:
+            found[-1].append(place)
+        else:
+            found.append([place])
+    return found

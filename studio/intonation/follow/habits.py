@@ -2,7 +2,7 @@
 
 The follower is a hidden Markov model whose states are the notes of the score. A cost is a negative
 natural logarithm of a probability, up to a constant: 0 for going on to the next note, 0.7 for what
-happens about half as often, 2.3 for a tenth. The figures are chosen from how practice goes (common
+happens half as often, 2.3 for a tenth. The figures are chosen from how practice goes (common
 practice, no source) and were checked on simulated practice; what counts is their order:
 
 =========  ====================================================================================
@@ -25,9 +25,9 @@ import numpy as np
 
 from studio.intonation.follow.expected import Expected
 
-AGAIN = 0.7
-SKIP, SKIP_SEPARATE = 1.4, 0.3
-BACK_TO_BAR, BACK_ELSEWHERE, BACK_EACH_NOTE = 1.5, 3.0, 0.1
+AGAIN = 0.6
+SKIP, SKIP_SEPARATE = 1.4, 0.5
+BACK_TO_BAR, BACK_ELSEWHERE, BACK_EACH_NOTE = 1.8, 3.4, 0.1
 TO_BEGINNING, TO_BAR, TO_ANYWHERE = 2.6, 3.6, 5.0
 AFTER_PAUSE = 0.7  # of the cost of going back or anywhere
 

@@ -25,13 +25,13 @@ from studio.intonation.follow.expected import Expected
 from studio.intonation.measurement import Event
 from studio.intonation.runs import OCTAVE_DOUBT, cents_of
 
-SPREAD_CENTS = 35.0  # standard deviation of a finger that is on its way to the right place
-MATCH_CENTS = 90.0  # further off, a voice is another note
+SPREAD_CENTS = 33.0  # standard deviation of a finger that is on its way to the right place
+MATCH_CENTS = 80.0  # further off, a voice is another note
 PART, PART_WRITTEN_APART = 0.8, 1.6  # a part, where it has no note of its own, and where it has one
-PART_HIDDEN = 0.6  # the lower note of an octave or unison: the other may sound with it unheard
-MORE = 2.0  # each voice beyond the expected ones
+PART_HIDDEN = 0.3  # the lower note of an octave or unison: the other may sound with it unheard
+MORE = 3.5  # each voice beyond the expected ones
 READING_IN_DOUBT, OTHER_READING = 0.2, 1.5
-WRONG, WRONG_EACH_SEMITONE, WRONG_SEMITONES = 2.6, 0.4, 4.0
+WRONG, WRONG_EACH_SEMITONE, WRONG_SEMITONES = 2.3, 0.4, 4.0
 EXTRA, EXTRA_EACH_VOICE, EXTRA_SHORT = 3.4, 1.6, 0.6
 SHORT_S = 0.25
 WHOLE, PART_OF, WRONG_FOR = "whole", "part", "wrong"
