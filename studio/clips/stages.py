@@ -87,7 +87,8 @@ def claim(clip_id, kind: str) -> Stage | None:
         failure_params={},
         failure_detail="",
     )
-    return Stage.objects.select_related("clip").get(lease_token=token) if taken else None
+    held = Stage.objects.select_related("clip__enrolment__studio").filter(lease_token=token)
+    return patiently(held.get) if taken else None
 
 
 def beat(stage: Stage, progress: float | None = None) -> None:

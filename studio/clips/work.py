@@ -15,7 +15,7 @@ from django.db import DatabaseError, transaction
 from studio import media
 
 from . import benches, files, signals, stages
-from .models import Clip, Listening, Rendition, Stage
+from .models import Clip, Listening, Original, Rendition, Stage
 from .services import limits
 from .stores import store
 
@@ -32,7 +32,7 @@ class Made:
 
 def listen_to(stage: Stage) -> None:
     """Extract the sound, listen, and publish the listening with the sound and its waveform."""
-    clip, options = stage.clip, _options(stage.clip)
+    clip, options = stage.clip, stages.patiently(lambda: _options(stage.clip))
     with _workshop(stage) as (bench, progress):
         wav = bench.part(".wav")
         sound = media.extract_sound(
@@ -131,11 +131,19 @@ class _Bench:
                     files.remove(stored.path)
 
 
+def _original(stage: Stage) -> Original:
+    try:
+        return stage.clip.original
+    except Original.DoesNotExist:
+        raise stages.LeaseLost(f"clip {stage.clip_id} was erased") from None
+
+
 @contextmanager
 def _workshop(stage: Stage):
     """A bench and a progress function; what was not published is removed again."""
     with ExitStack() as cleaning:
-        source = cleaning.enter_context(store().local(stage.clip.original.path))
+        original = stages.patiently(lambda: _original(stage))
+        source = cleaning.enter_context(store().local(original.path))
         bench = _Bench(stage, source, cleaning)
         try:
             with stages.beating(stage) as progress:

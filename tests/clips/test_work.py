@@ -98,6 +98,13 @@ def test_a_worker_that_lost_its_lease_leaves_no_file_and_no_row(sent_clip, monke
     assert [path.name for path in folder.iterdir()] == ["original"]
 
 
+def test_work_on_a_clip_that_was_erased_after_the_claim_is_dropped(sent_clip):
+    stage = stages.claim(sent_clip.pk, Stage.Kind.LISTENING)
+    services.erase(sent_clip)
+    with pytest.raises(stages.LeaseLost, match="erased"):
+        work.listen_to(stage)
+
+
 def test_the_sound_of_the_clip_is_what_is_listened_to(sent_clip):
     from studio import media
 
