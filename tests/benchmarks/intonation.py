@@ -38,7 +38,8 @@ Definitions (fixed; a change of one makes earlier figures incomparable)
 * **x real time**: seconds of sound for each second of processor time, one core, after warm-up.
 
 The last line printed is one JSON object with all figures. ``--ours`` leaves the reference
-libraries out. ``--save`` keeps the figures of a full run in ``results/`` and in DEVELOPERS.md, and
+libraries out. ``--share`` hears fewer clips, and lets the libraries hear no more than in the quick
+run. ``--save`` keeps the figures of a full run in ``results/`` and in DEVELOPERS.md, and
 with them how much each varies by chance, which the regression test allows for.
 """
 
@@ -63,7 +64,8 @@ QUICK_MINUTES = 4.0
 def main() -> int:
     asked = _arguments()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that the children end too
-    found, scores = measure(asked.seed, quick=asked.quick, ours=asked.ours)
+    how_much = 0.0 if asked.quick else asked.share
+    found, scores = measure(asked.seed, how_much, ours=asked.ours)
     print(table.report(found))
     for why in found["missing"]:
         print(f"left out: {why}")
@@ -86,8 +88,13 @@ def _arguments() -> argparse.Namespace:
     arguments.add_argument("--quick", action="store_true", help="a small share, under 2 minutes")
     arguments.add_argument("--seed", type=int, default=SEED, help="default: %(default)s")
     arguments.add_argument("--ours", action="store_true", help="without the reference libraries")
+    arguments.add_argument(
+        "--share", type=float, default=1.0, help="of the clips, on a busy machine"
+    )
     arguments.add_argument("--save", action="store_true", help="keep the figures of a full run")
     asked = arguments.parse_args()
+    if not 0.1 <= asked.share <= 1.0:
+        arguments.error(f"--share is {asked.share}; use 0.1 to 1, such as 0.5")
     if asked.save and (asked.quick or asked.ours):
         arguments.error(
             "--save keeps a full run beside the reference libraries; leave the rest out"
@@ -95,17 +102,17 @@ def _arguments() -> argparse.Namespace:
     return asked
 
 
-def measure(seed: int, *, quick: bool, ours: bool) -> tuple[figures.Figures, Scores]:
-    """Hear everything and sum it up."""
-    begun = time.monotonic()
+def measure(seed: int, share: float, *, ours: bool) -> tuple[figures.Figures, Scores]:
+    """Hear everything, or a share of the clips (0: the quick ones), and sum it up."""
+    begun, quick = time.monotonic(), share == 0.0
     with Cost(seed, QUICK_MINUTES if quick else LONG_MINUTES) as cost:
-        scores = run(seed, quick=quick, with_others=not ours)
+        scores = run(seed, share, with_others=not ours)
         found = figures.document(scores)
         found["cost"] = cost.figures()
     if not quick:
         found["cost"]["peak_mb_60"] = found["cost"]["peak_mb"]
     seconds = round(time.monotonic() - begun)
-    return figures.finish(found, seed=seed, quick=quick, seconds=seconds), scores
+    return figures.finish(found, seed=seed, share=share, seconds=seconds), scores
 
 
 if __name__ == "__main__":

@@ -50,17 +50,20 @@ class Scores:
     missing: list[str] = field(default_factory=list)
 
 
-def run(seed: int, *, quick: bool, with_others: bool) -> Scores:
-    """Hear everything. ``with_others`` needs the libraries of the extra ``reference``."""
+def run(seed: int, share: float, *, with_others: bool) -> Scores:
+    """Hear ``share`` of the full run's clips (0: the quick ones, which are always among them).
+
+    ``with_others`` needs the libraries of the extra ``reference``.
+    """
     scores = Scores()
-    sets = [each for each in all_sets() if (each.quick if quick else each.full)]
+    sets = [each for each in all_sets() if each.count(share)]
     if any(each.name == "recorded, own vibrato" for each in sets):
         try:
             fetch()
         except NotesMissing as why:
             scores.missing.append(f"recorded, own vibrato: {why}")
             sets = [each for each in sets if each.name != "recorded, own vibrato"]
-    tasks = [task for each in sets for task in _tasks(each, seed, quick, with_others)]
+    tasks = [task for each in sets for task in _tasks(each, seed, share, with_others)]
     os.environ.update(ONE_THREAD)
     with multiprocessing.get_context("spawn").Pool(PROCESSES, _warm, (with_others,)) as pool:
         for done, (task, own, others) in enumerate(pool.imap(_heard, tasks), 1):
@@ -72,22 +75,22 @@ def run(seed: int, *, quick: bool, with_others: bool) -> Scores:
     return scores
 
 
-def _tasks(each: TestSet, seed: int, quick: bool, with_others: bool) -> Sequence[Task]:
-    count = each.quick if quick else each.full
+def _tasks(each: TestSet, seed: int, share: float, with_others: bool) -> Sequence[Task]:
     return [
-        Task(each.name, n, seed, _others(each, n, quick) if with_others else ())
-        for n in range(count)
+        Task(each.name, n, seed, _others(each, n, share) if with_others else ())
+        for n in range(each.count(share))
     ]
 
 
-def _others(each: TestSet, number: int, quick: bool) -> tuple[str, ...]:
-    """The reference listeners hear the first clips of a set; in the quick run, of some sets."""
-    if quick and each.name not in QUICK_SETS:
+def _others(each: TestSet, number: int, share: float) -> tuple[str, ...]:
+    """The reference listeners hear the first clips of all sets; of some sets if it is a share."""
+    whole = share == 1.0
+    if number >= (FULL_CLIPS.get(each.name, 1) if whole else 1):
         return ()
-    if number >= (1 if quick else FULL_CLIPS.get(each.name, 1)):
+    if not whole and each.name not in QUICK_SETS:
         return ()
     names = ("Klapuri", "Basic Pitch")
-    wanted = PYIN_SETS[::2] if quick else PYIN_SETS
+    wanted = PYIN_SETS if whole else PYIN_SETS[::2]
     return (*names, "pYIN") if each.name in wanted else names
 
 

@@ -61,6 +61,10 @@ class TestSet:
     quick: int
     stream: str = ""  # sets that share one make the same playing
 
+    def count(self, share: float) -> int:
+        """How many clips make up ``share`` of the full run; never fewer than the quick one's."""
+        return max(self.quick, round(share * self.full))
+
     def clip(self, number: int, seed: int) -> Material:
         """Clip ``number`` of the set."""
         stream = crc32((self.stream or self.name).encode())
