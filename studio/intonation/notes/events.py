@@ -12,7 +12,7 @@ Method
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
@@ -279,21 +279,53 @@ def with_held_voices(sound: Sound, events: list[Event]) -> list[Event]:
 
 
 def with_unisons(sound: Sound, events: list[Event]) -> list[Event]:
-    """Return events with one note on two strings heard as two voices where their beats tell."""
+    """Return events with one note on two strings heard as two voices where their beats tell.
+
+    Slow beats lower all partials at times, as a new stroke does: pieces of one note that touch
+    are also asked together, unless each tells by itself.
+    """
+    out: list[Event] = []
     for event in events:
-        if not _is_one_series(event.f0_hz):
-            continue
-        beats, both = unisons.unison(sound, event.start_s, event.end_s, float(event.f0_hz[0]))
-        if beats.are_two_strings:
-            event.alternatives.insert(0, tuple(float(f) for f in event.f0_hz))
-            event.f0_hz, event.doubt = both, None
-            event.margin = unisons.SURE_MARGIN * (beats.gain - unisons.GAIN)
-    return events
+        if _is_one_series(event.f0_hz):
+            _hear_unison(sound, event)
+        last = out[-1] if out else None
+        if last is not None and _is_piece_of(last, event):
+            whole = replace(last, end_s=event.end_s, f0_hz=last.f0_hz[:1])
+            if _hear_unison(sound, whole):
+                out[-1] = whole
+                continue
+        out.append(event)
+    return out
+
+
+def _hear_unison(sound: Sound, event: Event) -> bool:
+    beats, both = unisons.unison(sound, event.start_s, event.end_s, float(event.f0_hz[0]))
+    if not beats.are_two_strings:
+        return False
+    event.alternatives = [tuple(float(f) for f in event.f0_hz), *event.alternatives]
+    event.f0_hz, event.doubt = both, None
+    event.margin = unisons.SURE_MARGIN * (beats.gain - unisons.GAIN)
+    return True
+
+
+def _is_piece_of(last: Event, event: Event) -> bool:
+    """Say whether two events that touch may be one note cut by its own beats."""
+    series = _is_one_series(last.f0_hz) and _is_one_series(event.f0_hz)
+    return (
+        series and event.start_s - last.end_s < HELD_ON_S and has_note(event.f0_hz, last.f0_hz[0])
+    )
+
+
+def is_unison(f0_hz: np.ndarray) -> bool:
+    """Say whether two voices are one note on two strings."""
+    return len(f0_hz) == 2 and bool(1200.0 * np.log2(f0_hz[1] / f0_hz[0]) < unisons.WIDEST_CENTS)
 
 
 def _is_one_series(f0_hz: np.ndarray) -> bool:
     """Say whether all voices lie near multiples of the lowest: one note, or read as partials."""
     number = np.rint(f0_hz / f0_hz[0])
+    if (number[1:] < 2.0).any():
+        return False
     return bool((np.abs(1200.0 * np.log2(f0_hz / f0_hz[0] / number)) < SAME_CENTS).all())
 
 

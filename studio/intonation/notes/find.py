@@ -17,6 +17,7 @@ from studio.intonation.notes.events import (
     decided_again,
     distinct_readings,
     event_envelopes,
+    is_unison,
     joined,
     with_held_voices,
     with_octaves,
@@ -133,6 +134,9 @@ def _power_blocks(sound: Sound) -> Iterator[np.ndarray]:
 def _separate_playings(sound: Sound, events: list[Event], least_db: float = 0.0) -> list[Event]:
     out: list[Event] = []
     for n, event in enumerate(events):
+        if is_unison(event.f0_hz):  # its beats are no strokes
+            out.append(event)
+            continue
         env = event_envelopes(sound, events, n)
         cuts = [
             event.start_s,

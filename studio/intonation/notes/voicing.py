@@ -51,6 +51,7 @@ CLEAR_HZ, NEARLY_HZ = 36.0, 24.0  # from the other voices' partials
 ENOUGH_OWN = 3
 SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of its frequency
 LONGEST_S, SHORTEST_S = 1.0, 0.09
+SHORTEST_LOOSE_S = 0.15  # the same where the edges are not placed
 TRIM_S, TRIM_SHARE = 0.06, 0.15  # of an event's edges, which are not placed yet
 AUDIBLE_DB = 9.0  # over the noise: partials that count as there
 NOISE_PERCENTILE = 10.0  # of the bins around a partial ...
@@ -108,7 +109,7 @@ def held_voices(
     a room's tail may be in it, and only what is surely no voice goes.
     """
     piece = _piece(sound, start_s, end_s)
-    if piece is None:
+    if piece is None or (not placed and piece.length_s < SHORTEST_LOOSE_S):
         return f0_hz
     while len(f0_hz) > 1:
         signs = _all_signs(piece, f0_hz)

@@ -62,10 +62,9 @@ def test_a_note_that_joins_makes_a_double_stop_after_the_single_one() -> None:
     assert measure.within(found["other sizes"].onset_s) >= 0.8
 
 
-def test_talk_and_struck_strings_hold_hardly_a_double_stop() -> None:
+def test_talk_struck_strings_and_noise_hold_hardly_a_double_stop() -> None:
     heard = measure.measure_controls(4900, 3)  # 24 s of each
-    assert heard["speech"] <= 4
-    assert heard["piano"] <= 4
+    assert sum(heard.values()) <= 1
 
 
 def test_a_metronome_and_silence_hold_no_notes() -> None:
