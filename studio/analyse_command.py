@@ -10,9 +10,20 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from studio.analyse_drill import (
+    NoDrill,
+    drill_table,
+    expected_notes,
+    place_words,
+    read_drill,
+    remark,
+)
 from studio.intonation import Analysis, Options, Policy, analyse
+from studio.intonation.follow import FollowedEvent
 from studio.intonation.measurement import Event
 from studio.intonation.sentences import unsure_sentence
+from studio.notation import Score
+from studio.notation.musicxml import Read
 from studio.theory import INSTRUMENTS, TUNINGS, Key, Pitch
 
 HEARD, WRONG_USE, CANNOT_BE_HEARD = 0, 2, 3
@@ -32,6 +43,7 @@ examples:
   python -m studio analyse lesson.mp4
   python -m studio analyse sixths.m4a --key "Eb major" --tolerance 10
   python -m studio analyse scale.wav --instrument viola --a4 442 --json > scale.json
+  python -m studio analyse octaves.mp4 --drill octaves.musicxml
 
 exit codes: 0 heard, 2 wrong use, 3 the file cannot be heard
 """
@@ -52,15 +64,17 @@ def main(argv: Sequence[str] | None = None) -> int:
         given = parser.parse_args(argv)
     except SystemExit as stop:  # argparse has said what is wrong, or printed the help
         return int(stop.code or 0)
-    if given.drill is not None:
-        return _wrong("--drill is not supported: drills cannot be read from a file. Leave it out.")
     if not given.file.is_file():
         return _wrong(f"there is no file {given.file}. Check the path.")
     try:
-        options, policy = _options(given), _policy(given)
+        drill = read_drill(given.drill, given.instrument) if given.drill else None
+        score = drill.score if drill else None
+        options, policy = _options(given, score), _policy(given, score)
+    except NoDrill as error:
+        return _wrong(str(error))
     except ValueError as error:
         return _wrong(f"{error}.")
-    return _hear(given.file, options, policy, as_json=given.json)
+    return _hear(given.file, options, policy, drill, as_json=given.json)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -86,7 +100,11 @@ def _parser() -> argparse.ArgumentParser:
         help="how far off is still accepted, 1 to 60 cents, for every interval (default: 15 for "
         "unisons, fourths, fifths and octaves, 18 for the others; a choice, not a standard)",
     )
-    parser.add_argument("--instrument", choices=sorted(INSTRUMENTS, reverse=True), default="violin")
+    parser.add_argument(
+        "--instrument",
+        choices=sorted(INSTRUMENTS, reverse=True),
+        help="default: the drill's, else violin",
+    )
     parser.add_argument(
         "--string-length",
         type=float,
@@ -96,20 +114,26 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--key",
         metavar="KEY",
-        help='key, for spelling: "Bb major", "F# minor" (default: the likeliest)',
+        help='key, for spelling: "Bb major", "F# minor" (default: the drill\'s or the likeliest)',
     )
-    parser.add_argument("--drill", metavar="FILE", help=argparse.SUPPRESS)
+    parser.add_argument(
+        "--drill",
+        type=Path,
+        metavar="PAGE",
+        help="a MusicXML page (.musicxml, .xml or .mxl) of what is played: its notes are followed, "
+        "each with its playings; what was missed or wrong is named",
+    )
     return parser
 
 
-def _options(given: argparse.Namespace) -> Options:
-    return Options(
-        instrument=given.instrument, string_length_mm=given.string_length, a4_hz=given.a4
-    )
+def _options(given: argparse.Namespace, score: Score | None) -> Options:
+    instrument = given.instrument or (score.instrument if score else "violin")
+    return Options(instrument=instrument, string_length_mm=given.string_length, a4_hz=given.a4)
 
 
-def _policy(given: argparse.Namespace) -> Policy:
-    return Policy(tuning=given.tuning, tolerance_cents=given.tolerance, key=given.key)
+def _policy(given: argparse.Namespace, score: Score | None) -> Policy:
+    key = given.key or (score.key if score else None)
+    return Policy(tuning=given.tuning, tolerance_cents=given.tolerance, key=key)
 
 
 def _wrong(sentence: str) -> int:
@@ -117,7 +141,9 @@ def _wrong(sentence: str) -> int:
     return WRONG_USE
 
 
-def _hear(file: Path, options: Options, policy: Policy, *, as_json: bool) -> int:
+def _hear(
+    file: Path, options: Options, policy: Policy, drill: Read | None, *, as_json: bool
+) -> int:
     from studio.media import Limits, MediaError, hear_file
 
     try:
@@ -126,9 +152,9 @@ def _hear(file: Path, options: Options, policy: Policy, *, as_json: bool) -> int
     except MediaError as error:
         print(f"analyse: {error.sentence}", file=sys.stderr)
         return CANNOT_BE_HEARD
-    for note in sound.notes:
-        print(f"analyse: {note.sentence}", file=sys.stderr)
-    analysis = analyse(y, sr, options, policy)
+    for sentence in (*(note.sentence for note in sound.notes), *(drill.remarks if drill else ())):
+        print(f"analyse: {sentence}", file=sys.stderr)
+    analysis = analyse(y, sr, options, policy, expected_notes(drill) if drill else None)
     if as_json:
         print(json.dumps(analysis.to_dict(), allow_nan=False, ensure_ascii=False, indent=1))
     else:
@@ -138,7 +164,13 @@ def _hear(file: Path, options: Options, policy: Policy, *, as_json: bool) -> int
 
 def table(analysis: Analysis, name: str) -> str:
     """The analysis as a person reads it."""
-    parts = [_heading(analysis, name), _open_strings(analysis), _events(analysis), _marks(analysis)]
+    parts = [
+        _heading(analysis, name),
+        _open_strings(analysis),
+        _events(analysis),
+        drill_table(analysis),
+        _marks(analysis),
+    ]
     return "\n\n".join(part for part in parts if part)
 
 
@@ -180,16 +212,29 @@ def _events(analysis: Analysis) -> str:
     events = analysis.measurement.events
     if not events:
         return "No notes were heard."
+    following = analysis.judgement.following
     head = f"{'time':>8}  {'notes':14} {'interval':24} {'cents off':>14}  verdict"
-    return "\n".join([head, *(row for event in events for row in _event_rows(event, analysis))])
+    if following is None:
+        rows = [row for event in events for row in _event_rows(event, analysis)]
+        return "\n".join([head, *rows])
+    lines = [f"{'bar note':10}{head}"]
+    placed = {row.event: row for row in following.events}
+    for event in events:
+        where = place_words(placed[event.id], following)
+        first, *rest = _event_rows(event, analysis, placed[event.id])
+        lines += [f"{where:10}{first}", *(f"{'':10}{row}" for row in rest)]
+    return "\n".join(lines)
 
 
-def _event_rows(event: Event, analysis: Analysis) -> list[str]:
+def _event_rows(
+    event: Event, analysis: Analysis, followed: FollowedEvent | None = None
+) -> list[str]:
     time = _time(event.start_s)
+    said = remark(followed) if followed else ""
     judged = [row for row in analysis.judgement.intervals if row.event == event.id]
     if not judged:
         notes = " ".join(Pitch.parse(voice.pitch).pretty for voice in event.voices)
-        return [f"{time:>8}  {notes}"]
+        return [f"{time:>8}  {notes:14} {said}".rstrip()]
     rows = []
     for place, row in enumerate(judged):
         heard = next(i for i in event.intervals if (i.low, i.high) == (row.low, row.high))
@@ -199,6 +244,8 @@ def _event_rows(event: Event, analysis: Analysis) -> list[str]:
         verdict = VERDICT_WORDS[row.verdict]
         if row.unsure_reason:
             verdict += f": {unsure_sentence(row.unsure_reason)}"
+        if said:
+            verdict = f"{said}; {verdict}" if followed and followed.state == "extra" else said
         shown = time if place == 0 else ""
         rows.append(f"{shown:>8}  {notes:14} {row.name:24} {off:>7}{doubt}  {verdict}".rstrip())
     return rows

@@ -88,7 +88,8 @@ def test_options_reach_the_judgement(capsys, recording):
         (["--tuning", "meantone"], "invalid choice"),
         (["--instrument", "cello"], "invalid choice"),
         (["--loud"], "unrecognized arguments"),
-        (["--drill", "x.musicxml"], "--drill is not supported"),
+        (["--drill", "x.musicxml"], "there is no file x.musicxml"),
+        (["--drill", __file__], "cannot be read as a drill"),
     ],
 )
 def test_wrong_use_exits_with_2_and_says_why(capsys, recording, arguments, message):
