@@ -51,7 +51,7 @@ def test_the_table_says_what_was_heard_and_what_to_change(capsys, recording):
     assert "E♭4 C5" in out
     assert "major sixth" in out
     assert "What to change" in out
-    assert "40 cents wide" in out
+    assert "40 ± 1 cents wide" in out
 
 
 def test_json_is_one_valid_document_alone_on_standard_output(capsys, recording):

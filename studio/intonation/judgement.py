@@ -29,7 +29,10 @@ MARK_CODES = (
     "interval_narrow",
     "single_sharp",
     "single_flat",
+    "voice_dropout",
+    "balance",
 )
+REMARK_CODES = ("run_changed", "note_moved", "hold_short", "voice_dropout", "balance")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,6 +130,27 @@ class JudgedSingle:
 
 
 @dataclass(frozen=True, slots=True)
+class Remark:
+    """Something said of a run beside its mark; never a fault by itself.
+
+    ``event`` is the playing it is about. ``sentence`` is rendered from ``code`` and ``params``.
+    """
+
+    code: str
+    event: int
+    params: Mapping[str, Any] = field(default_factory=dict)
+
+    @property
+    def sentence(self) -> str:
+        """What the teacher reads."""
+        return render(self.code, self.params)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return {**to_plain(self), "sentence": self.sentence}
+
+
+@dataclass(frozen=True, slots=True)
 class Run:
     """The same double stop played again and again until it is right.
 
@@ -134,6 +158,9 @@ class Run:
     its notes played separately. ``first_cents`` is the deviation of the first playing (of its
     landing, where there is only one playing), ``last_cents`` that of the last settled one.
     ``broken_cents`` judges the last two broken notes as the interval they belong to.
+    ``change_cents`` is how much further off the last playing was than the first, in size: negative
+    is better. ``held_s`` is how long the last playing was held, ``least_hold_s`` how long it should
+    be to be heard well (the drill's minimum, or a usual one).
     """
 
     id: int
@@ -146,6 +173,15 @@ class Run:
     broken: tuple[int, ...] = ()
     broken_cents: float | None = None
     short: str | None = None
+    change_cents: float | None = None
+    change_uncertainty_cents: float | None = None
+    held_s: float | None = None
+    least_hold_s: float | None = None
+    remarks: tuple[Remark, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Plain values for JSON."""
+        return {**to_plain(self), "remarks": [remark.to_dict() for remark in self.remarks]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +189,9 @@ class Mark:
     """A moment proposed to the teacher.
 
     ``voice`` is the index of the only voice that can move, the other being an open string;
-    ``None`` when either can. ``sentence`` is rendered from ``code`` and ``params``.
+    ``None`` when either can. ``rank`` is its place by importance, 1 the first to be said: open
+    strings, since they mislead everything else; then by how many times its tolerance a deviation
+    is; then what concerns the bow. ``sentence`` is rendered from ``code`` and ``params``.
     """
 
     id: int
@@ -166,6 +204,7 @@ class Mark:
     basis: str
     severity: int
     params: Mapping[str, Any] = field(default_factory=dict)
+    rank: int = 0
 
     @property
     def sentence(self) -> str:
@@ -191,7 +230,7 @@ class Judgement:
             "policy": to_plain(self.policy.to_dict()),
             "intervals": to_plain(self.intervals),
             "singles": to_plain(self.singles),
-            "runs": to_plain(self.runs),
+            "runs": [run.to_dict() for run in self.runs],
             "marks": [{**to_plain(mark), "sentence": mark.sentence} for mark in self.marks],
             **followed,
         }

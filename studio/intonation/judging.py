@@ -11,7 +11,6 @@ The rules
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from studio.intonation.follow import Following, follow
 from studio.intonation.follow.figures import with_figures
@@ -22,30 +21,25 @@ from studio.intonation.judgement import (
     JudgedSingle,
     Judgement,
     Mark,
-    Run,
 )
-from studio.intonation.marking import JudgedPlaying, interval_mark, open_string_mark
+from studio.intonation.marking import numbered, open_string_mark
 from studio.intonation.measurement import Event, HeardInterval, Measurement
 from studio.intonation.naming import Named, Namer
 from studio.intonation.options import Policy
+from studio.intonation.playings import SETTLED_S, Names, judge_run
 from studio.intonation.runs import (
     DOUBTFUL_CONFIDENCE,
     OCTAVE_DOUBT,
-    SAME_NOTE_CENTS,
     RunOfPlayings,
     find_runs,
     is_unlikely,
     played,
 )
-from studio.intonation.sentences import SAME_CENTS
 from studio.intonation.singles import judge_singles
-from studio.intonation.verdicts import CLOSE_TO_LIMIT, verdict_of
+from studio.intonation.verdicts import verdict_of
 from studio.theory import Pitch
 
-HELD_ALONE_S = 0.8  # a lower note held this long after an octave may have been one
-SETTLED_S = 0.3  # a shorter playing has no settled part
 NAMED_WITHIN_CENTS = 100.0  # a size further off than a semitone was given a wrong name
-Names = dict[tuple[int, int], Named]  # by (low, high) voice index
 
 
 def judge(
@@ -97,7 +91,7 @@ def judge(
     }
     runs, marks = [], []
     for number, (group, named) in enumerate(zip(groups, names, strict=True)):
-        run, mark = _judge_run(number, group, judged, named, measurement)
+        run, mark = judge_run(number, group, judged, named, measurement)
         runs.append(run)
         marks += [mark] if mark else []
     singles: list[JudgedSingle] = []
@@ -118,11 +112,11 @@ def judge(
 
 
 def _in_order(marks: list[Mark], measurement: Measurement) -> tuple[Mark, ...]:
-    """Open strings first, since they mislead the hand; then by time; numbered from 0."""
+    """Open strings first, since they mislead the hand; then by time; numbered from 0, ranked."""
     strings = [open_string_mark(string, measurement) for string in measurement.open_strings]
     first = [mark for mark in strings if mark is not None]
     ordered = first + sorted(marks, key=lambda mark: mark.start_s)
-    return tuple(replace(mark, id=number) for number, mark in enumerate(ordered))
+    return numbered(ordered)
 
 
 def _own_name(event: Event, interval: HeardInterval, namer: Namer) -> Named:
@@ -217,122 +211,3 @@ def _unlikely(
     if event.kind == "double_stop" and not named.asked:
         return "doubtful_notes" if is_unlikely(*named.midi, strings) else None
     return None
-
-
-def _judge_run(
-    number: int,
-    group: RunOfPlayings,
-    judged: dict[int, list[JudgedInterval]],
-    named: Names,
-    measurement: Measurement,
-) -> tuple[Run, Mark | None]:
-    rows = [
-        JudgedPlaying(place, item.event, worst, named[(worst.low, worst.high)])
-        for place, item in enumerate(group.playings, start=1)
-        if (worst := _worst(judged[item.event.id], named)) is not None
-    ]
-    measured = [row for row in rows if _is_measured(row.judged)]
-    first, first_is = _first(measured)
-    last = measured[-1].judged.deviation_cents if measured else None
-    run = Run(
-        id=number,
-        events=tuple(sorted(item.event.id for item in (*group.broken, *group.playings))),
-        first_cents=first,
-        last_cents=last,
-        trend=_trend(first, last),
-        score_ref=group.expected.ref if group.expected else None,
-        playings=tuple(item.event.id for item in group.playings),
-        broken=tuple(item.event.id for item in group.broken),
-        broken_cents=_broken_cents(group, rows[-1].named if rows else None),
-        short=rows[-1].judged.short if rows else None,
-    )
-    if group.wrong or not measured or measured[-1].judged.verdict != "out":
-        return run, None
-    if _later_in_tune(group, rows, measured[-1]):
-        return run, None
-    return run, interval_mark(run, measured[-1], first_is, measurement)
-
-
-def _worst(judged: list[JudgedInterval], named: Names) -> JudgedInterval | None:
-    """The interval of a playing furthest beyond its tolerance (a double stop has only one)."""
-    known = [row for row in judged if (row.low, row.high) in named]
-    if len(known) < 2:
-        return known[0] if known else None
-    return max(
-        known,
-        key=lambda row: (
-            _is_measured(row),
-            abs(row.deviation_cents or 0.0) / named[(row.low, row.high)].tolerance_cents,
-        ),
-    )
-
-
-def _is_measured(row: JudgedInterval) -> bool:
-    return row.deviation_cents is not None and row.unsure_reason in (None, CLOSE_TO_LIMIT)
-
-
-def _first(measured: list[JudgedPlaying]) -> tuple[float | None, str]:
-    """Deviation of the first playing, or of its landing where there is no second one."""
-    if not measured:
-        return None, "playing"
-    row = measured[0]
-    landing = row.heard.landing_size_cents
-    target = row.named.target_cents
-    if len(measured) == 1 and landing is not None and target is not None:
-        return landing - target, "landing"
-    return row.judged.deviation_cents, "playing"
-
-
-def _trend(first: float | None, last: float | None) -> str | None:
-    if first is None or last is None:
-        return None
-    change = abs(last) - abs(first)
-    if abs(change) < SAME_CENTS:
-        return "same"
-    return "better" if change < 0 else "worse"
-
-
-def _broken_cents(group: RunOfPlayings, named: Named | None) -> float | None:
-    """The last low and the last high broken note, judged as the interval they belong to."""
-    if named is None or named.target_cents is None or len(group.playings[0].cents) != 2:
-        return None
-    if named.interval.semitones == 0:  # the two notes of a unison cannot be told apart in turn
-        return None
-    middle = sum(group.playings[0].cents) / 2.0
-    lows = [note.cents[0] for note in group.broken if note.cents[0] < middle]
-    highs = [note.cents[0] for note in group.broken if note.cents[0] >= middle]
-    return highs[-1] - lows[-1] - named.target_cents if lows and highs else None
-
-
-def _lower_note_alone_after(group: RunOfPlayings, last: JudgedPlaying) -> bool:
-    """Whether an octave's lower note was held, by itself as it seemed, after its last playing.
-
-    An octave in tune hides its upper note best, so that this may have been the playing that came
-    right: better no mark than a false one.
-    """
-    if last.named.interval.semitones != 12:
-        return False
-    lower = group.playings[last.place - 1].cents[0]
-    return any(
-        item.event.start_s >= last.event.end_s
-        and item.event.end_s - item.event.start_s >= HELD_ALONE_S
-        and abs(item.cents[0] - lower) < SAME_NOTE_CENTS
-        for item in group.broken
-    )
-
-
-def _later_in_tune(group: RunOfPlayings, rows: list[JudgedPlaying], last: JudgedPlaying) -> bool:
-    """Whether a playing after the last measured one may well have been in tune."""
-    if any(item.event.doubt == OCTAVE_DOUBT for item in group.playings[last.place :]):
-        return True
-    if _lower_note_alone_after(group, last):
-        return True
-    return any(
-        row.judged.unsure_reason == OCTAVE_DOUBT
-        or (
-            row.judged.deviation_cents is not None
-            and abs(row.judged.deviation_cents) <= row.named.tolerance_cents
-        )
-        for row in rows
-        if row.place > last.place
-    )

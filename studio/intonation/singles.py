@@ -106,6 +106,7 @@ def _mark(event: Event, single: JudgedSingle, policy: Policy) -> list[Mark]:
         "at_s": event.start_s,
         "deviation_cents": single.deviation_cents,
         "uncertainty_cents": event.voices[0].uncertainty_cents,
+        "tolerance_cents": _tolerance(policy),
     }
     code = "single_sharp" if single.deviation_cents > 0 else "single_flat"
     severity = severity_of(single.deviation_cents, _tolerance(policy))

@@ -114,16 +114,16 @@ def test_marks_are_few_certain_and_explained(measurement, policy):
 
     runs = [mark.run for mark in judgement.marks if mark.run is not None]
     assert len(runs) == len(set(runs))  # at most one mark for each run
-    assert [mark.id for mark in judgement.marks] == list(range(len(judgement.marks)))
+    numbers = range(len(judgement.marks))
+    assert [mark.id for mark in judgement.marks] == list(numbers)
+    assert sorted(mark.rank for mark in judgement.marks) == [number + 1 for number in numbers]
     for mark in judgement.marks:
         assert set(mark.events) <= ids
         assert mark.sentence.endswith(".")
         assert mark.severity in (1, 2, 3)
         if mark.code.startswith("interval"):
-            [row] = [r for r in by_event[mark.events[0]] if r.deviation_cents == _deviation(mark)][
-                :1
-            ]
-            assert row.verdict == "out"
+            rows = [r for r in by_event[mark.events[0]] if r.deviation_cents == _deviation(mark)]
+            row = next(r for r in rows if r.verdict == "out")
             heard = next(
                 i
                 for i in measurement.events[row.event].intervals

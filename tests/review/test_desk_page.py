@@ -80,7 +80,7 @@ def test_the_page_shows_names_figures_and_sentences(page):
     html = page()
     assert "octave C4–C5" in html
     assert "<b>+30</b> <small>±1 c</small>" in html
-    assert "30 cents wide" in html
+    assert "30 ± 1 cents wide" in html
     assert "4 double stops, 2 marks: <b>2 to decide</b>" in html
 
 
