@@ -53,6 +53,7 @@ SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of i
 LONGEST_S, SHORTEST_S = 1.0, 0.09
 SHORTEST_LOOSE_S = 0.15  # the same where the edges are not placed
 TRIM_S, TRIM_SHARE = 0.06, 0.15  # of an event's edges, which are not placed yet
+BLOCK_S, TAIL_DB = 0.02, 7.0  # what is further below the usual level at the ends is tail
 AUDIBLE_DB = 9.0  # over the noise: partials that count as there
 NOISE_PERCENTILE = 10.0  # of the bins around a partial ...
 PERCENTILE_SHARE = -np.log(1.0 - NOISE_PERCENTILE / 100.0)  # ... of their mean (exponential)
@@ -192,9 +193,20 @@ def _piece(sound: Sound, start_s: float, end_s: float) -> _Piece | None:
     if length_s < SHORTEST_S:
         return None
     first = int((0.5 * (start_s + end_s) - 0.5 * length_s) * sound.fs)
-    x = sound.read(first, int(length_s * sound.fs)).astype(float)
+    x = _held_part(sound.read(first, int(length_s * sound.fs)).astype(float), sound.fs)
+    length_s = len(x) / sound.fs
+    if length_s < SHORTEST_S:
+        return None
     size = next_fast_len(len(x))
     return _Piece(rfft(x - x.mean(), size) / size, sound.fs / size, len(x) / size, length_s)
+
+
+def _held_part(x: np.ndarray, fs: float) -> np.ndarray:
+    """Return a piece of sound without the attack and the room's tail that may be at its ends."""
+    block = int(BLOCK_S * fs)
+    power = (x[: len(x) // block * block].reshape(-1, block) ** 2).mean(axis=1)
+    loud = np.flatnonzero(power > np.percentile(power, 75) * 10.0 ** (-TAIL_DB / 10.0))
+    return x[loud[0] * block : (loud[-1] + 1) * block] if len(loud) else x[:0]
 
 
 def _all_signs(piece: _Piece, f0_hz: np.ndarray) -> np.ndarray:
