@@ -44,7 +44,7 @@ def test_runs_stand_in_the_order_played_with_their_last_deviation(clip):
 
 def test_the_run_that_came_closer_says_so_and_holds_its_mark(clip):
     first, second, third = (block for block in ledger_of(clip) if block.kind == "run")
-    assert first.trend == "closer"
+    assert first.trend == "closer by 10 ±1 c"
     assert [len(block.marks) for block in (first, second, third)] == [1, 0, 1]
     assert (first.weight, second.weight) == ("marked", "")
 
@@ -53,6 +53,33 @@ def test_broken_notes_are_folded_into_the_run_they_belong_to(clip):
     first = next(block for block in ledger_of(clip) if block.kind == "run")
     assert [row.name for row in first.singles] == ["C4", "C5"]
     assert not [block for block in ledger_of(clip) if block.kind == "singles"]
+
+
+def test_a_note_that_moved_is_said_once_by_the_mark_or_else_beside_the_run(cast):
+    stored = measurement()
+    lower = stored["events"][6]["voices"][0]
+    lower["f0_hz"] *= 2 ** (-12 / 1200)  # D4, 12 cents lower together than alone
+    clip = make_clip(cast.enrolment, has_audio=True)
+    listen_again(clip, stored)
+    first, second, _ = (block for block in ledger_of(clip) if block.kind == "run")
+    assert [mark.params["because"] for mark in first.marks] == ["slipped"]
+    assert first.said == []
+    assert second.marks == []
+    assert second.said == ["The lower note went 12 ± 1 cents lower when the other note came to it."]
+    page = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
+    assert f'<p class="aside">{second.said[0]}</p>' in page
+
+
+def test_what_the_bow_did_is_shown_where_it_was_and_is_no_fault_by_itself(cast):
+    stored = measurement()
+    event = stored["events"][6]
+    at = event["start_s"] + 0.4
+    event["voices"][1]["dropouts"] = [[at, at + 0.4]]
+    clip = make_clip(cast.enrolment, has_audio=True)
+    listen_again(clip, stored)
+    second = [block for block in ledger_of(clip) if block.kind == "run"][1]
+    assert second.said == ["The upper note fell silent at 0:12 for 0.4 s."]
+    assert second.marks == []
 
 
 def test_a_comment_stands_with_what_sounded_then(cast, clip):

@@ -67,6 +67,7 @@ class Block:
     lift: Lift | None = None
     trend: str = ""
     broken: str = ""
+    said: list[str] = field(default_factory=list)  # of the run, beside its marks
     marks: list[Mark] = field(default_factory=list)
     kept: list[Decision] = field(default_factory=list)
     comments: list[Comment] = field(default_factory=list)
@@ -117,6 +118,7 @@ class _Reader:
         for interval in self.judgement["intervals"]:
             self.intervals.setdefault(interval["event"], []).append(interval)
         self.singles = {single["event"]: single for single in self.judgement["singles"]}
+        self.marks = {mark["run"]: mark for mark in self.judgement["marks"]}
 
     def blocks(self) -> list[Block]:
         runs = [self._run(run) for run in self.judgement["runs"] if self._playings(run)]
@@ -148,6 +150,7 @@ class _Reader:
             singles=[self._row(event) for event in events if event["id"] not in together],
             lift=self._lift(rows),
             trend=self._trend(run, rows),
+            said=self._said(run),
             broken=words.signed(run["broken_cents"]) if run.get("broken_cents") is not None else "",
         )
 
@@ -242,9 +245,23 @@ class _Reader:
         return lift(figures, tolerance) if figures else None
 
     def _trend(self, run: dict, rows: Sequence[Row]) -> str:
+        """``closer by 22 ±1 c``: better or worse, and by how much."""
         if len(rows) < 2 or run["trend"] is None:
             return ""
-        return words.TREND_WORDS.get(run["trend"], run["trend"])
+        way = words.TREND_WORDS.get(run["trend"], run["trend"])
+        doubt = run.get("change_uncertainty_cents")
+        if run["trend"] == "same" or doubt is None:
+            return way
+        return f"{way} by {round(abs(run['change_cents']))} {words.plus_minus(doubt)}"
+
+    def _said(self, run: dict) -> list[str]:
+        """The run's remarks, but for what its figures show and what its mark says already."""
+        mark = self.marks.get(run["id"])
+        told = {"run_changed", mark["code"] if mark else ""}
+        if mark and mark["params"].get("because") == "slipped":
+            told.add("note_moved")
+        remarks = run.get("remarks") or ()
+        return [remark["sentence"] for remark in remarks if remark["code"] not in told]
 
 
 def tolerance_of(policy: dict, short: str) -> float | None:
