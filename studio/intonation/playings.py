@@ -126,7 +126,7 @@ def _remarks(
 
 def _just_before(group: RunOfPlayings, row: JudgedPlaying, since_s: float) -> Compared:
     """The playing's notes against those played separately since the playing before it."""
-    if not group.broken:
+    if not group.broken or group.broken[-1].event.start_s < since_s:
         return NOT_COMPARED
     return compared(group.playings[row.place - 1], group.broken, since_s)
 
