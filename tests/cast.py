@@ -146,8 +146,9 @@ def make_clip(enrolment: Enrolment, title: str = "A clip", **fields) -> Clip:
     return clip
 
 
-def make_drill(teacher: Person, studio: Studio, title: str = "Octaves, slowly") -> Drill:
-    return drills.add_drill(studio, teacher, title=title, words="Hold each one.", interval="P8")
+def make_drill(teacher: Person, studio: Studio, title: str = "Octaves, slowly", **says) -> Drill:
+    says = {"words": "Hold each one.", "interval": "P8"} | says
+    return drills.add_drill(studio, teacher, title=title, **says)
 
 
 def set_for(enrolment: Enrolment, drill: Drill, *, published: bool = True, **more) -> Assignment:

@@ -16,6 +16,7 @@ from studio.accounts.invitations import invite
 from studio.accounts.models import GuardianLink
 from studio.clips.models import Listening, Rendition
 from studio.clips.uploads import services as uploads
+from studio.notation import Request, generate
 from studio.review.models import Review
 from studio.review.services import CommentText, add_comment
 from tests.cast import PASSWORD, as_person, make_clip, make_drill, set_for
@@ -56,6 +57,19 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "invitation": (EVERYONE, EVERYONE, {"name": "N", "password": PASSWORD, "again": PASSWORD}),
     "shelf": (TEACHERS, None, {}),
     "drill_new": (TEACHERS, TEACHERS, SAYS),
+    "shelf_order": (TEACHERS, TEACHERS, {"order": "sixths", "instrument": "violin"}),
+    "drill_make": (TEACHERS, TEACHERS, {}),
+    "drill_import": (TEACHERS, TEACHERS, {}),
+    "drill": (STUDIO_TEACHERS, None, {}),
+    "drill_fingers": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "drill_copy": (None, STUDIO_TEACHERS, {}),
+    "drill_favourite": (None, STUDIO_TEACHERS, {}),
+    "drill_set": (None, STUDIO_TEACHERS, {}),
+    "drill_paper": (STUDIO_TEACHERS, None, {}),
+    "drill_musicxml": (STUDIO_TEACHERS, None, {}),
+    "assignment": (SEES, None, {}),
+    "assignment_paper": (SEES, None, {}),
+    "assignment_musicxml": (SEES, None, {}),
     "drill_edit": (STUDIO_TEACHERS, STUDIO_TEACHERS, SAYS),
     "drill_archive": (None, STUDIO_TEACHERS, {}),
     "tick_off": (None, HOME, {}),
@@ -110,7 +124,8 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         Rendition.objects.create(
             clip=clip, kind=kind, path=kind.value, size_bytes=9, content_type="video/mp4"
         )
-    drill = make_drill(cast.teacher, cast.studio)
+    score = generate(Request(direction="up", manner="together")).to_dict()
+    drill = make_drill(cast.teacher, cast.studio, score=score)
     assignment = set_for(cast.enrolment, drill)
     review = Review.objects.get(clip=clip)
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
@@ -118,9 +133,15 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     half = uploads.begin(cast.enrolment, cast.pupil, 9, "")
     on_clip = {"clip_id": clip.pk}
     return {
-        "drill_edit": {"pk": drill.pk},
-        "drill_archive": {"pk": drill.pk},
-        "tick_off": {"pk": assignment.pk},
+        **{
+            name: {"pk": drill.pk}
+            for name in TABLE
+            if name.startswith("drill") and name not in ("drill_new", "drill_make", "drill_import")
+        },
+        **{
+            name: {"pk": assignment.pk}
+            for name in ("assignment", "assignment_paper", "assignment_musicxml", "tick_off")
+        },
         **{
             name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child", "consent")
         },

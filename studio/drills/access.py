@@ -1,19 +1,27 @@
 """Who may reach which drill and assignment."""
 
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
+from django.http import Http404
 
 from studio.accounts import access as people
 from studio.accounts.access import Role, get_or_404, studios_of
-from studio.accounts.models import Enrolment, Person
+from studio.accounts.models import Enrolment, Person, Studio, current
 
-from .models import Assignment, Drill
+from .models import Assignment, Drill, DrillVersion, ShelfSettings
+
+SCORES = ("score", "request", "incipit")
+
+
+def scores_of(version: str = "") -> tuple[str, ...]:
+    """The large fields of a version, for lists to leave out; ``version`` is the way to it."""
+    return tuple(f"{version}__{name}".removeprefix("__") for name in SCORES)
 
 
 def shelf_of(person: Person) -> QuerySet[Drill]:
     """The drills of the studios where ``person`` teaches, newest first."""
     return (
         Drill.objects.filter(studio__in=studios_of(person, Role.TEACHER), archived_at=None)
-        .prefetch_related("versions")
+        .prefetch_related(Prefetch("versions", DrillVersion.objects.defer(*SCORES)))
         .order_by("-created_at", "-pk")
     )
 
@@ -21,6 +29,17 @@ def shelf_of(person: Person) -> QuerySet[Drill]:
 def drill_for(person: Person, pk: int) -> Drill:
     """A drill on the teacher's shelf, or 404."""
     return get_or_404(shelf_of(person), pk)
+
+
+def settings_of(studio: Studio) -> ShelfSettings:
+    """How the studio works; the usual where nothing was chosen yet (that row is not saved)."""
+    return ShelfSettings.objects.filter(studio=studio).first() or ShelfSettings(studio=studio)
+
+
+def pupils_of(person: Person, studio: Studio) -> QuerySet[Enrolment]:
+    """Whom a drill of this studio can be made for and set for, by name."""
+    taught = people.enrolments_taught_by(person)
+    return taught.filter(current(), studio=studio).order_by("pupil__name", "pk")
 
 
 def queue_of(enrolment: Enrolment) -> QuerySet[Assignment]:
@@ -53,7 +72,22 @@ def taught_assignment(person: Person, pk: int) -> Assignment:
     return get_or_404(_assignments().filter(enrolment__in=people.enrolments_taught_by(person)), pk)
 
 
+def seen_assignment(person: Person, pk: int) -> Assignment:
+    """An assignment that ``person`` may look at: at home once published, or as a teacher."""
+    try:
+        return taught_assignment(person, pk)
+    except Http404:
+        return home_assignment(person, pk)
+
+
+def area_of(person: Person, assignment: Assignment) -> str:
+    """As whom ``person`` looks at an assignment: teacher, pupil or guardian."""
+    if assignment.enrolment.pupil_id == person.pk:
+        return "pupil"
+    return "teacher" if people.teaches(person, assignment.enrolment) else "guardian"
+
+
 def _assignments() -> QuerySet[Assignment]:
     return Assignment.objects.select_related(
         "version", "enrolment__pupil", "enrolment__studio", "set_by"
-    )
+    ).defer("version__score", "version__request")

@@ -1,13 +1,14 @@
-"""A drill on the shelf, and setting one for a pupil."""
+"""A drill in words, what is set with it, and how a studio orders its shelf."""
 
 from django import forms
 from django.utils import timezone
 
-from studio.accounts.models import Person
+from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
+from studio.accounts.models import Instrument, Level, Person
 from studio.theory.keys import ALL_KEYS
 
 from . import access
-from .models import Drill, DrillVersion, Interval
+from .models import Drill, DrillVersion, Interval, ShelfSettings
 
 KEYS = [("", "any key")] + [(key.name, key.name) for key in ALL_KEYS]
 
@@ -36,21 +37,30 @@ class DrillForm(forms.Form):
         choices=KEYS, required=False, label="Key", help_text="Notes are spelled in this key."
     )
 
+
+class ShelfDrillForm(DrillForm):
+    """A drill in words, with what it is found by on the shelf."""
+
+    level = forms.ChoiceField(
+        choices=[("", "any level"), *Level.choices], required=False, label="Level"
+    )
+    tags = forms.CharField(
+        max_length=200, required=False, label="Tags", help_text="Further words to find it by."
+    )
+
     @classmethod
-    def of(cls, version: DrillVersion, data=None) -> "DrillForm":
+    def of(cls, version: DrillVersion, data=None) -> "ShelfDrillForm":
         """The form filled with what a version says; a key of other spelling stays on offer."""
-        form = cls(data, initial={name: getattr(version, name) for name in cls.base_fields})
+        says = {name: getattr(version, name) for name in cls.base_fields if name != "tags"}
+        form = cls(data, initial=says | {"tags": version.drill.tags})
         if version.key and version.key not in dict(KEYS):
             form.fields["key"].choices = [*KEYS, (version.key, version.key)]
         return form
 
 
-class SetDrillForm(forms.Form):
-    """Set the newest version of a drill: it stands in the pupil's queue at once."""
+class GoalForm(forms.Form):
+    """What counts as done: in words, and in figures that a clip can be held against."""
 
-    drill = forms.ModelChoiceField(
-        queryset=Drill.objects.none(), label="Drill", empty_label="Choose a drill"
-    )
     due_on = forms.DateField(
         required=False,
         label="Due",
@@ -62,12 +72,23 @@ class SetDrillForm(forms.Form):
         label="Goal",
         widget=forms.TextInput(attrs={"placeholder": "Each octave held until it is still"}),
     )
-
-    def __init__(self, teacher: Person, studio_id: int, *args, **kwargs) -> None:
-        super().__init__(*args, **kwargs)
-        field = self.fields["drill"]
-        field.queryset = access.shelf_of(teacher).filter(studio=studio_id)
-        field.label_from_instance = lambda drill: drill.newest().title
+    share_percent = forms.IntegerField(
+        required=False,
+        min_value=1,
+        max_value=100,
+        label="Share in tune, in per cent",
+        help_text="Of the notes written. Needs a drill with a page.",
+    )
+    tolerance_cents = forms.IntegerField(
+        required=False,
+        min_value=1,
+        max_value=60,
+        label="Tolerance in cents",
+        help_text="Empty: as for the pupil’s level. Clips that answer the drill are judged by it.",
+    )
+    playings = forms.IntegerField(
+        required=False, min_value=1, max_value=12, label="Times each is to be played"
+    )
 
     def clean_due_on(self):
         day = self.cleaned_data["due_on"]
@@ -76,3 +97,75 @@ class SetDrillForm(forms.Form):
                 f"{day:%-d %B %Y} is past. Choose today or a later day, or leave it empty."
             )
         return day
+
+    def goals(self) -> dict:
+        """What ``services.set_drill`` takes."""
+        return {name: self.cleaned_data[name] for name in GoalForm.base_fields}
+
+
+class SetDrillForm(GoalForm):
+    """Set the newest version of a drill: it stands in the pupil's queue at once."""
+
+    field_order = ["drill"]
+    drill = forms.ModelChoiceField(
+        queryset=Drill.objects.none(), label="Drill", empty_label="Choose a drill"
+    )
+
+    def __init__(self, teacher: Person, studio_id: int, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["drill"]
+        field.queryset = access.shelf_of(teacher).filter(studio=studio_id)
+        field.label_from_instance = lambda drill: drill.newest().title
+
+
+class SetForForm(GoalForm):
+    """Set the drill whose page it is, for a pupil of the studio."""
+
+    field_order = ["pupil"]
+    pupil = forms.ModelChoiceField(queryset=None, label="For", empty_label="Choose a pupil")
+
+    def __init__(self, teacher: Person, drill: Drill, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        field = self.fields["pupil"]
+        field.queryset = access.pupils_of(teacher, drill.studio)
+        field.label_from_instance = lambda enrolment: enrolment.pupil.name
+
+
+class ShelfSettingsForm(forms.ModelForm):
+    """The order in which intervals are taught, one a line, and the usual instrument."""
+
+    order = forms.CharField(
+        label="Intervals in the order you teach them",
+        widget=forms.Textarea(attrs={"rows": 7}),
+        help_text="One a line, the first taught first. What you leave out follows as usual.",
+    )
+    instrument = forms.ChoiceField(choices=Instrument.Kind, label="Usual instrument")
+    string_length_mm = forms.FloatField(
+        required=False,
+        min_value=SHORTEST_STRING_MM,
+        max_value=LONGEST_STRING_MM,
+        label="Usual string length in mm",
+        help_text="Where no pupil is meant. Empty: 328 mm for a violin, 370 mm for a viola.",
+    )
+
+    class Meta:
+        model = ShelfSettings
+        fields = ("instrument", "string_length_mm")
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["order"].initial = "\n".join(self.instance.order)
+
+    def clean_order(self) -> list[str]:
+        known = ShelfSettings.USUAL_ORDER
+        words = self.cleaned_data["order"].replace(",", " ").lower().split()
+        for word in words:
+            if word not in known:
+                raise forms.ValidationError(
+                    f"“{word}” is not one of {', '.join(known)}. Write one of these a line."
+                )
+        return list(dict.fromkeys(words))
+
+    def save(self, commit: bool = True) -> ShelfSettings:
+        self.instance.interval_order = self.cleaned_data["order"]
+        return super().save(commit)

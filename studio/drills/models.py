@@ -136,6 +136,22 @@ class Assignment(models.Model):
     def __str__(self) -> str:
         return f"{self.version} for {self.enrolment.pupil}"
 
+    @property
+    def goal_in_figures(self) -> str:
+        """What counts as done, in one phrase; empty where no figure was set."""
+        if not (self.share_percent or self.tolerance_cents or self.playings):
+            return ""
+        every = self.share_percent in (None, 100)
+        share = "every note" if every else f"{self.share_percent} % of the notes"
+        cents = self.tolerance_cents
+        fine = f"within {cents} {'cent' if cents == 1 else 'cents'}" if cents else "in tune"
+        often = f", each played {self.playings} times" if (self.playings or 1) > 1 else ""
+        return f"{share} {fine}{often}"
+
+    def needed_of(self, written: int) -> int:
+        """How many of so many written notes are to be in tune."""
+        return -(-written * (self.share_percent or 100) // 100)
+
 
 class Favourite(models.Model):
     """A drill that a teacher keeps at hand."""

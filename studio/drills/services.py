@@ -1,6 +1,7 @@
 """What changes several rows: adding and editing drills, setting them, ticking them off."""
 
 from datetime import date
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Max
@@ -8,28 +9,51 @@ from django.utils import timezone
 
 from studio.accounts.models import Enrolment, Person, Studio
 
-from .models import Assignment, Drill, DrillVersion
+from .models import Assignment, Drill, DrillVersion, Favourite
+from .sheets import incipit
+from .stretches import level_of
 
 
 @transaction.atomic
-def add_drill(studio: Studio, author: Person, **says: str) -> Drill:
-    """A new drill with its first version; ``says``: title, words, interval, key."""
-    drill = Drill.objects.create(studio=studio, created_by=author)
-    DrillVersion.objects.create(drill=drill, number=1, **says)
+def add_drill(studio: Studio, author: Person, *, tags: str = "", **says: Any) -> Drill:
+    """A new drill with its first version.
+
+    ``says`` are fields of :class:`DrillVersion`: title and words at least. With a score, its
+    instrument, and the level where none is given, follow from it.
+    """
+    drill = Drill.objects.create(studio=studio, created_by=author, tags=tags)
+    version = DrillVersion(drill=drill, number=1, **says)
+    _follow_score(version)
+    version.save()
     return drill
 
 
 @transaction.atomic
-def edit_drill(drill: Drill, **says: str) -> DrillVersion:
-    """Change what a drill says. A version that was assigned is frozen: then one is added."""
+def edit_drill(drill: Drill, *, tags: str | None = None, **says: Any) -> DrillVersion:
+    """Change some of what a drill says; a version that was assigned is frozen, so one is added."""
     drill = Drill.objects.select_for_update().get(pk=drill.pk)
-    newest = drill.versions.order_by("-number").first()
-    if newest.assignments.exists():
-        return DrillVersion.objects.create(drill=drill, number=newest.number + 1, **says)
+    if tags is not None and tags != drill.tags:
+        drill.tags = tags
+        drill.save(update_fields=["tags"])
+    version = drill.versions.order_by("-number").first()
+    if version.assignments.exists():
+        version.pk, version.number = None, version.number + 1
+        version.created_at, version._state.adding = timezone.now(), True
     for field, value in says.items():
-        setattr(newest, field, value)
-    newest.save()
-    return newest
+        setattr(version, field, value)
+    if "score" in says:
+        _follow_score(version)
+    version.save()
+    return version
+
+
+def _follow_score(version: DrillVersion) -> None:
+    """What a version's score says of it: instrument, level and the picture of its beginning."""
+    score = version.page
+    version.incipit = incipit(score) if score else ""
+    if score:
+        version.instrument = score.instrument
+        version.level = version.level or level_of(score)
 
 
 def archive_drill(drill: Drill) -> None:
@@ -45,9 +69,16 @@ def set_drill(
     *,
     due_on: date | None = None,
     goal: str = "",
+    tolerance_cents: int | None = None,
+    share_percent: int | None = None,
+    playings: int | None = None,
     published: bool = False,
 ) -> Assignment:
-    """Put a drill at the end of a pupil's queue; hidden until ``published``."""
+    """Put a drill at the end of a pupil's queue; hidden until ``published``.
+
+    What counts as done: ``goal`` in words; and ``share_percent`` of the written notes within
+    ``tolerance_cents``, each played ``playings`` times.
+    """
     last = enrolment.assignments.aggregate(last=Max("position"))["last"] or 0
     return Assignment.objects.create(
         version=version,
@@ -55,9 +86,32 @@ def set_drill(
         set_by=teacher,
         due_on=due_on,
         goal=goal,
+        tolerance_cents=tolerance_cents,
+        share_percent=share_percent,
+        playings=playings,
         position=last + 1,
         published_at=timezone.now() if published else None,
     )
+
+
+@transaction.atomic
+def copy_drill(drill: Drill, author: Person) -> Drill:
+    """A drill of its own that says the same; the copy may then be changed."""
+    version = DrillVersion.objects.filter(drill=drill).order_by("-number").first()
+    copy = Drill.objects.create(studio=drill.studio, created_by=author, tags=drill.tags)
+    version.pk, version.drill, version.number = None, copy, 1
+    version.created_at, version._state.adding = timezone.now(), True
+    version.title = f"{version.title[:112]}, a copy"
+    version.save()
+    return copy
+
+
+def keep_at_hand(drill: Drill, person: Person, keep: bool) -> None:
+    """Make a drill one of a teacher's favourites, or no longer."""
+    if keep:
+        Favourite.objects.get_or_create(person=person, drill=drill)
+    else:
+        Favourite.objects.filter(person=person, drill=drill).delete()
 
 
 def tick_off(assignment: Assignment, done: bool = True) -> None:

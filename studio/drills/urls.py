@@ -1,11 +1,23 @@
 from django.urls import path
 
-from . import views
+from . import making_views, paper_views, views
 
 urlpatterns = [
     path("drills/", views.shelf, name="shelf"),
+    path("drills/order/", views.order, name="shelf_order"),
     path("drills/new/", views.new, name="drill_new"),
-    path("drills/<int:pk>/", views.edit, name="drill_edit"),
+    path("drills/make/", making_views.make, name="drill_make"),
+    path("drills/import/", making_views.import_file, name="drill_import"),
+    path("drills/<int:pk>/", views.drill, name="drill"),
+    path("drills/<int:pk>/words/", views.edit, name="drill_edit"),
+    path("drills/<int:pk>/fingers/", making_views.fingers, name="drill_fingers"),
+    path("drills/<int:pk>/copy/", views.copy, name="drill_copy"),
+    path("drills/<int:pk>/favourite/", views.favourite, name="drill_favourite"),
+    path("drills/<int:pk>/set/", views.set_for, name="drill_set"),
     path("drills/<int:pk>/archive/", views.archive, name="drill_archive"),
+    path("drills/<int:pk>/paper/", paper_views.paper, name="drill_paper"),
+    path("drills/<int:pk>/musicxml/", paper_views.musicxml, name="drill_musicxml"),
+    path("assignments/<int:pk>/paper/", paper_views.set_paper, name="assignment_paper"),
+    path("assignments/<int:pk>/musicxml/", paper_views.set_musicxml, name="assignment_musicxml"),
     path("assignments/<int:pk>/done/", views.tick_off, name="tick_off"),
 ]

@@ -1,48 +1,105 @@
-"""The shelf of drills, for teachers; ticking off, for pupils."""
+"""The shelf and what is done with a drill on it, for teachers; ticking off, for pupils."""
 
 from django.contrib import messages
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.cache import patch_vary_headers
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio.accounts import access as people
 
 from . import access, services
-from .forms import DrillForm
+from .forms import SetForForm, ShelfDrillForm, ShelfSettingsForm
+from .models import Drill, Favourite
+from .sheets import sheet_of
+from .shelf import shelf as shelf_page
+from .stretches import player_of, stretches
 
 
 @require_safe
 def shelf(request: HttpRequest) -> HttpResponse:
-    people.teaching_studio(request.user)
-    drills = access.shelf_of(request.user).annotate(times_set=Count("versions__assignments"))
-    return render(request, "drills/shelf.html", {"drills": drills, "area": "teacher"})
+    studio = people.teaching_studio(request.user)
+    context = {"shelf": shelf_page(request.user, studio, request.GET), "area": "teacher"}
+    part = "drills/shelf_found.html" if request.htmx else "drills/shelf.html"
+    response = render(request, part, context)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def order(request: HttpRequest) -> HttpResponse:
+    """The order of the intervals and the usual instrument of the teacher's studio."""
+    studio = people.teaching_studio(request.user)
+    form = ShelfSettingsForm(request.POST or None, instance=access.settings_of(studio))
+    if form.is_valid():
+        form.save()
+        messages.success(request, "Saved. The shelf is in this order now.")
+        return redirect("shelf")
+    return _render(request, "drills/order.html", form)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def new(request: HttpRequest) -> HttpResponse:
+    """A drill in words."""
     studio = people.teaching_studio(request.user)
-    form = DrillForm(request.POST or None)
+    form = ShelfDrillForm(request.POST or None)
     if form.is_valid():
         drill = services.add_drill(studio, request.user, **form.cleaned_data)
         messages.success(request, f"“{drill}” is on the shelf.")
         return redirect("shelf")
-    return _form(request, form)
+    return _render(request, "drills/words.html", form)
+
+
+@require_safe
+def drill(request: HttpRequest, pk: int) -> HttpResponse:
+    return _page(request, access.drill_for(request.user, pk))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
     """Change what a drill says; what was set before keeps the words it was set with."""
     drill = access.drill_for(request.user, pk)
-    form = DrillForm.of(drill.newest(), request.POST or None)
+    form = ShelfDrillForm.of(drill.newest(), request.POST or None)
     if form.is_valid():
         version = services.edit_drill(drill, **form.cleaned_data)
         messages.success(request, f"“{version}” is saved.")
-        return redirect("shelf")
-    versions = drill.versions.annotate(times_set=Count("assignments")).order_by("-number")
-    return _form(request, form, drill=drill, versions=versions)
+        return redirect("drill", pk=pk)
+    return _render(request, "drills/words.html", form, drill=drill)
+
+
+@require_POST
+def copy(request: HttpRequest, pk: int) -> HttpResponse:
+    made = services.copy_drill(access.drill_for(request.user, pk), request.user)
+    messages.success(request, "This is the copy. Change what you like; the first one stays.")
+    return redirect("drill_edit", pk=made.pk)
+
+
+@require_POST
+def favourite(request: HttpRequest, pk: int) -> HttpResponse:
+    """A favourite, or no longer one when ``drop`` is posted."""
+    drill = access.drill_for(request.user, pk)
+    services.keep_at_hand(drill, request.user, "drop" not in request.POST)
+    if request.htmx:
+        kept = Favourite.objects.filter(drill=drill, person=request.user).exists()
+        context = {"pk": drill.pk, "favourite": kept, "title": str(drill)}
+        return render(request, "drills/favourite.html", context)
+    return redirect(_back(request, reverse("drill", args=[pk])))
+
+
+@require_POST
+def set_for(request: HttpRequest, pk: int) -> HttpResponse:
+    """Set the drill for a pupil: it stands in the queue at once."""
+    drill = access.drill_for(request.user, pk)
+    form = SetForForm(request.user, drill, request.POST)
+    if not form.is_valid():
+        return _page(request, drill, setting=form)
+    enrolment = form.cleaned_data["pupil"]
+    services.set_drill(drill.newest(), enrolment, request.user, published=True, **form.goals())
+    messages.success(request, f"“{drill}” is in {enrolment.pupil}’s queue.")
+    return redirect("drill", pk=pk)
 
 
 @require_POST
@@ -63,13 +120,46 @@ def tick_off(request: HttpRequest, pk: int) -> HttpResponse:
         request,
         f"“{assignment.version}” is ticked off." if done else f"“{assignment.version}” is open.",
     )
+    return redirect(_back(request, reverse("home")))
+
+
+def _back(request: HttpRequest, otherwise: str) -> str:
+    """Where the page asked to return to, on this host."""
     back = request.POST.get("next", "")
-    if not url_has_allowed_host_and_scheme(back, allowed_hosts=None):
-        back = reverse("home")
-    return redirect(back)
+    return back if url_has_allowed_host_and_scheme(back, allowed_hosts=None) else otherwise
 
 
-def _form(request: HttpRequest, form: DrillForm, **more) -> HttpResponse:
-    status = 422 if form.is_bound else 200
+def _page(request: HttpRequest, drill: Drill, setting: SetForForm | None = None) -> HttpResponse:
+    """A drill as it is now: its page, its versions, and setting it for a pupil."""
+    versions = list(drill.versions.annotate(times_set=Count("assignments")).order_by("-number"))
+    version = versions[0]
+    score = version.page
+    form = setting or SetForForm(request.user, drill, initial={"pupil": request.GET.get("for")})
+    context = {
+        "area": "teacher",
+        "drill": drill,
+        "version": version,
+        "versions": versions,
+        "favourite": Favourite.objects.filter(drill=drill, person=request.user).exists(),
+        "setting": form,
+    }
+    if score is not None:
+        chosen = form.fields["pupil"].queryset.filter(pk=_whole(form["pupil"].value())).first()
+        player = player_of(chosen, score.instrument)
+        context |= {
+            "sheet": sheet_of(score, request.GET.get("page")),
+            "stretches": stretches(score, player),
+            "player": player,
+            "player_is": chosen,
+        }
+    return render(request, "drills/drill.html", context, status=422 if setting else 200)
+
+
+def _whole(text) -> int:
+    """A row's number, or one that no row has."""
+    return int(text) if str(text).isdecimal() and len(str(text)) < 18 else 0
+
+
+def _render(request: HttpRequest, template: str, form, **more) -> HttpResponse:
     context = {"form": form, "area": "teacher", **more}
-    return render(request, "drills/drill.html", context, status=status)
+    return render(request, template, context, status=422 if form.is_bound else 200)

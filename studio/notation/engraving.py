@@ -34,6 +34,7 @@ LAYOUTS: dict[str, dict[str, int]] = {
     "phone": {"pageWidth": 1000, "scale": 40},
     "desk": {"pageWidth": 2400, "scale": 40},
     "print": {"pageWidth": 1900, "pageHeight": 2700, "scale": 40},
+    "incipit": {"pageWidth": 1500, "scale": 40},
 }
 _OPTIONS: dict[str, Any] = {
     "breaks": "auto",
@@ -73,15 +74,18 @@ def engrave(
     layout: str = "desk",
     figures: Mapping[str, Figure] | None = None,
     name: Callable[[Written], str] | None = None,
+    id_prefix: str = "",
 ) -> tuple[str, ...]:
     """The pages of a score.
 
     Parameters
     ----------
     score : what to draw
-    layout : phone, desk or print
+    layout : phone, desk, print, or incipit for a beginning of a few bars
     figures : measured figures by id of what is written
     name : what a screen reader says of one written thing; its notes, strings and fingers otherwise
+    id_prefix : put before the ids of what is written, where a document shows a score more than
+        once; ``data-ref`` stays what it is
 
     Returns
     -------
@@ -103,7 +107,8 @@ def engrave(
     }
     drawn = _draw(to_musicxml(score, figures=texts), layout)
     by_id = {item.id: item for item in score.written}
-    return tuple(_dressed(page, by_id, shown, name or name_of(score)) for page in drawn)
+    named = name or name_of(score)
+    return tuple(_dressed(page, by_id, shown, named, id_prefix) for page in drawn)
 
 
 @lru_cache(maxsize=256)
@@ -134,13 +139,14 @@ def _dressed(
     by_id: Mapping[str, Written],
     figures: Mapping[str, Figure],
     name: Callable[[Written], str],
+    id_prefix: str,
 ) -> str:
     root = ElementTree.fromstring(svg)
     _use_page_colour(root)
     for group in root.iter(f"{{{SVG}}}g"):
         item = _written_of(group, by_id)
         if item is not None:
-            _make_reachable(group, item, name(item))
+            _make_reachable(group, item, name(item), id_prefix)
             figure = figures.get(item.id)
             if figure is not None:
                 _show_figure(group, figure)
@@ -186,8 +192,12 @@ def _written_of(group: Element, by_id: Mapping[str, Written]) -> Written | None:
     return None
 
 
-def _make_reachable(group: Element, item: Written, label: str) -> None:
-    group.set("id", item.id)
+def _make_reachable(group: Element, item: Written, label: str, id_prefix: str) -> None:
+    if id_prefix:
+        for note in group.iter(f"{{{SVG}}}g"):
+            if note.get("id") in item.note_ids:
+                note.set("id", f"{id_prefix}{note.get('id')}")
+    group.set("id", f"{id_prefix}{item.id}")
     group.set("tabindex", "0")
     group.set("role", "img")
     group.set("aria-label", label)

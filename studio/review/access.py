@@ -14,6 +14,7 @@ from studio.accounts import consent
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person
 from studio.clips import access as clips
+from studio.drills.access import scores_of
 from studio.drills.models import Assignment
 
 from .models import Comment, Return, Review
@@ -42,6 +43,7 @@ def waiting_for(person: Person) -> QuerySet[Review]:
             clip__erased_at=None,
         )
         .exclude(state=Review.State.RETURNED)
+        .defer(*scores_of("answers__version"))
         .order_by("clip__created_at", "pk")
     )
 
@@ -68,7 +70,33 @@ def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
     return (
         Return.objects.filter(review__clip__enrolment=enrolment, review__clip__erased_at=None)
         .select_related("review__clip", "review__answers__version", "returned_by")
+        .defer(*scores_of("review__answers__version"))
         .order_by("-returned_at")
+    )
+
+
+def returned_answer(assignment: Assignment) -> Return | None:
+    """The newest return of a clip that answers an assignment."""
+    return (
+        Return.objects.filter(review__answers=assignment, review__clip__erased_at=None)
+        .select_related("review__clip", "returned_by")
+        .order_by("-returned_at", "-pk")
+        .first()
+    )
+
+
+def heard_answer(assignment: Assignment) -> Review | None:
+    """The review of the newest clip that answers an assignment and that a teacher may watch."""
+    return (
+        _reviews()
+        .filter(
+            consent.holds("recordings", "clip__enrolment__pupil", "clip__enrolment__studio"),
+            answers=assignment,
+            clip__erased_at=None,
+            clip__listenings__isnull=False,
+        )
+        .order_by("-clip__created_at", "-pk")
+        .first()
     )
 
 

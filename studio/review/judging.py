@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from studio.clips.models import Listening
-from studio.intonation import Measurement, Policy, judge
+from studio.intonation import ExpectedNote, Measurement, Policy, judge
 
 from . import marks as marks_module
 from .marks import Mark
@@ -44,15 +44,25 @@ class Judged:
 
 
 def policy_for(review: Review) -> Policy:
-    """The studio's tuning, the pupil's level, and what the answered drill is about."""
-    enrolment = review.clip.enrolment
-    drill = review.answers.version if review.answers else None
+    """The studio's tuning, the pupil's level, and what the answered drill is about.
+
+    A tolerance set with the drill stands above the level's.
+    """
+    enrolment, answers = review.clip.enrolment, review.answers
+    drill = answers.version if answers else None
     return Policy(
         tuning=enrolment.studio.tuning,
         level=enrolment.level,
+        tolerance_cents=answers.tolerance_cents if answers else None,
         key=(drill.key or None) if drill else None,
         interval=drill.one_interval if drill else None,
     )
+
+
+def expected_notes(review: Review) -> list[ExpectedNote] | None:
+    """What is written in the drill that the clip answers; ``None`` where no score goes with it."""
+    score = review.answers.version.score if review.answers else None
+    return [ExpectedNote.from_dict(written) for written in score["written"]] if score else None
 
 
 def judged(review: Review) -> Judged | None:
@@ -63,5 +73,5 @@ def judged(review: Review) -> Judged | None:
 
 def judge_listening(review: Review, listening: Listening) -> Judged:
     measurement = Measurement.from_dict(listening.measurement)
-    judgement = judge(measurement, policy_for(review)).to_dict()
+    judgement = judge(measurement, policy_for(review), expected_notes(review)).to_dict()
     return Judged(review, listening, listening.measurement, judgement)

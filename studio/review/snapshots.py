@@ -1,8 +1,11 @@
 """The frozen form of a returned clip: all that the pupil sees, in one JSON document.
 
+``shown`` is what the clip showed of the drill that it answers (:mod:`studio.review.showing`).
+
 A snapshot repeats words and figures on purpose: nothing that is edited later may change it.
 """
 
+from . import showing
 from .judging import Judged
 from .marks import Mark
 from .models import Comment, Decision, Review
@@ -20,6 +23,7 @@ def take(review: Review, judged: Judged | None) -> dict:
         "schema": SCHEMA,
         "summary": review.summary,
         "moments": sorted(said, key=lambda moment: (moment["start_s"], moment["type"])),
+        "shown": showing.of(judged) if judged else None,
         "drills": [_drill(assignment) for assignment in review.drills_set.all()],
     }
 

@@ -1,6 +1,6 @@
 from django.urls import include, path
 
-from .pages import clip, home, pupils, send, waiting
+from .pages import clip, drill, home, pupils, send, waiting
 
 urlpatterns = [
     path("waiting/", waiting.waiting_list, name="waiting_list"),
@@ -9,6 +9,7 @@ urlpatterns = [
     path("pupils/<int:pk>/about/", pupils.change_pupil, name="pupil_about"),
     path("pupils/<int:pk>/drills/", pupils.set_drill, name="pupil_set_drill"),
     path("queue/", home.queue, name="queue"),
+    path("assignments/<int:pk>/", drill.assignment_page, name="assignment"),
     path("send/", send.send, name="send"),
     path("send/<uuid:upload_id>/arrived/", send.arrived, name="send_arrived"),
     path("send/<uuid:upload_id>/forget/", send.forget, name="send_forget"),

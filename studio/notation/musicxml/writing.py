@@ -65,9 +65,10 @@ def to_musicxml(
     part = SubElement(root, "part", id="P1")
     divisions = _divisions(score)
     strings = ""
-    for number, bar in enumerate(score.bars, 1):
+    first_bar = score.written[0].bar  # not 1 in a leaf of a longer score
+    for number, bar in enumerate(score.bars, first_bar):
         measure = SubElement(part, "measure", number=str(number))
-        if number == 1:
+        if number == first_bar:
             _attributes(measure, score, divisions)
         for item in bar:
             if names:

@@ -77,4 +77,5 @@ def _underway(enrolment: Enrolment):
         .filter(review__returned__isnull=True)
         .exclude(intake=Clip.Intake.REFUSED, created_at__lt=long_ago)
         .select_related("review__answers__version")
+        .defer(*drills.scores_of("review__answers__version"))
     )

@@ -63,14 +63,7 @@ def set_drill(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _page(request, enrolment, setting=form)
     version = form.cleaned_data["drill"].newest()
-    drill_services.set_drill(
-        version,
-        enrolment,
-        request.user,
-        due_on=form.cleaned_data["due_on"],
-        goal=form.cleaned_data["goal"],
-        published=True,
-    )
+    drill_services.set_drill(version, enrolment, request.user, published=True, **form.goals())
     messages.success(request, f"“{version}” is in {enrolment.pupil}’s queue.")
     return redirect("pupil", pk=pk)
 
@@ -110,4 +103,5 @@ def _clips(enrolment: Enrolment):
         clips.clips_of(enrolment)
         .filter(intake=Clip.Intake.RECEIVED)
         .select_related("review__answers__version", "review__returned")
+        .defer(*drills.scores_of("review__answers__version"))
     )

@@ -1,0 +1,133 @@
+"""Making drills to order, from files, and changing the fingers of their pages; for teachers."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_http_methods
+
+from studio.accounts import access as people
+from studio.notation import Infeasible, generate
+
+from . import access, services
+from .fingers import read_rows, rows_of, strings_of
+from .importing import FileForm, KeepForm
+from .making import MakeForm, saying_of
+from .models import DrillVersion
+from .sheets import leaf_number, leaves, sheet_of
+from .stretches import stretches
+
+Source = DrillVersion.Source
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def make(request: HttpRequest) -> HttpResponse:
+    """Ask for a drill and see it at once; posted, it goes on the shelf."""
+    studio = people.teaching_studio(request.user)
+    form = MakeForm(request.user, studio, request.POST or request.GET)
+    context: dict = {"form": form, "area": "teacher"}
+    if form.is_valid():
+        asked = form.request()
+        try:
+            score = generate(asked)
+        except Infeasible as error:
+            context |= {"reason": error.reason, "nearest": error.nearest}
+            if error.nearest is not None:
+                context["nearest_query"] = form.query_of(error.nearest)
+        else:
+            if request.method == "POST":
+                return _keep_made(request, studio, form, asked, score)
+            player = form.player()
+            context |= {
+                "score": score,
+                "saying": saying_of(asked, score),
+                "sheet": sheet_of(score),
+                "stretches": stretches(score, player),
+                "player": player,
+            }
+    part = "drills/preview.html" if request.htmx else "drills/make.html"
+    response = render(request, part, context, status=422 if request.method == "POST" else 200)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def _keep_made(request, studio, form, asked, score) -> HttpResponse:
+    said, usual = form.cleaned_data, saying_of(asked, score)
+    drill = services.add_drill(
+        studio,
+        request.user,
+        title=said["title"] or usual.title,
+        words=said["words"] or usual.words,
+        level=said["level"] or usual.level,
+        interval=usual.interval,
+        key=usual.key,
+        tags=said["tags"],
+        source=Source.GENERATED,
+        score=score.to_dict(),
+        request=asked.to_dict(),
+    )
+    messages.success(request, f"“{drill}” is on the shelf.")
+    chosen = f"?for={said['pupil'].pk}" if said["pupil"] else ""
+    return redirect(reverse("drill", args=[drill.pk]) + chosen)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def import_file(request: HttpRequest) -> HttpResponse:
+    """Look at a file of music; then, posted again with its page, put it on the shelf."""
+    studio = people.teaching_studio(request.user)
+    if "score" in request.POST:
+        return _keep_imported(request, studio)
+    form = FileForm(request.POST or None, request.FILES or None)
+    context: dict = {"form": form, "area": "teacher"}
+    if form.is_valid():
+        score = form.read.score
+        context |= {
+            "keep": KeepForm.of(score),
+            "sheet": sheet_of(score),
+            "remarks": form.read.remarks,
+        }
+    refused = form.is_bound and not form.is_valid()
+    return render(request, "drills/import.html", context, status=422 if refused else 200)
+
+
+def _keep_imported(request: HttpRequest, studio) -> HttpResponse:
+    form = KeepForm(request.POST)
+    if form.is_valid():
+        drill = services.add_drill(studio, request.user, source=Source.IMPORTED, **form.says())
+        messages.success(request, f"“{drill}” is on the shelf.")
+        return redirect("drill", pk=drill.pk)
+    context: dict = {"form": FileForm(), "area": "teacher", "keep": form}
+    if "score" in form.cleaned_data:
+        context["sheet"] = sheet_of(form.cleaned_data["score"])
+    return render(request, "drills/import.html", context, status=422)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def fingers(request: HttpRequest, pk: int) -> HttpResponse:
+    """Strings, fingers, holds and playings of one leaf of a drill's page, in a table."""
+    drill = access.drill_for(request.user, pk)
+    score = drill.newest().page
+    if score is None:
+        messages.success(request, f"“{drill}” has no page with notes, so it has no fingers.")
+        return redirect("drill", pk=pk)
+    cut = leaves(score)
+    number = leaf_number(request.GET.get("page"), len(cut))
+    leaf, data, errors = cut[number - 1], None, {}
+    if request.method == "POST":
+        reading = read_rows(score, leaf, request.POST)
+        if not reading.errors:
+            services.edit_drill(drill, score=reading.score.to_dict())
+            messages.success(request, "The fingers are saved.")
+            return redirect(f"{reverse('drill', args=[pk])}?page={number}")
+        data, errors = request.POST, reading.errors
+    context = {
+        "area": "teacher",
+        "drill": drill,
+        "rows": rows_of(leaf, data, errors),
+        "errors": errors,
+        "strings": strings_of(score),
+        "finger_choices": ["", "0", "1", "2", "3", "4"],
+        "sheet": sheet_of(score, str(number)),
+    }
+    return render(request, "drills/fingers.html", context, status=422 if errors else 200)

@@ -1,0 +1,139 @@
+"""A score on a page of ours: leaf by leaf for phone and desk, all of it for paper.
+
+Long scores are cut into leaves at bar lines before they are engraved, so that a page costs what it
+shows. Phone and desk stand beside each other in the HTML and the style sheet shows one of them, so
+that nothing moves and no script is needed.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.utils.safestring import SafeString, mark_safe
+
+from studio.notation import Score, Written
+from studio.notation.engraving import Figure, engrave
+from studio.notation.naming import name_of
+
+LEAF_WRITTEN = 96  # about eight lines on a desk, thirty on a phone
+INCIPIT_WRITTEN = 8
+SCREENS = ("phone", "desk")
+_REACHABLE = re.compile(r' (?:id|tabindex|role|aria-label|data-ref)="[^"]*"')
+_GLYPH = re.compile(r'<symbol id="([^"]+)"|href="#([^"]+)"')
+
+
+@dataclass(frozen=True, slots=True)
+class Screen:
+    """One leaf engraved for one kind of screen."""
+
+    layout: str
+    svg: SafeString
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One leaf of a score: its number from 1, how many there are, its bars, its engravings."""
+
+    number: int
+    count: int
+    first_bar: int
+    last_bar: int
+    screens: tuple[Screen, ...]
+
+    @property
+    def previous(self) -> int | None:
+        return self.number - 1 if self.number > 1 else None
+
+    @property
+    def next(self) -> int | None:
+        return self.number + 1 if self.number < self.count else None
+
+
+def leaves(score: Score, at_most: int = LEAF_WRITTEN) -> list[Score]:
+    """The score cut at bar lines; a leaf holds one bar at least."""
+    found: list[list] = []
+    for bar in score.bars:
+        if not found or len(found[-1]) + len(bar) > at_most:
+            found.append([])
+        found[-1].extend(bar)
+    return [score.with_written(written) for written in found]
+
+
+def leaf_number(text: str | None, count: int) -> int:
+    """The leaf that an address asks for; the nearest there is for anything else."""
+    return min(max(int(text), 1), count) if text and text.isdecimal() and len(text) < 6 else 1
+
+
+def sheet_of(
+    score: Score,
+    asked: str | None = None,
+    figures: Mapping[str, Figure] | None = None,
+    spoken: Mapping[str, str] | None = None,
+) -> Sheet:
+    """One leaf, for both kinds of screen.
+
+    Parameters
+    ----------
+    score : all of it
+    asked : number of the leaf, as an address has it
+    figures : what was measured, by id of what is written
+    spoken : what a screen reader says of it after its name, likewise
+    """
+    cut = leaves(score)
+    number = leaf_number(asked, len(cut))
+    leaf = cut[number - 1]
+    screens = tuple(Screen(layout, _svg(leaf, layout, figures, spoken or {})) for layout in SCREENS)
+    return Sheet(number, len(cut), leaf.written[0].bar, leaf.written[-1].bar, screens)
+
+
+def printed(score: Score, figures: Mapping[str, Figure] | None = None) -> list[SafeString]:
+    """Every page for paper."""
+    drawn = [
+        page
+        for leaf in leaves(score, 4 * LEAF_WRITTEN)
+        for page in engrave(leaf, layout="print", figures=_within(leaf, figures))
+    ]
+    return [_safe(_for_eyes(page)) for page in drawn]
+
+
+def incipit(score: Score) -> str:
+    """The beginning as a small picture that says nothing to a screen reader."""
+    beginning = leaves(score, INCIPIT_WRITTEN)[0]
+    if len(beginning.written) > INCIPIT_WRITTEN:
+        beginning = score.with_written(beginning.written[:INCIPIT_WRITTEN])
+    (svg,) = engrave(beginning, layout="incipit")
+    return _for_eyes(svg)
+
+
+def _svg(
+    leaf: Score, layout: str, figures: Mapping[str, Figure] | None, spoken: Mapping[str, str]
+) -> SafeString:
+    plain = name_of(leaf)
+
+    def name(item: Written) -> str:
+        return f"{plain(item)}; {spoken[item.id]}" if item.id in spoken else plain(item)
+
+    shown = _within(leaf, figures)
+    (svg,) = engrave(leaf, layout=layout, figures=shown, name=name, id_prefix=f"{layout}-")
+    return _safe(svg)
+
+
+def _within(leaf: Score, figures: Mapping[str, Figure] | None) -> dict[str, Figure]:
+    here = {item.id for item in leaf.written}
+    return {ref: figure for ref, figure in (figures or {}).items() if ref in here}
+
+
+def _for_eyes(svg: str) -> str:
+    """Nothing to reach by key or to be read aloud; only the glyphs keep their ids."""
+    glyphs = {first or second for first, second in _GLYPH.findall(svg)}
+
+    def keep(found: re.Match) -> str:
+        name = re.fullmatch(r' id="(.*)"', found.group())
+        return found.group() if name and name.group(1) in glyphs else ""
+
+    return _REACHABLE.sub(keep, svg).replace("<svg ", '<svg aria-hidden="true" ', 1)
+
+
+def _safe(svg: str) -> SafeString:
+    """The engraver's own markup; words from outside were escaped when the tree was written."""
+    return mark_safe(svg)

@@ -1,0 +1,189 @@
+"""The shelf as a list: searched, filtered and put in order by the database, page by page."""
+
+from collections import Counter
+from dataclasses import dataclass, field
+
+from django import forms
+from django.core.paginator import Page, Paginator
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    IntegerField,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
+from django.db.models.functions import Coalesce
+
+from studio.accounts.models import Instrument, Level, Person, Studio
+
+from . import access
+from .models import Assignment, DrillVersion, Favourite, Interval, ShelfSettings
+
+PAGE_DRILLS = 48
+# The words of the interval order, and the intervals of drills that each stands for.
+FAMILIES: dict[str, tuple[Interval, ...]] = {
+    "octaves": (Interval.OCTAVE,),
+    "sixths": (Interval.SIXTHS, Interval.MINOR_SIXTH, Interval.MAJOR_SIXTH),
+    "thirds": (Interval.THIRDS, Interval.MINOR_THIRD, Interval.MAJOR_THIRD),
+    "tenths": (Interval.TENTHS,),
+    "fourths": (Interval.FOURTH,),
+    "fifths": (Interval.FIFTH,),
+    "unisons": (Interval.UNISON,),
+}
+MIXED = "mixed"
+SORTS = [("order", "in the order taught"), ("newest", "newest first"), ("title", "by title")]
+_LEVELS = {level: place for place, level in enumerate(Level.values)}
+
+
+class ShelfForm(forms.Form):
+    """What of the shelf is shown, and in which order. Anything that is not known is left out."""
+
+    q = forms.CharField(
+        required=False,
+        max_length=100,
+        label="Find",
+        widget=forms.TextInput(attrs={"type": "search", "placeholder": "words, key, tag"}),
+    )
+    interval = forms.ChoiceField(required=False, label="Interval")
+    key = forms.ChoiceField(required=False, label="Key")
+    level = forms.ChoiceField(
+        required=False, label="Level", choices=[("", "every level"), *Level.choices]
+    )
+    instrument = forms.ChoiceField(
+        required=False, label="Instrument", choices=[("", "either"), *Instrument.Kind.choices]
+    )
+    sort = forms.ChoiceField(required=False, label="Sorted", choices=SORTS)
+    favourite = forms.BooleanField(required=False, label="Favourites only")
+
+    def __init__(self, data, *, counts: Counter, keys: list[str]) -> None:
+        super().__init__(data)
+        offered = [(word, f"{word} ({counts[word]})") for word in FAMILIES if counts[word]]
+        if counts[MIXED]:
+            offered.append((MIXED, f"mixed or single notes ({counts[MIXED]})"))
+        self.fields["interval"].choices = [("", "every interval"), *offered]
+        self.fields["key"].choices = [("", "every key"), *((key, key) for key in keys)]
+
+    @property
+    def chosen(self) -> dict:
+        """What was asked and is known."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """One page of the shelf, and the form that asked for it."""
+
+    form: ShelfForm
+    page: Page
+    total: int
+    favourites: int
+    narrowed: bool = field(default=False)
+
+
+def shelf(person: Person, studio: Studio, asked) -> Shelf:
+    """The page of the shelf that ``asked`` (a query string's values) describes."""
+    everything = versions_on_shelf(person, studio)
+    form = ShelfForm(asked, counts=_counts(everything), keys=_keys(everything))
+    chosen = form.chosen
+    order = access.settings_of(studio)
+    found = _sorted(_narrowed(everything, chosen), chosen.get("sort", "order"), order)
+    total = everything.count()
+    page = Paginator(found, PAGE_DRILLS).get_page(asked.get("page"))
+    favourites = Favourite.objects.filter(person=person, drill__in=everything.values("drill"))
+    narrowed = bool(chosen.keys() - {"sort"})
+    return Shelf(form, page, total, favourites.count(), narrowed)
+
+
+def versions_on_shelf(person: Person, studio: Studio) -> QuerySet[DrillVersion]:
+    """The newest version of each drill on a studio's shelf, without its score."""
+    later = DrillVersion.objects.filter(drill=OuterRef("drill"), number__gt=OuterRef("number"))
+    times = (
+        Assignment.objects.filter(version__drill=OuterRef("drill"))
+        .order_by()
+        .values("version__drill")
+        .annotate(n=Count("pk"))
+        .values("n")
+    )
+    kept = Favourite.objects.filter(person=person, drill=OuterRef("drill"))
+    return (
+        DrillVersion.objects.filter(
+            ~Exists(later), drill__studio=studio, drill__archived_at__isnull=True
+        )
+        .select_related("drill")
+        .defer("score", "request")
+        .annotate(
+            times_set=Coalesce(Subquery(times, output_field=IntegerField()), 0),
+            favourite=Exists(kept),
+        )
+    )
+
+
+def _narrowed(versions: QuerySet[DrillVersion], chosen: dict) -> QuerySet[DrillVersion]:
+    for word in _words(chosen.get("q", "")):
+        versions = versions.filter(
+            Q(title__icontains=word)
+            | Q(words__icontains=word)
+            | Q(key__icontains=word)
+            | Q(drill__tags__icontains=word)
+        )
+    if chosen.get("interval") == MIXED:
+        versions = versions.filter(interval=Interval.MIXED)
+    elif "interval" in chosen:
+        versions = versions.filter(interval__in=FAMILIES[chosen["interval"]])
+    for name in ("key", "level"):
+        if name in chosen:
+            versions = versions.filter(**{name: chosen[name]})
+    if "instrument" in chosen:  # a drill in words is for either
+        versions = versions.filter(instrument__in=("", chosen["instrument"]))
+    return versions.filter(favourite=True) if chosen.get("favourite") else versions
+
+
+def _words(text: str) -> list[str]:
+    """What each found drill has: the words, with B flat and B-flat written as B♭ as keys are."""
+    for spelled, sign in (("flat", "♭"), ("sharp", "♯")):
+        for joint in ("-", " "):
+            text = text.replace(f"{joint}{spelled}", sign)
+    return text.split()
+
+
+def _sorted(
+    versions: QuerySet[DrillVersion], sort: str, settings: ShelfSettings
+) -> QuerySet[DrillVersion]:
+    if sort == "newest":
+        return versions.order_by("-created_at", "-pk")
+    if sort == "title":
+        return versions.order_by("title", "pk")
+    by_level = [When(level=level, then=Value(place)) for level, place in _LEVELS.items()]
+    by_interval = [
+        When(interval__in=FAMILIES[word], then=Value(place))
+        for place, word in enumerate(settings.order)
+    ]
+    return versions.annotate(
+        level_place=Case(*by_level, default=Value(len(by_level)), output_field=IntegerField()),
+        taught=Case(*by_interval, default=Value(len(by_interval)), output_field=IntegerField()),
+    ).order_by(F("level_place"), F("taught"), "title", "pk")
+
+
+def _counts(versions: QuerySet[DrillVersion]) -> Counter:
+    """How many drills there are in each interval."""
+    rows = (
+        versions.order_by().values("interval").annotate(n=Count("pk")).values_list("interval", "n")
+    )
+    by_interval = dict(rows)
+    found = Counter(
+        {word: sum(by_interval.get(kind, 0) for kind in kinds) for word, kinds in FAMILIES.items()}
+    )
+    found[MIXED] = by_interval.get(Interval.MIXED, 0)
+    return found
+
+
+def _keys(versions: QuerySet[DrillVersion]) -> list[str]:
+    found = versions.order_by("key").values_list("key", flat=True).distinct()
+    return [key for key in found if key]

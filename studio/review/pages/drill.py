@@ -1,0 +1,64 @@
+"""A drill that was set: its page, what counts as done, and what the last clip showed of it."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from studio.accounts import access as people
+from studio.clips.models import Clip
+from studio.drills import access as drills
+from studio.drills.models import Assignment
+from studio.drills.sheets import sheet_of
+from studio.drills.stretches import player_of, stretches
+from studio.review import access, showing
+from studio.review.judging import judged
+from studio.review.showing import Shown
+
+
+@require_safe
+def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """For the pupil, the guardian, and the teacher who wants to see what they see."""
+    assignment = drills.seen_assignment(request.user, pk)
+    area = drills.area_of(request.user, assignment)
+    clip, shown = _last_shown(assignment, area)
+    context = {
+        "area": area,
+        "assignment": assignment,
+        "version": assignment.version,
+        "enrolment": assignment.enrolment,
+        "may_send": area == "pupil"
+        and people.home_enrolment(request.user, assignment.enrolment_id).consented,
+        "clip": clip,
+        "shown": shown,
+    }
+    score = assignment.version.page
+    if score is not None:
+        player = player_of(assignment.enrolment, score.instrument)
+        figures, spoken = (shown.figures, shown.spoken) if shown else (None, None)
+        context |= {
+            "sheet": sheet_of(score, request.GET.get("page"), figures, spoken),
+            "stretches": stretches(score, player),
+            "player": player,
+            "player_is": assignment.enrolment,
+        }
+    if shown:
+        context |= {
+            "reached": shown.reaches(assignment),
+            "needed": assignment.needed_of(len(shown.notes)),
+        }
+    return render(request, "drills/set.html", context)
+
+
+def _last_shown(assignment: Assignment, area: str) -> tuple[Clip | None, Shown | None]:
+    """The newest clip that answers the assignment, and what it showed of it.
+
+    At home that is the newest one returned, as it was returned; for the teacher the newest heard.
+    """
+    if area == "teacher":
+        review = access.heard_answer(assignment)
+        found = judged(review) if review else None
+        return (review.clip, Shown.from_dict(showing.of(found))) if found else (None, None)
+    returned = access.returned_answer(assignment)
+    if returned is None:
+        return None, None
+    return returned.review.clip, Shown.from_dict(returned.snapshot.get("shown"))

@@ -1,0 +1,69 @@
+// <drill-sheet>: one stop for the Tab key, then arrows from note to note; the note that was chosen
+// is named under the page. Bubbles "note-chosen" with the note's ref, for whoever plays it.
+
+import { step } from "./note-steps.js";
+
+class DrillSheet extends HTMLElement {
+  #listening = null;
+
+  connectedCallback() {
+    this.#listening = new AbortController();
+    const { signal } = this.#listening;
+    this.addEventListener("keydown", (event) => this.#key(event), { signal });
+    this.addEventListener("focusin", (event) => this.#choose(event.target), { signal });
+    this.addEventListener("click", (event) => this.#choose(event.target), { signal });
+    for (const leaf of this.querySelectorAll(".leaf")) {
+      this.#notesOf(leaf).forEach((note, place) => this.#setStop(note, place === 0));
+    }
+    this.#say("Choose a note to read its name; the arrow keys go from note to note.");
+  }
+
+  disconnectedCallback() {
+    this.#listening.abort();
+  }
+
+  // -- actions
+
+  #key(event) {
+    const note = event.target.closest?.(".written");
+    if (!note || event.ctrlKey || event.metaKey || event.altKey) {
+      return;
+    }
+    const notes = this.#notesOf(note.closest(".leaf"));
+    const place = step(event.key, notes.indexOf(note), notes.length);
+    if (place !== null) {
+      event.preventDefault();
+      notes[place].focus();
+    }
+  }
+
+  #choose(target) {
+    const note = target.closest?.(".written");
+    if (!note) {
+      return;
+    }
+    for (const other of this.#notesOf(note.closest(".leaf"))) {
+      this.#setStop(other, other === note);
+      other.toggleAttribute("data-chosen", other === note);
+    }
+    this.#say(note.getAttribute("aria-label"));
+    const detail = { ref: note.dataset.ref };
+    this.dispatchEvent(new CustomEvent("note-chosen", { bubbles: true, detail }));
+  }
+
+  // -- internals
+
+  #notesOf(leaf) {
+    return [...leaf.querySelectorAll(".written")];
+  }
+
+  #setStop(note, is) {
+    note.setAttribute("tabindex", is ? "0" : "-1");
+  }
+
+  #say(words) {
+    this.querySelector('[data-part="named"]').textContent = words;
+  }
+}
+
+customElements.define("drill-sheet", DrillSheet);
