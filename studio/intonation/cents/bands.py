@@ -154,6 +154,8 @@ def cut(
     groups = np.cumsum(np.concatenate([[0], low[1:] > reached[:-1]]))
     rows = []
     for inside in np.split(np.arange(len(low)), np.flatnonzero(np.diff(groups)) + 1):
+        if not len(inside):
+            continue  # no partial of any voice lies below fmax_hz
         bottom, top = low[inside[0]], high[inside].max()
         usable = (partial[inside] <= kmax).any() and top - margin <= fmax_hz
         once = len(set(voice[inside])) == len(inside)

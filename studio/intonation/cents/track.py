@@ -4,7 +4,7 @@ Conventions
 -----------
 * Tracks are in cents relative to the voice's given f0; frames about every 23 ms.
 * A partial is *free* when no partial of another voice lies within ``CLEAR_HZ`` of it (plus what
-  the given f0s may be wrong by). A voice with fewer than ``FEWEST_FREE`` free partials is
+  the given f0s may be wrong by). A voice without a free partial is
   *hidden* (an octave's upper voice, both voices of a unison): frames cannot follow it, and
   ``hidden.py`` finds it afterwards.
 
@@ -33,7 +33,7 @@ LEAST_REACH_CENTS = 44.0
 GIVEN_CENTS = 30.0  # standard deviation of a pitch about the one given
 STEP_CENTS = 4.0
 CLEAR_HZ = 20.0
-FEWEST_FREE = 2
+FEWEST_FREE = 1
 ENOUGH_FREE = 3
 CAPTURING_Q = 3
 MOST_P, MOST_Q = 8, 5  # simple ratios p:q at which partials keep meeting
