@@ -33,7 +33,8 @@ class FollowedEvent:
 
     ``voices[v]`` is the place (from low to high) of the expected pitch that the event's voice v is,
     or ``None`` where it is none of them. ``reading`` is 0 for the event as heard, else the number
-    of the alternative, from 1, that fits. ``heard`` and ``expected`` are pitch names.
+    of the alternative, from 1, that fits. ``heard`` and ``expected`` are pitch names, said of what
+    was wrong or extra.
     """
 
     event: int
@@ -157,11 +158,11 @@ def _names(event: Event) -> tuple[str, ...]:
 
 def _placed(event: Event, place: int, fit: Any, expected: Expected) -> FollowedEvent:
     note = expected.notes[place]
-    heard = _names(event)
-    if fit.reading:
-        heard = event.alternatives[fit.reading - 1].pitches or heard
+    if fit.how != "wrong":
+        return FollowedEvent(event.id, fit.how, place, note.ref, fit.voices, fit.reading)
+    heard = event.alternatives[fit.reading - 1].pitches if fit.reading else _names(event)
     return FollowedEvent(
-        event.id, fit.how, place, note.ref, fit.voices, fit.reading, heard, note.pitches
+        event.id, "wrong", place, note.ref, fit.voices, fit.reading, heard, note.pitches
     )
 
 

@@ -30,36 +30,33 @@ def likeliest_path(
     """
     usual, rested = Habits(expected), Habits(expected, AFTER_PAUSE)
     habits = [rested if gap > PAUSE_S else usual for gap in gaps_s]
+    # Place 0 is before the first note, place k at note k; nothing that sounds stands for place 0.
+    emissions = np.insert(fits, 0, np.inf, axis=1)
     costs = np.full((len(fits) + 1, len(expected) + 1), np.inf)
     costs[0, 0] = 0.0
-    for t, habit in enumerate(habits):
-        after = costs[t + 1]
-        np.add(costs[t], extras[t], out=after)
-        reached = habit.step(costs[t])[1:] + fits[t]
-        np.minimum(after[1:], reached, out=after[1:])
-    return _back(costs, fits, extras, habits)
+    before = costs[0]
+    for after, habit, fit, extra in zip(costs[1:], habits, emissions, extras, strict=True):
+        reached = habit.step(before)
+        reached += fit
+        np.minimum(reached, before + extra, out=after)
+        before = after
+    return _back(costs, emissions, extras, habits)
 
 
 def _back(
-    costs: np.ndarray, fits: np.ndarray, extras: np.ndarray, habits: Sequence[Habits]
+    costs: np.ndarray, emissions: np.ndarray, extras: np.ndarray, habits: Sequence[Habits]
 ) -> list[int | None]:
     """The path that led to the least cost, from its end."""
     into: dict[tuple[int, int], np.ndarray] = {}
     path: list[int | None] = []
     place = int(np.argmin(costs[-1]))
-    for t in range(len(fits) - 1, -1, -1):
-        stayed = costs[t, place] + extras[t]
-        if place == 0:
+    for t in range(len(emissions) - 1, -1, -1):
+        if costs[t, place] + extras[t] <= costs[t + 1, place] or place == 0:
             path.append(None)
             continue
         key = (place, id(habits[t]))
         if key not in into:
             into[key] = habits[t].into(place)
-        came = costs[t] + into[key]
-        best = int(np.argmin(came))
-        if came[best] + fits[t, place - 1] <= stayed:
-            path.append(place - 1)
-            place = best
-        else:
-            path.append(None)
+        path.append(place - 1)
+        place = int(np.argmin(costs[t] + into[key]))
     return path[::-1]
