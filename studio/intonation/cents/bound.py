@@ -11,8 +11,13 @@ for N large against the period (one tone: Rife & Boorstyn 1974, *IEEE Trans. Inf
 591-598; harmonics: Nielsen et al. 2017, *Signal Processing* 135, 188-197). For several sources
 the full Fisher matrix of all pitches, amplitudes and phases is inverted; it agrees with the
 formula until partials of two sources come within about 1 / duration of each other, as in an
-octave nearly in tune. Errors in a room are hundreds of times this bound: noise is not what
-limits.
+octave nearly in tune.
+
+Noise is not what limits: at 30 dB in a room of 0.4 s the bound of an interval is about 0.0007 c
+and the median error 0.03 c; at 10 dB the bound is ten times as high and the error hardly grows.
+What limits are the room, which lets every partial remember where the pitch was; the bow, whose
+sway the amplitudes take up; under vibrato wrong minima; and on recorded notes that carrier and
+centre of power part (``sided.py``).
 """
 
 import numpy as np
