@@ -13,6 +13,7 @@ import numpy as np
 
 from sample_media.bowing import SR, Stroke, perform
 from sample_media.plans import JUST, STEPS_OF, Pitch, interval_between, scale
+from studio.theory import VIOLIN, openness
 
 A4_HZ = 441.0
 WANDER_CENTS = 3.0  # of the hand about equal temperament; a choice, not a measurement
@@ -76,6 +77,9 @@ def _play(
     rng: np.random.Generator,
 ) -> float:
     culprit = str(rng.choice(CULPRITS, p=(0.4, 0.4, 0.2)))
+    states = openness(pair[0].midi, pair[1].midi, VIOLIN.open_strings)
+    if "open" in states:  # it cannot move, so it cannot be what moved
+        culprit = "none" if culprit == "none" else CULPRITS[states.index("open")]
     apart = str(rng.choice(APART, p=(0.4, 0.3, 0.3)))
     off = 0.0 if culprit == "none" else float(rng.choice([-1, 1]) * rng.uniform(26.0, 45.0))
     _, ratio = interval_between(*pair)

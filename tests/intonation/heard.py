@@ -93,19 +93,25 @@ class Clip:
         other: tuple[str, ...] = (),
         doubt: str | None = None,
         confidence: float = 0.99,
+        levels: tuple[float | None, ...] = (None, None, None),
+        dropouts: tuple[tuple[tuple[float, float], ...], ...] = ((), (), ()),
+        unsure: float | None = 0.5,
     ) -> "Clip":
+        """``dropouts`` are spans after the start; ``unsure`` is each voice's own doubt in cents."""
         start, end = self._at_s, self._at_s + length
         voices = tuple(
             Voice(
                 midi=round(Pitch.parse(name).midi + off / 100.0),
                 pitch=name,
                 f0_hz=Pitch.parse(name).frequency(self._a4_hz) * 2.0 ** (off / 1200.0),
-                uncertainty_cents=0.5,
+                uncertainty_cents=unsure,
                 start_s=start,
                 end_s=end,
+                level_db=level,
                 vibrato=VibratoHeard(5.5, 12.0) if vibrato else None,
+                dropouts=tuple((start + a, start + b) for a, b in gaps),
             )
-            for name, off in notes
+            for (name, off), level, gaps in zip(notes, levels, dropouts, strict=False)
         )
         readings = tuple(Pitch.parse(name).frequency(self._a4_hz) for name in other)
         self._events.append(

@@ -3,6 +3,7 @@
 import copy
 import json
 import math
+from pathlib import Path
 
 import pytest
 from jsonschema import Draft202012Validator, ValidationError
@@ -17,6 +18,9 @@ from studio.intonation import (
 )
 from studio.intonation.measurement import Track, kind_of
 from tests.intonation.heard import Clip
+
+STORED = Path(__file__).with_name("stored")
+CLIPS = Path(__file__).parents[2] / "sample_media" / "clips"
 
 # A document as other programs know it; the numbers are an octave 18 cents wide.
 KNOWN = {
@@ -154,6 +158,20 @@ def test_an_older_measurement_loads_with_defaults_and_without_what_is_unknown():
     assert measurement.reference.source == "assumed"
     assert measurement.events[0].voices[0].level_db is None
     assert judge(measurement, Policy()).intervals == ()
+
+
+def test_a_measurement_stored_by_engine_1_0_0_loads_and_is_judged(validator):
+    """A listening of the committed sample clip as engine 1.0.0 stored it."""
+    stored = json.loads((STORED / "engine-1.0.0.json").read_text(encoding="utf-8"))
+    truth = json.loads((CLIPS / "short-octaves.truth.json").read_text(encoding="utf-8"))
+    measurement = Measurement.from_dict(stored)
+    assert measurement.engine == "1.0.0"
+    assert measurement.to_dict()["events"] == stored["events"]
+    judgement = judge(measurement, Policy(key="Bb major"))
+    validator.validate(Analysis(measurement, judgement).to_dict())
+    expected = [run["code"] for run in truth["runs"] if run["mark_expected"]]
+    assert expected
+    assert [mark.code for mark in judgement.marks] == expected
 
 
 def test_a_newer_schema_is_refused():
