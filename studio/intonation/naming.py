@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import product
 
 from studio.intonation.judgement import ExpectedNote
 from studio.intonation.options import Policy
@@ -15,7 +16,8 @@ from studio.theory import (
     spell_pair,
     target_cents,
 )
-from studio.theory.intervals import MAX_SEMITONES
+from studio.theory.intervals import MAX_SEMITONES, TRITONE
+from studio.theory.pitches import spellings
 
 NEAR_CENTS = 70.0  # how far off a playing may be and still be taken for what was asked
 BETWEEN_CENTS = 55.0  # about halfway between two sizes: the key decides,
@@ -69,8 +71,16 @@ class Namer:
         pair = (low_midi, max(high_midi, low_midi))
         found = self._named.get(pair)
         if found is None:
-            found = self._named[pair] = self._make(*_spelled(*pair, self._key))
+            found = self._named[pair] = self._make(*self._spelled(*pair))
         return found
+
+    def _spelled(self, low_midi: int, high_midi: int) -> tuple[Pitch, Pitch, Interval]:
+        """By the key; a tritone that the key does not spell, by the interval of the drill."""
+        low, high, interval = _spelled(low_midi, high_midi, self._key)
+        drill = self._drill
+        if interval.quality == TRITONE and drill and drill.semitones == interval.semitones:
+            return _spelled_as(low_midi, high_midi, drill)
+        return low, high, interval
 
     def _make(
         self, low: Pitch, high: Pitch, interval: Interval, expected: ExpectedNote | None = None
@@ -142,6 +152,18 @@ def _pair_of(note: ExpectedNote, low: int, high: int) -> ExpectedNote:
     return replace(
         note, pitches=two(note.pitches), strings=two(note.strings), fingers=two(note.fingers)
     )
+
+
+@lru_cache(maxsize=512)
+def _spelled_as(low_midi: int, high_midi: int, interval: Interval) -> tuple[Pitch, Pitch, Interval]:
+    """The plainest spelling of two notes that makes a given interval of them."""
+    pairs = [
+        (low, high)
+        for low, high in product(spellings(low_midi), spellings(high_midi))
+        if high.diatonic - low.diatonic + 1 == interval.number
+    ]
+    low, high = min(pairs, key=lambda pair: sum(abs(pitch.alter) for pitch in pair))
+    return low, high, interval
 
 
 @lru_cache(maxsize=8192)

@@ -14,6 +14,7 @@ from studio.intonation.verdicts import SURE
 
 MOVED_CENTS = 8.0  # less is within what a steady finger does from bow to bow; chosen
 SETTLED_S = 0.3  # a shorter note has no settled part
+SAME_VISIT_S = 20.0  # played alone longer ago, the hand has been elsewhere since; chosen
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,7 @@ def compared(playing: Played, broken: Sequence[Played], since_s: float = 0.0) ->
         whose two notes cannot be told apart in turn.
     """
     until_s = playing.event.start_s
+    since_s = max(since_s, until_s - SAME_VISIT_S)
     before = [
         item for item in broken if since_s <= item.event.start_s < until_s and _is_settled(item)
     ]

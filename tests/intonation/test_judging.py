@@ -89,6 +89,29 @@ def test_a_written_spelling_gives_a_tritone_its_target():
     assert (row.name, row.verdict, row.score_ref) == ("augmented fourth", "out", "n7")
 
 
+@pytest.mark.parametrize(
+    ("low", "high", "name", "short"),
+    [("F4", "B4", "augmented fourth", "A4"), ("B3", "F4", "diminished fifth", "d5")],
+)
+def test_a_key_names_a_tritone_and_leaves_it_unjudged(low, high, name, short):
+    [row] = judged(Clip().pair(low, high, 30), Policy(key="C major")).intervals
+    assert (row.name, row.short, row.verdict) == (name, short, "unsure")
+    assert row.unsure_reason == "no_agreed_target"
+
+
+@pytest.mark.parametrize(
+    ("interval", "spelled", "target"),
+    # 45/32 and 64/45 (Ellis, App. XX; recomputed): 590.224 and 609.776 cents.
+    [("A4", ("F4", "B4"), 590.224), ("d5", ("F4", "Cb5"), 609.776)],
+)
+def test_the_drills_interval_spells_a_tritone_that_no_key_spells(interval, spelled, target):
+    clip = Clip().pair("F4", "B4", 0, size=target)
+    [row] = judged(clip, Policy(interval=interval)).intervals
+    assert (row.low_pitch, row.high_pitch) == spelled
+    assert (row.short, row.verdict) == (interval, "in_tune")
+    assert row.target_cents == pytest.approx(target, abs=0.001)
+
+
 # Runs
 
 

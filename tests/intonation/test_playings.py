@@ -104,6 +104,14 @@ def test_only_the_first_playing_after_the_separate_notes_is_held_against_them():
     assert [remark.event for remark in remarks(clip, "note_moved")] == [4]
 
 
+def test_notes_played_alone_long_before_are_another_visit():
+    score = ExpectedNote(pitches=("Bb3", "Bb4"))
+    near = Clip().note("Bb3").silence(10.0).pair("Bb3", "Bb4", 0.0, low_off=-20.0)
+    assert len(remarks(near, "note_moved", score)) == 1
+    far = Clip().note("Bb3").silence(30.0).pair("Bb3", "Bb4", 0.0, low_off=-20.0)
+    assert remarks(far, "note_moved", score) == []
+
+
 def test_a_unisons_notes_cannot_be_held_against_themselves():
     clip = Clip().note("D4").note("D4", 20).pair("D4", "D4", 20)
     assert remarks(clip, "note_moved") == []
