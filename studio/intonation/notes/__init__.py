@@ -16,10 +16,14 @@ The way through
 5. ``edges.playings`` cuts a stretch where the bow began again.
 6. ``events`` decides each event again from all of its sound, with ``bowed`` to refuse what no
    bow made, and takes out what only rings on.
-7. ``octaves`` tells an octave from one bright note.
-8. ``edges`` places beginnings and ends, from the ``envelopes`` of each voice's own partials.
-9. ``plausible`` takes back double stops that are one gliding voice, struck strings, a change of
-   notes in a room, or the ghost of the single note beside them.
+7. ``voicing`` asks each voice of a double stop whether a bow holds it; here only what surely none
+   does is taken out.
+8. ``unisons`` tells one note on two strings by its beats; ``octaves`` an octave from one bright
+   note.
+9. ``edges`` places beginnings and ends, from the ``envelopes`` of each voice's own partials.
+10. ``plausible`` asks ``voicing`` again, the edges being known, and takes back double stops that
+    are one gliding voice, struck strings, a change of notes in a room, or the ghost of the single
+    note beside them.
 
 Memory grows by a few kilobytes for each second of sound; the sound itself is never copied whole.
 """
