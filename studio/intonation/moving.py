@@ -9,8 +9,12 @@ What can tell, the strongest first:
    what the interval is off. That one moved.
 3. *alone*: one note, played separately, was at the clip's own pitch, and it stayed there.
 4. *tuning*: one note agrees with the tuning of the whole clip and the other is off by what the
-   interval is off. In thirds, sixths and tenths only where the two are far enough apart that no
-   just or tempered reading of them agrees.
+   interval is off.
+
+A note is *at the clip's pitch* between where equal temperament puts it and where the other note,
+equal-tempered, asks for it by a true interval: for a just sixth the lower note may stand 16 cents
+higher, or the upper one lower, and any share of that between them. Where the interval is off by
+little more than that, nothing is concluded.
 
 The last three are advice. Otherwise either note may move.
 """
@@ -22,8 +26,8 @@ from studio.intonation.judgement import JudgedInterval
 from studio.intonation.measurement import Event, Measurement, Reference, Voice
 from studio.intonation.naming import Named
 from studio.intonation.runs import cents_of
-from studio.intonation.separate import NOT_COMPARED, Compared, Moved
-from studio.theory import Pitch, is_perfect, openness
+from studio.intonation.separate import NOT_COMPARED, Compared
+from studio.theory import Pitch, openness
 
 ANCHOR_CENTS = 6.0  # pure fifths and equal temperament differ by as much
 TRUSTED_CENTS = 3.5  # uncertainty of a reference from notes alone
@@ -32,8 +36,7 @@ OPEN_MATCH_CENTS = 5.0  # a note further from the open string than this is stopp
 SLIPPED_SHARE = 0.65  # of the deviation that the note which moved must account for
 STAYED_CENTS = 6.0  # a note that moved less than this stayed
 AGREED_SHARE = 0.6  # of the tolerance: separate notes this near to the interval agreed
-# Just thirds and sixths are up to 16 cents from equal ones: a note must be off by clearly more.
-IMPERFECT_CENTS = 22.0
+CLEARLY_OFF_CENTS = 10.0  # beyond what the interval's size leaves open
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +66,7 @@ def who_moves(
         return Move("lower" if opened else "upper", names[opened], because="open")
     for because, which in (
         ("slipped", _slipped(judged, named, alone)),
-        ("alone", _stayed_at_pitch(named, measurement, alone)),
+        ("alone", _stayed_at_pitch(judged, named, measurement, alone)),
         ("tuning", _anchored(event, judged, named, measurement)),
     ):
         if which is not None:
@@ -91,27 +94,45 @@ def _slipped(judged: JudgedInterval, named: Named, alone: Compared) -> str | Non
     return None
 
 
-def _stayed_at_pitch(named: Named, measurement: Measurement, alone: Compared) -> str | None:
+def _stayed_at_pitch(
+    judged: JudgedInterval, named: Named, measurement: Measurement, alone: Compared
+) -> str | None:
     """The other note, where just one was at the clip's pitch by itself and stayed there."""
-    if not _is_trusted(measurement.reference):
+    if not _can_be_anchored(judged, named, measurement):
         return None
-    true = [_is_true(moved, midi) for moved, midi in zip(alone, named.midi, strict=True)]
-    if true == [True, False] and _may_be_off(alone[1], named.midi[1]):
-        return "upper"
-    if true == [False, True] and _may_be_off(alone[0], named.midi[0]):
-        return "lower"
+    off = [
+        None if moved is None else _off_pitch(moved.alone_cents, place, named)
+        for place, moved in enumerate(alone)
+    ]
+    for place, which in ((0, "upper"), (1, "lower")):
+        anchor, there, other = alone[place], off[place], off[1 - place]
+        if anchor is None or there is None or there > ANCHOR_CENTS:
+            continue
+        if abs(anchor.cents) <= STAYED_CENTS and (other is None or other >= CLEARLY_OFF_CENTS):
+            return which
     return None
 
 
-def _is_true(moved: Moved | None, midi: int) -> bool:
-    if moved is None or abs(moved.cents) > STAYED_CENTS:
+def _can_be_anchored(judged: JudgedInterval, named: Named, measurement: Measurement) -> bool:
+    """Whether the clip's pitch can tell the two notes of this interval apart at all."""
+    if not _is_trusted(measurement.reference) or named.interval.semitones == 0:
         return False
-    return abs(moved.alone_cents - 100.0 * midi) <= ANCHOR_CENTS
+    if named.target_cents is None or judged.deviation_cents is None:
+        return False
+    return abs(judged.deviation_cents) >= abs(_leeway(named)) + CLEARLY_OFF_CENTS
 
 
-def _may_be_off(moved: Moved | None, midi: int) -> bool:
-    """Not played alone; or then already further off than a just size would put it."""
-    return moved is None or abs(moved.alone_cents - 100.0 * midi) >= IMPERFECT_CENTS
+def _leeway(named: Named) -> float:
+    """Cents by which the target is wider than the equal-tempered interval."""
+    assert named.target_cents is not None
+    return named.target_cents - 100.0 * (named.midi[1] - named.midi[0])
+
+
+def _off_pitch(cents: float, place: int, named: Named) -> float:
+    """Distance in cents of the lower (0) or upper (1) note from where it may stand, 0 inside."""
+    leeway = _leeway(named) if place else -_leeway(named)
+    off = cents - 100.0 * named.midi[place]
+    return max(min(0.0, leeway) - off, off - max(0.0, leeway), 0.0)
 
 
 def _states(
@@ -143,10 +164,9 @@ def _is_stopped(voice: Voice, measurement: Measurement) -> bool:
     return False
 
 
-def _deviation(voice: Voice, measurement: Measurement, midi: int | None = None) -> float:
+def _deviation(voice: Voice, measurement: Measurement) -> float:
     """Cents from equal temperament at the clip's reference."""
-    nominal = voice.midi if midi is None else midi
-    return cents_of(voice.f0_hz, measurement.reference.a4_hz) - 100.0 * nominal
+    return cents_of(voice.f0_hz, measurement.reference.a4_hz) - 100.0 * voice.midi
 
 
 def _is_trusted(reference: Reference) -> bool:
@@ -161,14 +181,14 @@ def _anchored(
     event: Event, judged: JudgedInterval, named: Named, measurement: Measurement
 ) -> str | None:
     """The note that is off the clip's own tuning, where the other one agrees with it."""
-    if not _is_trusted(measurement.reference) or named.interval.semitones == 0:
+    if not _can_be_anchored(judged, named, measurement):
         return None
-    voices = event.voices
-    low = abs(_deviation(voices[judged.low], measurement, named.low.midi))
-    high = abs(_deviation(voices[judged.high], measurement, named.high.midi))
-    off = max(OFF_SHARE * abs(judged.deviation_cents or 0.0), ANCHOR_CENTS)
-    if not is_perfect(named.interval):
-        off = max(off, IMPERFECT_CENTS)
+    a4_hz = measurement.reference.a4_hz
+    low, high = (
+        _off_pitch(cents_of(event.voices[index].f0_hz, a4_hz), place, named)
+        for place, index in enumerate((judged.low, judged.high))
+    )
+    off = max(OFF_SHARE * abs(judged.deviation_cents or 0.0), CLEARLY_OFF_CENTS)
     if low <= ANCHOR_CENTS and high >= off:
         return "upper"
     if high <= ANCHOR_CENTS and low >= off:
