@@ -89,3 +89,14 @@ def test_djangos_own_commands_work():
     done = run("check")
     assert done.returncode == 0, done.stderr
     assert "no issues" in done.stderr + done.stdout
+
+
+def test_each_process_works_on_one_thread_unless_told_otherwise(monkeypatch, capsys):
+    from studio import __main__ as command
+
+    for name in command.ONE_THREAD:
+        monkeypatch.delenv(name, raising=False)
+    monkeypatch.setenv("NUMBA_NUM_THREADS", "3")
+    assert command.main(["--help"]) == 0
+    assert os.environ["OMP_NUM_THREADS"] == os.environ["OPENBLAS_NUM_THREADS"] == "1"
+    assert os.environ["NUMBA_NUM_THREADS"] == "3"
