@@ -66,7 +66,6 @@ export class HearPanel {
     this.#part("ways").disabled = step.notes.length < 2;
     this.#part("mistune").disabled = !pair;
     this.#part("panel").dataset.sounding = sounding ?? "";
-    this.#part("panel").hidden = false;
     this.#write("drone", sounding === "drone" ? "Stop the drone" : "Start the drone");
   }
 
