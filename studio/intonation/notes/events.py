@@ -310,10 +310,11 @@ def _hear_unison(sound: Sound, event: Event) -> bool:
 
 def _is_piece_of(last: Event, event: Event) -> bool:
     """Say whether two events that touch may be one note cut by its own beats."""
-    series = _is_one_series(last.f0_hz) and _is_one_series(event.f0_hz)
-    return (
-        series and event.start_s - last.end_s < HELD_ON_S and has_note(event.f0_hz, last.f0_hz[0])
-    )
+    told = [is_unison(e.f0_hz) for e in (last, event)]
+    series = [_is_one_series(e.f0_hz) or t for e, t in zip((last, event), told, strict=True)]
+    touch = event.new_stroke and event.start_s - last.end_s < HELD_ON_S
+    same = same_notes(last.f0_hz[:1], event.f0_hz[:1])
+    return touch and same and all(series) and not all(told)
 
 
 def is_unison(f0_hz: np.ndarray) -> bool:
