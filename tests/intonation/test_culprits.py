@@ -7,7 +7,7 @@ from tests.intonation.culprits import Planted, take
 
 KEYS = {500: "Bb major", 501: "D major", 502: "G major", 503: "Eb major"}
 INTERVALS = ("octaves", "sixths", "thirds", "fifths")
-# Separate notes stand up to 1.5 cents elsewhere, and some recorded partials up to 5 from their note.
+# Separate notes stand up to 1.5 cents elsewhere; some recorded partials up to 5 from their note.
 MOVED_WITHIN_CENTS = 6.5
 
 
