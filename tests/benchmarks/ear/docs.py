@@ -44,7 +44,8 @@ def section(found: Figures) -> str:
     """Where and when, targets, sets, and the other listeners."""
     about = (
         f"{found['date']}, {found['machine']}, Python {found['python']}, commit "
-        f"{found['commit']}, seed {found['seed']}. Cents are absolute errors of the interval."
+        f"{found['commit']}, seed {found['seed']}{_share(found['share'])}. Cents are absolute "
+        "errors of the interval."
     )
     rows = {
         name: row
@@ -57,6 +58,10 @@ def section(found: Figures) -> str:
     parts.append(_table(PAIR_COLUMNS, found["intervals"], "by interval"))
     parts.append(_table(LISTENER_COLUMNS, found["listeners"]["all"]))
     return "\n\n".join(parts)
+
+
+def _share(share: float) -> str:
+    return "" if share == 1.0 else f", {share:g} of the full run's clips (a busy machine)"
 
 
 def _targets(targets: list[Figures]) -> str:

@@ -41,7 +41,8 @@ class Guarded:
     grain: float
 
 
-SHARES, CENTS = 0.01, 0.05
+# Shares: two of some hundred double stops, where chance happened to show none.
+SHARES, CENTS = 0.02, 0.05
 GUARDED = (
     *(Guarded(f"{group}: found", True, SHARES) for group in "abcde"),
     *(Guarded(f"{group}: wrong", False, SHARES) for group in "abc"),

@@ -8,8 +8,10 @@ from the same recordings, without the vibrato.
 The label is the note's own track, measured on the note alone (quiet, nothing beside it), by a way
 that the listening does not use: each of the first partials is brought down to 0 Hz, low-pass
 filtered, and its phase differentiated (the instantaneous frequency; Boashash 1992, *Proc. IEEE*
-80(4), 520-538); the partials' cents are averaged, weighted by their power at each moment. How far
-single partials' means lie from that average says how good the label is (``label_cents``).
+80(4), 520-538). The string moves all partials alike, the room bends and for moments extinguishes
+each in its own way: so at each moment the weighted median over the partials is taken, each counting
+by the root of its power, those then far below their usual level not at all. ``label_cents`` is the
+standard error that the partials' disagreement leaves: one to two cents for most notes.
 """
 
 import base64
@@ -37,6 +39,9 @@ SEMITONES = dict(zip("CDEFGAB", (0, 2, 4, 5, 7, 9, 11), strict=True))
 PARTIALS = 6
 SKIPPED_S = (0.35, 0.5)  # of attack and release
 LONGEST_S = 6.0  # later the notes die away
+EXTINGUISHED = 0.05  # of its usual power: then a partial's phase slips
+LEAST_SHARE = 0.03  # of the strongest partial's amplitude; below, its neighbours leak in
+SMOOTH_HZ = 25.0
 DENSE = 4  # oversampling, so that any resampling ratio may read between samples
 FARTHEST_CENTS = 330.0
 
@@ -93,22 +98,36 @@ def note(name: str) -> Note:
 
 
 def follow(y: np.ndarray, sr: int, near_hz: float) -> tuple[float, np.ndarray, float]:
-    """(f0 in Hz, cents from it for each sample, spread of the partials' means in cents).
+    """(f0 in Hz, cents from it for each sample, the label's standard error in cents).
 
-    ``y`` holds one note within 60 cents of ``near_hz``. A partial that the room extinguishes for
-    a moment slips in phase there, so each counts at each moment by its power at that moment.
+    ``y`` holds one note within 60 cents of ``near_hz``.
     """
     f0_hz = near_hz
     for _ in range(3):  # the filter must sit on the note: find it, then measure
         found = [_partial(y, sr, f0_hz, k) for k in _partials(sr, f0_hz)]
-        tracks, weights = (np.array(part) for part in zip(*found, strict=True))
-        total = np.sum(weights, axis=0)
-        cents = np.sum(weights * tracks, axis=0) / total
+        tracks, powers = (np.array(part) for part in zip(*found, strict=True))
+        usual = np.mean(powers, axis=1, keepdims=True)
+        share = np.sqrt(usual / np.max(usual))
+        share[share < LEAST_SHARE] = 0.0
+        weights = share * (powers > EXTINGUISHED * usual)
+        cents = _weighted_median(tracks, weights)
+        cents = sosfiltfilt(butter(2, SMOOTH_HZ, fs=sr, output="sos"), cents)
         moved = float(np.mean(cents))
         f0_hz, cents = f0_hz * 2.0 ** (moved / 1200.0), cents - moved
-    apart = np.sum(weights * (tracks - moved - cents), axis=1) / np.sum(weights, axis=1)
-    share = np.sum(weights, axis=1) / np.sum(total)
-    return f0_hz, cents, float(np.sqrt(np.sum(share * apart**2)))
+    each = np.sum(weights, axis=1)
+    apart = np.sum(weights * (tracks - moved - cents), axis=1) / np.maximum(each, 1e-9)
+    part = each / np.sum(each)
+    error = np.sqrt(np.sum(part * apart**2) * np.sum(part**2))
+    return f0_hz, cents, float(error)
+
+
+def _weighted_median(values: np.ndarray, weights: np.ndarray) -> np.ndarray:
+    """Over axis 0, shape (k, n) to (n,)."""
+    order = np.argsort(values, axis=0)
+    below = np.cumsum(np.take_along_axis(weights, order, axis=0), axis=0)
+    middle = np.argmax(below >= 0.5 * below[-1], axis=0)
+    chosen = np.take_along_axis(order, middle[None], axis=0)
+    return np.take_along_axis(values, chosen, axis=0)[0]
 
 
 def _partials(sr: int, f0_hz: float) -> range:
@@ -116,17 +135,15 @@ def _partials(sr: int, f0_hz: float) -> range:
 
 
 def _partial(y: np.ndarray, sr: int, f0_hz: float, k: int) -> tuple[np.ndarray, np.ndarray]:
-    """Cents from ``f0_hz`` of partial k and its weight (k^2 times its power), shape (n,) each."""
+    """Cents from ``f0_hz`` of partial k and its power, shape (n,) each."""
     turned = y * np.exp(-2j * np.pi * k * f0_hz * np.arange(len(y)) / sr)
     low_pass = butter(4, 0.35 * f0_hz, fs=sr, output="sos")
     line = sosfiltfilt(low_pass, turned.real) + 1j * sosfiltfilt(low_pass, turned.imag)
-    power = np.abs(line) ** 2
-    step = np.angle(line[1:] * np.conj(line[:-1]), deg=False)
-    slow = butter(2, 25.0, fs=sr, output="sos")
-    weight = np.maximum(sosfiltfilt(slow, power), 1e-9 * np.max(power))
-    hz = sosfiltfilt(slow, power * np.append(step, step[-1])) / weight * sr / (2.0 * np.pi)
+    step = np.angle(line[1:] * np.conj(line[:-1]))
+    slow = butter(2, SMOOTH_HZ, fs=sr, output="sos")
+    hz = sosfiltfilt(slow, np.append(step, step[-1])) * sr / (2.0 * np.pi)
     cents = 1200.0 / np.log(2.0) * np.log1p(np.clip(hz / (k * f0_hz), -0.1, 0.1))
-    return cents, k**2 * weight
+    return cents, np.maximum(sosfiltfilt(slow, np.abs(line) ** 2), 0.0)
 
 
 def voice(rng: np.random.Generator, f0_hz: float, length_s: float, sr: int) -> tones.Voice:
