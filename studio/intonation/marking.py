@@ -33,6 +33,8 @@ class JudgedPlaying:
     @property
     def heard(self) -> HeardInterval:
         """The measured interval behind the judged one."""
+        if len(self.event.intervals) == 1:
+            return self.event.intervals[0]
         pair = (self.judged.low, self.judged.high)
         return next(i for i in self.event.intervals if (i.low, i.high) == pair)
 

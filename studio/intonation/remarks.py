@@ -25,10 +25,10 @@ from studio.intonation.separate import NOT_COMPARED, Compared, Moved
 LEAST_HOLD_S = 1.0
 HOLD_LEEWAY_S = 0.05  # how well an event's ends are known
 DROPOUT_S = 0.15  # a shorter gap is a bow that grips anew
-BALANCE_DB = 15.0  # strings, fingers and phones differ by several dB; chosen
-# One standard deviation of a difference of two levels: 4.4 dB over 109 double stops of recorded
+BALANCE_DB = 18.0  # strings, bows and phones differ by several dB; chosen
+# One standard deviation of a difference of two levels: 5.3 dB over 317 double stops of recorded
 # notes at known levels, each note with its own bow and its own string.
-LEVEL_DOUBT_DB = 4.5
+LEVEL_DOUBT_DB = 5.5
 SHARED_SEMITONES = 12  # an octave's notes share partials: their levels cannot be told apart well
 
 

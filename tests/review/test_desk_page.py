@@ -6,13 +6,15 @@ import pytest
 from django.urls import reverse
 
 from studio.clips.models import Stage
+from studio.drills import services as drills
+from studio.notation import Request, generate
 from studio.review.desk import words
 from studio.review.desk.glyphs import HEIGHT, LIMIT_CENTS, MIDDLE, lift, y_of
 from studio.review.desk.ledger import blocks_of
 from studio.review.judging import judged
 from studio.review.models import Review
-from studio.review.services import CommentText, add_comment, open_review
-from tests.cast import as_person, make_clip
+from studio.review.services import CommentText, add_comment, begin_review, open_review
+from tests.cast import as_person, make_clip, set_for
 from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
 
 
@@ -70,7 +72,7 @@ def test_a_note_that_moved_is_said_once_by_the_mark_or_else_beside_the_run(cast)
     assert f'<p class="aside">{second.said[0]}</p>' in page
 
 
-def test_what_the_bow_did_is_shown_where_it_was_and_is_no_fault_by_itself(cast):
+def test_what_the_bow_did_is_shown_where_it_was_and_marked_only_where_the_drill_holds_both(cast):
     stored = measurement()
     event = stored["events"][6]
     at = event["start_s"] + 0.4
@@ -80,6 +82,18 @@ def test_what_the_bow_did_is_shown_where_it_was_and_is_no_fault_by_itself(cast):
     second = [block for block in ledger_of(clip) if block.kind == "run"][1]
     assert second.said == ["The upper note fell silent at 0:12 for 0.4 s."]
     assert second.marks == []
+    score = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+    drill = drills.add_drill(
+        cast.studio, cast.teacher, title="C major", words="Slowly", score=score.to_dict()
+    )
+    clip = make_clip(cast.enrolment, has_audio=True)
+    begin_review(clip, set_for(cast.enrolment, drill))
+    listen_again(clip, stored)
+    second = [block for block in ledger_of(clip) if block.kind == "run"][1]
+    assert [mark.code for mark in second.marks] == ["voice_dropout"]
+    assert second.said == []
+    page = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
+    assert "Keep the bow on both strings." in page
 
 
 def test_a_comment_stands_with_what_sounded_then(cast, clip):
