@@ -208,10 +208,11 @@ def hearing(score: Score, *, tuning: str = "just", a4_hz: float | None = None) -
     hz = {name: frequencies_of(score, name, a4_hz) for name in TUNINGS}
     steps: dict[str, dict[str, Any]] = {}
     for item, whole, voice in _with_wholes(score):
-        step = steps.setdefault(whole.id, _step(whole, score))
-        step["hz"] = {name: _rounded(hz[name][whole.id]) for name in TUNINGS}
+        if whole.id not in steps:
+            sizes = {name: _rounded(hz[name][whole.id]) for name in TUNINGS}
+            steps[whole.id] = _step(whole, score) | {"hz": sizes}
         if voice is not None:
-            step["parts"][item.id] = voice
+            steps[whole.id]["parts"][item.id] = voice
     return {
         "a4_hz": a4_hz,
         "a4_bounds": list(A4_HZ_BOUNDS),
@@ -227,7 +228,8 @@ def hearing(score: Score, *, tuning: str = "just", a4_hz: float | None = None) -
 def _with_wholes(score: Score) -> list[tuple[Written, Written, int | None]]:
     """Everything written; what it sounds with; and its voice there (``None`` for the whole)."""
     found: list[tuple[Written, Written, int | None]] = []
-    for bar in score.bars:
+    for _, group in itertools.groupby(score.written, key=lambda item: item.bar):
+        bar = list(group)
         for place, item in enumerate(bar):
             whole = next((it for it in bar[place:] if _belongs(item, it)), item)
             voice = None if whole is item else whole.pitches.index(item.pitches[0])
