@@ -223,11 +223,17 @@ def _with_separate(score: Score, changed: Mapping[str, Written]) -> Score:
 
 
 def _like(item: Written, changed: Mapping[str, Written], bar: tuple[Written, ...]) -> Written:
-    """A separate note with string and finger of the next double stop of its bar that has it."""
-    for other in bar[bar.index(item) + 1 :]:
+    """A separate note with string and finger of the next double stop of its bar that has it.
+
+    Of a unison's two equal notes the first one separately is the first one together.
+    """
+    at, pitch = bar.index(item), item.pitches[0]
+    for other in bar[at + 1 :]:
         both = changed.get(other.id)
-        if both is not None and item.pitches[0] in both.pitches:
-            place = both.pitches.index(item.pitches[0])
+        if both is not None and pitch in both.pitches:
+            places = [place for place, held in enumerate(both.pitches) if held == pitch]
+            before = sum(earlier.pitches == item.pitches for earlier in bar[:at])
+            place = places[min(before, len(places) - 1)]
             return replace(item, strings=(both.strings[place],), fingers=(both.fingers[place],))
     return item
 

@@ -72,6 +72,11 @@ class SayForm(forms.Form):
 class MakeForm(SayForm):
     """Every part of a request, with what is usual filled in."""
 
+    field_order = [
+        *("pattern", "interval", "key", "minor", "finger", "octaves", "direction", "strings"),
+        *("manner", "playings", "hold_s", "open_strings", "pupil", "instrument", "hand"),
+        *("string_length_mm", "title", "words", "level", "tags"),
+    ]
     pattern = forms.ChoiceField(choices=PATTERNS, label="Pattern")
     interval = forms.ChoiceField(label="Interval")
     key = forms.ChoiceField(choices=[(key.name, key.name) for key in ALL_KEYS], label="Key")
@@ -81,15 +86,14 @@ class MakeForm(SayForm):
     octaves = forms.TypedChoiceField(
         choices=[(1, "one octave"), (2, "two octaves"), (3, "three octaves")],
         coerce=int,
-        label="Range of the lower note",
+        label="Range",
+        help_text="Of the lower note.",
     )
     strings = forms.ChoiceField(choices=STRINGS, required=False, label="Strings")
     direction = forms.ChoiceField(choices=DIRECTIONS, label="Direction")
     manner = forms.ChoiceField(choices=MANNERS, label="Each double stop")
     playings = forms.IntegerField(min_value=1, max_value=12, label="Times together")
-    hold_s = forms.FloatField(
-        min_value=0.2, max_value=60, required=False, label="Hold at least, in seconds"
-    )
+    hold_s = forms.FloatField(min_value=0.2, max_value=60, required=False, label="Hold, in seconds")
     finger = forms.TypedChoiceField(
         choices=[(1, "first"), (2, "second"), (3, "third")], coerce=int, label="Finger"
     )

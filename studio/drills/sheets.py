@@ -16,10 +16,11 @@ from studio.notation.engraving import Figure, engrave
 from studio.notation.naming import name_of
 
 LEAF_WRITTEN = 96  # about eight lines on a desk, thirty on a phone
-INCIPIT_WRITTEN = 8
+INCIPIT_WRITTEN = 12
 SCREENS = ("phone", "desk")
 _REACHABLE = re.compile(r' (?:id|tabindex|role|aria-label|data-ref)="[^"]*"')
-_GLYPH = re.compile(r'<symbol id="([^"]+)"|href="#([^"]+)"')
+_BETWEEN = re.compile(r">\s+<")
+_GLYPH = re.compile(r'href="#([^"]+)"')
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,16 +83,22 @@ def sheet_of(
     cut = leaves(score)
     number = leaf_number(asked, len(cut))
     leaf = cut[number - 1]
-    screens = tuple(Screen(layout, _svg(leaf, layout, figures, spoken or {})) for layout in SCREENS)
+    screens = tuple(
+        Screen(layout, _svg(leaf, layout, figures, spoken or {}, number == len(cut)))
+        for layout in SCREENS
+    )
     return Sheet(number, len(cut), leaf.written[0].bar, leaf.written[-1].bar, screens)
 
 
 def printed(score: Score, figures: Mapping[str, Figure] | None = None) -> list[SafeString]:
     """Every page for paper."""
+    cut = leaves(score, 4 * LEAF_WRITTEN)
     drawn = [
         page
-        for leaf in leaves(score, 4 * LEAF_WRITTEN)
-        for page in engrave(leaf, layout="print", figures=_within(leaf, figures))
+        for leaf in cut
+        for page in engrave(
+            leaf, layout="print", figures=_within(leaf, figures), ends=leaf is cut[-1]
+        )
     ]
     return [_safe(_for_eyes(page)) for page in drawn]
 
@@ -101,12 +108,17 @@ def incipit(score: Score) -> str:
     beginning = leaves(score, INCIPIT_WRITTEN)[0]
     if len(beginning.written) > INCIPIT_WRITTEN:
         beginning = score.with_written(beginning.written[:INCIPIT_WRITTEN])
-    (svg,) = engrave(beginning, layout="incipit")
+    whole = len(beginning.written) == len(score.written)
+    (svg,) = engrave(beginning, layout="incipit", ends=whole)
     return _for_eyes(svg)
 
 
 def _svg(
-    leaf: Score, layout: str, figures: Mapping[str, Figure] | None, spoken: Mapping[str, str]
+    leaf: Score,
+    layout: str,
+    figures: Mapping[str, Figure] | None,
+    spoken: Mapping[str, str],
+    ends: bool,
 ) -> SafeString:
     plain = name_of(leaf)
 
@@ -114,7 +126,9 @@ def _svg(
         return f"{plain(item)}; {spoken[item.id]}" if item.id in spoken else plain(item)
 
     shown = _within(leaf, figures)
-    (svg,) = engrave(leaf, layout=layout, figures=shown, name=name, id_prefix=f"{layout}-")
+    (svg,) = engrave(
+        leaf, layout=layout, figures=shown, name=name, id_prefix=f"{layout}-", ends=ends
+    )
     return _safe(svg)
 
 
@@ -125,13 +139,14 @@ def _within(leaf: Score, figures: Mapping[str, Figure] | None) -> dict[str, Figu
 
 def _for_eyes(svg: str) -> str:
     """Nothing to reach by key or to be read aloud; only the glyphs keep their ids."""
-    glyphs = {first or second for first, second in _GLYPH.findall(svg)}
+    glyphs = set(_GLYPH.findall(svg))
 
     def keep(found: re.Match) -> str:
         name = re.fullmatch(r' id="(.*)"', found.group())
         return found.group() if name and name.group(1) in glyphs else ""
 
-    return _REACHABLE.sub(keep, svg).replace("<svg ", '<svg aria-hidden="true" ', 1)
+    plain = _REACHABLE.sub(keep, svg).replace("<svg ", '<svg aria-hidden="true" ', 1)
+    return _BETWEEN.sub("><", plain)
 
 
 def _safe(svg: str) -> SafeString:

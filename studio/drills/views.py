@@ -10,6 +10,7 @@ from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio.accounts import access as people
+from studio.notation.tones import hearing
 
 from . import access, services
 from .forms import SetForForm, ShelfDrillForm, ShelfSettingsForm
@@ -151,6 +152,7 @@ def _page(request: HttpRequest, drill: Drill, setting: SetForForm | None = None)
             "stretches": stretches(score, player),
             "player": player,
             "player_is": chosen,
+            "hearing": hearing(score, tuning=drill.studio.tuning, a4_hz=drill.studio.a4_hz),
         }
     return render(request, "drills/drill.html", context, status=422 if setting else 200)
 

@@ -75,6 +75,7 @@ def engrave(
     figures: Mapping[str, Figure] | None = None,
     name: Callable[[Written], str] | None = None,
     id_prefix: str = "",
+    ends: bool = True,
 ) -> tuple[str, ...]:
     """The pages of a score.
 
@@ -86,6 +87,7 @@ def engrave(
     name : what a screen reader says of one written thing; its notes, strings and fingers otherwise
     id_prefix : put before the ids of what is written, where a document shows a score more than
         once; ``data-ref`` stays what it is
+    ends : whether the drill ends here, with a final bar line
 
     Returns
     -------
@@ -105,7 +107,7 @@ def engrave(
     texts = {
         ref: _ROOM_LETTER * (len(figure.text) + _LIFT_LETTERS) for ref, figure in shown.items()
     }
-    drawn = _draw(to_musicxml(score, figures=texts), layout)
+    drawn = _draw(to_musicxml(score, figures=texts, ends=ends), layout)
     by_id = {item.id: item for item in score.written}
     named = name or name_of(score)
     return tuple(_dressed(page, by_id, shown, named, id_prefix) for page in drawn)

@@ -41,7 +41,11 @@ HIGH_FOR_ALTO = 74  # a viola's page of notes mostly above D5 reads better in tr
 
 
 def to_musicxml(
-    score: Score, *, figures: Mapping[str, str] | None = None, names: bool = True
+    score: Score,
+    *,
+    figures: Mapping[str, str] | None = None,
+    names: bool = True,
+    ends: bool = True,
 ) -> str:
     """The score as a MusicXML document.
 
@@ -50,6 +54,7 @@ def to_musicxml(
     score : what to write
     figures : text to stand under a written thing, by its id (measured cents)
     names : whether string and position names stand over the staff
+    ends : whether the drill ends here, with a final bar line, and is no leaf of a longer one
 
     Returns
     -------
@@ -74,7 +79,8 @@ def to_musicxml(
             if names:
                 strings = _directions(measure, item, strings, score)
             _notes(measure, item, divisions, (figures or {}).get(item.id))
-    _final_barline(measure)
+    if ends:
+        _final_barline(measure)
     indent(root)
     body = tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{DOCTYPE}\n{body}\n'

@@ -98,6 +98,7 @@ class Historian:
             self.cast.teacher,
             due_on=(set_at + DUE_AFTER).date(),
             goal="Send one clip",
+            share_percent=80 if version.score else None,
             published=True,
         )
         Assignment.objects.filter(pk=assignment.pk).update(set_at=set_at, published_at=set_at)

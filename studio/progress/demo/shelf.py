@@ -1,18 +1,40 @@
 """The demo's drills and what its teacher says: all invented for the demo."""
 
 from dataclasses import dataclass
+from typing import Any
 
 from studio.accounts.models import Person, Studio
+from studio.drills.making import saying_of
 from studio.drills.models import DrillVersion
 from studio.drills.services import add_drill
+from studio.notation import Request, generate
 
 
 @dataclass(frozen=True, slots=True)
 class DrillText:
+    """A drill: its words, and the page it is made with, down to ``bars`` where not all is meant."""
+
     title: str
     interval: str
     key: str
     words: str
+    page: Request | None = None
+    bars: int | None = None
+
+    def says(self) -> dict[str, Any]:
+        """What the drill's first version says."""
+        said = {name: getattr(self, name) for name in ("title", "interval", "key", "words")}
+        if self.page is None:
+            return said
+        score = generate(self.page)
+        kept = [item for item in score.written if self.bars is None or item.bar <= self.bars]
+        made = {
+            "score": score.with_written(kept).to_dict(),
+            "request": self.page.to_dict(),
+            "source": DrillVersion.Source.GENERATED,
+            "level": saying_of(self.page, score).level,
+        }
+        return said | made
 
 
 DRILLS = {
@@ -23,6 +45,8 @@ DRILLS = {
         "From B-flat on the G string, an octave and a half up. Play the lower note alone, then the "
         "upper, then both. Hold the two together until the beating stops, as often as it takes. "
         "No rhythm, no hurry: listen, then move on.",
+        Request(key="Bb major", octaves=2, direction="up"),
+        bars=12,
     ),
     "g-octaves": DrillText(
         "G major in octaves",
@@ -30,6 +54,7 @@ DRILLS = {
         "G major",
         "Begin with the open G and the third finger on D. First finger and fourth finger keep one "
         "frame; the whole hand moves, not the fingers alone. Each octave three times.",
+        Request(key="G major", playings=3),
     ),
     "d-thirds": DrillText(
         "D major in thirds",
@@ -37,6 +62,7 @@ DRILLS = {
         "D major",
         "Set the lower finger first and leave it down. Then set the upper one beside it without "
         "moving the first. Separately, then together, then held for two slow bows.",
+        Request(key="D major", interval="thirds", hold_s=4.0),
     ),
     "e-flat-sixths": DrillText(
         "E-flat major in sixths",
@@ -44,6 +70,14 @@ DRILLS = {
         "E♭ major",
         "Neighbouring fingers on neighbouring strings. Listen to the lower note as the root of the "
         "sound, and fit the upper note into it. Stop when the hand is tired.",
+        Request(key="Eb major", interval="sixths", direction="up"),
+    ),
+    "e-flat-mixed": DrillText(
+        "Thirds, then sixths, in E-flat",
+        "",
+        "E♭ major",
+        "Thirds from E-flat, six of them; then sixths from B-flat. Before each one, think how wide "
+        "it is going to be.",
     ),
     "one-finger-fifths": DrillText(
         "One finger on two strings",
@@ -51,6 +85,7 @@ DRILLS = {
         "",
         "Lay the first finger across D and A so that both sound clear. Then the second, then the "
         "third. A fifth that sounds sour wants the finger turned a little, not pressed harder.",
+        Request(pattern="one_finger", key="D major", manner="together"),
     ),
     "third-finger-check": DrillText(
         "Third finger against the open string",
@@ -65,13 +100,5 @@ DRILLS = {
 def fill(studio: Studio, teacher: Person) -> dict[str, DrillVersion]:
     """Put the drills on the studio's shelf; their versions by name."""
     return {
-        name: add_drill(
-            studio,
-            teacher,
-            title=text.title,
-            words=text.words,
-            interval=text.interval,
-            key=text.key,
-        ).newest()
-        for name, text in DRILLS.items()
+        name: add_drill(studio, teacher, **text.says()).newest() for name, text in DRILLS.items()
     }

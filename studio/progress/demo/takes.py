@@ -145,7 +145,7 @@ WAITING = (
     Take(
         "amara",
         2.1,
-        "d-thirds",
+        "e-flat-mixed",
         "Sixths and thirds",
         sample="sixths-and-thirds-in-e-flat",
     ),
@@ -160,7 +160,7 @@ WAITING = (
     Take(
         "ida",
         0.9,
-        "one-finger-fifths",
+        "third-finger-check",
         "octaves again",
         key="D major",
         octave=4,

@@ -10,6 +10,7 @@ from studio.drills import access as drills
 from studio.drills.models import Assignment
 from studio.drills.sheets import sheet_of
 from studio.drills.stretches import player_of, stretches
+from studio.notation.tones import hearing
 from studio.review import access, showing
 from studio.review.judging import judged
 from studio.review.showing import Shown
@@ -31,7 +32,7 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
         "clip": clip,
         "shown": shown,
     }
-    score = assignment.version.page
+    score, studio = assignment.version.page, assignment.enrolment.studio
     if score is not None:
         player = player_of(assignment.enrolment, score.instrument)
         figures, spoken = (shown.figures, shown.spoken) if shown else (None, None)
@@ -40,6 +41,7 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
             "stretches": stretches(score, player),
             "player": player,
             "player_is": assignment.enrolment,
+            "hearing": hearing(score, tuning=studio.tuning, a4_hz=studio.a4_hz),
         }
     if shown:
         context |= {

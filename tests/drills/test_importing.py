@@ -1,0 +1,111 @@
+"""A drill from a file of music: looked at, kept, refused; and written to a file again."""
+
+import io
+import zipfile
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+
+from studio.drills.models import Drill, DrillVersion
+from studio.notation import Request, generate
+from studio.notation.musicxml import read_musicxml, to_musicxml
+from tests.cast import as_person, make_drill, set_for
+
+SCORE = generate(Request(key="D major", interval="thirds", hold_s=2.0))
+XML = to_musicxml(SCORE).encode()
+KEPT = {"title": "Thirds", "words": "Slowly", "interval": "3", "key": "D major", "may_use": "on"}
+
+
+@pytest.fixture
+def teacher(cast):
+    return as_person(cast.teacher)
+
+
+def send(client, data: bytes, name: str = "thirds.musicxml", **more):
+    return client.post("/drills/import/", {"file": SimpleUploadedFile(name, data), **more})
+
+
+def compressed(data: bytes) -> bytes:
+    held = io.BytesIO()
+    with zipfile.ZipFile(held, "w") as archive:
+        archive.writestr(
+            "META-INF/container.xml",
+            '<container><rootfiles><rootfile full-path="score.xml"/></rootfiles></container>',
+        )
+        archive.writestr("score.xml", data)
+    return held.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("name", "data"), [("a.musicxml", XML), ("a.xml", XML), ("a.mxl", compressed(XML))]
+)
+def test_a_file_is_looked_at_and_then_kept_with_every_note(cast, teacher, name, data):
+    seen = send(teacher, data, name)
+    assert seen.status_code == 200
+    assert 'data-ref="n1"' in seen.content.decode()
+    assert not Drill.objects.exists()
+    kept = teacher.post("/drills/import/", KEPT | {"score": seen.context["keep"]["score"].value()})
+    version = DrillVersion.objects.get()
+    assert kept.url == f"/drills/{version.drill_id}/"
+    assert version.page == SCORE
+    assert (version.source, version.title) == (DrillVersion.Source.IMPORTED, "Thirds")
+
+
+def test_without_leave_to_use_it_music_is_not_kept(teacher):
+    score = send(teacher, XML).context["keep"]["score"].value()
+    answer = teacher.post("/drills/import/", KEPT | {"score": score, "may_use": ""})
+    assert answer.status_code == 422
+    assert "Say that you may use this music, or leave it out." in answer.content.decode()
+    assert not Drill.objects.exists()
+
+
+def test_what_is_worth_saying_of_the_page_is_said(teacher):
+    low = XML.replace(b"<octave>4</octave>", b"<octave>2</octave>", 1)
+    assert "lies below the violin&#x27;s lowest string" in send(teacher, low).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("data", "sentence"),
+    [
+        (b"Dear teacher", "The file is damaged or is no MusicXML"),
+        (b"<!DOCTYPE a [<!ENTITY b 'c'>]><a>&b;</a>", "defines entities of its own"),
+        (b"<html/>", "This is no MusicXML score."),
+        (b"PK\x03\x04 and then nothing", "The compressed file is damaged."),
+        (b" " * 5_000_001, "export only the page you need"),
+        (b"", "The file is empty."),
+    ],
+)
+def test_a_file_that_is_no_music_is_refused_with_a_sentence(teacher, data, sentence):
+    answer = send(teacher, data)
+    assert answer.status_code == 422
+    assert sentence in answer.content.decode()
+
+
+@pytest.mark.parametrize("score", ["", "{", "[]", '{"title": "a"}', "null", '{"written": 1}'])
+def test_a_page_that_was_tampered_with_is_refused(teacher, score):
+    answer = teacher.post("/drills/import/", KEPT | {"score": score})
+    assert answer.status_code == 422
+    assert not Drill.objects.exists()
+
+
+def test_a_drill_is_written_to_a_file_that_reads_the_same(cast, teacher):
+    drill = make_drill(cast.teacher, cast.studio, "Thirds in B♭", score=SCORE.to_dict())
+    answer = teacher.get(f"/drills/{drill.pk}/musicxml/")
+    assert answer["Content-Type"] == "application/vnd.recordare.musicxml+xml"
+    assert answer["Content-Disposition"] == 'attachment; filename="thirds-in-b-flat.musicxml"'
+    assert read_musicxml(answer.content).score == SCORE
+
+
+def test_a_drill_in_words_has_no_file_and_no_paper(cast, teacher):
+    drill = make_drill(cast.teacher, cast.studio)
+    assignment = set_for(cast.enrolment, drill)
+    for address in (f"/drills/{drill.pk}", f"/assignments/{assignment.pk}"):
+        assert teacher.get(f"{address}/musicxml/").status_code == 404
+        assert teacher.get(f"{address}/paper/").status_code == 404
+
+
+def test_paper_holds_every_bar_of_a_long_drill(cast, teacher):
+    long = generate(Request(key="G major", interval="thirds", octaves=2))
+    drill = make_drill(cast.teacher, cast.studio, score=long.to_dict())
+    pages = teacher.get(f"/drills/{drill.pk}/paper/").context["pages"]
+    assert sum(page.count('class="measure"') for page in pages) == len(long.bars)

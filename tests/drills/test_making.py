@@ -1,0 +1,160 @@
+"""Drills made to order on the page: preview, refusal with the nearest, and the shelf."""
+
+import pytest
+from django.utils import timezone
+
+from studio.accounts.models import Instrument
+from studio.drills.models import Drill, DrillVersion, ShelfSettings
+from studio.notation import Request, generate
+from tests.cast import as_person
+
+ASKED = {
+    "pattern": "scale",
+    "interval": "sixths",
+    "key": "E♭ major",
+    "minor": "melodic",
+    "octaves": "1",
+    "direction": "up",
+    "manner": "together",
+    "playings": "2",
+    "finger": "1",
+    "open_strings": "on",
+    "instrument": "violin",
+}
+# Two octaves of tenths on one pair of strings have no place anywhere.
+IMPOSSIBLE = ASKED | {"interval": "tenths", "octaves": "3", "strings": "4-3"}
+
+
+@pytest.fixture
+def teacher(cast):
+    return as_person(cast.teacher)
+
+
+def page_of(answer) -> str:
+    return answer.content.decode()
+
+
+def test_a_drill_is_made_with_its_page_its_words_and_what_was_asked(cast, teacher):
+    answer = teacher.post("/drills/make/", ASKED)
+    drill = Drill.objects.get()
+    assert answer.url == f"/drills/{drill.pk}/"
+    version = drill.newest()
+    request = Request(
+        interval="sixths", key="Eb major", direction="up", manner="together", playings=2
+    )
+    assert version.page == generate(request)
+    assert Request.from_dict(version.request) == request
+    assert (version.title, version.interval, version.key, version.instrument, version.source) == (
+        "E♭ major in sixths, one octave",
+        "6",
+        "E♭ major",
+        "violin",
+        DrillVersion.Source.GENERATED,
+    )
+    assert "together, 2 times" in version.words
+    assert version.level == "first_steps"
+    assert "<svg" in version.incipit
+
+
+def test_own_title_words_level_and_tags_stand(teacher):
+    said = {"title": "Morning sixths", "words": "As I showed you.", "tags": "warm-up"}
+    teacher.post("/drills/make/", ASKED | said | {"level": "advanced"})
+    version = DrillVersion.objects.get()
+    assert (version.title, version.words, version.level) == (
+        "Morning sixths",
+        "As I showed you.",
+        "advanced",
+    )
+    assert version.drill.tags == "warm-up"
+
+
+def test_the_preview_is_a_part_of_the_page_and_changes_nothing(teacher):
+    part = page_of(teacher.get("/drills/make/", ASKED, headers={"HX-Request": "true"}))
+    assert "<html" not in part
+    assert "E♭ major in sixths, one octave" in part
+    assert 'data-ref="n1"' in part
+    assert not Drill.objects.exists()
+
+
+def test_what_cannot_be_played_says_why_and_leads_to_the_nearest(teacher):
+    answer = teacher.get("/drills/make/", IMPOSSIBLE)
+    page = page_of(answer)
+    assert "cannot be played on the G and D strings of a violin" in page
+    nearest = answer.context["nearest_query"]
+    assert "Make the nearest instead" in page
+    again = teacher.get(f"/drills/make/?{nearest}")
+    assert again.context["score"].title.startswith("E♭ major in tenths")
+    assert teacher.post("/drills/make/", IMPOSSIBLE).status_code == 422
+    assert not Drill.objects.exists()
+
+
+def test_a_form_that_is_wrong_is_said_in_the_preview(teacher):
+    page = page_of(teacher.get("/drills/make/", ASKED | {"playings": "40"}))
+    assert "Times together: Ensure this value is less than or equal to 12." in page
+    assert teacher.post("/drills/make/", ASKED | {"key": "H major"}).status_code == 422
+
+
+def test_the_pupil_s_instrument_and_string_length_are_taken(cast, teacher):
+    Instrument.objects.create(
+        pupil=cast.pupil,
+        kind="viola",
+        string_length_mm=330,
+        started_on=timezone.localdate(),
+    )
+    answer = teacher.post("/drills/make/", ASKED | {"pupil": cast.enrolment.pk})
+    drill = Drill.objects.get()
+    assert answer.url == f"/drills/{drill.pk}/?for={cast.enrolment.pk}"
+    made = Request.from_dict(drill.newest().request)
+    assert (made.instrument, made.string_length_mm, made.hand) == ("viola", 330.0, "small")
+
+
+def test_a_pupil_of_another_studio_is_no_choice(cast, teacher):
+    asked = ASKED | {"pupil": cast.foreign_enrolment.pk}
+    assert teacher.post("/drills/make/", asked).status_code == 422
+
+
+def test_the_studio_s_usual_instrument_and_order_are_filled_in(cast, teacher):
+    ShelfSettings.objects.create(
+        studio=cast.studio, interval_order=["thirds"], instrument="viola", string_length_mm=380
+    )
+    score = teacher.get("/drills/make/").context["score"]
+    assert (score.title, score.instrument) == ("G major in thirds, one octave", "viola")
+
+
+def test_a_wide_stretch_is_told_in_millimetres_with_the_caution(teacher):
+    # A3 on G with A4 on D: 328 mm x (2^(-2/12) - 2^(-7/12)) = 73.3 mm (arithmetic), which is wide
+    # for a small hand and for no other.
+    asked = ASKED | {"interval": "octaves", "key": "A major", "hand": "small"}
+    page = page_of(teacher.get("/drills/make/", asked))
+    assert "mm between the fingers" in page
+    assert "If anything hurts, tingles or feels numb, stop and tell your teacher" in page
+    small = teacher.get("/drills/make/", asked).context["stretches"]
+    large = teacher.get("/drills/make/", asked | {"hand": "large"}).context["stretches"]
+    assert ("n1", 73) in [(stretch.ref, round(stretch.span_mm)) for stretch in small]
+    assert large == []
+
+
+@pytest.mark.parametrize("pattern", ["one_finger", "third_finger_check", "chords"])
+def test_every_pattern_can_be_made(teacher, pattern):
+    assert teacher.post("/drills/make/", ASKED | {"pattern": pattern, "key": "G major"}).url
+    assert DrillVersion.objects.get().page is not None
+
+
+def test_changed_fingers_make_a_new_version_once_the_drill_was_set(cast, teacher):
+    teacher.post("/drills/make/", ASKED)
+    drill = Drill.objects.get()
+    teacher.post(f"/drills/{drill.pk}/set/", {"pupil": cast.enrolment.pk})
+    address = f"/drills/{drill.pk}/fingers/"
+    rows = teacher.get(address).context["rows"]
+    data = {}
+    for row in rows:
+        for cell in row.cells:
+            data |= {cell.string_name: cell.string, cell.finger_name: cell.finger}
+        data |= {row.hold_name: row.hold, row.playings_name: row.playings}
+    refused = teacher.post(address, data | {"p-n1": "99"})
+    assert refused.status_code == 422
+    assert "Bar 1: the number of times &#x27;99&#x27;" in page_of(refused)
+    assert teacher.post(address, data | {"p-n1": "5"}).status_code == 302
+    old, new = drill.versions.order_by("number")
+    assert (old.page.find("n1").playings, new.page.find("n1").playings) == (2, 5)
+    assert old.assignments.count() == 1
