@@ -17,6 +17,7 @@ from studio.intonation.remarks import (
     hold_short,
     least_hold_s,
     note_moved,
+    rested,
     run_changed,
 )
 from studio.intonation.runs import OCTAVE_DOUBT, SAME_NOTE_CENTS, RunOfPlayings
@@ -117,6 +118,8 @@ def _remarks(
         playing = Playing(row.event, row.named, moved)
         found += note_moved(playing, measurement)
         found += dropouts(playing, measurement)
+    if group.broken and len(group.playings) > 1:
+        found += rested(group)
     if rows:
         final = Playing(rows[-1].event, rows[-1].named)
         said = (balance(final, measurement), hold_short(run, final))

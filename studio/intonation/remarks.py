@@ -18,6 +18,7 @@ from studio.intonation.hands import Hand, hands_of
 from studio.intonation.judgement import Remark, Run
 from studio.intonation.measurement import Event, Measurement
 from studio.intonation.naming import Named
+from studio.intonation.runs import RunOfPlayings
 from studio.intonation.separate import NOT_COMPARED, Compared, Moved
 
 # Long enough for one slow beat to be heard: an octave 4 cents off on B flat 3 beats about once a
@@ -25,6 +26,9 @@ from studio.intonation.separate import NOT_COMPARED, Compared, Moved
 LEAST_HOLD_S = 1.0
 HOLD_LEEWAY_S = 0.05  # how well an event's ends are known
 DROPOUT_S = 0.15  # a shorter gap is a bow that grips anew
+# One note alone between two playings is the same bow going on, where it begins while the room still
+# rings and ends as the other note comes back. Longer alone, it is played separately.
+RINGING_S, TOUCHING_S, RESTED_S = 0.2, 0.06, 0.8
 BALANCE_DB = 18.0  # strings, bows and phones differ by several dB; chosen
 # One standard deviation of a difference of two levels: 5.3 dB over 317 double stops of recorded
 # notes at known levels, each note with its own bow and its own string.
@@ -127,6 +131,38 @@ def dropouts(playing: Playing, measurement: Measurement) -> list[Remark]:
             "string": playing.string(place, measurement),
         }
         found.append(Remark("voice_dropout", playing.event.id, params))
+    return found
+
+
+def rested(group: RunOfPlayings) -> list[Remark]:
+    """A remark for each time one note of a playing went on alone for a moment, without a break.
+
+    Such a moment is heard as a playing, a single note and a playing again. Whether the bow slipped
+    or the finger was lifted on purpose is not known: it is said, and never marked.
+    """
+    found = []
+    for alone in group.broken:
+        start_s, end_s = alone.event.start_s, alone.event.end_s
+        before = [item for item in group.playings if item.event.start_s < start_s]
+        after = [item for item in group.playings if item.event.start_s >= start_s]
+        if not before or not after or len(before[-1].cents) != 2:
+            continue
+        first, second = before[-1], after[0]
+        silent_s = second.event.start_s - first.event.end_s
+        touches = start_s - first.event.end_s <= RINGING_S
+        if not (touches and second.event.start_s - end_s <= TOUCHING_S and silent_s <= RESTED_S):
+            continue
+        low, high = first.cents
+        which = "upper" if abs(alone.cents[0] - low) < abs(alone.cents[0] - high) else "lower"
+        params = {
+            "which": which,
+            "times": 1,
+            "silent_s": silent_s,
+            "at_s": first.event.end_s,
+            "until_s": second.event.start_s,
+            "held": False,
+        }
+        found.append(Remark("voice_dropout", second.event.id, params))
     return found
 
 

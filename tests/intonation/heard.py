@@ -96,8 +96,10 @@ class Clip:
         levels: tuple[float | None, ...] = (None, None, None),
         dropouts: tuple[tuple[tuple[float, float], ...], ...] = ((), (), ()),
         unsure: float | None = 0.5,
+        each: float = EACH_S,
     ) -> "Clip":
-        """``dropouts`` are spans after the start; ``unsure`` is each voice's own doubt in cents."""
+        """``dropouts`` are spans after the start; ``unsure`` is each voice's own doubt in cents;
+        the next event begins after ``length``, and after ``each`` at the earliest, in s."""
         start, end = self._at_s, self._at_s + length
         voices = tuple(
             Voice(
@@ -127,7 +129,7 @@ class Clip:
                 doubt=doubt,
             )
         )
-        self._at_s += max(EACH_S, length)
+        self._at_s += max(each, length)
         return self
 
 

@@ -164,6 +164,21 @@ def test_a_bow_that_only_gripped_anew_is_not_told():
     assert remarks(quiet(dropouts=(((0.4, 0.5),), ())), "voice_dropout") == []
 
 
+def test_one_note_that_went_on_alone_for_a_moment_is_said_to_have_lost_the_other():
+    clip = Clip().pair("Bb3", "G4", 2.0, length=1.0).note("Bb3", length=0.5, each=0.5)
+    clip.pair("Bb3", "G4", 2.0, length=1.2)
+    [remark] = remarks(clip, "voice_dropout", SIXTH)
+    assert remark.sentence == "The upper note fell silent at 0:01 for 0.5 s."
+    assert judged(clip, SIXTH).marks == ()
+
+
+def test_a_note_played_separately_between_two_playings_is_none_lost():
+    breath = Clip().pair("Bb3", "G4", 2.0).note("Bb3", length=0.5).pair("Bb3", "G4", 2.0)
+    assert remarks(breath, "voice_dropout") == []
+    long = Clip().pair("Bb3", "G4", 2.0, length=1.0).note("Bb3", length=1.0)
+    assert remarks(long.pair("Bb3", "G4", 2.0), "voice_dropout") == []
+
+
 def test_a_lost_voice_is_a_mark_where_the_drill_holds_both():
     clip = quiet(dropouts=(((0.4, 0.8),), ()))
     [mark] = judged(clip, SIXTH).marks
