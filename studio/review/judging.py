@@ -1,4 +1,9 @@
-"""What the policy says of a clip: judged from the stored measurement, at once, at need."""
+"""What the policy says of a clip: judged from the stored measurement, at once, at need.
+
+A listening never changes, and the same measurement, policy and score always give the same
+judgement: so a process keeps the last few, and a page, its picture and a decision about one of its
+marks are judged once.
+"""
 
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,6 +14,18 @@ from studio.intonation import ExpectedNote, Measurement, Policy, judge
 from . import marks as marks_module
 from .marks import Mark
 from .models import Decision, Review
+from .recent import Recent
+
+KEPT = 6  # clips; two thousand events are about 10 MB
+KEPT_S = 600.0  # what was erased must not stay in memory for long
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """A measurement and its judgement, both in their JSON form; shared, so nobody changes it."""
+
+    measurement: dict
+    judgement: dict
 
 
 @dataclass(frozen=True)
@@ -17,8 +34,15 @@ class Judged:
 
     review: Review
     listening: Listening
-    measurement: dict
-    judgement: dict
+    heard: Heard
+
+    @property
+    def measurement(self) -> dict:
+        return self.heard.measurement
+
+    @property
+    def judgement(self) -> dict:
+        return self.heard.judgement
 
     @cached_property
     def _paired(self) -> tuple[list[Mark], list[Decision]]:
@@ -67,11 +91,26 @@ def expected_notes(review: Review) -> list[ExpectedNote] | None:
 
 def judged(review: Review) -> Judged | None:
     """The newest listening, judged; ``None`` while nothing has been heard."""
-    listening = review.clip.listenings.order_by("-created_at", "-pk").first()
+    newest = review.clip.listenings.order_by("-created_at", "-pk").defer("measurement")
+    listening = newest.first()
     return judge_listening(review, listening) if listening else None
 
 
-def judge_listening(review: Review, listening: Listening) -> Judged:
+def judge_listening(review: Review, listening: Listening, policy: Policy | None = None) -> Judged:
+    """A listening, judged by the review's policy unless another is given."""
+    policy, expected = policy or policy_for(review), expected_notes(review)
+    # A row's number may come again after a restore; with its clip and its time it does not.
+    of = (listening.pk, listening.clip_id, listening.created_at)
+    heard = _RECENT.get(
+        (*of, repr(policy), repr(expected)), lambda: _heard(listening, policy, expected)
+    )
+    return Judged(review, listening, heard)
+
+
+_RECENT: Recent[tuple, Heard] = Recent(KEPT, KEPT_S)
+
+
+def _heard(listening: Listening, policy: Policy, expected: list[ExpectedNote] | None) -> Heard:
     measurement = Measurement.from_dict(listening.measurement)
-    judgement = judge(measurement, policy_for(review), expected_notes(review)).to_dict()
-    return Judged(review, listening, listening.measurement, judgement)
+    judgement = judge(measurement, policy, expected).to_dict()
+    return Heard(listening.measurement, judgement)

@@ -3,16 +3,23 @@
 A *block* is one place in the ledger: a run of a double stop with its playings and its broken
 notes, a chord, or a stretch of single notes that belong to no run. Marks and comments stand in
 the block whose moment they are about.
+
+What the judgement alone says is worked out once for each judgement and shared; marks and comments
+are put into copies.
 """
 
+from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from weakref import WeakKeyDictionary
 
-from studio.review.judging import Judged
+from django.utils.safestring import SafeString
+
+from studio.review.judging import Heard, Judged
 from studio.review.marks import Mark
 from studio.review.models import Comment, Decision
 
-from . import words
+from . import markup, words
 from .glyphs import Lift, lift
 
 BEFORE_S = 0.05  # a comment made just before an onset is about the note that follows
@@ -68,6 +75,7 @@ class Block:
     trend: str = ""
     broken: str = ""
     said: list[str] = field(default_factory=list)  # of the run, beside its marks
+    markup: SafeString = field(default=SafeString(), repr=False)
     marks: list[Mark] = field(default_factory=list)
     kept: list[Decision] = field(default_factory=list)
     comments: list[Comment] = field(default_factory=list)
@@ -92,27 +100,54 @@ def blocks_of(judged: Judged | None, comments: Iterable[Comment]) -> list[Block]
     """The whole ledger in time order. The first block, ``whole``, is about the clip itself."""
     blocks = [Block("whole", "whole", 0.0, 0.0)]
     if judged is not None:
-        blocks += _Reader(judged).blocks()
-        for mark in judged.marks:
-            _home(blocks, mark).marks.append(mark)
+        shared = _shared_blocks(judged.heard)
+        blocks += [replace(block, marks=[], kept=[], comments=[]) for block in shared]
+        _put_marks(blocks, judged.marks)
         for decision in judged.unmatched:
-            _at(blocks, decision.start_s).kept.append(decision)
+            block_at(blocks, decision.start_s).kept.append(decision)
     for comment in comments:
-        _at(blocks, comment.start_s).comments.append(comment)
+        block_at(blocks, comment.start_s).comments.append(comment)
     return blocks
 
 
 def block_at(blocks: Sequence[Block], seconds: float) -> Block:
-    """The block that a moment belongs to."""
-    return _at(blocks, seconds)
+    """The block that a moment belongs to: the last that has begun, else that of the whole clip."""
+    after = bisect_right(blocks, seconds + BEFORE_S, lo=1, key=lambda block: block.start_s)
+    return blocks[after - 1]
+
+
+_SHARED: WeakKeyDictionary[Heard, list[Block]] = WeakKeyDictionary()
+
+
+def _shared_blocks(heard: Heard) -> list[Block]:
+    """The blocks as the judgement has them, kept as long as the judgement itself is."""
+    found = _SHARED.get(heard)
+    if found is None:
+        found = _Reader(heard).blocks()
+        for block in found:
+            block.markup = markup.block(block)
+        _SHARED[heard] = found
+    return found
+
+
+def _put_marks(blocks: list[Block], marks: Sequence[Mark]) -> None:
+    """Each mark to the block of its last event; one about the instrument is about the clip."""
+    if not marks:
+        return
+    homes = {row.event: block for block in blocks for row in (*block.rows, *block.singles)}
+    for mark in marks:
+        home = homes.get(mark.events[-1]) if mark.events else None
+        if mark.code.startswith("open_string"):
+            home = blocks[0]
+        (home or block_at(blocks, mark.start_s)).marks.append(mark)
 
 
 class _Reader:
     """Puts a measurement's events and a judgement's figures together."""
 
-    def __init__(self, judged: Judged):
-        self.events = {event["id"]: event for event in judged.measurement["events"]}
-        self.judgement = judged.judgement
+    def __init__(self, heard: Heard):
+        self.events = {event["id"]: event for event in heard.measurement["events"]}
+        self.judgement = heard.judgement
         self.policy = self.judgement["policy"]
         self.intervals: dict[int, list[dict]] = {}
         for interval in self.judgement["intervals"]:
@@ -172,8 +207,7 @@ class _Reader:
         starts = [block.start_s for block in blocks]
         stretches: dict[int, list[dict]] = {}
         for event in singles:
-            after = sum(start <= event["start_s"] for start in starts) if starts else 0
-            stretches.setdefault(after, []).append(event)
+            stretches.setdefault(bisect_right(starts, event["start_s"]), []).append(event)
         for notes in stretches.values():
             rows = [self._row(event) for event in notes]
             first, last = rows[0], rows[-1]
@@ -272,19 +306,3 @@ def tolerance_of(policy: dict, short: str) -> float | None:
 def _everyday(interval: dict) -> str:
     """``octave`` rather than ``perfect octave``: so it is said in lessons."""
     return interval["name"].removeprefix("perfect ")
-
-
-def _home(blocks: list[Block], mark: Mark) -> Block:
-    """The block that holds a mark's last event; a mark about the instrument is about the clip."""
-    if mark.code.startswith("open_string"):
-        return blocks[0]
-    for block in blocks:
-        held = {row.event for row in (*block.rows, *block.singles)}
-        if mark.events and mark.events[-1] in held:
-            return block
-    return _at(blocks, mark.start_s)
-
-
-def _at(blocks: Sequence[Block], seconds: float) -> Block:
-    before = [b for b in blocks if b.kind != "whole" and b.start_s <= seconds + BEFORE_S]
-    return before[-1] if before else blocks[0]

@@ -1,0 +1,99 @@
+"""The HTML of a ledger's rows: what a judgement says, before marks and comments.
+
+Two thousand of them are on one page, and a template takes ten times as long for each. What is
+written here changes only with the judgement, so it is made once and shared (see ``ledger``).
+Seconds are carried to the millisecond; every word is escaped.
+"""
+
+from typing import TYPE_CHECKING
+
+from django.utils.html import escape
+from django.utils.safestring import SafeString, mark_safe
+
+from .glyphs import Lift
+
+if TYPE_CHECKING:
+    from .ledger import Block, Row
+
+
+def block(block: "Block") -> SafeString:
+    """All of a block that the judgement alone says."""
+    parts = [_head(block) if block.rows else "", _under(block)]
+    last = block.last
+    if last:
+        parts += [f'<p class="aside">also {escape(also)}</p>' for also in last.also]
+        if last.reason:
+            parts.append(f'<p class="aside unsure"><b>Unsure.</b> {escape(last.reason)}</p>')
+    parts += [f'<p class="aside">{escape(sentence)}</p>' for sentence in block.said]
+    return mark_safe("".join(parts))
+
+
+def _head(block: "Block") -> str:
+    first, last, many = block.rows[0], block.rows[-1], len(block.rows)
+    label = f"{many} playings. Last: {last.spoken}" if many > 1 else last.spoken
+    return (
+        f'<button type="button" class="head {last.verdict}" id="{block.key}-head"'
+        f"{_place(first.event, first.start, last.end, label)}>"
+        f'<span class="clock">{first.clock}</span>'
+        f'<span class="what">{escape(block.name)}</span>'
+        f"{lift(block.lift)}"
+        f'<span class="dev"><b>{last.deviation}</b> <small>{last.plus_minus}</small></span>'
+        "</button>"
+    )
+
+
+def _under(block: "Block") -> str:
+    """The playings, how they went, and the notes played separately."""
+    parts = []
+    if len(block.rows) > 1:
+        rows = "".join(_row(row, "playing") for row in block.rows)
+        parts.append(f'<ol class="playings plain-list">{rows}</ol>')
+        if block.trend:
+            parts.append(f'<span class="trend">{escape(block.trend)}</span>')
+    if block.singles:
+        rows = "".join(_row(row, "single") for row in block.singles)
+        parts.append(
+            f'<details class="singles" id="{block.key}-singles" data-singles>'
+            f"<summary>{_singles_summary(block)}</summary>"
+            f'<ol class="plain-list">{rows}</ol></details>'
+        )
+    return f'<div class="under">{"".join(parts)}</div>' if parts else ""
+
+
+def _singles_summary(block: "Block") -> str:
+    many = len(block.singles)
+    if block.rows:
+        return f"{many} played separately{f', {block.broken} c' if block.broken else ''}"
+    notes = "single note" if many == 1 else "single notes"
+    return f'<span class="clock">{block.clock}</span> {many} {notes}'
+
+
+def _row(row: "Row", looks: str) -> str:
+    name = f"{escape(row.name)} " if looks == "single" else ""
+    return (
+        f'<li><button type="button" class="{looks} {row.verdict}{" last" if row.last else ""}"'
+        f' id="e{row.event}"{_place(row.event, row.start, row.end, row.spoken)}>'
+        f"<small>{row.clock}</small> {name}{row.deviation}</button></li>"
+    )
+
+
+def _place(event: int, start: str, end: str, label: str) -> str:
+    """What the page's script reads of a row, and what a screen reader says."""
+    return (
+        f' data-row tabindex="-1" data-event="{event}" data-start="{start}" data-end="{end}"'
+        f' aria-label="{escape(label)}"'
+    )
+
+
+def lift(lift: Lift | None) -> str:
+    """The small picture of a run's playings; an empty place where nothing is judged."""
+    if lift is None:
+        return '<span class="lift"></span>'
+    hairs = f'<path class="hair" d="{lift.hairs}"/>' if lift.hairs else ""
+    way = f'<path class="way" d="{lift.way}"/><path class="dash" d="{lift.earlier}"/>'
+    return (
+        f'<svg class="lift" viewBox="0 0 {lift.width} {lift.height}" width="{lift.width}"'
+        f' height="{lift.height}" aria-hidden="true"><path class="target" d="{lift.target}"/>'
+        f'{hairs}{way if lift.way else ""}<path class="give" d="{lift.give}"/>'
+        f'<path class="dash last{" unsure" if lift.unsure else ""}" d="{lift.last}"/></svg>'
+    )
