@@ -15,9 +15,9 @@ chance are rarer than one.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,12 +25,12 @@ from studio.intonation.follow.expected import Expected
 from studio.intonation.measurement import Event
 from studio.intonation.runs import OCTAVE_DOUBT, cents_of
 
-SPREAD_CENTS = 33.0  # standard deviation of a finger that is on its way to the right place
+SPREAD_CENTS = 35.0  # standard deviation of a finger that is on its way to the right place
 MATCH_CENTS = 80.0  # further off, a voice is another note
 PART, PART_WRITTEN_APART = 0.8, 1.6  # a part, where it has no note of its own, and where it has one
 PART_HIDDEN = 0.3  # the lower note of an octave or unison: the other may sound with it unheard
 MORE = 3.5  # each voice beyond the expected ones
-READING_IN_DOUBT, OTHER_READING = 0.2, 1.5
+READING_IN_DOUBT, OTHER_READING = 0.2, 2.6  # of an event in doubt, and of one that is sure
 WRONG, WRONG_EACH_SEMITONE, WRONG_SEMITONES = 2.3, 0.4, 4.0
 EXTRA, EXTRA_EACH_VOICE, EXTRA_SHORT = 3.4, 1.6, 0.6
 SHORT_S = 0.25
@@ -38,8 +38,7 @@ WHOLE, PART_OF, WRONG_FOR = "whole", "part", "wrong"
 _IN_ORDER = (0, 1, 2, 3)
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
+class Fit(NamedTuple):
     """How an event stands for a note. ``voices[v]`` is the expected pitch that the event's voice v
     is (its place from low to high), or ``None``; ``reading`` is 0 as heard, else an alternative."""
 
@@ -49,8 +48,7 @@ class Fit:
     reading: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One reading of one event."""
 
     event: int
@@ -61,11 +59,12 @@ class Row:
 
 def readings_of(place: int, event: Event, a4_hz: float) -> list[Row]:
     """The event as heard, and its other readings."""
-    rows = [Row(place, tuple(cents_of(voice.f0_hz, a4_hz) for voice in event.voices))]
-    price = READING_IN_DOUBT if event.doubt == OCTAVE_DOUBT else OTHER_READING
+    rows = [Row(place, tuple([cents_of(voice.f0_hz, a4_hz) for voice in event.voices]))]
+    sure = 0.0 if event.doubt == OCTAVE_DOUBT else max(0.0, 2.0 * event.confidence - 1.0)
+    price = READING_IN_DOUBT + (OTHER_READING - READING_IN_DOUBT) * sure
     for number, other in enumerate(event.alternatives, start=1):
         if 1 <= len(other.f0_hz) <= 4:
-            cents = tuple(sorted(cents_of(f0_hz, a4_hz) for f0_hz in other.f0_hz))
+            cents = tuple(sorted([cents_of(f0_hz, a4_hz) for f0_hz in other.f0_hz]))
             rows.append(Row(place, cents, price, number))
     return rows
 
@@ -111,16 +110,17 @@ def fit_costs(rows: Sequence[Row], expected: Expected) -> np.ndarray:
     kinds = sorted({_kind(expected, place) for place in range(len(expected))})
     at = {kind: number for number, kind in enumerate(kinds)}
     costs = np.full((events, len(kinds)), np.inf)
-    for voices in sorted({len(row.cents) for row in rows}):
-        mine = [row for row in rows if len(row.cents) == voices]
+    alike: dict[tuple[int, int], list[Row]] = {}  # no event twice in one list
+    for row in rows:
+        alike.setdefault((row.reading, len(row.cents)), []).append(row)
+    for mine in alike.values():
         heard = np.array([row.cents for row in mine])
         price = np.array([row.cost for row in mine])
         event = np.array([row.event for row in mine])
         for pitches in sorted({len(kind[0]) for kind in kinds}):
             those = [kind for kind in kinds if len(kind[0]) == pitches]
-            block = _block(heard, those) + price[:, None]
-            columns = np.array([at[kind] for kind in those])
-            np.minimum.at(costs, (event[:, None], columns[None, :]), block)
+            where = np.ix_(event, [at[kind] for kind in those])
+            costs[where] = np.minimum(costs[where], _block(heard, those) + price[:, None])
     return costs[:, [at[_kind(expected, place)] for place in range(len(expected))]]
 
 
@@ -170,10 +170,11 @@ def _price(some: tuple[int, ...], those: tuple[int, ...], voices: int, kind: Kin
 def explain(rows: Sequence[Row], place: int, expected: Expected) -> Fit:
     """In which way the readings of one event stand for one note, at the least cost."""
     cents, pitches = rows[0].cents, expected.cents[place]
-    if len(rows) == 1 and len(cents) == len(pitches):  # most events: nothing else can cost less
+    if len(cents) == len(pitches):  # of most events, and then nothing else can cost less
         off = [abs(heard - pitch) for heard, pitch in zip(cents, pitches, strict=True)]
         cost = 0.5 * sum([(each / SPREAD_CENTS) ** 2 for each in off])
-        if cost < WRONG and max(off) <= MATCH_CENTS:
+        others = min([row.cost for row in rows[1:]], default=np.inf)
+        if max(off) <= MATCH_CENTS and cost < min(WRONG, others):
             return Fit(WHOLE, cost, _IN_ORDER[: len(cents)])
     kind = _kind(expected, place)
     return _explain(tuple((row.cents, row.cost, row.reading) for row in rows), kind)
