@@ -19,7 +19,7 @@ class Mark:
     """One proposed mark, with the teacher's decision when there is one.
 
     ``start_s`` and ``end_s`` are on the clip's time axis; ``midis`` run from low to high;
-    ``severity`` is 1 to 3.
+    ``severity`` is 1 to 3; ``rank`` its place by importance, 1 the first to be said.
     """
 
     id: int
@@ -32,6 +32,7 @@ class Mark:
     params: dict
     events: tuple[int, ...]
     run: int | None = None
+    rank: int = 0
     decision: Decision | None = None
 
     @property
@@ -88,6 +89,7 @@ def _mark(raw: dict, events: dict[int, dict]) -> Mark:
         params=raw["params"],
         events=tuple(raw["events"]),
         run=raw["run"],
+        rank=raw.get("rank", 0),
     )
 
 

@@ -125,6 +125,16 @@ def test_the_page_shows_names_figures_and_sentences(page):
     assert "4 double stops, 2 marks: <b>2 to decide</b>" in html
 
 
+def test_marks_stand_in_time_and_carry_their_rank_by_importance(page):
+    # 30 and 35 of 15 cents: the second one is the more important.
+    assert re.findall(r'data-mark="(\d)"|data-rank="(\d)"', page()) == [
+        ("0", ""),
+        ("", "2"),
+        ("1", ""),
+        ("", "1"),
+    ]
+
+
 def test_no_style_or_script_stands_in_the_page_itself(page):
     html = page()
     assert "style=" not in html
