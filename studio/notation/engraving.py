@@ -15,6 +15,7 @@ import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 from xml.etree.ElementTree import Element, SubElement
@@ -119,7 +120,9 @@ def _draw(musicxml: str, layout: str) -> tuple[str, ...]:
 
     with _LOCK:
         verovio.enableLog(verovio.LOG_WARNING)
-        toolkit = verovio.toolkit()
+        # Verovio keeps its fonts' default place for each thread apart, and knows it in the first.
+        toolkit = verovio.toolkit(False)
+        toolkit.setResourcePath(str(Path(verovio.__file__).parent / "data"))
         # The same score gives the same page, to the byte; two scores on a page share no id.
         seed = zlib.crc32(f"{layout} {musicxml}".encode()) % 2**31
         toolkit.setOptions(

@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from threading import Thread
 from xml.etree import ElementTree
 
 import pytest
@@ -116,3 +117,14 @@ def test_the_engraver_s_complaints_reach_standard_error(capfd):
 def test_a_page_names_what_it_does_not_know():
     with pytest.raises(ValueError, match="phone, desk, print"):
         engrave(generate(Request()), layout="poster")
+
+
+def test_any_thread_engraves(capfd):
+    """A web server's threads come and go; none of them need be the one that loaded the engraver."""
+    other = generate(Request(key="F# minor", interval="sixths", octaves=1))
+    found = []
+    thread = Thread(target=lambda: found.extend(engrave(other)))
+    thread.start()
+    thread.join()
+    assert len(found) == 1
+    assert capfd.readouterr().err == ""
