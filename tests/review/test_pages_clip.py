@@ -6,10 +6,21 @@ from uuid import uuid4
 import pytest
 
 from studio.clips.models import Stage
+from studio.drills import services as drills
 from studio.drills.services import edit_drill
+from studio.notation import Request, generate
+from studio.review.judging import judged
 from studio.review.models import Comment, Review
-from studio.review.services import CommentText, add_comment, return_clip, set_drill_here
-from tests.cast import as_person, make_clip, make_drill, make_return
+from studio.review.services import (
+    CommentText,
+    add_comment,
+    begin_review,
+    decide,
+    return_clip,
+    set_drill_here,
+)
+from tests.cast import as_person, make_clip, make_drill, make_return, set_for
+from tests.review.heard_clip import listen_again, measurement
 
 HOME = ["pupil", "guardian"]
 
@@ -40,6 +51,24 @@ def test_nothing_of_a_review_is_seen_before_the_return(cast, reviewed, part):
         assert hidden not in page
     assert "Is the E flat better?" in page
     assert "Your teacher has it." in page
+
+
+def test_a_kept_mark_says_whether_it_is_about_the_pitch_or_the_bow(cast):
+    score = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+    drill = drills.add_drill(
+        cast.studio, cast.teacher, title="C major", words="Slowly", score=score.to_dict()
+    )
+    clip = make_clip(cast.enrolment, has_audio=True)
+    review = begin_review(clip, set_for(cast.enrolment, drill))
+    stored = measurement()
+    at_s = stored["events"][6]["start_s"] + 0.4
+    stored["events"][6]["voices"][1]["dropouts"] = [[at_s, at_s + 0.4]]
+    listening = listen_again(clip, stored)
+    for mark in judged(review).marks:
+        decide(review, listening, mark, "kept", cast.teacher)
+    return_clip(review, cast.teacher, "")
+    kinds = re.findall(r'<p class="kind">(\w+)', page_of(clip, cast.pupil))
+    assert kinds == ["intonation", "bow", "intonation"]
 
 
 @pytest.mark.parametrize("part", HOME)
