@@ -61,10 +61,10 @@ def judge_singles(
         single = _judge(event, measurement, policy, namer, expected)
         judged.append(single)
         if last is not None and last[1].pitch != single.pitch:
-            marks += _mark(*last, policy)
+            marks += _mark(*last, measurement, policy)
         last = (event, single)
     if last is not None:
-        marks += _mark(*last, policy)
+        marks += _mark(*last, measurement, policy)
     return judged, marks
 
 
@@ -80,11 +80,7 @@ def _judge(
     pitch = Pitch.parse(expected.pitches[0]) if expected else namer.pitch(voice.midi)
     target_hz = melodic_frequency(pitch, policy.melodic_tuning, a4_hz)
     deviation = cents_of(voice.f0_hz, a4_hz) - cents_of(target_hz, a4_hz)
-    uncertainty = voice.uncertainty_cents
-    if uncertainty is not None:
-        uncertainty = (
-            uncertainty**2 + (measurement.reference.uncertainty_cents or 0.0) ** 2
-        ) ** 0.5
+    uncertainty = _uncertainty(event, measurement)
     reason = event.doubt or ("doubtful_notes" if event.confidence < DOUBTFUL_CONFIDENCE else None)
     verdict = "unsure"
     if reason is None:
@@ -93,19 +89,27 @@ def _judge(
     return JudgedSingle(event.id, str(pitch), target_hz, deviation, verdict, reason, ref)
 
 
+def _uncertainty(event: Event, measurement: Measurement) -> float | None:
+    """Of the note against the clip's reference: both may err."""
+    own, reference = event.voices[0].uncertainty_cents, measurement.reference.uncertainty_cents
+    return None if own is None else (own**2 + (reference or 0.0) ** 2) ** 0.5
+
+
 def _tolerance(policy: Policy) -> float:
     assert policy.single_tolerance_cents is not None  # set when the policy was made
     return policy.single_tolerance_cents
 
 
-def _mark(event: Event, single: JudgedSingle, policy: Policy) -> list[Mark]:
+def _mark(
+    event: Event, single: JudgedSingle, measurement: Measurement, policy: Policy
+) -> list[Mark]:
     if single.verdict != "out":
         return []
     params = {
         "pitch": single.pitch,
         "at_s": event.start_s,
         "deviation_cents": single.deviation_cents,
-        "uncertainty_cents": event.voices[0].uncertainty_cents,
+        "uncertainty_cents": _uncertainty(event, measurement),
         "tolerance_cents": _tolerance(policy),
     }
     code = "single_sharp" if single.deviation_cents > 0 else "single_flat"

@@ -379,6 +379,12 @@ def test_single_notes_are_judged_only_where_the_policy_asks():
     assert [mark.code for mark in result.marks] == ["single_sharp"]
 
 
+def test_a_single_notes_mark_says_the_doubt_it_was_judged_with():
+    # 0.5 cents of the note and 0.5 of the reference.
+    [mark] = judged(Clip().note("E4", 22), Policy(judge_singles=True)).marks
+    assert mark.params["uncertainty_cents"] == pytest.approx(0.5 * 2**0.5)
+
+
 def test_pythagorean_lines_are_judged_by_pure_fifths_from_a():
     policy = Policy(judge_singles=True, melodic_tuning="pythagorean", key="A major")
     [e, csharp] = judged(Clip().note("E4").note("C#5"), policy).singles
