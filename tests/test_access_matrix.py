@@ -11,11 +11,14 @@ import pytest
 from django.conf import settings as django_settings
 from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from studio.accounts.invitations import invite
 from studio.accounts.models import GuardianLink
 from studio.clips.models import Listening, Rendition
 from studio.clips.uploads import services as uploads
+from studio.drills.rotation import services as rotation
+from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
 from studio.review.models import Review
 from studio.review.services import CommentText, add_comment
@@ -73,6 +76,20 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "drill_edit": (STUDIO_TEACHERS, STUDIO_TEACHERS, SAYS),
     "drill_archive": (None, STUDIO_TEACHERS, {}),
     "tick_off": (None, HOME, {}),
+    "rotation": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "rotation_rhythm": (None, STUDIO_TEACHERS, {}),
+    "rotation_holiday": (None, STUDIO_TEACHERS, {}),
+    "rotation_holiday_end": (None, STUDIO_TEACHERS, {"version": "1"}),
+    "rotation_readiness": (None, STUDIO_TEACHERS, {"version": "1"}),
+    "rotation_round_add": (None, STUDIO_TEACHERS, {"version": "1"}),
+    "rotation_round": (None, STUDIO_TEACHERS, {}),
+    "rotation_order": (None, STUDIO_TEACHERS, {}),
+    "rotation_lesson": (STUDIO_TEACHERS, None, {}),
+    "rotation_move": (None, STUDIO_TEACHERS, {"version": "1", "way": "end"}),
+    "rotation_tick": (None, STUDIO_TEACHERS, {"key": "both"}),
+    "rotation_set": (None, STUDIO_TEACHERS, {"drill": "major-octaves"}),
+    "rotation_own": (PUPILS, None, {}),
+    "rotation_child": ({"guardian"}, None, {}),
     "waiting_list": (TEACHERS, None, {}),
     "pupils": (TEACHERS, None, {}),
     "pupil": (STUDIO_TEACHERS, None, {}),
@@ -130,6 +147,12 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     review = Review.objects.get(clip=clip)
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
     invitation, secret = invite(cast.studio, "pupil", "N", "n@n.example", by=cast.teacher)
+    today = timezone.localdate()
+    plan = rotation.begin(cast.enrolment, cast.teacher, today)
+    on_plan = {"pk": cast.enrolment.pk}
+    on_round = on_plan | {"number": 1}
+    on_lesson = on_plan | {"lesson_pk": plan.rounds.get(number=1).lessons.first().pk}
+    free = RotationHoliday.objects.create(rotation=plan, first_on=today, last_on=today)
     half = uploads.begin(cast.enrolment, cast.pupil, 9, "")
     on_clip = {"clip_id": clip.pk}
     return {
@@ -156,6 +179,11 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
         # The other methods of an upload are tried in tests/clips/test_uploads.py.
         **{name: {"upload_id": half.pk} for name in ("upload", "send_arrived", "send_forget")},
+        **{name: on_plan for name in TABLE if name.startswith("rotation")},
+        "rotation_own": {},
+        **dict.fromkeys(("rotation_round", "rotation_order"), on_round),
+        **{f"rotation_{name}": on_lesson for name in ("lesson", "move", "tick", "set")},
+        "rotation_holiday_end": on_plan | {"holiday_pk": free.pk},
         "desk_decide": on_clip | {"mark_id": 0},
         "desk_settle_old": on_clip | {"decision_id": 0},
         "desk_comment_edit": on_clip | {"comment_id": comment.pk},

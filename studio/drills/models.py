@@ -196,3 +196,7 @@ class ShelfSettings(models.Model):
         """All intervals in the studio's order; what it does not name follows as usual."""
         chosen = [word for word in self.interval_order if word in self.USUAL_ORDER]
         return (*chosen, *(word for word in self.USUAL_ORDER if word not in chosen))
+
+
+# The key rotation is a part of its own; its tables belong to this app.
+from .rotation.models import Rotation, RotationHoliday, RotationLesson, Round  # noqa: E402, F401

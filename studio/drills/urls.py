@@ -1,4 +1,4 @@
-from django.urls import path
+from django.urls import include, path
 
 from . import making_views, paper_views, views
 
@@ -20,4 +20,5 @@ urlpatterns = [
     path("assignments/<int:pk>/paper/", paper_views.set_paper, name="assignment_paper"),
     path("assignments/<int:pk>/musicxml/", paper_views.set_musicxml, name="assignment_musicxml"),
     path("assignments/<int:pk>/done/", views.tick_off, name="tick_off"),
+    path("", include("studio.drills.rotation.urls")),
 ]

@@ -1,0 +1,125 @@
+"""The drills that a lesson's keys ask for, made to the pupil's instrument; none is set here."""
+
+from dataclasses import dataclass
+
+from studio.accounts.models import Enrolment
+from studio.notation import Infeasible, Request, Score, generate
+from studio.theory import Key
+
+from .. import access
+from ..making import Saying, saying_of
+from ..stretches import Player, player_of
+from .models import RotationLesson, Round
+
+PAIRS = ((4, 3), (3, 2), (2, 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Proposal:
+    """One drill for one key in one interval.
+
+    ``made`` is what can be played: what was ``asked``, or the nearest to it, with the ``reason``;
+    ``None`` with the reason when nothing near can be.
+    """
+
+    mode: str
+    key: Key
+    interval: str
+    asked: Request
+    made: Request | None
+    score: Score | None
+    reason: str = ""
+
+    @property
+    def name(self) -> str:
+        """What forms and addresses call it."""
+        return f"{self.mode}-{self.interval}"
+
+    @property
+    def label(self) -> str:
+        return f"{self.key.name} in {self.interval}"
+
+    @property
+    def says(self) -> Saying | None:
+        return saying_of(self.made, self.score) if self.made and self.score else None
+
+    @property
+    def instead(self) -> str:
+        """What is different in what was made; empty when it is what was asked."""
+        if self.made is None or self.made == self.asked:
+            return ""
+        changes = [f"in {self.made.interval}"] if self.made.interval != self.asked.interval else []
+        if self.made.octaves != self.asked.octaves:
+            changes.append(_octaves(self.made.octaves))
+        if self.made.strings != self.asked.strings:
+            changes.append(_where(self.made))
+        return " and ".join(changes)
+
+
+def propose(lesson: RotationLesson, enrolment: Enrolment) -> list[Proposal]:
+    """What a lesson's keys ask for in the intervals of its round, the major key first."""
+    plays, player = plays_of(enrolment)
+    return [
+        _proposal(mode, key, interval, _request(key, interval, lesson.round, plays, player))
+        for mode, key in lesson.keys.items()
+        for interval in lesson.round.known_intervals
+    ]
+
+
+def plays_of(enrolment: Enrolment) -> tuple[str, Player]:
+    """The pupil's instrument, string length and hand; the studio's usual where none is known."""
+    own = enrolment.instrument()
+    if own is not None:
+        return own.kind, player_of(enrolment, own.kind)
+    usual = access.settings_of(enrolment.studio)
+    player = player_of(None, usual.instrument)
+    return usual.instrument, Player(usual.string_length_mm or player.string_length_mm)
+
+
+def _request(key: Key, interval: str, one: Round, plays: str, player: Player) -> Request:
+    return Request(
+        interval=interval,
+        key=str(key),
+        instrument=plays,
+        octaves=one.octaves,
+        strings=one.pair,
+        string_length_mm=player.string_length_mm,
+        hand=player.hand,
+    )
+
+
+def _proposal(mode: str, key: Key, interval: str, asked: Request) -> Proposal:
+    try:
+        return Proposal(mode, key, interval, asked, asked, generate(asked))
+    except Infeasible as error:
+        reason, nearest = error.reason, error.nearest
+    made, score = _on_another_pair(asked)
+    if score is None and nearest is not None:
+        made, score = nearest, generate(nearest)
+    return Proposal(mode, key, interval, asked, made, score, reason)
+
+
+def _on_another_pair(asked: Request) -> tuple[Request | None, Score | None]:
+    """The same on another pair of strings: in a round on one pair, nearer than going across."""
+    if asked.strings is None:
+        return None, None
+    here = PAIRS.index(asked.strings)
+    for pair in sorted(PAIRS, key=lambda pair: abs(PAIRS.index(pair) - here)):
+        try:
+            made = asked.but(strings=pair)
+            return made, generate(made)
+        except Infeasible:
+            continue
+    return None, None
+
+
+def _octaves(count: int) -> str:
+    return {1: "one octave", 2: "two octaves", 3: "three octaves"}[count]
+
+
+def _where(made: Request) -> str:
+    if made.strings is None:
+        return "across the strings"
+    strings = made.player.open_strings
+    low, high = (strings[len(strings) - number].step for number in made.strings)
+    return f"on the {low} and {high} strings"
