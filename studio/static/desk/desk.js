@@ -36,6 +36,7 @@ export class ClipDesk extends HTMLElement {
     this.#listen(signal);
     watch(this, { done: (kind) => this.#done(kind), failed: () => location.reload() }, signal);
     this.dataset.ready = "";
+    performance.mark("desk:ready");
     this.#fetch(signal);
     this.#place({ seconds: 0, playing: false });
   }

@@ -14,6 +14,8 @@ const ZOOM_STEP = 1.6;
 export class SoundPicture extends HTMLElement {
   #aborter = null;
   #state = { events: [], longest: 0, levels: null, moments: [], span: null, pointed: null, seconds: 0 };
+  #known = { events: false, outline: false };
+  #told = new Set();
   #stale = false;
   #stop = null; // of a glide under way
 
@@ -59,12 +61,14 @@ export class SoundPicture extends HTMLElement {
   hear({ events, duration_s: duration }) {
     const longest = events.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
     Object.assign(this.#state, { events, longest });
+    this.#known.events = true;
     if (duration > 0) this.#state.view = whole(duration, this.#state.view.width);
     this.#resize();
   }
 
   outline(stored) {
     this.#state.levels = decode(stored);
+    this.#known.outline = true;
     this.#redraw();
   }
 
@@ -183,7 +187,17 @@ export class SoundPicture extends HTMLElement {
     requestAnimationFrame(() => {
       this.#stale = false;
       paint(this.base.getContext("2d"), this.#state);
+      this.#tell();
     });
+  }
+
+  /** What is in the picture now, for whoever measures how soon it was there. */
+  #tell() {
+    for (const name of ["events", "outline"]) {
+      if (this.#told.has(name) || !this.#known[name]) continue;
+      this.#told.add(name);
+      performance.mark(`desk:${name}`);
+    }
   }
 
   #redrawOver() {
