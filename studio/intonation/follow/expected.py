@@ -1,8 +1,9 @@
 """A list of expected notes as the follower uses it: pitches in cents, bars, what belongs together.
 
 A *separate* note is one voice of a double stop written in the same bar, to be played by itself
-first. A score may say so (``manner``); where it does not, a single note whose bar holds a double
-stop with the same pitch, later on, is taken for one.
+first: single notes right before a double stop of their bar that are all among its pitches. What a
+score says of its notes (``manner``) does not decide it: pages from elsewhere call every single note
+*alone*.
 """
 
 from collections.abc import Sequence
@@ -49,13 +50,15 @@ class Expected:
 
     def _double_stop_of(self, place: int) -> int | None:
         note = self.notes[place]
-        if len(note.pitches) > 1 or note.manner in ("alone", "together"):
+        if len(note.pitches) > 1:
             return None
+        before = {self.cents[place][0]}
         for later in range(place + 1, len(self.notes)):
             if self.bars[later] != self.bars[place]:
                 return None
-            if len(self.cents[later]) > 1 and self.cents[place][0] in self.cents[later]:
-                return later
+            if len(self.cents[later]) > 1:
+                return later if before.issubset(self.cents[later]) else None
+            before.add(self.cents[later][0])
         return None
 
     def _written_apart(self) -> list[frozenset[int]]:

@@ -22,9 +22,7 @@ from studio.intonation.follow.expected import Expected
 from studio.intonation.judgement import ExpectedNote
 from studio.intonation.measurement import Event, Measurement
 
-EVENT_STATES = ("whole", "part", "wrong", "extra")
 MISSED_BARS = 3  # a longer stretch was left out on purpose
-NOTE_STATES = ("played", "apart", "together", "wrong", "missed", "not_reached")
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,10 +76,6 @@ class Following:
     events: tuple[FollowedEvent, ...] = ()
     notes: tuple[FollowedNote, ...] = ()
     belongs_to: tuple[int | None, ...] = field(default=(), repr=False)
-
-    def of(self, event: int) -> FollowedEvent | None:
-        """What an event was, by its id."""
-        return next((row for row in self.events if row.event == event), None)
 
     def in_state(self, *states: str) -> tuple[FollowedNote, ...]:
         """The notes in any of these states, in the order written."""
@@ -167,6 +161,7 @@ def _placed(event: Event, place: int, fit: Any, expected: Expected) -> FollowedE
 
 
 def following_of(expected: Expected, events: Sequence[FollowedEvent]) -> Following:
+    """What each note of a score got, from what each event was."""
     got: list[dict[str, list[int]]] = [
         {"whole": [], "part": [], "wrong": []} for _ in expected.notes
     ]

@@ -166,6 +166,13 @@ def test_what_is_separate_is_found_where_the_page_does_not_say():
     assert states(clip, broken(SIXTHS, said=False)) == states(clip, broken(SIXTHS))
 
 
+def test_a_tune_before_a_double_stop_is_not_its_separate_notes():
+    tune = [("C4",), ("E4",), ("G4",), ("C4", "A4")]
+    score = [ExpectedNote(pitches=p, ref=f"n{k}", bar=1) for k, p in enumerate(tune, start=1)]
+    found = states(Clip().note("C4").note("G4").pair("C4", "A4"), score)
+    assert found == {"n1": "played", "n2": "missed", "n3": "played", "n4": "played"}
+
+
 def test_an_octave_heard_as_one_note_is_its_double_stop():
     clip = Clip().note("G3").note("G4").note("G3").note("A3").note("A4").pair("A3", "A4")
     assert refs(clip, broken(PAIRS)) == ["l1", "h1", "t1 part", "l2", "h2", "t2"]
