@@ -3,6 +3,9 @@
 
 import { step } from "./note-steps.js";
 
+const SVG = "http://www.w3.org/2000/svg";
+const MARGIN = 50; // of the box round the chosen note, in the engraver's units (a staff is 720 high)
+
 class DrillSheet extends HTMLElement {
   #listening = null;
 
@@ -44,8 +47,9 @@ class DrillSheet extends HTMLElement {
     }
     for (const other of this.#notesOf(note.closest(".leaf"))) {
       this.#setStop(other, other === note);
-      other.toggleAttribute("data-chosen", other === note);
+      other.querySelector(":scope > .chosen")?.remove();
     }
+    note.append(this.#boxOf(note));
     this.#say(note.getAttribute("aria-label"));
     const detail = { ref: note.dataset.ref };
     this.dispatchEvent(new CustomEvent("note-chosen", { bubbles: true, detail }));
@@ -55,6 +59,18 @@ class DrillSheet extends HTMLElement {
 
   #notesOf(leaf) {
     return [...leaf.querySelectorAll(".written")];
+  }
+
+  /** Browsers scale an outline inside a picture each in their own way, so the box is drawn. */
+  #boxOf(note) {
+    const { x, y, width, height } = note.getBBox();
+    const box = document.createElementNS(SVG, "rect");
+    const sides = { x: x - MARGIN, y: y - MARGIN, width: width + 2 * MARGIN, height: height + 2 * MARGIN };
+    for (const [name, size] of Object.entries(sides)) {
+      box.setAttribute(name, String(Math.round(size)));
+    }
+    box.setAttribute("class", "chosen");
+    return box;
   }
 
   #setStop(note, is) {
