@@ -119,7 +119,7 @@ def fit_costs(rows: Sequence[Row], expected: Expected) -> np.ndarray:
         event = np.array([row.event for row in mine])
         for pitches in sorted({len(kind[0]) for kind in kinds}):
             those = [kind for kind in kinds if len(kind[0]) == pitches]
-            where = np.ix_(event, [at[kind] for kind in those])
+            where = np.ix_(event, np.array([at[kind] for kind in those]))
             costs[where] = np.minimum(costs[where], _block(heard, those) + price[:, None])
     return costs[:, [at[_kind(expected, place)] for place in range(len(expected))]]
 
