@@ -25,6 +25,7 @@ from studio.media.runner import Progress, part_of
 
 SOUND_RATE_HZ = 44_100
 SILENCE_DB = -70.0
+BLOCK_SAMPLES = 1 << 20  # read at a time
 FULL_SCALE = 32_768.0  # of 16-bit samples
 CHANNEL_LINE = re.compile(r"Channel: (\d+)")
 RMS_LINE = re.compile(r"RMS level dB: (-?[\d.]+|-?inf|-?nan)")
@@ -165,8 +166,14 @@ def _open(path: Path) -> wave.Wave_read:
 def read_sound(path: Path | str) -> tuple[np.ndarray, int]:
     """Read a WAV that :func:`extract_sound` wrote: (y float32 shape (n,) in -1..1, sr in Hz)."""
     with _open(Path(path)) as reader:
-        samples = np.frombuffer(reader.readframes(reader.getnframes()), dtype="<i2")
-        return samples.astype(np.float32) / np.float32(FULL_SCALE), reader.getframerate()
+        sr, total = reader.getframerate(), reader.getnframes()
+        y, filled = np.empty(total, dtype=np.float32), 0
+        # A block at a time: the samples of an hour would stand in memory twice otherwise.
+        while len(samples := np.frombuffer(reader.readframes(BLOCK_SAMPLES), dtype="<i2")):
+            y[filled : filled + len(samples)] = samples
+            filled += len(samples)
+        y /= np.float32(FULL_SCALE)
+        return y[:filled], sr
 
 
 def read_blocks(
