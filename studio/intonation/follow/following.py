@@ -15,12 +15,15 @@ Conventions
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from studio.intonation._plain import to_plain
 from studio.intonation.follow.expected import Expected
 from studio.intonation.judgement import ExpectedNote
 from studio.intonation.measurement import Event, Measurement
+
+if TYPE_CHECKING:
+    from studio.intonation.follow.likeness import Fit
 
 MISSED_BARS = 3  # a longer stretch was left out on purpose
 
@@ -150,7 +153,7 @@ def _names(event: Event) -> tuple[str, ...]:
     return tuple(voice.pitch for voice in event.voices)
 
 
-def _placed(event: Event, place: int, fit: Any, expected: Expected) -> FollowedEvent:
+def _placed(event: Event, place: int, fit: "Fit", expected: Expected) -> FollowedEvent:
     note = expected.notes[place]
     if fit.how != "wrong":
         return FollowedEvent(event.id, fit.how, place, note.ref, fit.voices, fit.reading)
