@@ -185,16 +185,6 @@ def test_the_place_among_waiting_clips_leads_on(cast, clip):
     assert 'data-go="previous-clip"' not in html
 
 
-def test_the_picture_lifts_the_upper_voice_by_the_deviation(cast, clip):
-    answer = as_person(cast.teacher).get(reverse("desk_picture", args=[clip.pk]))
-    document = answer.json()
-    pair = next(event for event in document["events"] if event["kind"] == "double_stop")
-    assert document["duration_s"] == 64.0
-    assert [voice["lift_cents"] for voice in pair["voices"]] == [0.0, 40.0]
-    assert pair["voices"][0]["track"] == {"start_s": 4.0, "step_s": 0.05, "cents": [0, 1, None, -1]}
-    assert (pair["name"], pair["tolerance_cents"]) == ("octave C4–C5", 15.0)
-
-
 def test_progress_tells_both_stages(cast, clip):
     Stage.objects.filter(clip=clip, kind="playback").update(state="working", progress=0.25)
     answer = as_person(cast.teacher).get(reverse("desk_progress", args=[clip.pk])).json()

@@ -8,6 +8,7 @@ CLIP = "clips/<uuid:clip_id>"
 
 urlpatterns = [
     path(f"{CLIP}/desk.json", views.picture, name="desk_picture"),
+    path(f"{CLIP}/desk/parts/<int:part>.json", views.picture_part, name="desk_picture_part"),
     path(f"{CLIP}/desk/progress.json", views.progress, name="desk_progress"),
     path(f"{CLIP}/marks/<int:mark_id>/", views.decide, name="desk_decide"),
     path(

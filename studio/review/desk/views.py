@@ -40,9 +40,17 @@ def desk(request: HttpRequest, clip: Clip) -> HttpResponse:
 @on_desk
 def picture(request: HttpRequest, review: Review) -> JsonResponse:
     """The document that the sound picture draws; see :mod:`studio.review.desk.document`."""
-    return JsonResponse(
-        document.picture(review, judged(review)), json_dumps_params={"separators": (",", ":")}
-    )
+    return _compact(document.picture(review.clip, judged(review)))
+
+
+@require_GET
+@gzip_page
+@on_desk
+def picture_part(request: HttpRequest, review: Review, part: int) -> JsonResponse:
+    """What the sound picture draws nearer, for one part of the clip."""
+    if part >= document.parts_of(review.clip.duration_s or 0.0):
+        raise Http404
+    return _compact(document.part(review.clip, judged(review), part))
 
 
 @require_GET
@@ -186,6 +194,10 @@ def return_clip(request: HttpRequest, review: Review) -> HttpResponse:
     who, since = after.clip.enrolment.pupil, ago(after.clip.created_at)
     messages.success(request, f"Returned to {pupil}. Next: {who}, who has waited {since}.")
     return back(after.clip_id)
+
+
+def _compact(answer: dict) -> JsonResponse:
+    return JsonResponse(answer, json_dumps_params={"separators": (",", ":")})
 
 
 def _changed(

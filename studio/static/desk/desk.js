@@ -135,8 +135,7 @@ export class ClipDesk extends HTMLElement {
     const { player, say } = this.#parts;
     if (kind === "listening") return location.reload();
     player.load(this.dataset.media);
-    say("The recording can be played now.");
-    return this.#outline();
+    return say("The recording can be played now.");
   }
 
   // -- internals ------------------------------------------------------------------------------
@@ -144,14 +143,11 @@ export class ClipDesk extends HTMLElement {
   async #fetch(signal) {
     const { picture, ledger } = this.#parts;
     picture.annotate(ledger.moments);
-    this.#outline(signal);
-    const heard = await fetchJson(this.dataset.picture, signal);
+    const address = this.dataset.picture;
+    const parts = address.replace(/\.json$/, "/parts/");
+    picture.fetchPart = (number) => fetchJson(`${parts}${number}.json`, signal);
+    const heard = await fetchJson(address, signal);
     if (heard) picture.hear(heard);
-  }
-
-  async #outline(signal = this.#aborter.signal) {
-    const stored = await fetchJson(this.dataset.peaks, signal);
-    if (stored) this.#parts.picture.outline(stored);
   }
 }
 

@@ -1,14 +1,19 @@
 // The outline of the sound: least and greatest sample per short span, in levels from fine to
 // coarse, as the server stores it. Pure, but for atob.
 
-/** Levels of { perSecond, count, data: Int8Array of (min, max) pairs }; null if unreadable. */
+/** Levels of { perSecond, first, count, data: Int8Array of (min, max) }; null if unreadable. */
 export function decode(stored) {
   if (!Array.isArray(stored?.levels)) return null;
-  const levels = stored.levels.map(({ per_second: perSecond, count, data }) => {
-    const bytes = Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0));
-    return { perSecond, count, data: new Int8Array(bytes.buffer) };
-  });
+  const levels = stored.levels.map(decodePiece);
   return levels.length ? levels.sort((a, b) => b.perSecond - a.perSecond) : null;
+}
+
+/** A level, or a piece of one that begins with its pair number `first`; null if there is none. */
+export function decodePiece(stored) {
+  if (!stored) return null;
+  const { per_second: perSecond, first = 0, count, data } = stored;
+  const bytes = Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0));
+  return { perSecond, first, count, data: new Int8Array(bytes.buffer) };
 }
 
 /** The coarsest level that still has a pair for each pixel; else the finest there is. */
@@ -19,8 +24,9 @@ export function levelFor(levels, pxPerSecond) {
 
 /** Least and greatest value (-1..1) between two times; null where there is no sound. */
 export function between(level, from, to) {
-  const first = Math.max(Math.floor(from * level.perSecond), 0);
-  const last = Math.min(Math.max(Math.ceil(to * level.perSecond), first + 1), level.count);
+  const first = Math.max(Math.floor(from * level.perSecond) - level.first, 0);
+  const end = Math.ceil(to * level.perSecond) - level.first;
+  const last = Math.min(Math.max(end, first + 1), level.count);
   if (first >= last) return null;
   let least = 127;
   let greatest = -127;

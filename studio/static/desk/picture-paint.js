@@ -30,13 +30,13 @@ export function scaleFor(events, height) {
   return pitchScale(events, top, bottom);
 }
 
-/** state: { view, height, events, longest, scale, levels, moments, ink } */
+/** state: { view, height, data, scale, moments, ink }; data is a PictureData */
 export function paint(ctx, state) {
   const { view, height } = state;
   const lane = lanes(height);
   ctx.clearRect(0, 0, view.width, height);
   paintRuler(ctx, state, lane);
-  if (state.levels) paintWave(ctx, state, lane.wave, view.from, view.to, loudest(state.levels));
+  paintWave(ctx, state, lane.wave, view.from, view.to);
   const seen = visible(state);
   for (const event of seen) paintEvent(ctx, state, event);
   paintMoments(ctx, state, lane);
@@ -44,7 +44,7 @@ export function paint(ctx, state) {
 }
 
 /** The events that are in view. */
-export function visible({ events, longest, view }) {
+export function visible({ data: { events, longest }, view }) {
   const found = [];
   for (let n = firstAfter(events, view.from, longest); n < events.length; n += 1) {
     if (events[n].start_s > view.to) break;
@@ -66,14 +66,19 @@ function paintRuler(ctx, { view, ink }, { ruler, foot }) {
   }
 }
 
-function paintWave(ctx, { view, levels, ink }, [top, bottom], from, to, most) {
+function paintWave(ctx, { view, data, ink }, [top, bottom], from, to) {
+  const { levels, pieces, partS } = data;
+  if (!levels) return;
   const perPx = (to - from) / view.width;
   const level = levelFor(levels, 1 / perPx);
+  const near = perPx * level.perSecond < 1; // finer than the whole clip's outline
   const middle = (top + bottom) / 2;
-  const half = (bottom - top) / 2 / most;
+  const half = (bottom - top) / 2 / loudest(levels);
   ctx.fillStyle = ink.edge;
   for (let x = 0; x < view.width; x += 1) {
-    const found = between(level, from + x * perPx, from + (x + 1) * perPx);
+    const at = from + x * perPx;
+    const piece = near ? pieces.get(Math.floor(at / partS)) : undefined;
+    const found = between(piece ?? level, at, at + perPx);
     if (!found) continue;
     const y = middle - found[1] * half;
     ctx.fillRect(x, y, 1, Math.max((found[1] - found[0]) * half, 1));
@@ -155,15 +160,13 @@ function paintComment(ctx, ink, x1, x2, span, top, bottom) {
 }
 
 function paintFoot(ctx, state, [top, bottom]) {
-  const { view, ink, events, moments } = state;
+  const { view, ink, data, moments } = state;
   stroke(ctx, ink.line, 1, [[0, top + 0.5], [view.width, top + 0.5]]);
   const perSecond = view.width / view.duration;
-  if (state.levels) {
-    paintWave(ctx, state, [top + 5, bottom - 3], 0, view.duration, loudest(state.levels));
-  }
+  paintWave(ctx, state, [top + 5, bottom - 3], 0, view.duration);
   ctx.fillStyle = ink.edge;
-  if (!state.levels) {
-    for (const { start_s: from, end_s: to } of events) {
+  if (!data.levels) {
+    for (const { start_s: from, end_s: to } of data.events) {
       ctx.fillRect(from * perSecond, top + 12, Math.max((to - from) * perSecond, 1), 2);
     }
   }

@@ -4,7 +4,7 @@
 
 import { following, fitted, pxPerSecond, resized, whole, xOf, zoomed } from "./geometry.js";
 import { glide } from "./glide.js";
-import { decode } from "./peaks.js";
+import { PictureData } from "./picture-data.js";
 import { paintOver } from "./picture-over.js";
 import { paint, scaleFor, visible } from "./picture-paint.js";
 import { listen } from "./picture-pointer.js";
@@ -13,9 +13,8 @@ const ZOOM_STEP = 1.6;
 
 export class SoundPicture extends HTMLElement {
   #aborter = null;
-  #state = { events: [], longest: 0, levels: null, moments: [], span: null, pointed: null, seconds: 0 };
-  #known = { events: false, outline: false };
-  #told = new Set();
+  #state = { moments: [], span: null, pointed: null, seconds: 0 };
+  #told = false;
   #stale = false;
   #stop = null; // of a glide under way
 
@@ -24,6 +23,8 @@ export class SoundPicture extends HTMLElement {
     const { signal } = this.#aborter;
     this.base = this.querySelector(".base");
     this.over = this.querySelector(".over");
+    const drawn = () => this.#redraw();
+    this.#state.data = new PictureData((number) => this.fetchPart(number), drawn);
     this.#state.view = whole(Number(this.closest("clip-desk").dataset.duration), 300);
     const sizes = new ResizeObserver(() => this.#resize());
     sizes.observe(this);
@@ -54,22 +55,18 @@ export class SoundPicture extends HTMLElement {
   }
 
   get events() {
-    return this.#state.events;
+    return this.#state.data.events;
   }
 
-  /** The document of the clip (events and voices). */
-  hear({ events, duration_s: duration }) {
-    const longest = events.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
-    Object.assign(this.#state, { events, longest });
-    this.#known.events = true;
+  /** How a part of the clip's document is fetched, by its number; whoever knows says so. */
+  fetchPart = async () => null;
+
+  /** The document of the whole clip (events, voices, outline). */
+  hear(document) {
+    this.#state.data.take(document);
+    const { duration_s: duration } = document;
     if (duration > 0) this.#state.view = whole(duration, this.#state.view.width);
     this.#resize();
-  }
-
-  outline(stored) {
-    this.#state.levels = decode(stored);
-    this.#known.outline = true;
-    this.#redraw();
   }
 
   /** Marks and comments: [{ kind, start, end, choice }]. */
@@ -186,18 +183,17 @@ export class SoundPicture extends HTMLElement {
     this.#stale = true;
     requestAnimationFrame(() => {
       this.#stale = false;
+      this.#state.data.want(this.view);
       paint(this.base.getContext("2d"), this.#state);
       this.#tell();
     });
   }
 
-  /** What is in the picture now, for whoever measures how soon it was there. */
+  /** For whoever measures how soon something was there to look at. */
   #tell() {
-    for (const name of ["events", "outline"]) {
-      if (this.#told.has(name) || !this.#known[name]) continue;
-      this.#told.add(name);
-      performance.mark(`desk:${name}`);
-    }
+    if (this.#told || !this.events.length) return;
+    this.#told = true;
+    performance.mark("desk:drawn");
   }
 
   #redrawOver() {

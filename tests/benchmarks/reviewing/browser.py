@@ -58,7 +58,7 @@ class Desk:
         return {
             "answer_ms": answer,
             "first_paint_ms": marks["first-contentful-paint"],
-            "ready_ms": max(marks[name] for name in ("desk:ready", "desk:events", "desk:outline")),
+            "ready_ms": max(marks[name] for name in ("desk:ready", "desk:drawn")),
         }
 
     def weight(self) -> dict[str, float]:
@@ -121,7 +121,7 @@ class Desk:
         return page.evaluate("probe.shown - probe.pressed")
 
     def _drawn(self) -> bool:
-        wanted = "['desk:ready', 'desk:events', 'desk:outline']"
+        wanted = "['desk:ready', 'desk:drawn']"
         return self.page.evaluate(
             f"{wanted}.every((name) => performance.getEntriesByName(name).length > 0)"
         )
