@@ -54,7 +54,7 @@ def make(request: HttpRequest) -> HttpResponse:
 
 def _keep_made(request, studio, form, asked, score) -> HttpResponse:
     said, usual = form.cleaned_data, saying_of(asked, score)
-    drill = services.add_drill(
+    drill = services.add_drill_once(
         studio,
         request.user,
         title=said["title"] or usual.title,
@@ -94,7 +94,7 @@ def import_file(request: HttpRequest) -> HttpResponse:
 def _keep_imported(request: HttpRequest, studio) -> HttpResponse:
     form = KeepForm(request.POST)
     if form.is_valid():
-        drill = services.add_drill(studio, request.user, source=Source.IMPORTED, **form.says())
+        drill = services.add_drill_once(studio, request.user, source=Source.IMPORTED, **form.says())
         messages.success(request, f"“{drill}” is on the shelf.")
         return redirect("drill", pk=drill.pk)
     context: dict = {"form": FileForm(), "area": "teacher", "keep": form}

@@ -1,6 +1,6 @@
 """What changes several rows: adding and editing drills, setting them, ticking them off."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -12,6 +12,8 @@ from studio.accounts.models import Enrolment, Person, Studio
 from .models import Assignment, Drill, DrillVersion, Favourite
 from .sheets import incipit
 from .stretches import level_of
+
+ONE_PRESS = timedelta(seconds=20)
 
 
 @transaction.atomic
@@ -26,6 +28,21 @@ def add_drill(studio: Studio, author: Person, *, tags: str = "", **says: Any) ->
     _follow_score(version)
     version.save()
     return drill
+
+
+@transaction.atomic
+def add_drill_once(studio: Studio, author: Person, **says: Any) -> Drill:
+    """A new drill; the one that the same press has just made, where it was pressed twice."""
+    Studio.objects.select_for_update().get(pk=studio.pk)
+    since = timezone.now() - ONE_PRESS
+    lately = DrillVersion.objects.filter(
+        drill__studio=studio, drill__created_by=author, number=1, created_at__gte=since
+    ).select_related("drill")
+    said = {name: value for name, value in says.items() if name not in ("tags", "level")}
+    for version in lately:
+        if all(getattr(version, name) == value for name, value in said.items()):
+            return version.drill
+    return add_drill(studio, author, **says)
 
 
 @transaction.atomic
@@ -112,6 +129,23 @@ def keep_at_hand(drill: Drill, person: Person, keep: bool) -> None:
         Favourite.objects.get_or_create(person=person, drill=drill)
     else:
         Favourite.objects.filter(person=person, drill=drill).delete()
+
+
+@transaction.atomic
+def set_drill_now(
+    version: DrillVersion, enrolment: Enrolment, teacher: Person, **goals: Any
+) -> Assignment:
+    """Put a drill in a pupil's queue at once; what stands open there already gets the new goals."""
+    Enrolment.objects.select_for_update().get(pk=enrolment.pk)
+    standing = enrolment.assignments.filter(
+        version=version, done_at=None, published_at__isnull=False
+    ).first()
+    if standing is None:
+        return set_drill(version, enrolment, teacher, published=True, **goals)
+    for name, value in goals.items():
+        setattr(standing, name, value)
+    standing.save(update_fields=list(goals))
+    return standing
 
 
 def tick_off(assignment: Assignment, done: bool = True) -> None:

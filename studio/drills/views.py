@@ -48,7 +48,7 @@ def new(request: HttpRequest) -> HttpResponse:
     studio = people.teaching_studio(request.user)
     form = ShelfDrillForm(request.POST or None)
     if form.is_valid():
-        drill = services.add_drill(studio, request.user, **form.cleaned_data)
+        drill = services.add_drill_once(studio, request.user, **form.cleaned_data)
         messages.success(request, f"“{drill}” is on the shelf.")
         return redirect("shelf")
     return _render(request, "drills/words.html", form)
@@ -98,7 +98,7 @@ def set_for(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _page(request, drill, setting=form)
     enrolment = form.cleaned_data["pupil"]
-    services.set_drill(drill.newest(), enrolment, request.user, published=True, **form.goals())
+    services.set_drill_now(drill.newest(), enrolment, request.user, **form.goals())
     messages.success(request, f"“{drill}” is in {enrolment.pupil}’s queue.")
     return redirect("drill", pk=pk)
 

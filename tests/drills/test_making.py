@@ -158,3 +158,15 @@ def test_changed_fingers_make_a_new_version_once_the_drill_was_set(cast, teacher
     old, new = drill.versions.order_by("number")
     assert (old.page.find("n1").playings, new.page.find("n1").playings) == (2, 5)
     assert old.assignments.count() == 1
+
+
+def test_pressed_twice_it_is_one_drill_and_set_twice_one_assignment(cast, teacher):
+    addresses = {teacher.post("/drills/make/", ASKED).url for _ in range(2)}
+    drill = Drill.objects.get()
+    assert addresses == {f"/drills/{drill.pk}/"}
+    teacher.post("/drills/make/", ASKED | {"title": "Another"})
+    assert Drill.objects.count() == 2
+    for playings in ("2", "3"):
+        said = {"pupil": cast.enrolment.pk, "playings": playings}
+        teacher.post(f"/drills/{drill.pk}/set/", said)
+    assert [a.playings for a in cast.enrolment.assignments.all()] == [3]

@@ -63,7 +63,7 @@ def set_drill(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _page(request, enrolment, setting=form)
     version = form.cleaned_data["drill"].newest()
-    drill_services.set_drill(version, enrolment, request.user, published=True, **form.goals())
+    drill_services.set_drill_now(version, enrolment, request.user, **form.goals())
     messages.success(request, f"“{version}” is in {enrolment.pupil}’s queue.")
     return redirect("pupil", pk=pk)
 
