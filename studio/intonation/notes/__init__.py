@@ -14,8 +14,9 @@ The way through
 3. ``salience`` proposes fundamentals; ``hypotheses`` gives every likely set of them a cost.
 4. ``track`` finds the cheapest path through the clip (Viterbi) and cuts it into stretches.
 5. ``edges.playings`` cuts a stretch where the bow began again.
-6. ``events`` decides each event again from all of its sound, with ``bowed`` to refuse what no
-   bow made, and takes out what only rings on.
+6. ``events`` decides each event again from all of its sound, with ``chords`` to replace a pitch
+   that the notes of a chord are multiples of, and ``bowed`` to refuse what no bow made; and takes
+   out what only rings on.
 7. ``voicing`` asks each voice of a double stop whether a bow holds it; here only what surely none
    does is taken out.
 8. ``unisons`` tells one note on two strings by its beats; ``octaves`` an octave from one bright

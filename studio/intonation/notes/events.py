@@ -17,7 +17,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from studio.intonation.notes import bowed, edges, octaves, unisons, voicing
+from studio.intonation.notes import bowed, chords, edges, octaves, unisons, voicing
 from studio.intonation.notes.audio import Sound
 from studio.intonation.notes.envelopes import Envelopes, envelopes
 from studio.intonation.notes.frames import N_FFT, Spectra, analyse, frame_power
@@ -125,7 +125,7 @@ def decided_again(
             order[h] -= loyalty * same_notes(reading, e.f0_hz)
             order[h] += DISSENT * _dissent(rows, reading)
         rank = np.argsort(order)
-        e.f0_hz = readings[rank[0]]
+        e.f0_hz = chords.unfolded(spectra, n, readings[rank[0]])
         e.margin = _margin(order[rank], [readings[r] for r in rank])
         e.alternatives = [tuple(readings[r]) for r in rank[1:4] if len(readings[r])]
         e.snr_db = float(spectra.peak_snr_db[n].max())
