@@ -8,6 +8,7 @@ from django.shortcuts import render
 from django.utils import timezone
 
 from studio.accounts.models import Enrolment
+from studio.notation.tones import hearing
 
 from .. import access as drills
 from ..models import ShelfSettings
@@ -95,9 +96,11 @@ def lesson(
         (proposal for proposal in made if proposal.name == asked), made[0] if made else None
     )
     if chosen is not None:
+        studio = enrolment.studio
         context |= {
             "chosen": chosen,
             "sheet": sheet_of(chosen.score, request.GET.get("page")),
+            "hearing": hearing(chosen.score, tuning=studio.tuning, a4_hz=studio.a4_hz),
             "stretches": stretches(chosen.score, context["player"]),
             "player_is": enrolment,
         }
@@ -121,6 +124,7 @@ def _to_set(
     due = max(day, timezone.localdate())
     return {
         "proposals": proposals,
+        "ticked": [mode for mode in found.keys if found.ticked_on(mode)],
         "already": already,
         "left": [one for one in proposals if one.made and one.name not in already],
         "setting": form or SetForm(initial={"due_on": due}),

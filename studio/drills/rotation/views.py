@@ -35,6 +35,12 @@ def rotation(request: HttpRequest, pk: int) -> HttpResponse:
     return pages.beginning(request, enrolment, form)
 
 
+def _plan(pk: int, number: int | None) -> str:
+    """The plan's address, with one round unfolded."""
+    address = reverse("rotation", args=[pk])
+    return address if number is None else f"{address}?round={number}"
+
+
 def changes(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
     """A change of a plan: reached through ``access``; 409 with the plan as it stands now when
     somebody else changed it first, and nothing done."""
@@ -46,7 +52,7 @@ def changes(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
             answer = view(request, found, **arguments)
         except services.Changed:
             return pages.plan(request, access.taught_rotation(request.user, pk), changed=True)
-        return answer or redirect("rotation", pk=pk)
+        return answer or redirect(_plan(pk, arguments.get("number")))
 
     return require_POST(reached)
 
@@ -121,12 +127,13 @@ def readiness(request: HttpRequest, found: Rotation) -> None:
 
 
 @changes
-def move(request: HttpRequest, found: Rotation, lesson_pk: int) -> None:
+def move(request: HttpRequest, found: Rotation, lesson_pk: int) -> HttpResponse:
     """Move a lesson within its round."""
     lesson, way = access.taught_lesson(request.user, found.enrolment_id, lesson_pk), _way(request)
     services.move_lesson(lesson, request.user, way, seen=_seen(request))
     said = {"up": "is earlier now", "down": "is later now", "first": "comes first now"}
     messages.success(request, f"{lesson} {said.get(way, 'comes last in its round now')}.")
+    return redirect(_plan(found.enrolment_id, lesson.round.number))
 
 
 @require_safe

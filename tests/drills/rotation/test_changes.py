@@ -135,6 +135,15 @@ def test_an_order_that_would_lose_a_lesson_changes_nothing(cast, rotation, wish)
     assert titles(cast) == before
 
 
+def test_the_round_that_was_changed_is_unfolded_and_later_ones_are_folded(cast, rotation):
+    client = as_person(cast.teacher)
+    assert client.get(address(cast)).content.count(b"<details open>") == 1
+    lesson = shown(cast).rounds[1].open[1].lesson
+    answer = change(cast, f"lessons/{lesson.pk}/move/", way="up")
+    assert answer.url == address(cast, "?round=2")
+    assert client.get(answer.url).content.count(b"<details open>") == 2
+
+
 # -- days
 
 

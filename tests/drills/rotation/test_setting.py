@@ -1,5 +1,6 @@
 """A lesson's drills: proposed for the pupil's instrument, set with one press, never without one."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -128,6 +129,16 @@ def test_only_what_is_ticked_is_set_and_the_rest_stays_on_offer(cast, lesson):
     client.post(address(cast, lesson), {"drill": "minor-octaves"})
     assert [a.version.key for a in lesson.assignments.all()] == ["G minor"]
     assert "Set the others" in client.get(address(cast, lesson, "")).content.decode()
+
+
+def test_a_key_that_is_ticked_off_is_not_ticked_for_setting(cast, lesson):
+    services.tick_keys(lesson, cast.teacher, ["minor"])
+    page = as_person(cast.teacher).get(address(cast, lesson, "")).content.decode()
+    boxes = re.findall(r'<input type="checkbox"[^>]*value="(\w+)-octaves"([^>]*)>', page)
+    assert [(mode, "checked" in rest) for mode, rest in boxes] == [
+        ("major", True),
+        ("minor", False),
+    ]
 
 
 def test_a_double_press_sets_each_drill_once(cast, lesson):

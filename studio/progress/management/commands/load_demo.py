@@ -6,7 +6,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from studio.accounts.models import Studio
-from studio.progress.demo import people, shelf, takes
+from studio.progress.demo import keys, people, shelf, takes
 from studio.progress.demo.history import Historian
 
 
@@ -24,6 +24,7 @@ class Command(BaseCommand):
         for number, take in enumerate(takes.ANSWERED + takes.WAITING, start=1):
             self.stderr.write(f"Making the demo's clips: {number} of {count} ({take.title})")
             (historian.answer if take.is_answered else historian.send)(take)
+        keys.plan(cast)
         other = people.make_other_studio()
         Historian(other, shelf.fill(other.studio, other.teacher), build, folder).send(
             takes.OTHER_STUDIO
