@@ -4,7 +4,7 @@ The bounds are the figures of these seeds when they were written down, less what
 less can change.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from tests.benchmarks.follower import clip_of_symbols, clip_with_sound, figures
 from tests.benchmarks.practising.scoring import Score
@@ -12,7 +12,7 @@ from tests.benchmarks.practising.scoring import Score
 SEED = 4
 
 
-def pooled(clip: Callable, numbers: range):
+def pooled(clip: Callable, numbers: Sequence[int]):
     total = Score()
     for number in numbers:
         total.add(clip(number, SEED)[1])
@@ -28,7 +28,7 @@ def test_practice_without_sound_is_followed():
 
 
 def test_practice_with_bowed_notes_is_heard_and_followed():
-    found = pooled(clip_with_sound, range(3))
+    found = pooled(clip_with_sound, (1, 6, 7))  # sixths, octaves, sixths; two minutes and a half
     assert found.f1 >= 0.96
     assert found.timing_median_ms <= 60.0
     assert found.times_listening >= 20.0
