@@ -76,6 +76,7 @@ class Block:
     broken: str = ""
     said: list[str] = field(default_factory=list)  # of the run, beside its marks
     markup: SafeString = field(default=SafeString(), repr=False)
+    alone: SafeString = field(default=SafeString(), repr=False)  # with nothing put into it
     marks: list[Mark] = field(default_factory=list)
     kept: list[Decision] = field(default_factory=list)
     comments: list[Comment] = field(default_factory=list)
@@ -87,6 +88,11 @@ class Block:
     @property
     def last(self) -> Row | None:
         return self.rows[-1] if self.rows else None
+
+    @property
+    def bare(self) -> bool:
+        """Whether nothing but the judgement speaks here: most blocks of a long clip."""
+        return bool(self.alone) and not (self.marks or self.kept or self.comments)
 
     @property
     def weight(self) -> str:
@@ -126,6 +132,7 @@ def _shared_blocks(heard: Heard) -> list[Block]:
         found = _Reader(heard).blocks()
         for block in found:
             block.markup = markup.block(block)
+            block.alone = markup.alone(block)
         _SHARED[heard] = found
     return found
 

@@ -28,6 +28,11 @@ def block(block: "Block") -> SafeString:
     return mark_safe("".join(parts))
 
 
+def alone(block: "Block") -> SafeString:
+    """A whole block in which there is neither mark nor comment."""
+    return mark_safe(f'<li class="block {block.kind}" id="{block.key}">{block.markup}</li>')
+
+
 def _head(block: "Block") -> str:
     first, last, many = block.rows[0], block.rows[-1], len(block.rows)
     label = f"{many} playings. Last: {last.spoken}" if many > 1 else last.spoken
