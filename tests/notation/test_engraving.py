@@ -129,3 +129,11 @@ def test_any_thread_engraves(score, capfd):
     thread.join()
     assert len(found) == 1
     assert capfd.readouterr().err == ""
+
+
+def test_how_often_and_how_long_stands_over_the_staff_where_it_changes():
+    asked = generate(Request(key="G major", direction="up", playings=3, hold_s=4.0))
+    last = replace(asked.written[-1], playings=1, hold_s=None)
+    (page,) = engrave(asked.with_written([*asked.written[:-1], last]))
+    words = re.findall(r">([^<>]*(?:times|once)[^<>]*)<", page)
+    assert [word.strip() for word in words if "Bar" not in word] == ["3 times each 4 s", "once"]

@@ -53,7 +53,7 @@ def to_musicxml(
     ----------
     score : what to write
     figures : text to stand under a written thing, by its id (measured cents)
-    names : whether string and position names stand over the staff
+    names : whether names of strings and positions, playings and holds stand at the staff
     ends : whether the drill ends here, with a final bar line, and is no leaf of a longer one
 
     Returns
@@ -69,7 +69,7 @@ def to_musicxml(
     SubElement(parts, "part-name", {"print-object": "no"}).text = score.instrument.capitalize()
     part = SubElement(root, "part", id="P1")
     divisions = _divisions(score)
-    strings = ""
+    strings = asked = ""
     first_bar = score.written[0].bar  # not 1 in a leaf of a longer score
     for number, bar in enumerate(score.bars, first_bar):
         measure = SubElement(part, "measure", number=str(number))
@@ -78,6 +78,7 @@ def to_musicxml(
         for item in bar:
             if names:
                 strings = _directions(measure, item, strings, score)
+                asked = _how_often(measure, item, asked)
             _notes(measure, item, divisions, (figures or {}).get(item.id))
     if ends:
         _final_barline(measure)
@@ -130,6 +131,21 @@ def _directions(measure: Element, item: Written, before: str, score: Score) -> s
     if item.shift and item.position is not None:
         _words(measure, "below", f"pos. {item.position}" if item.position else "half pos.")
     return strings
+
+
+def _how_often(measure: Element, item: Written, before: str) -> str:
+    """How often and how long, in words over the staff, where that is not as before.
+
+    Returns what is now in force; empty for once, as long as one likes.
+    """
+    if item.manner == "separate":
+        return before
+    times = f"{item.playings} times" if item.playings > 1 else ""
+    hold = f"{item.hold_s:g} s" if item.hold_s is not None else ""
+    asked = " each ".join(part for part in (times, hold) if part)
+    if asked != before:
+        _words(measure, "above", asked or "once")
+    return asked
 
 
 def _words(measure: Element, placement: str, text: str) -> None:
