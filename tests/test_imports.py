@@ -34,7 +34,7 @@ OUTSIDE = {
     "intonation": {"numpy", "scipy", "librosa"},
 }
 NO_FILES = {"intonation": {"os", "io", "pathlib", "shutil", "tempfile", "subprocess", "wave"}}
-NO_DJANGO = {"theory", "intonation", "notation", "media", "analyse_command"}
+NO_DJANGO = {"theory", "intonation", "notation", "media", "analyse_command", "analyse_drill"}
 RELATIONS = {"ForeignKey", "OneToOneField", "ManyToManyField"}
 
 
