@@ -76,6 +76,12 @@ def test_after_the_return_each_note_has_its_last_and_best_figure(cast, assignmen
     assert "The goal is 4." in text
 
 
+def test_the_returned_clip_leads_to_the_page_it_was_heard_against(cast, assignment, answered):
+    give_back(cast, answered)
+    text = as_person(cast.pupil).get(f"/clips/{answered.pk}/").content.decode()
+    assert f'href="/assignments/{assignment.pk}/"' in text
+
+
 def test_what_was_returned_stays_whatever_is_heard_later(cast, assignment, answered):
     give_back(cast, answered)
     before = page(cast.pupil, assignment).context["shown"]
