@@ -22,6 +22,7 @@ from studio.intonation import Analysis, Options, Policy, analyse
 from studio.intonation.follow import FollowedEvent
 from studio.intonation.measurement import Event
 from studio.intonation.sentences import unsure_sentence
+from studio.intonation.tone import require_within
 from studio.notation import Score
 from studio.notation.musicxml import Read
 from studio.theory import INSTRUMENTS, TUNINGS, Key, Pitch
@@ -51,6 +52,7 @@ exit codes: 0 heard, 2 wrong use, 3 the file cannot be heard
 VERDICT_WORDS = {"in_tune": "in tune", "near": "near", "out": "out", "unsure": "not judged"}
 REFERENCE_WORDS = {
     "given": "as given",
+    "tone": "from the reference tone",
     "open_strings": "from the open strings",
     "notes": "from all notes",
     "assumed": "assumed; nothing was heard to tell",
@@ -91,6 +93,13 @@ def _parser() -> argparse.ArgumentParser:
         "--a4", type=float, metavar="HZ", help="frequency of A4 (default: found from the playing)"
     )
     parser.add_argument(
+        "--reference-tone",
+        type=_span,
+        metavar="START-END",
+        help="seconds of the file where a reference A or the open A sounds alone, such as 0.5-2.5: "
+        "A4 is measured there",
+    )
+    parser.add_argument(
         "--tuning", choices=TUNINGS, default="just", help="what is in tune (default: just)"
     )
     parser.add_argument(
@@ -126,9 +135,24 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _span(text: str) -> tuple[float, float]:
+    try:
+        start, end = (float(part) for part in text.split("-"))
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is not a span; give start and end in seconds, such as 0.5-2.5"
+        ) from None
+    return start, end
+
+
 def _options(given: argparse.Namespace, score: Score | None) -> Options:
     instrument = given.instrument or (score.instrument if score else "violin")
-    return Options(instrument=instrument, string_length_mm=given.string_length, a4_hz=given.a4)
+    return Options(
+        instrument=instrument,
+        string_length_mm=given.string_length,
+        a4_hz=given.a4,
+        reference_tone_s=given.reference_tone,
+    )
 
 
 def _policy(given: argparse.Namespace, score: Score | None) -> Policy:
@@ -154,6 +178,11 @@ def _hear(
         return CANNOT_BE_HEARD
     for sentence in (*(note.sentence for note in sound.notes), *(drill.remarks if drill else ())):
         print(f"analyse: {sentence}", file=sys.stderr)
+    if options.reference_tone_s:
+        try:
+            require_within(options.reference_tone_s, len(y) / sr)
+        except ValueError as error:
+            return _wrong(f"{error}.")
     analysis = analyse(y, sr, options, policy, expected_notes(drill) if drill else None)
     if as_json:
         print(json.dumps(analysis.to_dict(), allow_nan=False, ensure_ascii=False, indent=1))

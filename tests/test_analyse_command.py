@@ -170,3 +170,33 @@ def test_it_runs_as_a_program_without_django_settings(recording):
     )
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["schema"] == 1
+
+
+@pytest.fixture(scope="module")
+def after_a_fork(tmp_path_factory, recording):
+    """A fork at 443 Hz for two seconds, then the recording."""
+    y, _ = soundfile.read(recording)
+    t = np.arange(2 * SR) / SR
+    path = tmp_path_factory.mktemp("analyse") / "fork.wav"
+    soundfile.write(path, np.concatenate([0.2 * np.sin(2 * np.pi * 443.0 * t), y]), SR)
+    return path
+
+
+def test_a_reference_tone_sets_a4(capsys, after_a_fork):
+    code, out, _ = run(capsys, after_a_fork, "--reference-tone", "0.2-1.8")
+    assert code == 0
+    assert "A4 = 443.0 Hz ± 0.3 cents, from the reference tone" in out
+
+
+@pytest.mark.parametrize(
+    ("span", "sentence"),
+    [
+        ("two", "'two' is not a span; give start and end in seconds, such as 0.5-2.5"),
+        ("1-1.1", "a reference tone from 1 to 1.1 s is not a span of at least 0.3 s"),
+        ("8-99", "ends at 99 s; the clip is 5.1 s long: choose a span within it"),
+    ],
+)
+def test_a_wrong_reference_tone_is_wrong_use(capsys, after_a_fork, span, sentence):
+    code, out, err = run(capsys, after_a_fork, "--reference-tone", span)
+    assert (code, out) == (2, "")
+    assert sentence in err

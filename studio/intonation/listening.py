@@ -33,6 +33,7 @@ from studio.intonation.reference import HeardNote, estimate
 from studio.intonation.rereading import reread
 from studio.intonation.runs import cents_of
 from studio.intonation.sounding import EventFit, IntervalFit, Sounding, SoundingVoice, VoiceFit
+from studio.intonation.tone import from_tone
 from studio.theory import (
     Key,
     Pitch,
@@ -87,9 +88,15 @@ def listen(
     soundings, fits = reread(soundings, fits, measure)
     soundings, fits = rejoined(soundings, fits, measure)
     tell(1.0)
-    heard = build(soundings, fits, Source(len(y) / float(sr), round(sr)), options)
+    source = Source(len(y) / float(sr), round(sr))
+    heard = build(soundings, fits, source, options, _tone(y, sr, options))
     # As it will be stored, rounding included: judging it later gives the same marks.
     return Measurement.from_dict(heard.to_dict())
+
+
+def _tone(y: np.ndarray, sr: float, options: Options) -> Reference | None:
+    span_s = options.reference_tone_s
+    return from_tone(y, sr, span_s, options.reference_tone_pitch) if span_s else None
 
 
 def _floor_hz(options: Options) -> float:
@@ -187,15 +194,22 @@ def _fit_shifted(voice: VoiceFit, by_s: float) -> VoiceFit:
 
 
 def build(
-    soundings: Sequence[Sounding], fits: Sequence[EventFit], source: Source, options: Options
+    soundings: Sequence[Sounding],
+    fits: Sequence[EventFit],
+    source: Source,
+    options: Options,
+    tone: Reference | None = None,
 ) -> Measurement:
-    """The measurement of soundings and their fits (same order, voices aligned)."""
+    """The measurement of soundings and their fits (same order, voices aligned).
+
+    ``tone``: what the reference tone said, where there is one.
+    """
     notes = [
         note
         for number, (sounding, fit) in enumerate(zip(soundings, fits, strict=True))
         for note in _heard_notes(number, sounding, fit)
     ]
-    reference, strings = estimate(notes, options)
+    reference, strings = estimate(notes, options, tone)
     midi = [name_notes([v.f0_hz for v in fit.voices], reference.a4_hz) for fit in fits]
     key = _key(soundings, midi)
     events = tuple(

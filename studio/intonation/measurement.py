@@ -41,7 +41,8 @@ class Source:
 
 @dataclass(frozen=True, slots=True)
 class Reference:
-    """The clip's A4. ``source``: given, open_strings, notes, or assumed (nothing to go by)."""
+    """The clip's A4. ``source``: given, tone (a reference tone), open_strings, notes, or
+    assumed (nothing to go by)."""
 
     a4_hz: float = 440.0
     uncertainty_cents: float | None = None
@@ -192,6 +193,8 @@ class Measurement:
         options = known_fields(Options, data.get("options") or {})
         if options.get("open_strings") is not None:
             options["open_strings"] = tuple(options["open_strings"])
+        if options.get("reference_tone_s") is not None:
+            options["reference_tone_s"] = tuple(options["reference_tone_s"])
         return cls(
             source=Source(**known_fields(Source, data.get("source") or {})),
             options=Options(**options),

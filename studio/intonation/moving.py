@@ -171,7 +171,7 @@ def _deviation(voice: Voice, measurement: Measurement) -> float:
 
 def _is_trusted(reference: Reference) -> bool:
     """Whether the clip's tuning is known well enough to hold one note against it."""
-    if reference.source in ("given", "open_strings"):
+    if reference.source in ("given", "tone", "open_strings"):
         return True
     doubt = reference.uncertainty_cents
     return reference.source == "notes" and doubt is not None and doubt <= TRUSTED_CENTS

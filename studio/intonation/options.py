@@ -20,6 +20,7 @@ from studio.theory import (
 from studio.theory.tunings import require_tuning
 
 A4_HZ_BOUNDS = (380.0, 480.0)  # period pitches to well above any modern one
+SHORTEST_TONE_S, LONGEST_TONE_S = 0.3, 10.0  # of a reference tone: to be measured; listened to
 TOLERANCE_CENTS_BOUNDS = (1.0, 60.0)  # beyond 60 the next semitone begins
 # Tolerances in cents: (unison, fourth, fifth, octave; every other size).
 # Chosen for this project, not a standard; the teacher sets them.
@@ -42,6 +43,9 @@ class Options:
     string_length_mm : vibrating string length, 150 to 450 mm; the usual one when ``None``
     open_strings : pitch names from low to high; the usual ones when ``None``
     a4_hz : frequency of A4 in Hz, 380 to 480, when it is known; estimated when ``None``
+    reference_tone_s : (start, end) in seconds of the clip where a reference tone or an open string
+        sounds alone, for A4 to be measured there; at least 0.3 s; not beside ``a4_hz``
+    reference_tone_pitch : pitch name of that tone; its octave does not matter
 
     Raises
     ------
@@ -53,6 +57,8 @@ class Options:
     string_length_mm: float | None = None
     open_strings: tuple[str, ...] | None = None
     a4_hz: float | None = None
+    reference_tone_s: tuple[float, float] | None = None
+    reference_tone_pitch: str = "A4"
 
     def __post_init__(self) -> None:
         known = instrument_named(self.instrument)
@@ -68,6 +74,23 @@ class Options:
         low, high = A4_HZ_BOUNDS
         if self.a4_hz is not None and not low <= self.a4_hz <= high:
             raise ValueError(f"A4 of {self.a4_hz} Hz is outside {low:g} to {high:g} Hz; try 440")
+        self._check_tone()
+
+    def _check_tone(self) -> None:
+        Pitch.parse(self.reference_tone_pitch)
+        if self.reference_tone_s is None:
+            return
+        start_s, end_s = (float(at) for at in self.reference_tone_s)
+        if not (start_s >= 0.0 and SHORTEST_TONE_S <= end_s - start_s < float("inf")):
+            raise ValueError(
+                f"a reference tone from {start_s:g} to {end_s:g} s is not a span of at least "
+                f"{SHORTEST_TONE_S:g} s; try 0.5 to 2.5"
+            )
+        if self.a4_hz is not None:
+            raise ValueError(
+                f"A4 of {self.a4_hz:g} Hz and a reference tone cannot both be given; leave out one"
+            )
+        object.__setattr__(self, "reference_tone_s", (start_s, end_s))
 
     @property
     def strings(self) -> tuple[Pitch, ...]:

@@ -75,29 +75,33 @@ class HeardNote:
 
 
 def estimate(
-    notes: Sequence[HeardNote], options: Options
+    notes: Sequence[HeardNote], options: Options, tone: Reference | None = None
 ) -> tuple[Reference, tuple[OpenString, ...]]:
     """Estimate A4 and find the open strings.
 
     Returns
     -------
     (Reference, open strings from low to high)
-        ``Reference.source``: given (in the options), open_strings, notes, or assumed when
+        ``Reference.source``: given (in the options), tone, open_strings, notes, or assumed when
         nothing was heard (A4 = 440 Hz, uncertainty unknown).
+
+    ``tone`` is what a reference tone said (:mod:`studio.intonation.tone`); one that could not be
+    measured is passed over.
     """
+    known = _known(options, tone)
     if not notes:
-        given = options.a4_hz
-        reference = Reference(given, 0.0, "given") if given else Reference()
-        return reference, ()
-    offset, doubt = (
-        (cents_of(options.a4_hz, A4_HZ) - 6900.0, 0.0) if options.a4_hz else _from_notes(notes)
-    )
+        return known or Reference(), ()
+    offset, doubt = (cents_of(known.a4_hz, A4_HZ) - 6900.0, 0.0) if known else _from_notes(notes)
     strings = _open_strings(notes, options, offset)
-    if options.a4_hz:
-        reference = Reference(options.a4_hz, 0.0, "given")
-    else:
-        reference = _combined(notes, strings, offset, doubt)
+    reference = known or _combined(notes, strings, offset, doubt)
     return reference, tuple(_against(string, reference) for string in strings)
+
+
+def _known(options: Options, tone: Reference | None) -> Reference | None:
+    """The reference that need not be estimated from what was played."""
+    if options.a4_hz:
+        return Reference(options.a4_hz, 0.0, "given")
+    return tone if tone is not None and tone.source == "tone" else None
 
 
 def _combined(
