@@ -26,6 +26,12 @@ def shelf_of(person: Person) -> QuerySet[Drill]:
     )
 
 
+def titles_on_shelf(person: Person) -> QuerySet[Drill]:
+    """The same with no more of each version than its title, to choose from."""
+    titles = DrillVersion.objects.only("drill", "number", "title")
+    return shelf_of(person).prefetch_related(None).prefetch_related(Prefetch("versions", titles))
+
+
 def drill_for(person: Person, pk: int) -> Drill:
     """A drill on the teacher's shelf, or 404."""
     return get_or_404(shelf_of(person), pk)

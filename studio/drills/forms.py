@@ -114,7 +114,7 @@ class SetDrillForm(GoalForm):
     def __init__(self, teacher: Person, studio_id: int, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         field = self.fields["drill"]
-        field.queryset = access.shelf_of(teacher).filter(studio=studio_id)
+        field.queryset = access.titles_on_shelf(teacher).filter(studio=studio_id)
         field.label_from_instance = lambda drill: drill.newest().title
 
 

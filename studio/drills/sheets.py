@@ -19,6 +19,7 @@ LEAF_WRITTEN = 96  # about eight lines on a desk, thirty on a phone
 INCIPIT_WRITTEN = 12
 SCREENS = ("phone", "desk")
 _REACHABLE = re.compile(r' (?:id|tabindex|role|aria-label|data-ref)="[^"]*"')
+_UNUSED = re.compile(r' class="(?!engraved|measure)[^"]*"|<g />|<g></g>|<desc>.*?</desc>', re.S)
 _BETWEEN = re.compile(r">\s+<")
 _GLYPH = re.compile(r'href="#([^"]+)"')
 
@@ -146,7 +147,7 @@ def _for_eyes(svg: str) -> str:
         return found.group() if name and name.group(1) in glyphs else ""
 
     plain = _REACHABLE.sub(keep, svg).replace("<svg ", '<svg aria-hidden="true" ', 1)
-    return _BETWEEN.sub("><", plain)
+    return _UNUSED.sub("", _BETWEEN.sub("><", plain))
 
 
 def _safe(svg: str) -> SafeString:

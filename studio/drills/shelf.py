@@ -25,7 +25,7 @@ from studio.accounts.models import Instrument, Level, Person, Studio
 from . import access
 from .models import Assignment, DrillVersion, Favourite, Interval, ShelfSettings
 
-PAGE_DRILLS = 48
+PAGE_DRILLS = 24
 # The words of the interval order, and the intervals of drills that each stands for.
 FAMILIES: dict[str, tuple[Interval, ...]] = {
     "octaves": (Interval.OCTAVE,),
