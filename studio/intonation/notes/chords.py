@@ -36,12 +36,9 @@ CLEAR_LOW_HZ, CLEAR_HIGH_HZ, CLEAR_SHARE = 22.0, 28.0, 0.003
 
 
 def unfolded(spectra: Spectra, row: int, f0_hz: np.ndarray) -> np.ndarray:
-    """Return the voices (V,) with phantoms replaced by the notes they stand for.
-
-    A single note is left alone: it is not a chord's phantom alone that would explain it.
-    """
+    """Return the voices (V,) with phantoms replaced by the notes they stand for."""
     voices = np.sort(f0_hz)
-    for phantom in voices if len(voices) > 1 else ():
+    for phantom in voices:
         numbers = _notes_within(spectra, row, float(phantom), voices[voices != phantom])
         if not numbers or len(voices) - 1 + len(numbers) > MOST_VOICES:
             continue

@@ -38,6 +38,7 @@ GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not t
 DISSENT = 1.0  # how much the moments of an event weigh beside their mean
 BRIEF_S = 0.4
 LOYALTY_BRIEF = 1.2  # the same for a brief event, whose mean spectrum tells little more
+LONG_S, LOYALTY_LONG = 1.2, 0.8  # slides and vibrato leave a long event's mean two lines for one
 LOYALTY = 0.4  # clear peaks: how much better another reading of the whole event must be
 
 
@@ -119,7 +120,8 @@ def decided_again(
     for n, e in enumerate(events):
         order = found.cost[n].copy()
         rows = _rows(frames, e, step_s)
-        loyalty = LOYALTY if e.length_s > BRIEF_S else LOYALTY_BRIEF
+        loyalty = LOYALTY + LOYALTY_LONG * float(np.clip(e.length_s - LONG_S, 0.0, 1.0))
+        loyalty = loyalty if e.length_s > BRIEF_S else LOYALTY_BRIEF
         readings = [f[f > 0.0] for f in found.f0_hz[n]]
         for h, reading in enumerate(readings):
             order[h] -= loyalty * same_notes(reading, e.f0_hz)

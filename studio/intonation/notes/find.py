@@ -28,6 +28,7 @@ from studio.intonation.notes.events import (
 from studio.intonation.notes.frames import N_FFT, analyse, frame_power
 from studio.intonation.notes.hypotheses import KEPT, MAX_VOICES, Hypotheses, best_hypotheses
 from studio.intonation.notes.plausible import plausible
+from studio.intonation.notes.resumed import resumed
 from studio.intonation.notes.salience import grid_hz
 from studio.intonation.notes.track import best_path, stretches
 from studio.intonation.sounding import Sounding, SoundingVoice
@@ -88,7 +89,7 @@ def find_soundings(
     events = joined(with_unisons(sound, events))
     events = joined(with_octaves(sound, events, top_hz))
     events = _separate_playings(sound, events, PAUSE_DB)  # what was joined since over a pause
-    events = plausible(sound, _with_edges(sound, events))
+    events = resumed(sound, plausible(sound, _with_edges(sound, events)))
     return [_sounding(sound, e) for e in events]
 
 
