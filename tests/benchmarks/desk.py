@@ -92,8 +92,7 @@ def measure(quick: bool) -> dict[str, float]:
         figures = {key: statistics.median(one[key] for one in opened) for key in opened[0]}
         figures |= {f"{key}_again": value for key, value in second.items()}
         figures |= desk.weight()
-        keys = desk.keys(3 if quick else 7)
-        figures |= {f"key_{name.replace(' ', '_')}_ms": wait for name, wait in keys.items()}
+        figures |= desk.keys(3 if quick else 7)
         figures |= desk.play_zoomed_in(4.0 if quick else 10.0)
         browser.close()
     return figures

@@ -254,3 +254,87 @@ def test_the_outline_is_read_in_the_level_that_fits(chromium, live_server):
     assert found["after"] is None
     assert found["most"] == pytest.approx(9 / 127)
     assert found["broken"] is None
+
+
+# -- the picture's documents ---------------------------------------------------------------------
+
+COLUMNS = {
+    "ids": [0, 2, -1],
+    "starts": [1000, 500, 500],
+    "lengths": [400, 900, 700],
+    "kinds": "sdd",
+    "verdicts": "-ou",
+    "tolerances": [None, 15, 18],
+    "names": ["G3", "octave G3–G4"],
+    "named": [0, 1, 1],
+    "voices": [1, 2, 2],
+    "midis": [55, 55, 67, 57, 69],
+    "lifts": [0, 0, 184, -31, 0],
+    "offsets": [0, 0, 0, 0, 80, -20, 0, 0, 0, 0],
+}
+
+
+def test_columns_become_events_again(call):
+    first, second, third = call("picture-data", "eventsOf", COLUMNS)
+    assert [event["id"] for event in (first, second, third)] == [0, 2, 1]
+    assert (first["kind"], first["verdict"], first["name"]) == ("single", None, "G3")
+    assert (second["start_s"], second["end_s"], second["tolerance_cents"]) == (1.5, 2.4, 15)
+    assert (second["verdict"], third["verdict"]) == ("out", "unsure")
+    upper = second["voices"][1]
+    assert (upper["midi"], upper["lift_cents"]) == (67, 18.4)
+    assert (upper["start_s"], upper["end_s"]) == (1.58, 2.38)
+    assert third["voices"][0]["lift_cents"] == -3.1
+
+
+def test_the_tracks_of_a_part_reach_their_voices(chromium, live_server):
+    held = [0, 1, -128, -1, 127, -127]  # the second voice's begin at 127
+    steps = bytes((b - a) % 256 for a, b in zip([0, *held], held, strict=False))
+    part = {
+        "tracks": [[0, 0, 1000, 50, 4], [2, 1, 1580, 50, 2], [99, 0, 0, 50, 0]],
+        "cents": base64.b64encode(steps).decode(),
+    }
+    page = chromium.new_page()
+    page.goto(f"{live_server.url}/log-in/")
+    first, second = page.evaluate(
+        """async ([columns, part]) => {
+          const { eventsOf, addTracks } = await import("/static/desk/picture-data.js");
+          const events = eventsOf(columns);
+          addTracks(new Map(events.map((event) => [event.id, event])), part);
+          return events.slice(0, 2).map(({ voices }) => voices.at(-1).track);
+        }""",
+        [COLUMNS, part],
+    )
+    page.close()
+    assert first == {"start_s": 1, "step_s": 0.05, "cents": [0, 1, None, -1]}
+    assert second == {"start_s": 1.58, "step_s": 0.05, "cents": [127, -127]}
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "parts"),
+    [
+        (0, 900, []),  # the whole clip: a step of a track would be far below a pixel
+        (60, 70, [0, 1]),  # an event of the part before may reach into this one
+        (100, 115, [1, 2]),  # and what comes next, when the clip plays on
+        (890, 900, [14]),
+    ],
+)
+def test_detail_is_asked_for_where_it_can_be_seen(call, start, end, parts):
+    view = {"from": start, "to": end, "width": 700, "duration": 900}
+    assert call("picture-data", "partsIn", view, 60, 5) == parts
+
+
+def test_a_piece_of_the_outline_begins_where_it_says(chromium, live_server):
+    piece = level(100, [(-64, 64)] * 10) | {"first": 6000}
+    page = chromium.new_page()
+    page.goto(f"{live_server.url}/log-in/")
+    inside, before = page.evaluate(
+        """async (stored) => {
+          const { decodePiece, between } = await import("/static/desk/peaks.js");
+          const piece = decodePiece(stored);
+          return [between(piece, 60.02, 60.03), between(piece, 60.2, 60.3)];
+        }""",
+        piece,
+    )
+    page.close()
+    assert inside == [pytest.approx(-64 / 127), pytest.approx(64 / 127)]
+    assert before is None

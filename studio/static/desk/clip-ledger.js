@@ -1,12 +1,14 @@
 // <clip-ledger>: the rows of the page. It knows which row sounds now, which was pressed, and how
 // to walk from row to row and from mark to mark. Emits "desk:row" { row, start, end } when a row
-// is pressed, and "desk:point" { event } when one is pointed at.
+// is pressed, "desk:point" { event } when one is pointed at, and "desk:walk" { start_s, end_s } when
+// the arrows have gone to one.
 
 import { firstAfter } from "./geometry.js";
 
 const CALM = matchMedia("(prefers-reduced-motion: reduce)");
 const HANDS_OFF_MS = 4000; // after the reader scrolls, the page leaves the place to them
 const SOUNDING_S = 0.15; // a row stays lit this long after its end
+const SETTLE_FRAMES = 3;
 
 export class ClipLedger extends HTMLElement {
   #aborter = null;
@@ -70,13 +72,17 @@ export class ClipLedger extends HTMLElement {
 
   /** The row before (-1) or after (1) the one with the focus, or that sounds now. */
   walk(by) {
-    const seen = [...this.querySelectorAll("[data-row]")].filter((row) => row.checkVisibility());
-    const from = seen.indexOf(document.activeElement?.closest?.("[data-row]"));
-    const start = from >= 0 ? from : seen.indexOf(this.#current);
-    const next = seen[Math.min(Math.max(start + by, 0), seen.length - 1)];
-    next?.focus({ preventScroll: true });
-    if (next) this.#reveal(next);
-    return next ?? null;
+    const rows = [...this.querySelectorAll("[data-row]")];
+    const from = rows.indexOf(document.activeElement?.closest?.("[data-row]"));
+    let at = (from >= 0 ? from : rows.indexOf(this.#current)) + by;
+    // To ask the browser what is visible would make it lay out every row of the page.
+    while (rows[at]?.closest("details:not([open])")) at += by;
+    const next = rows[at];
+    if (!next) return null;
+    next.focus({ preventScroll: true });
+    this.#reveal(next);
+    this.#emit("desk:walk", spanOf(next));
+    return next;
   }
 
   /** The mark before or after the present one; it gets the focus. */
@@ -166,7 +172,18 @@ export class ClipLedger extends HTMLElement {
   }
 
   #reveal(element) {
-    element.scrollIntoView({ block: "nearest", behavior: CALM.matches ? "auto" : "smooth" });
+    const { top, bottom } = element.getBoundingClientRect();
+    const far = bottom < -innerHeight || top > 2 * innerHeight;
+    if (far) return this.#settle(element);
+    const behavior = CALM.matches ? "auto" : "smooth";
+    return element.scrollIntoView({ block: "nearest", behavior });
+  }
+
+  /** Rows on the way are as high as guessed until they are drawn; then the place is another. */
+  #settle(element, frames = SETTLE_FRAMES) {
+    if (!frames) return;
+    element.scrollIntoView({ block: "nearest", behavior: "auto" });
+    requestAnimationFrame(() => this.#settle(element, frames - 1));
   }
 
   #emit(name, detail) {

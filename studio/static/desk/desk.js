@@ -17,6 +17,7 @@ export class ClipDesk extends HTMLElement {
   #aborter = null;
   #parts = null;
   #pressed = null;
+  #told = {};
 
   connectedCallback() {
     this.#aborter = new AbortController();
@@ -69,6 +70,7 @@ export class ClipDesk extends HTMLElement {
       if (target === picture) ledger.highlight(detail.event);
       else picture.highlight(detail.event);
     });
+    on("desk:walk", ({ detail }) => this.#walked(detail));
     on("submit", (event) => this.#leaving(event));
     on("desk:changed", ({ detail }) => this.#changed(detail));
     on("desk:unplayable", () => say("The recording could not be played. Load the page again."));
@@ -92,9 +94,17 @@ export class ClipDesk extends HTMLElement {
     picture.place(seconds, playing);
     ledger.place(seconds, playing);
     composer.place(seconds);
-    this.querySelector(".now").textContent = format(seconds, 1);
-    this.querySelector(".transport .play").setAttribute("aria-label", playing ? "Pause" : "Play");
-    this.toggleAttribute("data-playing", playing);
+    this.#tell(format(seconds, 1), playing);
+  }
+
+  /** This runs at every frame: what is the same is left alone, so that nothing is laid out anew. */
+  #tell(now, playing) {
+    if (this.#told.now !== now) this.querySelector(".now").textContent = now;
+    if (this.#told.playing !== playing) {
+      this.querySelector(".transport .play").setAttribute("aria-label", playing ? "Pause" : "Play");
+      this.toggleAttribute("data-playing", playing);
+    }
+    this.#told = { now, playing };
   }
 
   /** A press plays a row from just before it; a second press stops. */
@@ -105,6 +115,14 @@ export class ClipDesk extends HTMLElement {
     const plays = await player.playFrom(Math.max(start - LEAD_IN_S, 0));
     this.#pressed = plays ? row : null;
     return ledger.sounding(this.#pressed);
+  }
+
+  /** Still, the recording and the picture go where the arrows went. */
+  #walked({ start_s: start, end_s: end }) {
+    const { player, picture } = this.#parts;
+    if (player.playing) return;
+    player.seek(start);
+    picture.reveal(start, end);
   }
 
   #seek(seconds) {

@@ -8,6 +8,7 @@ const KINDS = { s: "single", d: "double_stop", c: "chord" };
 const VERDICTS = { i: "in_tune", n: "near", o: "out", u: "unsure" };
 const NEAR_PX_PER_S = 8; // farther away a track is narrower than its own line
 const LOST = -128;
+const REST_MS = 80; // a view that is passed through on the way to another is not asked for
 const AGAIN_MS = 4000; // a part that did not come is asked for again, but not at once
 
 export class PictureData {
@@ -18,6 +19,7 @@ export class PictureData {
   partS = 60;
   #byId = new Map();
   #asked = new Map(); // part → when it may be asked for again
+  #rest = 0;
   #fetch;
   #arrived;
 
@@ -37,11 +39,21 @@ export class PictureData {
     this.#asked = new Map();
   }
 
-  /** Ask for the parts that a view is near enough to show. */
-  want(view, now = performance.now()) {
+  /** Once the view rests, ask for the parts that it is near enough to show. */
+  want(view) {
+    clearTimeout(this.#rest);
+    this.#rest = setTimeout(() => this.#ask(view), REST_MS);
+  }
+
+  /** Nothing is asked for any more. */
+  forget() {
+    clearTimeout(this.#rest);
+  }
+
+  #ask(view) {
     if (!this.#byId.size && !this.levels) return;
     for (const number of partsIn(view, this.partS, this.longest)) {
-      if (now < (this.#asked.get(number) ?? -Infinity)) continue;
+      if (performance.now() < (this.#asked.get(number) ?? -Infinity)) continue;
       this.#asked.set(number, Infinity);
       this.#bring(number);
     }
@@ -59,11 +71,11 @@ export class PictureData {
   }
 }
 
-/** The numbers of the parts that a view shows in detail; none from far away. */
+/** The parts that a view and the one after it show in detail; none from far away. */
 export function partsIn(view, partS, longest = 0) {
   if (pxPerSecond(view) < NEAR_PX_PER_S) return [];
   const first = Math.floor(Math.max(view.from - longest, 0) / partS);
-  const last = Math.ceil(view.to / partS) - 1;
+  const last = Math.ceil((2 * view.to - view.from) / partS) - 1;
   const most = Math.ceil(view.duration / partS) - 1;
   return Array.from({ length: Math.max(Math.min(last, most) - first + 1, 0) }, (_, n) => first + n);
 }

@@ -38,6 +38,7 @@ export class SoundPicture extends HTMLElement {
 
   disconnectedCallback() {
     this.#aborter.abort();
+    this.#state.data.forget();
   }
 
   // -- actions --------------------------------------------------------------------------------

@@ -19,9 +19,9 @@ VIEWPORT = {"width": 1440, "height": 900}
 WAIT_S = 60.0
 PAUSE_MS = 700  # between two keys, so that the work of one does not count for the next
 KEY_EFFECTS = {  # key: what is there when its effect shows; empty for the next frame
+    "next row": ("ArrowDown", ".block [data-row]:focus"),
     "next mark": ("n", "[data-mark]:focus"),
     "zoom": ("+", ""),
-    "next row": ("ArrowDown", ".block [data-row]:focus"),
     "keep": ("k", "[data-decide='keep'][aria-pressed='true']"),
 }
 
@@ -83,30 +83,34 @@ class Desk:
         page.keyboard.press("Space")
         spans = sorted(b - a for a, b in pairwise(at))
         frames = len(spans)
+        cost = {name: after[name] - before[name] for name in after}
+        shown = page.evaluate(
+            """() => { const { droppedVideoFrames: lost, totalVideoFrames: all } =
+                 document.querySelector("video").getVideoPlaybackQuality(); return [lost, all] }"""
+        )
         return {
             "frames_per_s": 1000 * frames / (at[-1] - at[0]),
             "frame_p95_ms": spans[int(0.95 * frames)],
-            "script_ms_per_frame": 1000
-            * (after["ScriptDuration"] - before["ScriptDuration"])
-            / frames,
-            "main_ms_per_frame": 1000 * (after["TaskDuration"] - before["TaskDuration"]) / frames,
-            "layouts_per_s": (after["LayoutCount"] - before["LayoutCount"]) / seconds,
+            "script_ms_per_frame": 1000 * cost["ScriptDuration"] / frames,
+            "main_ms_per_frame": 1000 * cost["TaskDuration"] / frames,
+            "layouts_per_s": cost["LayoutCount"] / seconds,
+            "video_frames_lost_percent": 100 * shown[0] / max(shown[1], 1),
         }
 
     def keys(self, times: int) -> dict[str, float]:
-        """Milliseconds from a key to the frame that shows its effect: the median of a few."""
+        """Milliseconds from a key to the frame that shows its effect: the median, and the worst."""
         found: dict[str, float] = {}
         for name, (key, css) in KEY_EFFECTS.items():
-            waits = []
-            for _ in range(times):
-                if name == "keep":  # of a mark that is not decided yet
-                    self._press("n", "[data-mark]:focus")
-                    css_now = f"{css}[id='keep-{self._mark()}']"
-                else:
-                    css_now = css
-                waits.append(self._press(key, css_now))
-            found[name] = median(waits)
+            waits = [self._press(key, self._effect(name, css)) for _ in range(times)]
+            figure = f"key_{name.replace(' ', '_')}"
+            found |= {f"{figure}_ms": median(waits), f"{figure}_worst_ms": max(waits)}
         return found
+
+    def _effect(self, name: str, css: str) -> str:
+        if name != "keep":
+            return css
+        self._press("n", "[data-mark]:focus")  # a mark that is not decided yet
+        return f"{css}[id='keep-{self._mark()}']"
 
     def _mark(self) -> str:
         return self.page.evaluate("document.activeElement.dataset.mark")
