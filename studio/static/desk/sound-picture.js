@@ -4,6 +4,7 @@
 
 import { following, fitted, pxPerSecond, resized, whole, xOf, zoomed } from "./geometry.js";
 import { glide } from "./glide.js";
+import { fit, inkOf } from "./picture-canvas.js";
 import { PictureData } from "./picture-data.js";
 import { paintOver } from "./picture-over.js";
 import { paint, scaleFor, visible } from "./picture-paint.js";
@@ -144,12 +145,7 @@ export class SoundPicture extends HTMLElement {
   #resize() {
     const { clientWidth: width, clientHeight: height } = this;
     if (!width || !height) return;
-    const ratio = devicePixelRatio || 1;
-    for (const canvas of [this.base, this.over]) {
-      canvas.width = Math.round(width * ratio);
-      canvas.height = Math.round(height * ratio);
-      canvas.getContext("2d").setTransform(ratio, 0, 0, ratio, 0, 0);
-    }
+    for (const canvas of [this.base, this.over]) fit(canvas, width, height);
     Object.assign(this.#state, { height, view: resized(this.view, width) });
     this.#state.scale = scaleFor(this.events, height);
     this.#redraw();
@@ -157,11 +153,7 @@ export class SoundPicture extends HTMLElement {
   }
 
   #recolour() {
-    const style = getComputedStyle(this);
-    const named = (name) => style.getPropertyValue(`--${name}`).trim();
-    const names = ["ink", "quiet", "line", "edge", "sheet"];
-    const ink = Object.fromEntries(names.map((name) => [name, named(name)]));
-    this.#state.ink = { ...ink, face: named("sans") || "sans-serif" };
+    this.#state.ink = inkOf(this);
     this.#redraw();
     this.#redrawOver();
   }
