@@ -26,7 +26,7 @@ MAX_EXTENSION_SEMITONES = 9  # a tenth's reach
 MAX_POSITION = 15
 # Widest comfortable distance between first and fourth finger, in mm. A choice of this project,
 # not a standard: hands differ, and a teacher's word stands above it.
-COMFORTABLE_SPAN_MM = {"small": 62.0, "medium": 76.0, "large": 88.0}
+COMFORTABLE_SPAN_MM = {"small": 64.0, "medium": 80.0, "large": 90.0}
 _FINGERS_APART = {0: 0, 1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3, 7: 3, 8: 3, 9: 3}
 
 
