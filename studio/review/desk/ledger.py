@@ -69,6 +69,7 @@ class Block:
     start_s: float
     end_s: float
     name: str = ""
+    ref: str = ""  # what is written there, where the clip answers a drill's page
     rows: list[Row] = field(default_factory=list)
     singles: list[Row] = field(default_factory=list)
     lift: Lift | None = None
@@ -120,6 +121,19 @@ def block_at(blocks: Sequence[Block], seconds: float) -> Block:
     """The block that a moment belongs to: the last that has begun, else that of the whole clip."""
     after = bisect_right(blocks, seconds + BEFORE_S, lo=1, key=lambda block: block.start_s)
     return blocks[after - 1]
+
+
+def in_written_order(blocks: Sequence[Block], written: Sequence[str]) -> list[Block]:
+    """Blocks in the order of a drill's page; what is not written there stays where it was played.
+
+    ``written`` holds the ids of what is written, in order.
+    """
+    places = {ref: place for place, ref in enumerate(written)}
+    at, keyed = -1, []
+    for block in blocks:
+        at = places.get(block.ref, at)
+        keyed.append((at, block))
+    return [block for _, block in sorted(keyed, key=lambda pair: pair[0])]
 
 
 _SHARED: WeakKeyDictionary[Heard, list[Block]] = WeakKeyDictionary()
@@ -188,6 +202,7 @@ class _Reader:
             start_s=min(event["start_s"] for event in events),
             end_s=max(event["end_s"] for event in events),
             name=self._run_name(rows),
+            ref=run.get("score_ref") or "",
             rows=rows,
             singles=[self._row(event) for event in events if event["id"] not in together],
             lift=self._lift(rows),

@@ -30,7 +30,8 @@ def block(block: "Block") -> SafeString:
 
 def alone(block: "Block") -> SafeString:
     """A whole block in which there is neither mark nor comment."""
-    return mark_safe(f'<li class="block {block.kind}" id="{block.key}">{block.markup}</li>')
+    ref = f' data-ref="{escape(block.ref)}"' if block.ref else ""
+    return mark_safe(f'<li class="block {block.kind}" id="{block.key}"{ref}>{block.markup}</li>')
 
 
 def _head(block: "Block") -> str:

@@ -11,9 +11,9 @@ from studio.review.judging import Judged, judged
 from studio.review.models import Decision, Review
 from studio.review.pages import states
 
-from . import words
+from . import words, written
 from .forms import CommentForm, NewDrillForm, SetDrillForm, SummaryForm
-from .ledger import Block, blocks_of
+from .ledger import Block, blocks_of, in_written_order
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ class Desk:
         clip, places = self.clip, steps(self.clip)
         whole = self.part(
             area="teacher",
-            blocks=self.blocks,
+            **self.written(),
             empty=not any(block.rows or block.singles for block in self.blocks),
             heard=places.get(Stage.Kind.LISTENING),
             playback=places.get(Stage.Kind.PLAYBACK),
@@ -85,6 +85,17 @@ class Desk:
             **self.closing(),
         )
         return whole | extra  # a form that was refused stands in for the fresh one
+
+    def written(self) -> dict:
+        """The blocks, with a drill's page in the order written, and that page."""
+        page = written.page_of(self.judged)
+        if page is None or self.judged is None:
+            return {"blocks": self.blocks, "leaves": []}
+        order = [item.id for item in page.written]
+        return {
+            "blocks": in_written_order(self.blocks, order),
+            "leaves": written.leaves_of(self.judged, page),
+        }
 
     def composer(self, data=None) -> CommentForm:
         return CommentForm(

@@ -70,6 +70,20 @@ export class ClipLedger extends HTMLElement {
     if (eventId !== null) this.#rowOf(eventId)?.classList.add("pointed");
   }
 
+  /** What is written where an event is heard, or where the clip is now; null without a page. */
+  refOf(eventId) {
+    const row = eventId === null ? this.#current : this.#rowOf(eventId);
+    return row?.closest("[data-ref]")?.dataset.ref ?? null;
+  }
+
+  /** The row of something written, brought into sight; null where it was not played. */
+  showWritten(ref) {
+    const head = this.querySelector(`.block[data-ref="${CSS.escape(ref)}"] [data-row]`);
+    if (!head) return null;
+    this.#reveal(head);
+    return spanOf(head);
+  }
+
   /** The row before (-1) or after (1) the one with the focus, or that sounds now. */
   walk(by) {
     const rows = [...this.querySelectorAll("[data-row]")];

@@ -11,6 +11,7 @@ import { Drafts } from "./drafts.js";
 import { Exchange } from "./exchange.js";
 import { actOf, belongsTo, nameOf } from "./keys.js";
 import { watch } from "./progress.js";
+import { DeskScore } from "./score.js";
 import { format } from "./timecode.js";
 
 export class ClipDesk extends HTMLElement {
@@ -32,6 +33,7 @@ export class ClipDesk extends HTMLElement {
       help: this.querySelector("key-help"),
       composer: new Composer(this, drafts, signal),
       exchange,
+      score: new DeskScore(this),
       say: (words) => exchange.say(words),
     };
     this.#listen(signal);
@@ -55,7 +57,7 @@ export class ClipDesk extends HTMLElement {
   // -- callbacks ------------------------------------------------------------------------------
 
   #listen(signal) {
-    const { picture, ledger, composer, say } = this.#parts;
+    const { picture, ledger, composer, score, say } = this.#parts;
     const on = (name, callback) => this.addEventListener(name, callback, { signal });
     document.addEventListener("keydown", (event) => this.#key(event), { signal });
     on("click", ({ target }) => {
@@ -69,7 +71,9 @@ export class ClipDesk extends HTMLElement {
     on("desk:point", ({ target, detail }) => {
       if (target === picture) ledger.highlight(detail.event);
       else picture.highlight(detail.event);
+      score.point(ledger.refOf(detail.event));
     });
+    on("note-chosen", ({ detail }) => this.#chosen(detail.ref));
     on("desk:walk", ({ detail }) => this.#walked(detail));
     on("submit", (event) => this.#leaving(event));
     on("desk:changed", ({ detail }) => this.#changed(detail));
@@ -81,7 +85,7 @@ export class ClipDesk extends HTMLElement {
     const { target } = event;
     const focus = { tag: target.tagName, type: target.type, editable: target.isContentEditable };
     const { help } = this.#parts;
-    if (!name || belongsTo(name, focus) || (help.open && name !== "?")) return;
+    if (event.defaultPrevented || !name || belongsTo(name, focus) || (help.open && name !== "?")) return;
     const act = actOf(name);
     if (!act) return;
     event.preventDefault();
@@ -89,10 +93,11 @@ export class ClipDesk extends HTMLElement {
   }
 
   #place({ seconds, playing }) {
-    const { picture, ledger, composer } = this.#parts;
+    const { picture, ledger, composer, score } = this.#parts;
     if (!playing && this.#pressed) this.#pressed = ledger.sounding(null) ?? null;
     picture.place(seconds, playing);
     ledger.place(seconds, playing);
+    if (playing) score.point(ledger.refOf(null));
     composer.place(seconds);
     this.#tell(format(seconds, 1), playing);
   }
@@ -115,6 +120,16 @@ export class ClipDesk extends HTMLElement {
     const plays = await player.playFrom(Math.max(start - LEAD_IN_S, 0));
     this.#pressed = plays ? row : null;
     return ledger.sounding(this.#pressed);
+  }
+
+  /** A note of the drill's page: its row, and where it sounded first. */
+  #chosen(ref) {
+    const { ledger, picture, say } = this.#parts;
+    const found = ledger.showWritten(ref);
+    ledger.highlight(found?.event ?? null);
+    picture.highlight(found?.event ?? null);
+    if (found) this.#walked(found);
+    else say("This note was not played.");
   }
 
   /** Still, the recording and the picture go where the arrows went. */

@@ -1,0 +1,39 @@
+"""The drill's page above the ledger: what is written, with what the clip showed of it."""
+
+from django.utils.safestring import SafeString, mark_safe
+
+from studio.drills.sheets import leaves
+from studio.notation import Score, Written
+from studio.notation.engraving import engrave
+from studio.notation.naming import name_of
+from studio.review import showing
+from studio.review.judging import Judged
+from studio.review.showing import Shown
+
+LAYOUT = "incipit"  # as wide as the ledger: neither a phone nor a whole screen
+
+
+def page_of(judged: Judged | None) -> Score | None:
+    """The page that a clip answers; ``None`` where it answers none, or nothing was heard yet."""
+    answers = judged.review.answers if judged else None
+    return answers.version.page if answers else None
+
+
+def leaves_of(judged: Judged, page: Score) -> list[SafeString]:
+    """The whole page, engraved leaf by leaf, every note with its figure and its name."""
+    shown = Shown.from_dict(showing.of(judged))
+    figures, spoken = (shown.figures, shown.spoken) if shown else ({}, {})
+    cut = leaves(page)
+    return [_leaf(leaf, figures, spoken, leaf is cut[-1]) for leaf in cut]
+
+
+def _leaf(leaf: Score, figures: dict, spoken: dict, ends: bool) -> SafeString:
+    plain = name_of(leaf)
+
+    def name(item: Written) -> str:
+        return f"{plain(item)}; {spoken[item.id]}" if item.id in spoken else plain(item)
+
+    here = {item.id for item in leaf.written}
+    shown = {ref: figure for ref, figure in figures.items() if ref in here}
+    drawn = engrave(leaf, layout=LAYOUT, figures=shown, name=name, id_prefix="desk-", ends=ends)
+    return mark_safe("".join(drawn))  # the engraver's own markup, in which words are escaped
