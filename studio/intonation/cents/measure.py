@@ -13,7 +13,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from studio.intonation.cents import glide, settle, uncertainty
+from studio.intonation.cents import glide, room, settle, uncertainty
 from studio.intonation.cents.settle import Weighting
 from studio.intonation.cents.track import HOP_S, Track, coarse_tracks, frames
 from studio.intonation.cents.vibrato import movement
@@ -78,7 +78,9 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     window = _fit_span(weighting, start, end)
     settled = fit_window(y, sr, *window, tracks)
     landing, landing_weighting = _landing(y, sr, start, end, tracks, settled)
-    return _assemble(sounding, tracks, settled, weighting, landing, landing_weighting)
+    rest_db = room.rest_db(y, sr, sounding.start_s, sounding.end_s)
+    judge = uncertainty.Judge(settled, weighting, f0, rest_db)
+    return _assemble(judge, tracks, settled, weighting, landing, landing_weighting)
 
 
 def _fit_span(weighting: Weighting, start: float, end: float) -> tuple[float, float]:
@@ -119,7 +121,7 @@ def _pitches(fitted: WindowFit, weighting: Weighting) -> np.ndarray:
 
 
 def _assemble(
-    sounding: Sounding,
+    judge: uncertainty.Judge,
     tracks: list[Track],
     settled: WindowFit,
     weighting: Weighting,
@@ -129,8 +131,6 @@ def _assemble(
     pitch = _pitches(settled, weighting)
     landed = _pitches(landing, landing_weighting) if landing else None
     order = np.argsort(pitch, kind="stable")
-    expected_hz = np.array([voice.f0_hz for voice in sounding.voices])
-    judge = uncertainty.Judge(settled, weighting, expected_hz)
     levels = _levels_db(settled, weighting)
     voices = []
     for v in order:

@@ -12,6 +12,8 @@ not what limits: rooms, bows and wrong minima do. What predicts the real error:
   1967, *Proc. 5th Berkeley Symp.* 1, 221-233; White 1982, *Econometrica* 50, 1-25);
 * the voices' *lock* (``lock.py``) and their slow *wander*;
 * how *lopsided* their partials are (``sided.py``): how well the pitch is defined at all;
+* how much their partials *sway*, and how loud the *rest* is that sounds beside the note: the room,
+  the noise and the bow (``room.py``);
 * how long the window is, how high the upper voice (few partials are left to agree), and for a
   hidden voice by how much its start won.
 
@@ -23,17 +25,21 @@ from dataclasses import astuple, dataclass
 import numpy as np
 
 from studio.intonation.cents.refine import Fit, scores_and_information
+from studio.intonation.cents.room import UNKNOWN_DB, UNKNOWN_SWAY, sway_shares
 from studio.intonation.cents.settle import Weighting
 from studio.intonation.cents.sided import lopsided_cents
 from studio.intonation.cents.window import WindowFit
 
 LEAST_LOCK = 0.15  # below it a voice explains too little to be measured
 LEAST_MOVING_LOCK = 0.25  # the same under vibrato, where wrong minima lock halfway
+# Carrier and centre of power this far apart under vibrato: the curve follows something else. Three
+# of four such were 4 to 17 c off.
+MOST_MOVING_LOPSIDED_CENTS = 8.0
 # Under vibrato a room's tail of the lower voice passes for an octave's upper voice. Of such octaves
-# with a clear margin 1 in 20 was more than 2 c off when they locked more than 0.4; with less
-# margin half were, up to a lock of 0.6.
+# with a clear margin 1 in 20 was more than 2 c off when they locked more than 0.4, up to 6 c when
+# they locked less than 0.45; with less margin half were, up to a lock of 0.65.
 CLEAR_MARGIN = 60.0
-LEAST_MOVING_HIDDEN_LOCK, LEAST_UNCLEAR_LOCK = 0.4, 0.6
+LEAST_MOVING_HIDDEN_LOCK, LEAST_UNCLEAR_LOCK = 0.5, 0.65
 STILL_CENTS = 4.5  # movement below this is hardly vibrato: one of 7 c moves by 5 c
 # What may be this far off is not measured: the tail of wrong minima lies there.
 MOST_CENTS, MOST_MOVING_CENTS = 5.0, 4.0
@@ -80,7 +86,9 @@ class Evidence:
     ``lock``: the smallest; ``wander``: standard deviation of its slow movement in cents;
     ``lopsided``: centres of power less carriers, root sum of squares in cents; ``length_s`` of
     the window; ``high_hz``: the highest pitch; ``margin``: log-likelihood by which a hidden
-    voice's start won, None when all voices are visible; ``moving``: vibrato.
+    voice's start won, None when all voices are visible; ``moving``: vibrato; ``sway``: the
+    largest share (0..) of a voice's partials that is not constant; ``rest_db``: what sounds beside
+    the sounding, re the sounding, see ``room.py``.
     """
 
     sandwich: float
@@ -92,6 +100,8 @@ class Evidence:
     high_hz: float
     margin: float | None
     moving: bool
+    sway: float
+    rest_db: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,14 +119,20 @@ class Weights:
     hidden: float
     hidden_margin: float
     hidden_unlocked: float
+    sway: float
+    rest: float
 
 
-STEADY = Weights(1.327, 0.479, 0.536, 0.802, 0.139, 0.089, -0.564, -0.069, 0.892, -0.011, 0.242)
-VIBRATO = Weights(0.053, 0.646, 1.159, 0.497, -1.782, 3.063, -1.064, 1.297, 2.99, -0.267, 0.731)
+STEADY = Weights(
+    1.073, 0.116, 0.585, 0.738, 0.064, 0.009, -0.711, -0.799, 4.89, -0.791, 0.521, 0.187, 0.179
+)
+VIBRATO = Weights(
+    1.961, 0.457, 1.142, 0.848, 0.084, 0.054, -1.839, -1.658, -0.949, -0.213, -0.973, 0.765, -0.108
+)
 
 
 def terms(seen: Evidence) -> np.ndarray:
-    """What the log of the error's size is linear in, shape (11,), in the order of ``Weights``."""
+    """What the log of the error's size is linear in, shape (13,), in the order of ``Weights``."""
     unlocked = np.log(1.03 - seen.lock)
     hidden = seen.margin is not None
     margin = np.log(min(seen.margin, MARGIN_CAP) + 2) if seen.margin is not None else 0.0
@@ -133,6 +149,8 @@ def terms(seen: Evidence) -> np.ndarray:
             float(hidden),
             margin,
             hidden * unlocked,
+            np.log(seen.sway + 0.01),
+            seen.rest_db / 10,
         ]
     )
 
@@ -141,10 +159,10 @@ def stated(seen: Evidence) -> float:
     """One standard deviation in cents, as stated: exp(weights . terms).
 
     The weights are those that ``tests/intonation/cents/calibrate.py`` finds, one set for steady
-    soundings and one for those under vibrato, from about 1600 mixes: synthetic and of recorded
-    notes, steady and with vibrato of 6 to 30 c, in rooms of 0 to 0.8 s at 10 to 35 dB, 0.4 to 2.8 s
-    long, every kind counting alike. Errors have heavier tails than a normal law, so no factor
-    covers exactly 68 % within one and 95 % within two; 70 and 94 % are aimed at.
+    soundings and one for those under vibrato, from about 1100 double stops in whole clips: added up
+    and recorded, steady, with vibrato of 5 to 30 c and with their players' own, in rooms of 0.3 to
+    1 s at 10 to 30 dB, through codecs, and in scales. Errors have heavier tails than a normal law,
+    so no factor covers exactly 68 % within one and 95 % within two; 70 and 95 % are aimed at.
 
     The truth of a recorded note is its catalogue's median. Where the note itself moves (some of
     the high ones by cents) or its carrier and its centre of power part, that is no error of
@@ -163,19 +181,37 @@ def _least_lock(seen: Evidence) -> float:
     return LEAST_MOVING_HIDDEN_LOCK if seen.margin >= CLEAR_MARGIN else LEAST_UNCLEAR_LOCK
 
 
+def is_measurable(seen: Evidence) -> bool:
+    """Whether the fit holds on to the voices at all."""
+    wild = seen.moving and seen.lopsided > MOST_MOVING_LOPSIDED_CENTS
+    return seen.lock > _least_lock(seen) and not wild
+
+
+def limit_cents(seen: Evidence) -> float:
+    """The stated standard deviation from which on it is not measured."""
+    return MOST_MOVING_CENTS if seen.moving else MOST_CENTS
+
+
 class Judge:
     """Says how sure one window's pitches are."""
 
     def __init__(
-        self, fitted: WindowFit, weighting: Weighting, expected_hz: np.ndarray | None = None
+        self,
+        fitted: WindowFit,
+        weighting: Weighting,
+        expected_hz: np.ndarray | None = None,
+        rest_db: float = UNKNOWN_DB,
     ) -> None:
-        """``expected_hz`` (V,): the pitches that finding the notes came to, voice by voice."""
+        """``expected_hz`` (V,): the pitches that finding the notes came to, voice by voice;
+        ``rest_db``: see :func:`room.rest_db`."""
         self.fitted = fitted
         self.expected_hz = expected_hz
+        self.rest_db = rest_db
         self.spread = spread(fitted.fit)
         self.weights = weighting(fitted.time_s)
         self.terms = fitted.fit.basis.pitch @ self.weights
         self.lopsided = lopsided_cents(fitted.fit, self.weights)
+        self.sway = sway_shares(fitted.fit)
 
     def _combination(self, signs: dict[int, float]) -> np.ndarray:
         weights = np.zeros((len(self.fitted.fit.f0_hz), len(self.terms)))
@@ -187,6 +223,7 @@ class Judge:
         """Evidence on the sum of voices' pitches, each times its sign."""
         combination = self._combination(signs)
         is_hidden = any(voice in self.fitted.hidden for voice in signs)
+        sways = [float(self.sway[v]) for v in signs if np.isfinite(self.sway[v])]
         return Evidence(
             sandwich=deviation(self.spread.sandwich, combination),
             curvature=deviation(self.spread.curvature, combination),
@@ -197,6 +234,8 @@ class Judge:
             high_hz=float(max(self.fitted.fit.f0_hz[voice] for voice in signs)),
             margin=self._margin(signs) if is_hidden else None,
             moving=self.fitted.vibrato and self._quickest() > STILL_CENTS,
+            sway=max(sways, default=UNKNOWN_SWAY),
+            rest_db=self.rest_db,
         )
 
     def _margin(self, signs: dict[int, float]) -> float:
@@ -230,9 +269,7 @@ class Judge:
     def _stated(self, signs: dict[int, float]) -> float | None:
         seen = self.evidence(signs)
         value = stated(seen)
-        least = _least_lock(seen)
-        most = MOST_MOVING_CENTS if seen.moving else MOST_CENTS
-        return value if seen.lock > least and value < most else None
+        return value if is_measurable(seen) and value < limit_cents(seen) else None
 
     def _quickest(self) -> float:
         """Standard deviation in cents of the fast movement of the voice that moves most.

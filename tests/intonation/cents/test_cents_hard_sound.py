@@ -69,10 +69,20 @@ def test_a_side_line_above_every_partial_makes_a_tone_lopsided(sideband, low, hi
 
 
 def test_more_disagreement_and_less_lock_state_a_larger_uncertainty():
-    def seen(sandwich: float = 0.02, lock: float = 0.95, moving: bool = False) -> float:
-        evidence = uncertainty.Evidence(sandwich, 0.01, lock, 0.5, 0.05, 0.9, 440.0, None, moving)
+    def seen(
+        sandwich: float = 0.02,
+        lock: float = 0.95,
+        moving: bool = False,
+        sway: float = 0.02,
+        rest_db: float = -25.0,
+    ) -> float:
+        evidence = uncertainty.Evidence(
+            sandwich, 0.01, lock, 0.5, 0.05, 0.9, 440.0, None, moving, sway, rest_db
+        )
         return uncertainty.stated(evidence)
 
     assert seen(sandwich=0.2) > seen()
     assert seen(lock=0.3) > 2 * seen()
     assert seen(lock=0.3, moving=True) > seen(moving=True)
+    assert seen(sway=0.2) > seen()
+    assert seen(rest_db=-8.0) > seen()
