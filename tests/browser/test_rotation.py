@@ -161,7 +161,7 @@ def test_the_whole_way_by_keys_alone(cast, plan, opened):
     tab_to("Open the lesson")
     page.keyboard.press("Enter")
     expect(page.get_by_role("heading", level=1)).to_have_text("G major and G minor")
-    tab_to("Tick off G major")
+    tab_to("Done: G major")
     page.keyboard.press("Enter")
     expect(page.locator(".messages")).to_contain_text("G major is ticked off.")
     tab_to("Set these drills")
