@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from . import words
 from .glyphs import Lift
 
 if TYPE_CHECKING:
@@ -36,12 +37,14 @@ def alone(block: "Block") -> SafeString:
 
 def _head(block: "Block") -> str:
     first, last, many = block.rows[0], block.rows[-1], len(block.rows)
-    label = f"{many} playings. Last: {last.spoken}" if many > 1 else last.spoken
+    label = last.spoken
+    if many > 1:  # the row shows when the first began, and how the last was
+        label = f"{first.clock}{label.removeprefix(last.clock)}, the last of {many} playings"
     return (
         f'<button type="button" class="head {last.verdict}" id="{block.key}-head"'
         f"{_place(first.event, first.start, last.end, label)}>"
-        f'<span class="clock">{first.clock}</span>'
-        f'<span class="what">{escape(block.name)}</span>'
+        f'<span class="clock">{first.clock}</span> '
+        f'<span class="what">{escape(block.name)}</span> '
         f"{lift(block.lift)}"
         f'<span class="dev"><b>{last.deviation}</b> <small>{last.plus_minus}</small></span>'
         "</button>"
@@ -75,12 +78,19 @@ def _singles_summary(block: "Block") -> str:
 
 
 def _row(row: "Row", looks: str) -> str:
-    name = f"{escape(row.name)} " if looks == "single" else ""
+    name, label = (f"{escape(row.name)} ", row.spoken) if looks == "single" else ("", _figure(row))
     return (
         f'<li><button type="button" class="{looks} {row.verdict}{" last" if row.last else ""}"'
-        f' id="e{row.event}"{_place(row.event, row.start, row.end, row.spoken)}>'
+        f' id="e{row.event}"{_place(row.event, row.start, row.end, label)}>'
         f"<small>{row.clock}</small> {name}{row.deviation}</button></li>"
     )
+
+
+def _figure(row: "Row") -> str:
+    """A playing for a screen reader: as its row shows it, the figure before the name."""
+    figure = f"{row.deviation} {row.plus_minus}".strip() if row.deviation else ""
+    parts = (row.clock, figure, row.name, words.VERDICT_WORDS.get(row.verdict, ""))
+    return ", ".join(part for part in parts if part)
 
 
 def _place(event: int, start: str, end: str, label: str) -> str:

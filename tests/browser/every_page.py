@@ -1,0 +1,85 @@
+"""Every page of the studio that shows something, for each who may open it.
+
+The addresses come from the resolver, through the table of who may do what: a new page is
+visited without a word here, and one that is missing from the table fails its own test.
+"""
+
+from django.contrib.auth.tokens import default_token_generator
+from django.template.loader import render_to_string
+from django.test import RequestFactory
+from django.urls import reverse
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+
+from tests import test_access_matrix as matrix
+from tests.cast import Cast, make_clip, make_drill, make_return, set_for
+from tests.review.heard_clip import heard_clip
+
+# What answers with a file or with figures for a script.
+NOT_PAGES = {
+    "clip_media",
+    "clip_poster",
+    "clip_peaks",
+    "drill_musicxml",
+    "assignment_musicxml",
+    "desk_picture",
+    "desk_picture_part",
+}
+# What answers with a piece of a page, which is looked at within its page.
+PIECES = {"shelf_order", "desk_progress"}
+
+TOLD = (  # pages that say what happened instead of what was asked for
+    "400.html",
+    "403.html",
+    "403_csrf.html",
+    "404.html",
+    "500.html",
+    "503.html",
+    "accounts/locked_out.html",
+    "accounts/no_studio.html",
+    "accounts/invitation_gone.html",
+    "accounts/new_password_asked.html",
+)
+
+
+def addresses(part: str, world: dict[str, dict]) -> list[str]:
+    """The addresses of the pages that ``part`` may open, from all that the resolver knows."""
+    pages = [name for name in matrix.patterns() if name not in NOT_PAGES | PIECES]
+    return [
+        reverse(name, kwargs=world.get(name, {}))
+        for name in pages
+        if part in (matrix.TABLE[name][0] or ())
+    ]
+
+
+def furnish(cast: Cast) -> dict[str, list[str]]:
+    """Give the pages something to show; the addresses of what only then exists, by part."""
+    heard = heard_clip(cast.enrolment, "Octaves, heard")
+    returned = heard_clip(cast.enrolment, "Octaves, returned")
+    make_return(returned)
+    make_clip(cast.enrolment, "Not music", intake="refused", intake_code="not_media")
+    moving = make_clip(cast.enrolment, "Moving")
+    moving.stages.filter(kind="listening").update(state="working", progress=0.4)
+    written = make_drill(cast.teacher, cast.studio, "Sixths in words")
+    set_for(cast.enrolment, written)
+    found = [reverse("clip_page", args=[clip.pk]) for clip in (heard, returned, moving)]
+    letter = urlsafe_base64_encode(force_bytes(cast.pupil.pk))
+    token = default_token_generator.make_token(cast.pupil)
+    return {
+        "teacher": [
+            *found,
+            reverse("desk_preview", args=[heard.pk]),
+            reverse("drill", args=[written.pk]),
+            reverse("rotation", args=[cast.other_enrolment.pk]),  # not begun yet
+            reverse("pupil", args=[cast.other_enrolment.pk]),  # nothing sent yet
+            reverse("shelf") + "?q=nothing-of-that-name",
+        ],
+        "pupil": found,
+        "guardian": found[1:2],
+        "anonymous": [reverse("choose_password", args=[letter, token])],
+    }
+
+
+def told(name: str) -> str:
+    """A page that says what happened, as it is sent."""
+    return render_to_string(name, {}, request=RequestFactory().get("/"))
