@@ -7,12 +7,14 @@ axe-core (in vendor/) can tell; for motion, Media Queries Level 5, ``prefers-red
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, Page
+from django.urls import reverse
+from playwright.sync_api import Browser, Page, expect
 
 from studio.clips import services
 from tests import test_access_matrix as matrix
 from tests.browser import every_page
 from tests.cast import as_person
+from tests.review.heard_clip import heard_clip
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -115,3 +117,81 @@ def test_no_page_has_a_serious_issue_or_moves_by_itself(cast, world, opened, par
             found += troubles(page)
     assert len(seen) >= 4
     assert not found, "\n".join(found)
+
+
+def show(page: Page, html: str) -> None:
+    """Put a page before the browser as if the studio had answered with it."""
+    page.unroute_all()
+    page.route("**/told/", lambda route: route.fulfill(body=html, content_type="text/html"))
+    page.goto("/told/")
+
+
+def test_no_page_that_says_what_happened_has_a_serious_issue(opened):
+    page, found = opened(None), []
+    for name in every_page.TOLD:
+        show(page, every_page.told(name))
+        found += [f"{name}: {what}" for what in issues(page)]
+    assert not found, "\n".join(found)
+
+
+@pytest.mark.parametrize(
+    ("part", "name", "form"),
+    [
+        (None, "log_in", "main form"),
+        ("teacher", "drill_new", "main form"),
+        ("teacher", "drill_import", "main form"),
+        ("teacher", "people", "form[action*='invite']"),
+    ],
+)
+def test_no_refused_form_has_a_serious_issue(cast, opened, part, name, form):
+    page = opened(cast.people().get(part))
+    page.goto(reverse(name))
+    with page.expect_navigation():
+        page.evaluate("(form) => document.querySelector(form).submit()", form)
+    expect(page.locator("main .error, main [role='alert']").first).to_be_visible()
+    assert issues(page) == []
+
+
+def test_no_serious_issue_in_what_opens_on_the_desk(cast, opened):
+    clip = heard_clip(cast.enrolment)
+    page = opened(cast.teacher, viewport=DESK)
+    page.goto(f"/clips/{clip.pk}/")
+    expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
+    page.evaluate(AXE)
+    for key in ("?", "Escape", "n", "e", "Escape", "c", "Escape", "a"):
+        page.keyboard.press(key)
+        for theme in ("light", "dark"):
+            page.emulate_media(color_scheme=theme)
+            assert judged(page, f"{key}, {theme}", COLOURS if theme == "dark" else EVERY_RULE) == []
+
+
+SCROLLS = """
+  window.scrolls = [];
+  Element.prototype.scrollIntoView = function ({ behavior }) { window.scrolls.push(behavior); };
+"""
+
+
+@pytest.mark.parametrize(("motion", "smooth"), [("reduce", False), ("no-preference", True)])
+def test_the_ledger_scrolls_smoothly_only_where_motion_is_welcome(cast, opened, motion, smooth):
+    clip = heard_clip(cast.enrolment)
+    page = opened(cast.teacher, viewport=DESK, reduced_motion=motion)
+    page.add_init_script(SCROLLS)
+    page.goto(f"/clips/{clip.pk}/")
+    expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
+    page.keyboard.press("n")
+    page.keyboard.press("n")
+    scrolls = page.evaluate("window.scrolls")
+    assert scrolls
+    assert ("smooth" in scrolls) is smooth
+
+
+def test_what_is_wrong_is_found(opened):
+    page = opened(None, reduced_motion="no-preference")
+    page.goto(reverse("log_in"))
+    assert any(what.startswith("transition") for what in page.evaluate(MOTION))
+    pale = '<body bgcolor="#ffffff"><main><font color="#cccccc">Pale</font><button></button></main>'
+    show(page, f"<!DOCTYPE html><html lang='en'><title>Wrong</title>{pale}</html>")
+    found = "\n".join(issues(page))
+    assert "phone, light: color-contrast: font" in found
+    assert "phone, dark: color-contrast: font" in found
+    assert "phone, light: button-name: button" in found
