@@ -34,6 +34,7 @@ OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as
 PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
 JUST_BROKEN = 1.5  # log-odds where both notes were played singly just before
 BROKEN_WITHIN_S = 5.0
+STEADY_DB_PER_S = -3.0  # a held note falls no faster
 GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
 DISSENT = 1.0  # how much the moments of an event weigh beside their mean
 BRIEF_S = 0.4
@@ -127,11 +128,10 @@ def decided_again(
             order[h] -= loyalty * same_notes(reading, e.f0_hz)
             order[h] += DISSENT * _dissent(rows, reading)
         rank = np.argsort(order)
-        e.f0_hz = chords.unfolded(spectra, n, readings[rank[0]])
         e.margin = _margin(order[rank], [readings[r] for r in rank])
         e.alternatives = [tuple(readings[r]) for r in rank[1:4] if len(readings[r])]
         e.snr_db = float(spectra.peak_snr_db[n].max())
-        e.f0_hz = _bowed_voices(spectra, n, e.f0_hz, pooled[n][1])
+        e.f0_hz = _notes_bowed(spectra, n, readings[rank[0]], pooled[n][1])
         if len(e.f0_hz):
             out.append(e)
     return out
@@ -163,6 +163,16 @@ def _dissent(rows: Hypotheses, reading: np.ndarray) -> float:
     same = ((heard == (wanted > 0.0)) & (~heard | (cents < SAME_CENTS))).all(axis=2)
     least = np.where(same, rows.cost, np.inf).min(axis=1) - rows.cost.min(axis=1)
     return float(np.minimum(least, 2.0).mean())
+
+
+def _notes_bowed(spectra: Spectra, n: int, reading: np.ndarray, slope: float) -> np.ndarray:
+    """Return the notes of a reading, phantoms replaced, as far as a bow made them.
+
+    Struck strings fade: what is heard as one note then must not become two bowed ones.
+    """
+    if len(reading) > 1 or slope > STEADY_DB_PER_S:
+        reading = chords.unfolded(spectra, n, reading)
+    return _bowed_voices(spectra, n, reading, slope)
 
 
 def _bowed_voices(spectra: Spectra, n: int, f0_hz: np.ndarray, slope_db_per_s: float) -> np.ndarray:
