@@ -163,6 +163,7 @@ _SOURCES = {
     "given": "as the studio tunes",
     "open_strings": "from the open strings",
     "notes": "from the notes played",
+    "tone": "from the reference tone",
     "assumed": "assumed, because nothing told it",
 }
 
