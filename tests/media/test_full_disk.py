@@ -1,7 +1,6 @@
 """A disk that fills while a clip is prepared: nothing half-made stays, and later it is done."""
 
 import contextlib
-import os
 import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
@@ -46,12 +45,9 @@ def full_device(folder: Path) -> Iterator[Grow]:
     link = 'for word; do case "$word" in */made.*) ln -sf /dev/full "$word";; esac; done'
     program.write_text(f'#!/bin/sh\n{link}\nexec {real} "$@"\n')
     program.chmod(0o755)
-    before = os.environ.get("FFMPEG", str(real))
-    os.environ["FFMPEG"] = str(program)
-    try:
-        yield lambda: os.environ.update(FFMPEG=before)
-    finally:
-        os.environ["FFMPEG"] = before
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("FFMPEG", str(program))
+        yield lambda: patch.setenv("FFMPEG", str(real))
 
 
 @pytest.fixture(scope="module")

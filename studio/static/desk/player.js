@@ -96,8 +96,13 @@ export class ClipPlayer extends HTMLElement {
     return this.playing ? this.pause() : this.play();
   }
 
+  /** A press is heard from its place on, even while a seek to another is under way. */
   playFrom(seconds) {
     this.seek(seconds);
+    if (this.#pending && this.ready) {
+      this.#pending = false;
+      this.#media.currentTime = this.#place;
+    }
     return this.play();
   }
 
