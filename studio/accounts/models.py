@@ -85,6 +85,12 @@ class Studio(models.Model):
     a4_hz = models.FloatField(
         null=True, blank=True, help_text="The A the studio tunes to, in hertz; empty: as heard."
     )
+    answer_within_days = models.PositiveSmallIntegerField(
+        default=7, help_text="The turnaround that the studio promises."
+    )
+    return_delay_min = models.PositiveSmallIntegerField(
+        default=10, help_text="For so long a return can be taken back, and nobody sees it."
+    )
     created_at = models.DateTimeField(auto_now_add=True)
 
     def __str__(self) -> str:

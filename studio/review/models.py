@@ -12,7 +12,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
-from studio.accounts.models import Person
+from studio.accounts.models import Person, Studio
 from studio.clips.models import Clip, Listening
 from studio.drills.models import Assignment
 
@@ -32,6 +32,16 @@ class Review(models.Model):
     summary = models.TextField(blank=True)
     double_stops_heard = models.PositiveIntegerField(null=True, blank=True)
     marks_found = models.PositiveIntegerField(null=True, blank=True)
+    tolerance_cents = models.JSONField(
+        null=True,
+        blank=True,
+        help_text="Cents by an interval's short name, chosen for this clip; empty: as usual.",
+    )
+    taken_by = models.ForeignKey(
+        Person, models.SET_NULL, null=True, blank=True, related_name="reviews_taken"
+    )
+    taken_at = models.DateTimeField(null=True, blank=True)
+    snoozed_until = models.DateTimeField(null=True, blank=True)
     drills_set = models.ManyToManyField(Assignment, blank=True, related_name="set_in")
 
     def __str__(self) -> str:
@@ -54,11 +64,41 @@ class Decision(models.Model):
     midis = models.JSONField(default=list, help_text="MIDI numbers of the mark's voices.")
     sentence = models.TextField(blank=True, help_text="What the program said at the time.")
     words = models.TextField(blank=True, help_text="The teacher's own words, if edited.")
+    own_start_s = models.FloatField(null=True, blank=True, help_text="The span, if edited.")
+    own_end_s = models.FloatField(null=True, blank=True)
     decided_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     decided_at = models.DateTimeField(default=timezone.now)
 
     def __str__(self) -> str:
         return f"{self.get_choice_display()}: {self.code} at {self.start_s:.1f} s"
+
+
+class HandMark(models.Model):
+    """A mark that a teacher added by hand, where the judgement proposed none."""
+
+    review = models.ForeignKey(Review, models.CASCADE, related_name="hand_marks")
+    start_s = models.FloatField()
+    end_s = models.FloatField()
+    words = models.TextField()
+    version = models.PositiveIntegerField(default=1, help_text="Raised by each edit.")
+    form_key = models.CharField(
+        max_length=64, blank=True, help_text="Chosen by the page, so that one press makes one."
+    )
+    added_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    added_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["start_s", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["review", "form_key"],
+                condition=~Q(form_key=""),
+                name="one_hand_mark_a_press",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"mark by hand at {self.start_s:.1f} s"
 
 
 class Comment(models.Model):
@@ -78,6 +118,9 @@ class Comment(models.Model):
     start_s = models.FloatField()
     end_s = models.FloatField(null=True, blank=True)
     text = models.TextField()
+    score_ref = models.CharField(
+        max_length=64, blank=True, help_text="What is written in the drill, if it is about that."
+    )
     version = models.PositiveIntegerField(default=1, help_text="Raised by each edit.")
     form_key = models.CharField(
         max_length=64, blank=True, help_text="Chosen by the page, so that one press makes one."
@@ -103,6 +146,13 @@ class Return(models.Model):
     review = models.OneToOneField(Review, models.CASCADE, related_name="returned")
     returned_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     returned_at = models.DateTimeField(default=timezone.now)
+    visible_at = models.DateTimeField(
+        default=timezone.now,
+        help_text="Until then the return can be taken back, and nobody sees it.",
+    )
+    told_at = models.DateTimeField(
+        null=True, blank=True, help_text="When the letters were written."
+    )
     snapshot = models.JSONField()
     read_at = models.DateTimeField(
         null=True, blank=True, help_text="When the pupil first opened it."
@@ -110,3 +160,29 @@ class Return(models.Model):
 
     def __str__(self) -> str:
         return f"return of {self.review.clip}"
+
+
+class Phrase(models.Model):
+    """Words that a teacher says often, with places for values: ``{interval}``, ``{mm}``."""
+
+    author = models.ForeignKey(Person, models.CASCADE, related_name="phrases")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="phrases")
+    kind = models.CharField(max_length=16, choices=Comment.Kind, default=Comment.Kind.INTONATION)
+    text = models.CharField(max_length=400)
+    position = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        ordering = ["position", "pk"]
+
+    def __str__(self) -> str:
+        return self.text
+
+
+class DeskKeys(models.Model):
+    """The keys that a teacher changed at the desk: the action's name to the key's."""
+
+    person = models.OneToOneField(Person, models.CASCADE, related_name="desk_keys")
+    keys = models.JSONField(default=dict)
+
+    def __str__(self) -> str:
+        return f"desk keys of {self.person}"
