@@ -20,7 +20,7 @@ from studio.clips.uploads import services as uploads
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
-from studio.review.models import Review
+from studio.review.models import EnclosedFile, Enclosure, Review
 from studio.review.services import CommentText, add_comment
 from tests.cast import PASSWORD, as_person, make_clip, make_drill, set_for
 
@@ -110,6 +110,11 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_comment_add": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_edit": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_delete": (None, STUDIO_TEACHERS, {}),
+    "desk_enclosure_add": (None, STUDIO_TEACHERS, {}),
+    "desk_enclosure_remove": (None, STUDIO_TEACHERS, {}),
+    "desk_enclosures": (STUDIO_TEACHERS, None, {}),
+    # The pupil and the guardian reach it once it is returned: tests/review/test_enclosures.py.
+    "enclosure": (STUDIO_TEACHERS, None, {}),
     "desk_set_drill": (None, STUDIO_TEACHERS, {}),
     "desk_new_drill": (None, STUDIO_TEACHERS, {"title": "Sixths", "words": "Slowly"}),
     "desk_unset_drill": (None, STUDIO_TEACHERS, {}),
@@ -142,11 +147,17 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         Rendition.objects.create(
             clip=clip, kind=kind, path=kind.value, size_bytes=9, content_type="video/mp4"
         )
+    Path(tmp_path / "reply").write_bytes(b"something")
     score = generate(Request(direction="up", manner="together")).to_dict()
     drill = make_drill(cast.teacher, cast.studio, score=score)
     assignment = set_for(cast.enrolment, drill)
     review = Review.objects.get(clip=clip)
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
+    reply = Enclosure.objects.create(comment=comment, kind="voice", state="ready", duration_s=3.0)
+    EnclosedFile.objects.create(
+        **{"enclosure": reply, "clip": clip, "kind": "shown", "path": "reply"},
+        **{"size_bytes": 9, "content_type": "audio/mp4"},
+    )
     invitation, secret = invite(cast.studio, "pupil", "N", "n@n.example", by=cast.teacher)
     today = timezone.localdate()
     plan = rotation.begin(cast.enrolment, cast.teacher, today)
@@ -190,6 +201,9 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "desk_settle_old": on_clip | {"decision_id": 0},
         "desk_comment_edit": on_clip | {"comment_id": comment.pk},
         "desk_comment_delete": on_clip | {"comment_id": comment.pk},
+        "desk_enclosure_add": on_clip | {"comment_id": comment.pk},
+        "desk_enclosure_remove": on_clip | {"enclosure_id": reply.pk},
+        "enclosure": on_clip | {"enclosure_id": reply.pk},
         "desk_unset_drill": on_clip | {"assignment_id": assignment.pk},
     }
 

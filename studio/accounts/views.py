@@ -23,7 +23,16 @@ class LogIn(LoginView):
 
 
 class LogOut(LogoutView):
-    """By POST only: a link cannot log anybody out."""
+    """By POST only: a link cannot log anybody out.
+
+    What the browser kept of what was being written or recorded goes too: somebody else may use it
+    next. A session that only runs out leaves it there.
+    """
+
+    def post(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+        response = super().post(request, *args, **kwargs)
+        response["Clear-Site-Data"] = '"storage"'
+        return response
 
 
 def refused(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

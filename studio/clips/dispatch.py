@@ -3,6 +3,7 @@
 import logging
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.db.models.functions import Now
 from kombu.exceptions import OperationalError
 
@@ -23,12 +24,16 @@ TASKS = {
 def dispatch(clip_id: UUID, kind: str) -> bool:
     """Send one stage's work to its queue; says whether the broker took it."""
     task, queue = TASKS[Stage.Kind(kind)]
+    rows = Stage.objects.filter(clip_id=clip_id, kind=kind)
+    return send(task, queue, {"clip_id": str(clip_id)}, rows)
+
+
+def send(task: str, queue: str, said: dict, rows: QuerySet) -> bool:
+    """Send a task with what it is about, and note on its row that it was sent."""
     try:
-        app.send_task(
-            task, kwargs={"clip_id": str(clip_id), "version": MESSAGE_VERSION}, queue=queue
-        )
+        app.send_task(task, kwargs={**said, "version": MESSAGE_VERSION}, queue=queue)
     except (OperationalError, OSError) as error:
-        log.warning("the queue did not take %s of %s (%s); the sweep will", kind, clip_id, error)
+        log.warning("the queue did not take %s of %s (%s); the sweep will", task, said, error)
         return False
-    Stage.objects.filter(clip_id=clip_id, kind=kind).update(dispatched_at=Now())
+    rows.update(dispatched_at=Now())
     return True

@@ -14,6 +14,7 @@ lease and the clip's ``generation`` (raised when the clip is erased) is unchange
 import uuid
 from datetime import datetime, timedelta
 
+from django.apps import apps
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -105,20 +106,37 @@ class Upload(models.Model):
         return self.changed_at + self.LIFETIME
 
 
-class Original(models.Model):
+class ClipFile(models.Model):
+    """A row that names a file of a clip. What is one is verified, backed up and erased with it.
+
+    Each kind has its ``clip``; apps above this one may have kinds of their own.
+    """
+
+    path = models.CharField(max_length=200)
+    sha256 = models.CharField(max_length=64)
+    size_bytes = models.PositiveBigIntegerField()
+
+    class Meta:
+        abstract = True
+
+
+def file_models() -> list[type[ClipFile]]:
+    """Every kind of row that names a file."""
+    return [model for model in apps.get_models() if issubclass(model, ClipFile)]
+
+
+class Original(ClipFile):
     """The file as it came. Never changed, never served."""
 
     clip = models.OneToOneField(Clip, models.CASCADE, related_name="original")
     path = models.CharField(max_length=200, help_text="Below the media folder.")
-    sha256 = models.CharField(max_length=64)
-    size_bytes = models.PositiveBigIntegerField()
     filename = models.CharField(max_length=255, help_text="As the pupil's device named it.")
 
     def __str__(self) -> str:
         return self.filename
 
 
-class Rendition(models.Model):
+class Rendition(ClipFile):
     """A file made by us from the original; the only kind that is ever served."""
 
     class Kind(models.TextChoices):
@@ -129,9 +147,6 @@ class Rendition(models.Model):
 
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="renditions")
     kind = models.CharField(max_length=16, choices=Kind)
-    path = models.CharField(max_length=200)
-    sha256 = models.CharField(max_length=64)
-    size_bytes = models.PositiveBigIntegerField()
     content_type = models.CharField(max_length=60)
     created_at = models.DateTimeField(default=timezone.now)
 
@@ -144,7 +159,31 @@ class Rendition(models.Model):
         return f"{self.get_kind_display()} of {self.clip_id}"
 
 
-class Stage(models.Model):
+class Leased(models.Model):
+    """Long work on something of a clip, done by one worker at a time (:mod:`.stages`).
+
+    Each kind has its ``clip`` and ``clip_id``, a ``state`` with at least the three below, and
+    the ``done_state`` that ends the work.
+    """
+
+    WAITING, WORKING, FAILED = "waiting", "working", "failed"
+
+    attempt = models.PositiveIntegerField(default=0)
+    lease_token = models.CharField(max_length=32, blank=True)
+    lease_until = models.DateTimeField(null=True, blank=True)
+    heartbeat_at = models.DateTimeField(null=True, blank=True)
+    dispatched_at = models.DateTimeField(null=True, blank=True)
+    changed_at = models.DateTimeField(default=timezone.now)
+    progress = models.FloatField(default=0.0, help_text="0 to 1 while working.")
+    failure_code = models.CharField(max_length=40, blank=True)
+    failure_params = models.JSONField(default=dict, blank=True)
+    failure_detail = models.TextField(blank=True, help_text="For the operator; never shown.")
+
+    class Meta:
+        abstract = True
+
+
+class Stage(Leased):
     """Where one long piece of work on a clip stands. See the module's docstring."""
 
     class Kind(models.TextChoices):
@@ -163,16 +202,6 @@ class Stage(models.Model):
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="stages")
     kind = models.CharField(max_length=16, choices=Kind)
     state = models.CharField(max_length=16, choices=State, default=State.WAITING)
-    attempt = models.PositiveIntegerField(default=0)
-    lease_token = models.CharField(max_length=32, blank=True)
-    lease_until = models.DateTimeField(null=True, blank=True)
-    heartbeat_at = models.DateTimeField(null=True, blank=True)
-    dispatched_at = models.DateTimeField(null=True, blank=True)
-    changed_at = models.DateTimeField(default=timezone.now)
-    progress = models.FloatField(default=0.0, help_text="0 to 1 while working.")
-    failure_code = models.CharField(max_length=40, blank=True)
-    failure_params = models.JSONField(default=dict, blank=True)
-    failure_detail = models.TextField(blank=True, help_text="For the operator; never shown.")
 
     class Meta:
         constraints = [models.UniqueConstraint(fields=["clip", "kind"], name="one_stage_a_kind")]
@@ -183,7 +212,11 @@ class Stage(models.Model):
 
     @property
     def is_done(self) -> bool:
-        return self.state == self.DONE[self.kind]
+        return self.state == self.done_state
+
+    @property
+    def done_state(self) -> str:
+        return self.DONE[self.kind]
 
 
 class Listening(models.Model):

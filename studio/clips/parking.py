@@ -14,6 +14,8 @@ from pathlib import Path
 from django.conf import settings
 from django.utils import timezone
 
+from .dispatch import MESSAGE_VERSION
+
 log = logging.getLogger(__name__)
 
 MAX_CHARS = 20_000  # of one message: an id and a version need a hundred
@@ -21,6 +23,15 @@ MAX_CHARS = 20_000  # of one message: an id and a version need a hundred
 
 def folder() -> Path:
     return settings.STUDIO_DATA / "parked"
+
+
+def understood(task: str, said: dict, version: object, more: dict) -> bool:
+    """Whether this version knows what a message means; one that it does not know is parked."""
+    if version == MESSAGE_VERSION and not more:
+        return True
+    reason = f"its version is {version!r}; this one reads {MESSAGE_VERSION}"
+    park(task, {**said, "version": version, **more}, reason)
+    return False
 
 
 def park(task: str, said: dict, reason: str) -> Path:

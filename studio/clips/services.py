@@ -16,7 +16,7 @@ from studio.accounts.models import Enrolment, Person
 
 from . import erasures, files, signals
 from .dispatch import dispatch
-from .models import Clip, Original, Stage
+from .models import Clip, Original, Stage, file_models
 
 log = logging.getLogger(__name__)
 
@@ -90,10 +90,11 @@ def erase(clip: Clip) -> None:
         Clip.objects.filter(pk=clip.pk).update(
             erased_at=timezone.now(), generation=F("generation") + 1, title="", note="", info={}
         )
-        rows = [*clip.renditions.all(), *Original.objects.filter(clip=clip)]
-        for row in rows:
-            row.delete()
-            transaction.on_commit(lambda path=row.path: files.remove(path))
+        signals.erased.send(sender=Clip, clip=clip)
+        for model in file_models():
+            for row in model.objects.filter(clip=clip):
+                row.delete()
+                transaction.on_commit(lambda path=row.path: files.remove(path))
 
 
 def _examine(clip: Clip, path: Path) -> None:

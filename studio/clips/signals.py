@@ -16,6 +16,13 @@ announced = Signal()
 #: Sent inside the transaction that writes its rows, after :data:`received`.
 arrived = Signal()
 
+#: A clip is being erased. Arguments: ``clip``. Sent inside its transaction; files that rows of
+#: :class:`~.models.ClipFile` name go by themselves.
+erased = Signal()
+
+#: What was lost is being sent again, every 15 seconds; for work that an app above this one has.
+swept = Signal()
+
 
 class Unacceptable(Exception):
     """Why not, in a sentence that says what to do."""

@@ -26,7 +26,7 @@ from django.db.models.functions import Now
 from studio.accounts import consent
 
 from . import stopping
-from .models import Clip, Stage
+from .models import Clip, Leased, Stage
 
 LEASE = timedelta(seconds=60)
 HEARTBEAT_S = 10.0
@@ -36,6 +36,7 @@ PATIENCE_S = 120.0  # how long finished work waits for a database that is away
 PAUSE_S = 1.0
 
 T = TypeVar("T")
+L = TypeVar("L", bound=Leased)
 
 
 class LeaseLost(Exception):
@@ -67,16 +68,19 @@ def patiently(action: Callable[[], T], patience_s: float = PATIENCE_S) -> T:
 
 def claim(clip_id, kind: str) -> Stage | None:
     """Take a waiting stage for work, or ``None`` when there is nothing to take."""
+    rows = Stage.objects.filter(_may_be_worked_on(), clip_id=clip_id, kind=kind)
+    return take(rows, "clip__enrolment__studio")
+
+
+def take(rows: models.QuerySet[L], with_related: str) -> L | None:
+    """Take one of ``rows`` for work, with what it is joined to, or ``None``.
+
+    What filters ``rows`` must join no other table: the update itself has to see the state.
+    """
     token = secrets.token_hex(16)
-    free = Q(state=Stage.State.WAITING) | Q(state=Stage.State.WORKING, lease_until__lt=Now())
-    taken = Stage.objects.filter(
-        free,
-        _may_be_worked_on(),
-        clip_id=clip_id,
-        kind=kind,
-        attempt__lt=MAX_ATTEMPTS,
-    ).update(
-        state=Stage.State.WORKING,
+    free = Q(state=Leased.WAITING) | Q(state=Leased.WORKING, lease_until__lt=Now())
+    taken = rows.filter(free, attempt__lt=MAX_ATTEMPTS).update(
+        state=Leased.WORKING,
         attempt=F("attempt") + 1,
         lease_token=token,
         lease_until=Now() + LEASE,
@@ -87,11 +91,11 @@ def claim(clip_id, kind: str) -> Stage | None:
         failure_params={},
         failure_detail="",
     )
-    held = Stage.objects.select_related("clip__enrolment__studio").filter(lease_token=token)
+    held = rows.model._default_manager.select_related(with_related).filter(lease_token=token)
     return patiently(held.get) if taken else None
 
 
-def beat(stage: Stage, progress: float | None = None) -> None:
+def beat(stage: Leased, progress: float | None = None) -> None:
     """Renew the lease, and note how far the work is.
 
     Raises
@@ -107,7 +111,7 @@ def beat(stage: Stage, progress: float | None = None) -> None:
 
 
 @contextmanager
-def beating(stage: Stage, every_s: float = HEARTBEAT_S) -> Iterator[Callable[[float], None]]:
+def beating(stage: Leased, every_s: float = HEARTBEAT_S) -> Iterator[Callable[[float], None]]:
     """Beat in the background while the body works; yields a function that takes progress."""
     stop, shared = threading.Event(), {"progress": 0.0}
 
@@ -132,7 +136,7 @@ def beating(stage: Stage, every_s: float = HEARTBEAT_S) -> Iterator[Callable[[fl
         thread.join()
 
 
-def publish(stage: Stage, write: Callable[[Clip], object]) -> None:
+def publish(stage: Leased, write: Callable[[Clip], object]) -> None:
     """Write the results and mark the stage as done, in one transaction (:func:`publishing`).
 
     A database that is away is waited for, as long as the lease is not another's: the work is
@@ -153,7 +157,7 @@ def publish(stage: Stage, write: Callable[[Clip], object]) -> None:
 
 
 @contextmanager
-def publishing(stage: Stage) -> Iterator[Clip]:
+def publishing(stage: Leased) -> Iterator[Clip]:
     """One transaction in which the results are written and the stage is done.
 
     Raises
@@ -168,7 +172,7 @@ def publishing(stage: Stage) -> Iterator[Clip]:
         if clip.generation != generation or clip.erased_at is not None:
             raise LeaseLost(f"clip {clip.pk} was erased or replaced")
         done = _held(stage).update(
-            state=Stage.DONE[stage.kind],
+            state=stage.done_state,
             lease_token="",
             lease_until=None,
             progress=1.0,
@@ -180,7 +184,7 @@ def publishing(stage: Stage) -> Iterator[Clip]:
 
 
 def give_up(
-    stage: Stage,
+    stage: Leased,
     code: str,
     params: dict | None = None,
     detail: str = "",
@@ -196,7 +200,7 @@ def give_up(
     held = _held(stage)
     patiently(
         lambda: held.update(
-            state=Stage.State.WAITING if again else Stage.State.FAILED,
+            state=Leased.WAITING if again else Leased.FAILED,
             attempt=stage.attempt if counts else stage.attempt - 1,
             lease_token="",
             lease_until=None,
@@ -210,7 +214,7 @@ def give_up(
     return again
 
 
-def hand_back(stage: Stage) -> bool:
+def hand_back(stage: Leased) -> bool:
     """Let another worker begin again at once; the attempt does not count. Says whether it was ours.
 
     For a worker that must end: nothing was wrong with the clip.
@@ -218,7 +222,7 @@ def hand_back(stage: Stage) -> bool:
     _reconnect_if_lost()
     return bool(
         _held(stage).update(
-            state=Stage.State.WAITING,
+            state=Leased.WAITING,
             attempt=F("attempt") - 1,
             lease_token="",
             lease_until=None,
@@ -230,16 +234,21 @@ def hand_back(stage: Stage) -> bool:
 
 
 def lost() -> models.QuerySet[Stage]:
-    """Stages whose message or worker was lost: to be sent again.
+    """Stages whose message or worker was lost: to be sent again."""
+    return lost_among(Stage.objects.filter(_may_be_worked_on()))
+
+
+def lost_among(rows: models.QuerySet[L]) -> models.QuerySet[L]:
+    """Those of ``rows`` whose message or worker was lost.
 
     A row that was made by a web process has that process's time: what lies in the future is the
     word of a wrong clock, and is not waited for.
     """
     long = Q(changed_at__lt=Now() - STALE_WAIT) | Q(changed_at__gt=Now() + STALE_WAIT)
     unsent = Q(dispatched_at__isnull=True) | Q(dispatched_at__lt=Now() - STALE_WAIT)
-    unheard = Q(state=Stage.State.WAITING) & long & unsent
-    expired = Q(state=Stage.State.WORKING, lease_until__lt=Now())
-    return Stage.objects.filter(unheard | expired, _may_be_worked_on())
+    unheard = Q(state=Leased.WAITING) & long & unsent
+    expired = Q(state=Leased.WORKING, lease_until__lt=Now())
+    return rows.filter(unheard | expired)
 
 
 def cut_off(kind: str) -> models.QuerySet[Stage]:
@@ -251,12 +260,12 @@ def cut_off(kind: str) -> models.QuerySet[Stage]:
     ).order_by("changed_at")
 
 
-def fail_exhausted() -> int:
-    """Stages whose last attempt died without a word are failed for good."""
-    return Stage.objects.filter(
-        state=Stage.State.WORKING, lease_until__lt=Now(), attempt__gte=MAX_ATTEMPTS
+def fail_exhausted(model: type[Leased] = Stage) -> int:
+    """What died at its last attempt without a word is failed for good."""
+    return model._default_manager.filter(
+        state=Leased.WORKING, lease_until__lt=Now(), attempt__gte=MAX_ATTEMPTS
     ).update(
-        state=Stage.State.FAILED,
+        state=Leased.FAILED,
         lease_token="",
         lease_until=None,
         failure_code="worker_died",
@@ -283,7 +292,9 @@ def _reconnect_if_lost() -> None:
         connection.close_if_unusable_or_obsolete()
 
 
-def _held(stage: Stage) -> models.QuerySet[Stage]:
-    return Stage.objects.filter(
-        pk=stage.pk, state=Stage.State.WORKING, lease_token=stage.lease_token
-    ).exclude(lease_token="")
+def _held(stage: L) -> models.QuerySet[L]:
+    return (
+        type(stage)
+        ._default_manager.filter(pk=stage.pk, state=Leased.WORKING, lease_token=stage.lease_token)
+        .exclude(lease_token="")
+    )

@@ -10,7 +10,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
 from . import access, ranges
-from .models import Clip, Rendition
+from .models import Clip, ClipFile, Rendition
 from .stores import store
 
 log = logging.getLogger(__name__)
@@ -36,32 +36,37 @@ def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
     rendition = next((made for made in clip.renditions.all() if made.kind == kind), None)
     if rendition is None:
         raise Http404
+    name = f"clip-{clip.created_at:%Y-%m-%d}{PurePosixPath(rendition.path).suffix}"
+    return serve(request, rendition, rendition.content_type, name)
+
+
+def serve(request: HttpRequest, stored: ClipFile, content_type: str, name: str) -> HttpResponse:
+    """A file that we made, to somebody who may have it, under a name of ours."""
     if settings.MEDIA_BY_NGINX:
-        response = _by_nginx(rendition)
+        response = _by_nginx(stored, content_type)
     else:
-        response = _by_ourselves(request, rendition)
-    suffix = PurePosixPath(rendition.path).suffix
-    response["Content-Disposition"] = f'inline; filename="clip-{clip.created_at:%Y-%m-%d}{suffix}"'
+        response = _by_ourselves(request, stored, content_type)
+    response["Content-Disposition"] = f'inline; filename="{name}"'
     response["Cache-Control"] = "private, no-cache"
     response["X-Content-Type-Options"] = "nosniff"
     return response
 
 
-def _by_nginx(rendition: Rendition) -> HttpResponse:
+def _by_nginx(stored: ClipFile, content_type: str) -> HttpResponse:
     """Who may have the file has been settled; nginx sends it, or the part that was asked for."""
-    headers = {"X-Accel-Redirect": f"/stored/{rendition.path}"}
-    return HttpResponse(content_type=rendition.content_type, headers=headers)
+    headers = {"X-Accel-Redirect": f"/stored/{stored.path}"}
+    return HttpResponse(content_type=content_type, headers=headers)
 
 
-def _by_ourselves(request: HttpRequest, rendition: Rendition) -> HttpResponse:
+def _by_ourselves(request: HttpRequest, stored: ClipFile, content_type: str) -> HttpResponse:
     try:
         return ranges.serve(
             request,
-            partial(store().read, rendition.path),
-            rendition.size_bytes,
-            rendition.content_type,
-            rendition.sha256,
+            partial(store().read, stored.path),
+            stored.size_bytes,
+            content_type,
+            stored.sha256,
         )
     except FileNotFoundError:
-        log.error("%s has no file; run verify", rendition.path)
+        log.error("%s has no file; run verify", stored.path)
         raise Http404 from None

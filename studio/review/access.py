@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 from django.http import Http404
+from django.utils import timezone
 
 from studio.accounts import access as people
 from studio.accounts import consent
@@ -17,7 +18,8 @@ from studio.clips import access as clips
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
 
-from .models import Comment, Return, Review
+from .enclosures.snapshots import enclosed_in
+from .models import Comment, Enclosure, Return, Review
 
 
 def review_for(person: Person, clip_id: UUID) -> Review:
@@ -54,6 +56,32 @@ def comment_for(person: Person, clip_id: UUID, pk: int) -> Comment:
     if review.state == Review.State.RETURNED:
         raise Http404
     return get_or_404(review.comments.all(), pk)
+
+
+def enclosures_of(review: Review) -> QuerySet[Enclosure]:
+    """What is enclosed with the comments of a review that was reached."""
+    return Enclosure.objects.filter(comment__review=review).select_related(
+        "comment__review__clip", "comment__author"
+    )
+
+
+def enclosure_for(person: Person, clip_id: UUID, pk: UUID) -> Enclosure:
+    """What is enclosed with a comment, for a teacher of the studio, or 404.
+
+    The pupil and the guardians reach it once the clip is returned and the return can be seen, and
+    only while consent holds: it is the teacher's own voice and picture, not what they sent.
+    """
+    clip = clips.clip_for(person, clip_id)
+    enclosures = Enclosure.objects.filter(comment__review__clip=clip).prefetch_related("files")
+    enclosure = get_or_404(enclosures, pk)
+    if people.teaches(person, clip.enrolment):
+        return enclosure
+    returned = return_for(person, clip_id)
+    if returned.visible_at > timezone.now() or str(pk) not in enclosed_in(returned.snapshot):
+        raise Http404
+    if not clip.consented:
+        raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))
+    return enclosure
 
 
 def return_for(person: Person, clip_id: UUID) -> Return:

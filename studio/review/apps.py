@@ -7,12 +7,21 @@ class ReviewConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self) -> None:
-        from studio.clips.signals import announced, arrived, heard, received
+        from django.db.models.signals import post_delete
+
+        from studio.clips.signals import announced, arrived, erased, heard, received, swept
+
+        from .models import EnclosedFile
 
         received.connect(_begin_review, dispatch_uid="review.begin_review")
         heard.connect(_keep_figures, dispatch_uid="review.note_heard")
         announced.connect(_check_words, dispatch_uid="review.check_words")
         arrived.connect(_note_answer, dispatch_uid="review.note_answer")
+        erased.connect(_erase_enclosures, dispatch_uid="review.erase_enclosures")
+        swept.connect(_send_lost, dispatch_uid="review.send_lost")
+        post_delete.connect(
+            _remove_file, sender=EnclosedFile, dispatch_uid="review.remove_enclosed_file"
+        )
 
 
 def _begin_review(sender, clip, **kwargs) -> None:
@@ -37,3 +46,21 @@ def _note_answer(sender, clip, said, enrolment, **kwargs) -> None:
     from . import sending
 
     sending.note_answer(clip, enrolment, said)
+
+
+def _erase_enclosures(sender, clip, **kwargs) -> None:
+    from .models import Enclosure
+
+    Enclosure.objects.filter(comment__review__clip=clip).delete()
+
+
+def _send_lost(sender, **kwargs) -> None:
+    from .enclosures import sending
+
+    sending.send_lost()
+
+
+def _remove_file(sender, instance, **kwargs) -> None:
+    from .enclosures import services
+
+    services.remove_file(instance)

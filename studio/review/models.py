@@ -8,12 +8,14 @@ A mark is a proposal of the judgement and has no row. What the teacher decides a
 moment again in a newer listening.
 """
 
+import uuid
+
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
 from studio.accounts.models import Person, Studio
-from studio.clips.models import Clip, Listening
+from studio.clips.models import Clip, ClipFile, Leased, Listening
 from studio.drills.models import Assignment
 
 
@@ -138,6 +140,98 @@ class Comment(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} at {self.start_s:.1f} s"
+
+    @property
+    def has_recording(self) -> bool:
+        """Whether a voice or video reply goes with it; uses prefetched rows when they are there."""
+        return any(each.kind in Enclosure.RECORDINGS for each in self.enclosures.all())
+
+
+class Enclosure(Leased):
+    """What goes with a comment: a recording that the teacher made, or a drawing on a still.
+
+        waiting → working → ready | failed
+
+    A recording's ``info`` is what probing found. A drawing has ``strokes`` (see
+    :mod:`studio.review.enclosures.strokes`) on the clip's picture at ``frame_s``, and says in
+    ``words`` what it shows; the picture itself is taken from the clip's playable copy.
+    """
+
+    class Kind(models.TextChoices):
+        VOICE = "voice", "voice reply"
+        VIDEO = "video", "video reply"
+        DRAWING = "drawing", "drawing"
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        WORKING = "working", "working"
+        READY = "ready", "ready"
+        FAILED = "failed", "failed"
+
+    RECORDINGS = (Kind.VOICE, Kind.VIDEO)
+    done_state = State.READY
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    comment = models.ForeignKey(Comment, models.CASCADE, related_name="enclosures")
+    kind = models.CharField(max_length=16, choices=Kind)
+    state = models.CharField(max_length=16, choices=State, default=State.WAITING)
+    info = models.JSONField(default=dict, blank=True)
+    duration_s = models.FloatField(null=True, blank=True)
+    frame_s = models.FloatField(null=True, blank=True, help_text="On the clip's time axis.")
+    strokes = models.JSONField(default=list, blank=True)
+    words = models.CharField(max_length=300, blank=True, help_text="What a drawing shows.")
+    version = models.PositiveIntegerField(default=1, help_text="Raised by each edit.")
+    created_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["comment"],
+                condition=Q(kind__in=["voice", "video"]),
+                name="one_recording_a_comment",
+            ),
+            models.UniqueConstraint(
+                fields=["comment"], condition=Q(kind="drawing"), name="one_drawing_a_comment"
+            ),
+        ]
+        indexes = [models.Index(fields=["state", "lease_until"], name="enclosure_sweep")]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} with comment {self.comment_id}"
+
+    @property
+    def clip(self) -> Clip:
+        return self.comment.review.clip
+
+    @property
+    def clip_id(self) -> uuid.UUID:
+        return self.comment.review.clip_id
+
+    def file(self, kind: str) -> "EnclosedFile | None":
+        """This enclosure's file of a kind; uses prefetched rows when they are there."""
+        return next((file for file in self.files.all() if file.kind == kind), None)
+
+
+class EnclosedFile(ClipFile):
+    """A file of an enclosure. What came is never served, only what was made from it."""
+
+    class Kind(models.TextChoices):
+        ORIGINAL = "original", "as it came"
+        SHOWN = "shown", "as it is played or shown"
+
+    clip = models.ForeignKey(Clip, models.CASCADE, related_name="+")
+    enclosure = models.ForeignKey(Enclosure, models.CASCADE, related_name="files")
+    kind = models.CharField(max_length=16, choices=Kind)
+    content_type = models.CharField(max_length=60, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["enclosure", "kind"], name="one_enclosed_file_a_kind")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {self.path}"
 
 
 class Return(models.Model):

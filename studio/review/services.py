@@ -84,7 +84,7 @@ def decide(
     Conflict
         When words that were not seen would be lost: somebody wrote them in the meantime.
     """
-    _lock_unreturned(review)
+    lock_unreturned(review)
     standing = decided(mark, review.decisions.all())
     unseen = standing is not None and standing.pk != seen and standing.words
     if unseen and _plain(standing.words) != _plain(words):
@@ -110,7 +110,7 @@ def decide(
 @transaction.atomic
 def add_comment(review: Review, author: Person, said: CommentText, form_key: str = "") -> Comment:
     """Add a comment; the same ``form_key`` twice makes one comment, with the later words."""
-    _lock_unreturned(review)
+    lock_unreturned(review)
     fields = {
         "author": author,
         "kind": said.kind,
@@ -136,7 +136,7 @@ def edit_comment(comment: Comment, said: CommentText, version: int) -> Comment:
     Conflict
         When it was edited in the meantime.
     """
-    _lock_unreturned(comment.review)
+    lock_unreturned(comment.review)
     changed = Comment.objects.filter(pk=comment.pk, version=version).update(
         kind=said.kind,
         text=said.text,
@@ -153,7 +153,7 @@ def edit_comment(comment: Comment, said: CommentText, version: int) -> Comment:
 
 @transaction.atomic
 def delete_comment(comment: Comment) -> None:
-    _lock_unreturned(comment.review)
+    lock_unreturned(comment.review)
     comment.delete()
 
 
@@ -165,7 +165,7 @@ def set_drill_here(
 
     The same version a second time is the same assignment, with the new due date and goal.
     """
-    _lock_unreturned(review)
+    lock_unreturned(review)
     again = review.drills_set.filter(version=version, published_at=None).first()
     if again is not None:
         again.due_on, again.goal = due_on, goal
@@ -179,7 +179,7 @@ def set_drill_here(
 @transaction.atomic
 def unset_drill_here(review: Review, assignment: Assignment) -> None:
     """Take back a drill that was set with this clip and is not returned yet."""
-    _lock_unreturned(review)
+    lock_unreturned(review)
     review.drills_set.filter(pk=assignment.pk, published_at=None).delete()
 
 
@@ -192,7 +192,7 @@ def save_summary(review: Review, summary: str, seen: str | None = None) -> None:
     Conflict
         When another was saved in the meantime. Without ``seen`` this is not asked.
     """
-    standing, wanted = _lock_unreturned(review).summary, summary.strip()
+    standing, wanted = lock_unreturned(review).summary, summary.strip()
     if seen is not None and _plain(standing) not in (_plain(seen), _plain(wanted)):
         raise Conflict(standing)
     Review.objects.filter(pk=review.pk).update(summary=wanted)
@@ -201,7 +201,7 @@ def save_summary(review: Review, summary: str, seen: str | None = None) -> None:
 @transaction.atomic
 def return_clip(review: Review, teacher: Person, summary: str) -> Return:
     """Freeze what the pupil will see, publish the drills, and take the clip off the list."""
-    review = _lock_unreturned(review)
+    review = lock_unreturned(review)
     review.summary = summary.strip()
     snapshot = snapshots.take(review, judged(review))
     returned = Return.objects.create(review=review, returned_by=teacher, snapshot=snapshot)
@@ -225,7 +225,7 @@ def _differs(comment: Comment, said: CommentText) -> bool:
     )
 
 
-def _lock_unreturned(review: Review) -> Review:
+def lock_unreturned(review: Review) -> Review:
     """The review's row, locked for this transaction.
 
     Raises

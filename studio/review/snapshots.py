@@ -5,7 +5,10 @@
 A snapshot repeats words and figures on purpose: nothing that is edited later may change it.
 """
 
+from django.db.models import QuerySet
+
 from . import showing
+from .enclosures import snapshots as enclosed
 from .judging import Judged
 from .marks import Mark
 from .models import Comment, Decision, Review
@@ -16,7 +19,7 @@ SCHEMA = 1
 def take(review: Review, judged: Judged | None) -> dict:
     """What is returned: the summary, the kept marks and the comments in time order, the drills."""
     kept = [mark for mark in judged.marks if mark.choice == Decision.Choice.KEPT] if judged else []
-    said = [_mark(mark) for mark in kept] + [_comment(c) for c in review.comments.all()]
+    said = [_mark(mark) for mark in kept] + [_comment(c) for c in _comments(review)]
     if judged:
         said += [_decision(d) for d in judged.unmatched if d.choice == Decision.Choice.KEPT]
     return {
@@ -26,6 +29,10 @@ def take(review: Review, judged: Judged | None) -> dict:
         "shown": showing.of(judged) if judged else None,
         "drills": [_drill(assignment) for assignment in review.drills_set.all()],
     }
+
+
+def _comments(review: Review) -> QuerySet[Comment]:
+    return review.comments.select_related("author").prefetch_related("enclosures")
 
 
 def _mark(mark: Mark) -> dict:
@@ -59,6 +66,7 @@ def _comment(comment: Comment) -> dict:
         "end_s": comment.end_s,
         "text": comment.text,
         "author": comment.author.name,
+        "enclosures": enclosed.of(comment),
     }
 
 

@@ -338,3 +338,13 @@ def test_a_piece_of_the_outline_begins_where_it_says(chromium, live_server):
     page.close()
     assert inside == [pytest.approx(-64 / 127), pytest.approx(64 / 127)]
     assert before is None
+
+
+def test_the_recorder_says_what_to_do_when_it_cannot_record(call):
+    denied = call("reply-words", "whyNot", "NotAllowedError", "voice")
+    assert denied.startswith("The browser was not allowed to use the microphone. Allow it")
+    for name in ("NotAllowedError", "NotFoundError", "NotReadableError", "NotSupportedError"):
+        sentence = call("reply-words", "whyNot", name, "video")
+        assert "choose" in sentence
+        assert "file" in sentence
+    assert call("reply-words", "running", 59.99, 180) == "0:59 of 3:00"

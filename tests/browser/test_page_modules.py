@@ -80,3 +80,14 @@ def test_the_moment_that_is_heard_is_the_last_begun_that_has_not_faded(call, t, 
 )
 def test_next_and_previous_go_from_what_was_chosen_else_from_the_time(call, t, chosen, step, index):
     assert call("moment-times", "neighbour", MOMENTS, t, chosen, step) == index
+
+
+def test_a_reply_is_due_when_the_clip_plays_over_its_moment_and_not_after_a_jump(call):
+    moments = [{"start": 0, "replies": True}, {"start": 4, "replies": False}]
+    moments.append({"start": 4.1, "replies": True})
+
+    def due(before: float, now: float) -> int:
+        return call("reply-times", "replyDue", moments, before, now)
+
+    assert [due(0, 0.25), due(3.9, 4.15), due(4.1, 4.3)] == [0, 2, 2]
+    assert [due(0.25, 0.5), due(2, 4.2), due(4.15, 4.4), due(5, 3)] == [-1, -1, -1, -1]

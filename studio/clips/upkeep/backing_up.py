@@ -34,9 +34,10 @@ from psycopg.conninfo import make_conninfo
 from studio import __version__
 from studio.accounts.models import Person
 from studio.clips import erasures, files
+from studio.clips.models import file_models
 from studio.clips.stores import store, sync_folder
 
-from .verifying import FILE_MODELS, Named, fault_of, named_files, sha256_of
+from .verifying import Named, fault_of, named_files, sha256_of
 
 VERSION = 1  # of the manifest
 TRIES = 5
@@ -146,7 +147,7 @@ def _snapshot_sqlite(path: Path) -> list[Named]:
         other.execute("PRAGMA journal_mode=DELETE")
         return [
             Named(f"{model._meta.verbose_name} of clip {row[0]}", *row[1:])
-            for model in FILE_MODELS
+            for model in file_models()
             for row in other.execute(
                 f"SELECT clip_id, path, sha256, size_bytes FROM {model._meta.db_table}"
             )

@@ -7,11 +7,8 @@ from pathlib import Path
 
 from django.db.models import F
 
-from studio.clips.models import Original, Rendition
+from studio.clips.models import file_models
 from studio.clips.stores import Entry, store
-
-#: The models whose rows name a file: path below the media folder, sha256, size_bytes.
-FILE_MODELS = (Original, Rendition)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +33,7 @@ class Report:
 
 def named_files() -> Iterator[Named]:
     """Every file that a row names."""
-    for model in FILE_MODELS:
+    for model in file_models():
         rows = model.objects.order_by("pk").values_list(
             F("clip_id"), "path", "sha256", "size_bytes"
         )

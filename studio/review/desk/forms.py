@@ -46,11 +46,11 @@ class CommentForm(DeskForm):
     kind = forms.ChoiceField(choices=Comment.Kind.choices, widget=forms.RadioSelect)
     text = forms.CharField(
         max_length=MAX_TEXT,
+        required=False,
         label="Comment",
         widget=forms.Textarea(
             attrs={"rows": 3, "placeholder": "What to listen for, what to change"}
         ),
-        error_messages={"required": "Write what you want to say."},
     )
     start_s = MomentField(
         label="At", error_messages={"required": "Say at which moment, such as 1:02.4."}
@@ -59,10 +59,19 @@ class CommentForm(DeskForm):
     form_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
-    def __init__(self, *args, duration_s: float | None = None, **kwargs):
+    def __init__(
+        self, *args, duration_s: float | None = None, speaks: bool = False, **kwargs
+    ) -> None:
+        """``speaks``: a recording or a drawing says it, so that words may be left out."""
         super().__init__(*args, **kwargs)
-        self.duration_s = duration_s
+        self.duration_s, self.speaks = duration_s, speaks
         self.fields["kind"].initial = Comment.Kind.INTONATION
+
+    def clean_text(self) -> str:
+        text = self.cleaned_data["text"]
+        if not text and not self.speaks:
+            raise ValidationError("Write what you want to say.")
+        return text
 
     def clean_start_s(self) -> float:
         return self._inside(self.cleaned_data["start_s"])

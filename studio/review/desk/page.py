@@ -47,7 +47,9 @@ class Desk:
     def __init__(self, person: Person, review: Review):
         self.person, self.review, self.clip = person, review, review.clip
         self.judged: Judged | None = judged(review)
-        self.comments = list(review.comments.select_related("author"))
+        self.comments = list(
+            review.comments.select_related("author").prefetch_related("enclosures")
+        )
         self.blocks = blocks_of(self.judged, self.comments)
         self.returned = review.state == Review.State.RETURNED
 
@@ -61,6 +63,7 @@ class Desk:
             "review": self.review,
             "clip": self.clip,
             "returned": self.returned,
+            "changeable": not self.returned,
             "counts": self.counts(),
             "listening": self.judged.listening if self.judged else None,
             **extra,

@@ -2,6 +2,8 @@
 
 from django.urls import path
 
+from studio.review.enclosures import views as enclosures
+
 from . import drills, views
 
 CLIP = "clips/<uuid:clip_id>"
@@ -21,6 +23,18 @@ urlpatterns = [
         views.comment_delete,
         name="desk_comment_delete",
     ),
+    path(
+        f"{CLIP}/comments/<int:comment_id>/reply/",
+        enclosures.add,
+        name="desk_enclosure_add",
+    ),
+    path(
+        f"{CLIP}/enclosures/<uuid:enclosure_id>/remove/",
+        enclosures.remove,
+        name="desk_enclosure_remove",
+    ),
+    path(f"{CLIP}/enclosures.json", enclosures.states, name="desk_enclosures"),
+    path(f"{CLIP}/enclosures/<uuid:enclosure_id>/", enclosures.shown, name="enclosure"),
     path(f"{CLIP}/drills/", drills.set_from_shelf, name="desk_set_drill"),
     path(f"{CLIP}/drills/new/", drills.set_new, name="desk_new_drill"),
     path(

@@ -4,6 +4,7 @@ import hashlib
 import json
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
@@ -12,6 +13,8 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 from studio.accounts.templatetags.words import ago
 from studio.clips.models import Clip
 from studio.review import access, services, snapshots
+from studio.review.enclosures.brought import brought
+from studio.review.enclosures.snapshots import with_states
 from studio.review.judging import judged
 from studio.review.models import Comment, Decision, Review
 from studio.review.pages import states
@@ -105,12 +108,19 @@ def settle_old(request: HttpRequest, review: Review, decision_id: int) -> HttpRe
 @require_POST
 @on_desk
 def comment_add(request: HttpRequest, review: Review) -> HttpResponse:
-    form = CommentForm(request.POST, name="new", duration_s=review.clip.duration_s)
-    if not form.is_valid():
-        page = Desk(request.user, review)
-        return _composer_again(request, page, form)
-    key = form.cleaned_data["form_key"]
-    comment = services.add_comment(review, request.user, form.said(), form_key=key)
+    """Add a comment, and what is enclosed with it; neither without the other."""
+    with brought(request) as enclosed:
+        form = CommentForm(
+            request.POST, name="new", duration_s=review.clip.duration_s, speaks=enclosed.speaks
+        )
+        for problem in enclosed.problems:
+            form.add_error(None, problem)
+        if not form.is_valid():
+            return _composer_again(request, Desk(request.user, review), form)
+        with transaction.atomic():
+            key = form.cleaned_data["form_key"]
+            comment = services.add_comment(review, request.user, form.said(), form_key=key)
+            enclosed.put_into(comment)
     page = Desk(request.user, review)
     if not wants_parts(request):
         return back(review.clip_id, f"comment-{comment.pk}")
@@ -125,7 +135,10 @@ def comment_edit(request: HttpRequest, review: Review, comment_id: int) -> HttpR
     """Change a comment; 409 with both texts when somebody else changed it first."""
     comment = access.comment_for(request.user, review.clip_id, comment_id)
     form = CommentForm(
-        request.POST, name=f"comment-{comment_id}", duration_s=review.clip.duration_s
+        request.POST,
+        name=f"comment-{comment_id}",
+        duration_s=review.clip.duration_s,
+        speaks=comment.enclosures.exists(),
     )
     if not form.is_valid():
         return _edit_again(request, review, comment, form, status=422)
@@ -297,7 +310,7 @@ def _preview(
         "place": states.of(review.clip),
         "playable": is_playable(review.clip),
         "snapshot": snapshot,
-        "moments": moments(snapshot, review.clip.duration_s),
+        "moments": with_states(moments(snapshot, review.clip.duration_s), review.clip_id),
         "seen": _print_of(snapshot),
         "changed": changed,
         "counts": Desk(request.user, review).counts(),

@@ -13,6 +13,7 @@ from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.review import access
 from studio.review.desk.views import desk
+from studio.review.enclosures.snapshots import with_states
 from studio.review.models import Return
 
 from . import states
@@ -43,7 +44,8 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         return _underway(request, context)
     if own and returned.read_at is None:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
-    context |= {"returned": returned, "moments": moments(returned.snapshot, clip.duration_s)}
+    placed = with_states(moments(returned.snapshot, clip.duration_s), clip.pk)
+    context |= {"returned": returned, "moments": placed}
     return render(request, "review/returned.html", context)
 
 

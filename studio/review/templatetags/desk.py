@@ -4,6 +4,7 @@ from django import template
 
 from studio.review.desk import words
 from studio.review.desk.forms import CommentForm
+from studio.review.enclosures.snapshots import shown_of
 
 register = template.Library()
 
@@ -20,3 +21,9 @@ def comment_form(comment) -> CommentForm:
     fields = ("kind", "text", "start_s", "end_s")
     initial = {name: getattr(comment, name) for name in fields}
     return CommentForm(name=f"comment-{comment.pk}", initial=initial)
+
+
+@register.filter
+def enclosed(comment, clip) -> list[dict]:
+    """What goes with a comment, as the page shows it."""
+    return shown_of(comment, clip.pk)

@@ -30,6 +30,11 @@ export const ACTS = {
     player.pause();
     return composer.open(...picture.span);
   },
+  reply: ({ player, composer, enclosing }) => {
+    player.pause();
+    if (!composer.written) composer.place(player.seconds);
+    enclosing.open();
+  },
   "next-row": ({ ledger }) => ledger.walk(1),
   "previous-row": ({ ledger }) => ledger.walk(-1),
   singles: ({ ledger, root }) => {

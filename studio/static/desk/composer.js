@@ -50,7 +50,8 @@ export class Composer {
 
   /** Whether something is written that was not added yet. */
   get written() {
-    return Boolean(this.#form?.elements.text.value.trim());
+    const form = this.#form;
+    return Boolean(form?.elements.text.value.trim() || form?.elements.recording?.files.length);
   }
 
   focus() {

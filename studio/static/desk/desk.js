@@ -8,6 +8,7 @@ import "./sound-picture.js";
 import { ACTS, LEAD_IN_S } from "./acts.js";
 import { Composer } from "./composer.js";
 import { Drafts } from "./drafts.js";
+import { Enclosing } from "./enclosing.js";
 import { Exchange } from "./exchange.js";
 import { actOf, belongsTo, nameOf } from "./keys.js";
 import { watch } from "./progress.js";
@@ -36,6 +37,7 @@ export class ClipDesk extends HTMLElement {
       score: new DeskScore(this),
       say: (words) => exchange.say(words),
     };
+    this.#parts.enclosing = new Enclosing(this, this.#parts.say, signal);
     this.#listen(signal);
     watch(this, { done: (kind) => this.#done(kind), failed: () => location.reload() }, signal);
     this.dataset.ready = "";

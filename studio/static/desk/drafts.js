@@ -52,7 +52,9 @@ export class Drafts {
 
   #keep(form) {
     if (!form?.matches?.("form[data-draft]")) return;
-    const data = [...new FormData(form)].filter(([name]) => !LEFT_OUT.includes(name));
+    const data = [...new FormData(form)].filter(
+      ([name, value]) => typeof value === "string" && !LEFT_OUT.includes(name),
+    ); // a recording is kept by reply-recorder
     try {
       localStorage.setItem(this.#key(form), JSON.stringify(Object.fromEntries(data)));
     } catch {

@@ -20,6 +20,7 @@ export const KEYS = [
   { act: "edit", keys: ["e"], words: "say this mark in your own words" },
   { act: "comment", keys: ["c"], words: "comment here" },
   { act: "comment-span", keys: ["Shift+C"], words: "comment over the selected span" },
+  { act: "reply", keys: ["v"], words: "voice or video reply" },
   { act: "next-row", keys: ["ArrowDown"], words: "next row" },
   { act: "previous-row", keys: ["ArrowUp"], words: "previous row" },
   { act: "singles", keys: ["b"], words: "show or fold the broken notes" },

@@ -21,6 +21,9 @@ class ClipMoments extends HTMLElement {
     }));
     this.addEventListener("click", (event) => this.#press(event), { signal });
     const player = this.#player;
+    if (this.querySelector("[data-reply]")) {
+      import("./replies.js").then(({ Replies }) => new Replies(this, this.#rows, player, signal));
+    }
     if (!player) {
       return;
     }

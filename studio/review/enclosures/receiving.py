@@ -1,0 +1,56 @@
+"""Taking in a recording: to the bench, examined by its content, and refused in a sentence."""
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from studio import media
+from studio.clips import files
+
+MB = 1_000_000
+MAX_BYTES = 100 * MB
+MAX_S = 180.0
+BOUNDS = "At most 3 minutes and 100 MB."
+
+
+class NotTaken(Exception):
+    """Why a recording cannot be used, in a sentence that says what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """A whole recording on the bench, and what its content is."""
+
+    spooled: files.Spooled
+    info: media.MediaInfo
+
+
+def limits() -> media.Limits:
+    return media.Limits(max_bytes=MAX_BYTES, max_duration_s=MAX_S)
+
+
+@contextmanager
+def received(chunks: Iterable[bytes]) -> Iterator[Recording]:
+    """A recording that came; what was not kept by the end of the context is removed.
+
+    Raises
+    ------
+    NotTaken
+        When it cannot be used. Nothing is kept.
+    """
+    try:
+        spooled = files.spool(chunks, MAX_BYTES)
+    except files.TooLarge as error:
+        size = {"size_mb": f"more than {MAX_BYTES // MB}", "limit_mb": MAX_BYTES // MB}
+        raise NotTaken(media.Refused("too_many_bytes", **size).sentence) from error
+    try:
+        yield Recording(spooled, _examined(spooled))
+    finally:
+        spooled.path.unlink(missing_ok=True)
+
+
+def _examined(spooled: files.Spooled) -> media.MediaInfo:
+    try:
+        return media.probe(spooled.path, limits())
+    except media.MediaError as error:
+        raise NotTaken(error.sentence) from error

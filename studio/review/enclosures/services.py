@@ -1,0 +1,77 @@
+"""What changes enclosures. Nothing changes once the clip was returned."""
+
+from uuid import uuid4
+
+from django.db import transaction
+
+from studio.clips import files
+from studio.review.models import Comment, EnclosedFile, Enclosure
+from studio.review.services import Conflict, lock_unreturned
+
+from . import sending
+from .receiving import Recording
+
+Kind = Enclosure.Kind
+
+
+@transaction.atomic
+def enclose(comment: Comment, recording: Recording, *, instead: bool = False) -> Enclosure:
+    """Keep a recording with a comment; the same one a second time is the one that stands.
+
+    ``instead`` puts it in the place of another: for a form whose first answer was lost.
+
+    Raises
+    ------
+    Conflict
+        When the comment has another recording by now.
+    """
+    lock_unreturned(comment.review)
+    standing = comment.enclosures.filter(kind__in=Enclosure.RECORDINGS).first()
+    if standing is not None:
+        original = standing.file(EnclosedFile.Kind.ORIGINAL)
+        if original is not None and original.sha256 == recording.spooled.sha256:
+            return standing
+        if not instead:
+            raise Conflict(standing.get_kind_display())
+        standing.delete()
+    kind = Kind.VIDEO if recording.info.has_video else Kind.VOICE
+    enclosure = Enclosure(comment=comment, kind=kind, info=recording.info.to_dict())
+    enclosure.duration_s = recording.info.duration_s
+    return _record(enclosure, recording)
+
+
+@transaction.atomic
+def remove(enclosure: Enclosure) -> None:
+    """Take back what was enclosed; its files go when that is safe in the database."""
+    lock_unreturned(enclosure.comment.review)
+    enclosure.delete()
+
+
+def folder(enclosure: Enclosure) -> str:
+    return f"{files.clip_folder(enclosure.clip_id)}/enclosures/{enclosure.pk.hex}"
+
+
+def remove_file(stored: EnclosedFile) -> None:
+    """A row that named a file is going, whatever took it along: its file goes after it."""
+    transaction.on_commit(lambda: files.remove(stored.path))
+
+
+def _record(enclosure: Enclosure, recording: Recording) -> Enclosure:
+    """The file is whole and at rest before any row names it."""
+    stored = files.keep(recording.spooled, f"{folder(enclosure)}/original-{uuid4().hex[:8]}")
+    try:
+        with transaction.atomic():
+            enclosure.save(force_insert=True)
+            EnclosedFile.objects.create(
+                enclosure=enclosure,
+                clip=enclosure.clip,
+                kind=EnclosedFile.Kind.ORIGINAL,
+                path=stored.path,
+                sha256=stored.sha256,
+                size_bytes=stored.size_bytes,
+            )
+    except BaseException:
+        files.remove(stored.path)
+        raise
+    transaction.on_commit(lambda: sending.dispatch(enclosure.pk))
+    return enclosure

@@ -1,0 +1,82 @@
+"""Making what is played or shown of an enclosure, by a worker that holds its row."""
+
+from collections.abc import Callable
+from contextlib import ExitStack, suppress
+from pathlib import Path
+
+from django.db import DatabaseError
+
+from studio import media
+from studio.clips import benches, files, stages
+from studio.clips.stores import store
+from studio.review.models import EnclosedFile, Enclosure
+
+from .receiving import limits
+from .services import folder
+
+Shown = EnclosedFile.Kind.SHOWN
+
+
+def prepare(enclosure: Enclosure) -> None:
+    """Make and publish the one file of an enclosure that is ever served."""
+    info = media.MediaInfo.from_dict(enclosure.info)
+    original = stages.patiently(lambda: _original(enclosure))
+    ending, content_type = ("mp4", "video/mp4") if info.has_video else ("m4a", "audio/mp4")
+
+    def make(source: Path, target: Path, progress: Callable[[float], None]) -> None:
+        media.make_playable(source, target, info, limits(), on_progress=progress)
+
+    _publish(enclosure, original.path, make, ending, content_type)
+
+
+def _publish(
+    enclosure: Enclosure, source_name: str, make: Callable, ending: str, content_type: str
+) -> None:
+    name = f"{folder(enclosure)}/shown-{enclosure.lease_token[:8]}.{ending}"
+    with ExitStack() as cleaning:
+        source = cleaning.enter_context(store().local(source_name))
+        part = benches.path(f".{ending}")
+        cleaning.callback(part.unlink, missing_ok=True)
+        try:
+            with stages.beating(enclosure) as progress:
+                make(source, part, progress)
+                stored = files.keep(files.finished(part), name)
+                stages.publish(enclosure, lambda clip: _write(enclosure, stored, content_type))
+        except BaseException as error:
+            _clear(name)
+            if media.is_disk_full(error):
+                raise media.Failed("disk_full", detail=str(error)) from error
+            raise
+
+
+def _write(enclosure: Enclosure, stored: files.Stored, content_type: str) -> None:
+    """The row of the new file; one that another attempt published goes, with its file."""
+    for before in EnclosedFile.objects.filter(enclosure=enclosure, kind=Shown):
+        if before.path == stored.path:
+            return
+        before.delete()
+    EnclosedFile.objects.create(
+        enclosure=enclosure,
+        clip=enclosure.clip,
+        kind=Shown,
+        path=stored.path,
+        sha256=stored.sha256,
+        size_bytes=stored.size_bytes,
+        content_type=content_type,
+    )
+
+
+def _clear(name: str) -> None:
+    """Remove what was kept, unless a row names it: the answer to a commit may get lost."""
+    with suppress(DatabaseError):  # without it nobody knows: the sweep for orphans will
+        if not EnclosedFile.objects.filter(path=name).exists():
+            files.remove(name)
+
+
+def _original(enclosure: Enclosure) -> EnclosedFile:
+    original = EnclosedFile.objects.filter(
+        enclosure=enclosure, kind=EnclosedFile.Kind.ORIGINAL
+    ).first()
+    if original is None:
+        raise stages.LeaseLost(f"enclosure {enclosure.pk} was removed")
+    return original

@@ -1,0 +1,20 @@
+"""Celery tasks of the review: thin."""
+
+from celery import shared_task
+
+from studio.clips import parking, working
+from studio.clips.dispatch import MESSAGE_VERSION
+
+from .enclosures import sending, work
+
+
+@shared_task(bind=True)
+def prepare_enclosure(task, enclosure_id="", version=MESSAGE_VERSION, **more) -> None:
+    """Make what is played or shown of an enclosure."""
+    if parking.understood(task.name, {"enclosure_id": enclosure_id}, version, more):
+        working.take(
+            f"enclosure {enclosure_id}",
+            lambda: sending.claim(enclosure_id),
+            work.prepare,
+            lambda: sending.dispatch(enclosure_id),
+        )

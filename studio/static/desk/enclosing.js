@@ -1,0 +1,99 @@
+// Replies at the desk: one thing sounds at a time; what is being prepared appears by itself; and
+// the recorder is loaded when it is first asked for, or when something recorded waits to be sent.
+
+import { takeTurns } from "../pages/turns.js";
+
+const ASK_MS = 2000;
+export const KEPT = "studio:reply:"; // before a clip and a place: a recording is kept there
+
+export class Enclosing {
+  #desk;
+  #say;
+  #asking = false;
+  #signal;
+
+  constructor(desk, say, signal) {
+    this.#desk = desk;
+    this.#say = say;
+    this.#signal = signal;
+    takeTurns(desk, desk.querySelector("clip-player video, clip-player audio"), signal);
+    desk.addEventListener("toggle", (event) => this.#opened(event), { capture: true, signal });
+    desk.addEventListener("desk:changed", () => this.#renewed(), { signal });
+    this.#renewed();
+  }
+
+  /** Open the recorder beside the comment that is being written. */
+  open() {
+    const details = this.#desk.querySelector("#enclose-new");
+    if (!details) return;
+    details.open = true;
+    details.scrollIntoView({ block: "nearest" });
+    details.querySelector("summary").focus();
+  }
+
+  // -- callbacks ------------------------------------------------------------------------------
+
+  #opened({ target }) {
+    if (target.open && target.matches("details.enclose")) this.#load();
+  }
+
+  #renewed() {
+    if (this.#waiting.length && !this.#asking) this.#ask();
+    if (this.#keeps()) this.#load();
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  async #load() {
+    try {
+      await import("./reply-recorder.js");
+    } catch {
+      this.#say("The recorder could not be loaded. You can choose a file all the same.");
+    }
+  }
+
+  #keeps() {
+    try {
+      const begin = KEPT + this.#desk.dataset.clip;
+      return Object.keys(localStorage).some((key) => key.startsWith(begin));
+    } catch {
+      return false; // a browser that keeps nothing has kept nothing
+    }
+  }
+
+  get #waiting() {
+    return [...this.#desk.querySelectorAll("[data-waits]")];
+  }
+
+  async #ask() {
+    this.#asking = true;
+    while (this.#waiting.length && !this.#signal.aborted) {
+      await new Promise((resolve) => setTimeout(resolve, ASK_MS));
+      const states = await this.#fetch(this.#desk.dataset.enclosures, "json");
+      const moved = this.#waiting.some(({ dataset }) => !["waiting", "working"].includes(states?.[dataset.waits]));
+      if (states && moved) await this.#refresh();
+    }
+    this.#asking = false;
+  }
+
+  /** The page as it is now holds the players of what has become ready. */
+  async #refresh() {
+    const html = await this.#fetch(location.pathname, "text");
+    if (!html) return;
+    const page = new DOMParser().parseFromString(html, "text/html");
+    for (const old of this.#waiting) {
+      const now = page.getElementById(old.id);
+      if (now) old.replaceWith(document.adoptNode(now));
+      else old.removeAttribute("data-waits");
+    }
+  }
+
+  async #fetch(address, as) {
+    try {
+      const answer = await fetch(address, { signal: this.#signal });
+      return answer.ok ? await answer[as]() : null;
+    } catch {
+      return null; // no connection: ask again later
+    }
+  }
+}

@@ -1,0 +1,205 @@
+// <reply-recorder>: around a form's file field. Records voice or video into that field, so that
+// the form sends it as any chosen file; keeps what was recorded until the server has it.
+
+import { forget, keep, kept } from "./kept-recordings.js";
+import { Recording } from "./recording.js";
+import { PARTS } from "./reply-parts.js";
+import * as words from "./reply-words.js";
+
+const MOST_S = 180;
+const MOST_BYTES = 100_000_000;
+const SILENT = 0.004; // a loudest sample below this is no voice
+const SILENT_AFTER_S = 3;
+export class ReplyRecorder extends HTMLElement {
+  #aborter = null;
+  #recording = null;
+  #address = "";
+  #turn = 0; // raised by whatever makes an earlier answer void
+
+  connectedCallback() {
+    this.#aborter = new AbortController();
+    const { signal } = this.#aborter;
+    if (!this.#part("begin")) this.insertAdjacentHTML("afterbegin", PARTS);
+    this.addEventListener("click", ({ target }) => this.#pressed(target), { signal });
+    this.#input.addEventListener("change", () => this.#chosen(), { signal });
+    const sending = { capture: true, signal };
+    this.closest("form").addEventListener("submit", (event) => this.#sending(event), sending);
+    if (this.#input.files.length) this.#chosen();
+    else this.#restore();
+  }
+
+  disconnectedCallback() {
+    this.#aborter.abort();
+    this.#recording?.stop();
+    this.#recording = null;
+    URL.revokeObjectURL(this.#address);
+  }
+
+  // -- actions --------------------------------------------------------------------------------
+
+  get name() {
+    return `${this.dataset.clip}:${this.dataset.place}`;
+  }
+
+  /** Nothing is recorded, chosen or kept any more. */
+  async clear() {
+    this.#turn += 1;
+    this.#put(null);
+    await forget(this.name);
+  }
+
+  // -- callbacks ------------------------------------------------------------------------------
+
+  #pressed(target) {
+    if (target.dataset.record) this.#record(target.dataset.record);
+    if (target === this.#part("stop")) this.#recording?.stop();
+    if (target === this.#part("remove")) {
+      this.clear();
+      this.#say("Removed.");
+      this.querySelector("[data-record]").focus();
+    }
+  }
+
+  /** What is still being recorded is not left behind. */
+  #sending(event) {
+    if (!this.#recording) return;
+    event.preventDefault();
+    event.stopImmediatePropagation();
+    this.#say("Stop the recording first, then send it.");
+    this.#part("stop").focus();
+  }
+
+  #chosen() {
+    this.#turn += 1;
+    const file = this.#input.files[0];
+    forget(this.name);
+    const problem = file ? words.tooLarge(file, MOST_BYTES) : "";
+    this.#put(problem ? null : (file ?? null));
+    this.#say(problem);
+  }
+
+  async #record(kind) {
+    const turn = (this.#turn += 1);
+    document.querySelectorAll("video, audio").forEach((other) => other.pause());
+    try {
+      const recording = await Recording.begin(kind);
+      if (turn !== this.#turn || !this.isConnected) return void recording.stop();
+      this.#recording = recording;
+    } catch (error) {
+      return this.#say(words.whyNot(error.name, kind));
+    }
+    this.#show("live");
+    this.#say("Recording.");
+    this.#camera(kind === "video" ? this.#recording.stream : null);
+    this.#part("stop").focus();
+    this.#tick({ loudest: 0 });
+    return this.#take(await this.#recording.ended);
+  }
+
+  /** At every frame: the time that runs, and how loud it is. */
+  #tick(heard) {
+    const recording = this.#recording;
+    if (!recording || !this.isConnected) return;
+    const { seconds, level } = recording;
+    heard.loudest = Math.max(heard.loudest, level);
+    const time = words.running(seconds, MOST_S);
+    if (this.#part("time").textContent !== time) this.#part("time").textContent = time;
+    this.#part("level").style.transform = `scaleX(${Math.min(1, Math.sqrt(level)).toFixed(3)})`;
+    if (seconds > SILENT_AFTER_S && heard.loudest < SILENT) this.#say(words.NOTHING_HEARD);
+    if (seconds >= MOST_S - 0.5) {
+      recording.full = true;
+      recording.stop();
+    } else {
+      requestAnimationFrame(() => this.#tick(heard));
+    }
+  }
+
+  async #take(file) {
+    const { full, seconds } = this.#recording ?? {};
+    this.#recording = null;
+    this.#camera(null);
+    if (!this.isConnected) return;
+    this.#put(file, Math.min(seconds, MOST_S));
+    this.#part("remove").focus();
+    const there = await keep(this.name, { file, formKey: this.#formKey?.value ?? "" });
+    this.#say([full ? words.reached(MOST_S) : "", there ? words.KEPT_HERE : words.NOT_KEPT].join(" ").trim());
+  }
+
+  async #restore() {
+    const turn = this.#turn;
+    const found = await kept(this.name);
+    if (!found || turn !== this.#turn || !this.isConnected) return;
+    if (this.#formKey && found.formKey) this.#formKey.value = found.formKey;
+    this.#put(found.file);
+    this.#say(words.FROM_BEFORE);
+    this.closest("details").open = true;
+  }
+
+  // -- internals ------------------------------------------------------------------------------
+
+  /** The file that the form will send, or null; it can be heard before. */
+  #put(file, seconds = null) {
+    const held = new DataTransfer();
+    if (file) held.items.add(file);
+    this.#input.files = held.files;
+    if (file) this.#input.dispatchEvent(new Event("input", { bubbles: true }));
+    URL.revokeObjectURL(this.#address);
+    this.#part("player").replaceChildren();
+    if (file) this.#part("player").append(this.#player(file));
+    this.#part("details").textContent = file ? words.described(file, seconds) : "";
+    this.#show(file ? "made" : "");
+  }
+
+  #player(file) {
+    const player = document.createElement(file.type.startsWith("video") ? "video" : "audio");
+    this.#address = URL.createObjectURL(file);
+    Object.assign(player, { controls: true, playsInline: true, src: this.#address });
+    player.dataset.reply = "";
+    player.setAttribute("aria-label", "Your reply, before it is sent");
+    return player;
+  }
+
+  #camera(stream) {
+    const camera = this.#part("camera");
+    camera.hidden = !stream;
+    camera.srcObject = stream;
+    if (stream) camera.play().catch(() => {});
+  }
+
+  #show(which) {
+    for (const name of ["live", "made"]) this.#part(name).hidden = name !== which;
+    this.#part("begin").hidden = which === "live";
+    const [voice, video] = this.querySelectorAll("[data-record]");
+    voice.textContent = which === "made" ? "Record voice again" : "Record voice";
+    video.textContent = which === "made" ? "Record video again" : "Record video";
+  }
+
+  #say(sentence) {
+    const line = this.#part("words");
+    if (line.textContent !== sentence) line.textContent = sentence;
+  }
+
+  #part(name) {
+    return this.querySelector(`[data-part="${name}"]`);
+  }
+
+  get #input() {
+    return this.querySelector('input[type="file"]');
+  }
+
+  get #formKey() {
+    return this.closest("form").elements.form_key;
+  }
+}
+
+/** The server has it: what was kept of that form goes, also where its page was replaced. */
+document.addEventListener("desk:changed", ({ detail }) => {
+  const sent = detail.ok && detail.form.querySelector("reply-recorder");
+  if (!sent) return;
+  const standing = [...document.querySelectorAll("reply-recorder")];
+  const same = standing.find(({ name }) => name === sent.name);
+  if (same) same.clear();
+  else forget(sent.name);
+});
+
+customElements.define("reply-recorder", ReplyRecorder);

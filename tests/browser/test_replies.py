@@ -1,0 +1,172 @@
+"""A voice and a video reply in a real browser, with its made-up microphone and camera."""
+
+import re
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from studio.clips.models import Clip
+from studio.review.enclosures import sending
+from studio.review.models import Comment, Enclosure, Return
+from studio.review.services import return_clip
+from studio.review.tasks import prepare_enclosure
+from tests.browser.conftest import CHROMIUM, OPTIONS
+from tests.browser.test_desk_page import keep
+from tests.cast import as_person, make_clip
+from tests.deploy.processes import until
+from tests.review.heard_clip import listen_again, review_of
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
+DEVICES = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
+DESK, PHONE = {"width": 1440, "height": 900}, {"width": 390, "height": 844}
+WAIT_S = 10.0
+
+
+@pytest.fixture(scope="module")
+def chromium(django_db_setup):
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
+        with sync_playwright() as playwright:
+            browser = playwright.chromium.launch(
+                executable_path=CHROMIUM, args=[*OPTIONS, *DEVICES]
+            )
+            yield browser
+            browser.close()
+
+
+@pytest.fixture
+def clip(cast, settings, tmp_path, monkeypatch) -> Clip:
+    settings.MEDIA_ROOT = tmp_path / "media"
+    monkeypatch.setattr(sending, "send", lambda *args: True)
+    made = make_clip(cast.enrolment, "Octaves", has_audio=True, duration_s=13.4, frame_rate=15.0)
+    listen_again(made)
+    keep(made, "playable", "video/mp4", ".mp4", SAMPLE.read_bytes())
+    return made
+
+
+@pytest.fixture
+def context_of(chromium: Browser, live_server):
+    contexts: list[BrowserContext] = []
+
+    def context(who, viewport: dict) -> BrowserContext:
+        made = chromium.new_context(viewport=viewport, base_url=live_server.url)
+        contexts.append(made)
+        for name, morsel in as_person(who).cookies.items():
+            made.add_cookies([{"name": name, "value": morsel.value, "url": live_server.url}])
+        return made
+
+    yield context
+    for made in contexts:
+        made.close()
+
+
+def watched(page: Page, complaints: list[str]) -> Page:
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("console", lambda said: said.type == "error" and complaints.append(said.text))
+    return page
+
+
+def comes_true(page: Page, what: str) -> None:
+    until(lambda: page.evaluate(what), WAIT_S, what)
+
+
+def record(page: Page, which: str, seconds: int = 1) -> None:
+    page.get_by_role("button", name=f"Record {which}").click()
+    expect(page.get_by_text(re.compile(f"0:0{seconds} of 3:00"))).to_be_visible()
+    page.get_by_role("button", name="Stop recording").click()
+    expect(page.get_by_label("Your reply, before it is sent")).to_be_visible()
+
+
+def test_a_reply_is_recorded_survives_reload_and_lost_connection_and_is_heard_by_the_pupil(
+    cast, clip, context_of
+):
+    complaints: list[str] = []
+    context = context_of(cast.teacher, DESK)
+    page = watched(context.new_page(), complaints)
+    page.goto(f"/clips/{clip.pk}/")
+    comes_true(page, "document.querySelector('video').readyState > 0")
+    page.keyboard.press("v")
+    expect(page.locator("#enclose-new summary")).to_be_focused()
+    record(page, "voice")
+    expect(page.get_by_text("Kept in this browser until it is sent.")).to_be_visible()
+
+    page.reload()
+    expect(page.get_by_text("Recorded earlier and not sent yet.")).to_be_visible()
+    context.set_offline(True)
+    page.get_by_role("button", name="Add comment").click()
+    expect(page.locator("#said")).to_contain_text("Not sent yet: there is no connection.")
+    assert not Comment.objects.exists()
+    context.set_offline(False)
+    expect(page.get_by_text("It is being prepared")).to_be_visible()
+    enclosure = Enclosure.objects.get()
+    assert (enclosure.kind, enclosure.comment.text) == ("voice", "")
+    assert 0.8 <= enclosure.duration_s <= 4.0
+    comes_true(page, "Object.keys(localStorage).every((key) => !key.startsWith('studio:reply'))")
+
+    prepare_enclosure(enclosure_id=str(enclosure.pk))
+    player = page.get_by_label(re.compile("Voice reply, 0:0"))
+    expect(player).to_be_visible(timeout=WAIT_S * 1000)
+    page.evaluate("document.querySelector('clip-player video').play()")
+    player.evaluate("(one) => one.play()")
+    comes_true(page, "document.querySelector('clip-player video').paused")
+
+    return_clip(review_of(clip), cast.teacher, "")
+    assert Return.objects.get().snapshot["moments"][0]["enclosures"]
+    hears_it_at_its_moment(watched(context_of(cast.pupil, PHONE).new_page(), complaints), clip)
+    known = re.compile(r"net::ERR_|status of 404")  # the connection, a poster
+    assert [said for said in complaints if not known.search(said)] == []
+
+
+def hears_it_at_its_moment(page: Page, clip: Clip) -> None:
+    """Only with the switch on does the clip stop for the reply; then it goes on by itself."""
+    playing = "!document.querySelector('{}').paused"
+    page.goto(f"/clips/{clip.pk}/")
+    stop = page.get_by_label("Stop for replies")
+    expect(stop).not_to_be_checked()
+    comes_true(page, "document.querySelector('#player').readyState > 0")
+    page.evaluate("document.querySelector('#player').play()")
+    comes_true(page, "document.querySelector('#player').currentTime > 0.6")
+    assert not page.evaluate(playing.format("[data-reply]"))
+    page.evaluate("document.querySelector('#player').pause()")
+    start = Comment.objects.get().start_s
+    stop.check()
+    page.evaluate(f"document.querySelector('#player').currentTime = {max(start - 0.4, 0)}")
+    page.evaluate("document.querySelector('#player').play()")
+    comes_true(page, playing.format("[data-reply]"))
+    assert not page.evaluate(playing.format("#player"))
+    comes_true(page, playing.format("#player"))
+
+
+def test_refusals_say_what_to_do_a_video_is_shown_and_log_out_forgets(cast, clip, context_of):
+    complaints: list[str] = []
+    page = watched(context_of(cast.teacher, PHONE).new_page(), complaints)
+    page.goto(f"/clips/{clip.pk}/")
+    page.locator("#composer textarea").focus()
+    page.locator("#enclose-new summary").click()
+    page.evaluate("""() => {
+        const real = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
+        navigator.mediaDevices.getUserMedia = (asked) => {
+            if (asked.video) return real(asked);
+            globalThis.asked = asked.audio;
+            return Promise.reject(new DOMException("", "NotAllowedError"));
+        };
+    }""")
+    page.get_by_role("button", name="Record voice").click()
+    expect(page.get_by_text("Allow it beside the page’s address")).to_be_visible()
+    assert page.evaluate("globalThis.asked") == {
+        "echoCancellation": False,
+        "noiseSuppression": False,
+        "autoGainControl": False,
+    }
+    record(page, "video")
+    assert page.locator("reply-recorder video[data-reply]").count() == 1
+    comes_true(page, "Object.keys(localStorage).some((key) => key.startsWith('studio:reply'))")
+    page.locator("header form[action$='log-out/'] button").first.click()
+    page.wait_for_url("**/log-in/**")
+    assert page.evaluate("Object.keys(localStorage).length") == 0
+    databases = page.evaluate("indexedDB.databases()")
+    assert databases == []
+    assert complaints == []

@@ -1,0 +1,272 @@
+"""Voice and video replies: taken in by their content, prepared, played by those who may, erased."""
+
+from datetime import timedelta
+
+import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.utils import timezone
+
+from studio.accounts import consent
+from studio.clips import services as clips
+from studio.clips import stages
+from studio.clips.models import Clip
+from studio.clips.stores import FolderStore
+from studio.clips.tasks import sweep
+from studio.clips.upkeep import backing_up
+from studio.clips.upkeep.verifying import verify
+from studio.media import probe
+from studio.review.enclosures import receiving, sending
+from studio.review.models import Comment, EnclosedFile, Enclosure, Return
+from studio.review.services import return_clip
+from studio.review.tasks import prepare_enclosure
+from tests.cast import as_person, make_clip
+from tests.media import hostile
+from tests.media.recordings import ffmpeg
+from tests.review.heard_clip import review_of
+
+SAID = {"kind": "bow", "text": "", "start_s": "0:04.2", "form_key": "one"}
+
+
+@pytest.fixture(scope="session")
+def voice() -> bytes:
+    """Three seconds as a browser's recorder writes them: no length in its head."""
+    tone = ("-f", "lavfi", "-i", "sine=frequency=440:duration=3")
+    return ffmpeg(*tone, "-c:a", "libopus", "-f", "webm", "-live", "1", "pipe:1")
+
+
+@pytest.fixture(scope="session")
+def video() -> bytes:
+    picture = ("-f", "lavfi", "-i", "testsrc=size=160x120:rate=15:duration=2")
+    tone = ("-f", "lavfi", "-i", "sine=frequency=440:duration=2")
+    coded = ("-c:v", "libvpx", "-c:a", "libopus", "-f", "webm", "-live", "1", "pipe:1")
+    return ffmpeg(*picture, *tone, *coded)
+
+
+@pytest.fixture(autouse=True)
+def folder(settings, tmp_path, monkeypatch):
+    settings.MEDIA_ROOT = tmp_path / "media"
+    monkeypatch.setattr(sending, "send", lambda *args: True)
+
+
+@pytest.fixture
+def clip(cast) -> Clip:
+    return make_clip(cast.enrolment, has_audio=True)
+
+
+@pytest.fixture
+def teacher(cast):
+    return as_person(cast.teacher)
+
+
+def comment(client, clip, recording: bytes | None, *, script: bool = True, **said):
+    brought = {} if recording is None else {"recording": file(recording)}
+    headers = {"X-Desk": "parts"} if script else {}
+    return client.post(f"/clips/{clip.pk}/comments/", SAID | said | brought, headers=headers)
+
+
+def file(content: bytes, name: str = "../../etc/passwd.txt") -> SimpleUploadedFile:
+    return SimpleUploadedFile(name, content, content_type="text/html")
+
+
+def prepared(clip) -> Enclosure:
+    enclosure = Enclosure.objects.get(comment__review__clip=clip)
+    prepare_enclosure(enclosure_id=str(enclosure.pk))
+    enclosure.refresh_from_db()
+    return enclosure
+
+
+def address(clip, enclosure) -> str:
+    return f"/clips/{clip.pk}/enclosures/{enclosure.pk}/"
+
+
+def at_rest() -> list[str]:
+    return sorted(entry.name for entry in FolderStore().entries())
+
+
+# -- taken in ------------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_voice_reply_without_words_is_prepared_and_served_by_ranges(teacher, clip, voice):
+    assert comment(teacher, clip, voice).status_code == 200
+    enclosure = prepared(clip)
+    assert (enclosure.kind, enclosure.state) == ("voice", "ready")
+    assert enclosure.duration_s == pytest.approx(3.0, abs=0.1)
+    answer = teacher.get(address(clip, enclosure), headers={"range": "bytes=4-7"})
+    assert (answer.status_code, answer.getvalue()) == (206, b"ftyp")
+    assert answer["Content-Type"] == "audio/mp4"
+    assert answer["Cache-Control"] == "private, no-cache"
+    assert "passwd" not in answer["Content-Disposition"]
+    page = teacher.get(f"/clips/{clip.pk}/").content.decode()
+    assert f'src="{address(clip, enclosure)}"' in page
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_video_reply_becomes_h264_and_aac(teacher, clip, video):
+    comment(teacher, clip, video, text="Like this.")
+    enclosure = prepared(clip)
+    shown = probe(FolderStore().path(enclosure.file("shown").path))
+    assert (enclosure.kind, shown.video_codec, shown.audio_codec) == ("video", "h264", "aac")
+
+
+def test_a_plain_form_adds_the_same(teacher, clip, voice):
+    answer = comment(teacher, clip, voice, script=False)
+    assert answer.status_code == 302
+    assert Enclosure.objects.get().comment.text == ""
+    page = teacher.get(f"/clips/{clip.pk}/").content.decode()
+    assert "It is being prepared" in page
+    assert 'enctype="multipart/form-data"' in page
+
+
+def test_a_comment_without_words_and_reply_is_refused(teacher, clip):
+    answer = comment(teacher, clip, None)
+    assert answer.status_code == 422
+    assert "Write what you want to say." in answer.content.decode()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_sent_twice_is_one_and_another_take_of_the_same_form_stands_instead(
+    teacher, clip, voice, video
+):
+    for _ in range(2):
+        comment(teacher, clip, voice)
+    assert Enclosure.objects.get().kind == "voice"
+    comment(teacher, clip, video)
+    assert Enclosure.objects.get().kind == "video"
+    assert Comment.objects.count() == 1
+    assert len(at_rest()) == 1
+
+
+def test_a_second_reply_to_a_comment_is_a_conflict(cast, teacher, clip, voice, video):
+    comment(teacher, clip, voice)
+    more = f"/clips/{clip.pk}/comments/{Comment.objects.get().pk}/reply/"
+    parts = {"X-Desk": "parts"}
+    again = as_person(cast.colleague).post(more, {"recording": file(video)}, headers=parts)
+    assert again.status_code == 409
+    assert "has a voice reply by now" in again.content.decode()
+    assert teacher.post(more, {"recording": file(voice)}, headers=parts).status_code == 200
+    assert Enclosure.objects.get().kind == "voice"
+
+
+def test_a_reply_too_long_is_refused_with_what_to_do(teacher, clip, monkeypatch, voice):
+    monkeypatch.setattr(receiving, "MAX_S", 2.0)
+    answer = comment(teacher, clip, voice)
+    assert answer.status_code == 422
+    assert "The recording lasts 0:03; at most 0:02 can be sent." in answer.content.decode()
+    monkeypatch.setattr(receiving, "MAX_BYTES", 10_000)
+    assert comment(teacher, clip, voice).status_code == 422
+    assert not Comment.objects.exists()
+    assert at_rest() == []
+
+
+def test_hostile_files_are_refused_with_the_same_sentences_and_leave_nothing(
+    teacher, clip, tmp_path
+):
+    cases = [case for case in hostile.CASES if case.refused]
+    hostile.build(tmp_path / "hostile", "http://127.0.0.1:9/", cases)
+    assert len(cases) > 10
+    for case in cases:
+        sent = (tmp_path / "hostile" / case.name).read_bytes()
+        answer = comment(teacher, clip, sent, text="Listen.")
+        assert answer.status_code == 422, case.name
+        assert "The reply was not added." in answer.content.decode(), case.name
+    assert not Comment.objects.exists()
+    assert at_rest() == []
+
+
+# -- work ----------------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_killed_worker_is_made_good_by_the_sweep(teacher, clip, voice, monkeypatch):
+    comment(teacher, clip, voice)
+    enclosure = Enclosure.objects.get()
+    assert sending.claim(str(enclosure.pk)).attempt == 1
+    prepare_enclosure(enclosure_id=str(enclosure.pk))  # doubled: another holds it
+    assert Enclosure.objects.get().state == "working"
+    Enclosure.objects.update(lease_until=timezone.now() - timedelta(seconds=1))
+    sent: list = []
+    monkeypatch.setattr(sending, "send", lambda task, queue, said, rows: sent.append(said))
+    sweep()
+    assert sent == [{"enclosure_id": str(enclosure.pk)}]
+    assert prepared(clip).attempt == 2
+    for _ in range(stages.MAX_ATTEMPTS):
+        prepare_enclosure(enclosure_id=str(enclosure.pk))
+    assert EnclosedFile.objects.count() == len(at_rest()) == 2
+
+
+# -- who may hear it -----------------------------------------------------------------------------
+
+
+@pytest.mark.django_db(transaction=True)
+def test_home_hears_it_once_the_return_can_be_seen_and_while_consent_holds(
+    cast, teacher, clip, voice
+):
+    comment(teacher, clip, voice)
+    enclosure = prepared(clip)
+    where, home = address(clip, enclosure), (as_person(cast.pupil), as_person(cast.guardian))
+
+    def seen() -> list[int]:
+        return [who.get(where).status_code for who in home]
+
+    assert seen() == [404, 404]
+    return_clip(review_of(clip), cast.teacher, "")
+    Return.objects.update(visible_at=timezone.now() + timedelta(minutes=5))
+    assert seen() == [404, 404]
+    Return.objects.update(visible_at=timezone.now())
+    assert seen() == [200, 200]
+    assert as_person(cast.other_pupil).get(where).status_code == 404
+    assert as_person(cast.foreign_teacher).get(where).status_code == 404
+    page = home[0].get(f"/clips/{clip.pk}/").content.decode()
+    assert "Voice reply, 0:03" in page
+    assert f'src="{where}"' in page
+    consent.withdraw(cast.enrolment, cast.guardian, consent.Purpose.RECORDINGS)
+    assert seen() == [403, 403]
+    assert teacher.get(where).status_code == 403
+
+
+@pytest.mark.django_db(transaction=True)
+def test_what_was_returned_stays(cast, teacher, clip, voice):
+    comment(teacher, clip, voice)
+    enclosure = prepared(clip)
+    return_clip(review_of(clip), cast.teacher, "")
+    frozen = Return.objects.get().snapshot["moments"][0]["enclosures"]
+    assert [each["id"] for each in frozen] == [str(enclosure.pk)]
+    teacher.post(f"{address(clip, enclosure)}remove/", headers={"X-Desk": "parts"})
+    assert Enclosure.objects.filter(pk=enclosure.pk).exists()
+
+
+# -- its files -----------------------------------------------------------------------------------
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("how", ["removed", "comment deleted", "clip erased"])
+def test_its_files_go_with_it(teacher, clip, voice, how):
+    comment(teacher, clip, voice)
+    enclosure = prepared(clip)
+    assert len(at_rest()) == 2
+    if how == "removed":
+        for _ in range(2):
+            answer = teacher.post(f"{address(clip, enclosure)}remove/")
+            assert answer.status_code == 302
+    elif how == "comment deleted":
+        teacher.post(f"/clips/{clip.pk}/comments/{enclosure.comment_id}/delete/")
+    else:
+        clips.erase(clip)
+    assert not Enclosure.objects.exists()
+    assert at_rest() == []
+
+
+@pytest.mark.django_db(transaction=True)
+def test_verify_and_backup_know_its_files(teacher, clip, voice, tmp_path, settings):
+    comment(teacher, clip, voice)
+    prepared(clip)
+    report = verify()
+    assert (report.files, report.faults, report.orphans) == (2, [], [])
+    manifest = backing_up.back_up(tmp_path / "backup")
+    assert [entry["path"] for entry in manifest["files"]] == sorted(
+        EnclosedFile.objects.values_list("path", flat=True),
+        key=lambda path: "shown" in path,
+    )
+    FolderStore().delete(EnclosedFile.objects.get(kind="shown").path)
+    assert len(verify().faults) == 1
