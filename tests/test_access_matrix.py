@@ -112,6 +112,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_comment_delete": (None, STUDIO_TEACHERS, {}),
     "desk_enclosure_add": (None, STUDIO_TEACHERS, {}),
     "desk_enclosure_remove": (None, STUDIO_TEACHERS, {}),
+    "desk_draw_again": (None, STUDIO_TEACHERS, {}),
     "desk_enclosures": (STUDIO_TEACHERS, None, {}),
     # The pupil and the guardian reach it once it is returned: tests/review/test_enclosures.py.
     "enclosure": (STUDIO_TEACHERS, None, {}),
@@ -154,6 +155,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     review = Review.objects.get(clip=clip)
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
     reply = Enclosure.objects.create(comment=comment, kind="voice", state="ready", duration_s=3.0)
+    drawing = Enclosure.objects.create(comment=comment, kind="drawing", info={"aspect": 0.75})
     EnclosedFile.objects.create(
         **{"enclosure": reply, "clip": clip, "kind": "shown", "path": "reply"},
         **{"size_bytes": 9, "content_type": "audio/mp4"},
@@ -202,6 +204,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "desk_comment_edit": on_clip | {"comment_id": comment.pk},
         "desk_comment_delete": on_clip | {"comment_id": comment.pk},
         "desk_enclosure_add": on_clip | {"comment_id": comment.pk},
+        "desk_draw_again": on_clip | {"enclosure_id": drawing.pk},
         "desk_enclosure_remove": on_clip | {"enclosure_id": reply.pk},
         "enclosure": on_clip | {"enclosure_id": reply.pk},
         "desk_unset_drill": on_clip | {"assignment_id": assignment.pk},

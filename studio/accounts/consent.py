@@ -75,8 +75,8 @@ WORDS = {
             "From that moment the studio’s teachers get nothing more of any clip. What a browser "
             "already has of one that is playing may sound on for a little.",
             "New clips are not accepted, and clips that wait are not listened to.",
-            "Nothing is deleted. The pupil and the guardians still see and hear everything, but not "
-            "what the teacher recorded or drew in reply: that opens again when you agree again.",
+            "Nothing is deleted. The pupil and the guardians still see and hear everything, "
+            "but not what the teacher recorded or drew in reply, until you agree again.",
             "You can agree again at any time. To have recordings erased, or to get a copy of "
             "them, ask the teacher: withdrawing does neither.",
         ),

@@ -26,6 +26,8 @@ COPY_TOLERANCE_S = 0.002  # a copy's first picture may sit this far from 0
 PROOF_S = 20.0  # how much sound is compared to prove a copy's axis
 KEYFRAME_S = 2.0  # a seek lands within this of a key frame
 POSTER_SIDE = 640
+STILL_REACH_S = (0.5, 30.0)  # how far back a frame is looked for that is still shown
+STILL_SLACK_S = 0.001  # a browser's time of a frame is rounded
 H264_OPTIONS = {
     **{"c:v": "libx264", "preset": "veryfast", "crf": 23, "profile:v": "high"},
     **{"maxrate": "4M", "bufsize": "8M", "fps_mode": "vfr"},
@@ -292,4 +294,45 @@ def make_poster(
 
     job = Job(limits, limits.timeout_base_s, 10 * MB, 0.0)
     transcode(source, target, build, job)
+    return width, height
+
+
+def make_still(
+    source: Path | str, target_jpg: Path | str, at_s: float, limits: Limits | None = None
+) -> tuple[int, int]:
+    """Write the picture that a playable copy of ours shows at ``at_s``; return (width, height).
+
+    That is the last frame which begins no later. Raises as :func:`make_playable`.
+    """
+    limits, source, target = limits or Limits(), Path(source), Path(target_jpg)
+    info = probe(source, _for_our_own(limits))
+    if not info.has_video:
+        raise Refused("unreadable")
+    at_s = min(max(at_s, 0.0), info.duration_s)
+    for reach_s in STILL_REACH_S[:-1]:
+        try:
+            return _still(source, target, info, limits, at_s, reach_s)
+        except Refused:  # no frame begins there: the picture stood still for longer
+            continue
+    return _still(source, target, info, limits, at_s, STILL_REACH_S[-1])
+
+
+def _still(
+    source: Path, target: Path, info: MediaInfo, limits: Limits, at_s: float, reach_s: float
+) -> tuple[int, int]:
+    """The last of the frames that begin within ``reach_s`` before ``at_s``."""
+    width, height = _scaled(info, limits.long_side)
+    first_s = max(at_s - reach_s, 0.0)
+
+    def build(node: Any, output: str) -> Any:
+        stream = picture(node, info).filter("setpts", f"PTS-{info.origin_s:.6f}/TB")
+        stream = stream.filter("trim", start=first_s, end=at_s + STILL_SLACK_S)
+        stream = stream.filter("scale", width, height).filter("setsar", 1)
+        # Each frame is written over the one before; the last stays.
+        plain = {"f": "image2", "c:v": "mjpeg", "q:v": 3, "update": 1, "fps_mode": "passthrough"}
+        return stream.output(output, map_metadata=-1, pix_fmt="yuvj420p", copyts=None, **plain)
+
+    timeout_s = limits.sound_timeout_s(reach_s)
+    job = Job(limits, timeout_s, 10 * MB, 0.0)
+    transcode(source, target, build, job, ss=f"{first_s + info.origin_s:.6f}")
     return width, height

@@ -348,3 +348,19 @@ def test_the_recorder_says_what_to_do_when_it_cannot_record(call):
         assert "choose" in sentence
         assert "file" in sentence
     assert call("reply-words", "running", 59.99, 180) == "0:59 of 3:00"
+
+
+def test_strokes_are_thinned_kept_inside_and_a_mere_press_is_none(call):
+    wobble = [[0.1 + n / 1000, 0.2 + (n % 2) / 1000] for n in range(300)]
+    line = call("strokes", "strokeOf", "line", wobble)
+    assert (line["kind"], len(line["points"])) == ("line", 2)
+    corner = call("strokes", "strokeOf", "line", [[0.1, 0.1], [0.3, 0.1], [0.3, 0.3]])
+    assert corner["points"] == [[0.1, 0.1], [0.3, 0.1], [0.3, 0.3]]
+    loop = [[0.1, 0.1], [0.3, 0.1], [0.3, 0.3], [0.1, 0.1]]
+    assert len(call("strokes", "strokeOf", "line", loop)["points"]) == 4
+    for kind in ("line", "arrow", "circle"):
+        assert call("strokes", "strokeOf", kind, [[0.5, 0.5], [0.505, 0.5]]) is None
+    assert call("strokes", "inside", [-0.1, 0.9], 0.5) == [0, 0.5]
+    assert call("strokes", "moved", [0.99, 0.25], "ArrowRight", False, 0.5) == [1, 0.25]
+    assert call("strokes", "placeOf", [0.4, 0.125], 0.5) == "40 % across, 25 % down"
+    assert call("strokes", "labelAt", [0.1, 0.1], "  ") is None

@@ -1,4 +1,4 @@
-"""A voice and a video reply in a real browser, with its made-up microphone and camera."""
+"""What goes with a comment, in a real browser with a made-up microphone and camera."""
 
 import re
 from pathlib import Path
@@ -7,7 +7,7 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from studio.clips.models import Clip
-from studio.review.enclosures import sending
+from studio.review.enclosures import sending, strokes
 from studio.review.models import Comment, Enclosure, Return
 from studio.review.services import return_clip
 from studio.review.tasks import prepare_enclosure
@@ -170,3 +170,74 @@ def test_refusals_say_what_to_do_a_video_is_shown_and_log_out_forgets(cast, clip
     databases = page.evaluate("indexedDB.databases()")
     assert databases == []
     assert complaints == []
+
+
+STROKES = [
+    {"kind": "line", "points": [[0.1, 0.1], [0.2004, 0.3333], [0.3, 0.1]]},
+    {"kind": "arrow", "from": [0.2, 0.2], "to": [0.61, 0.35]},
+    {"kind": "circle", "at": [0.5, 0.25], "radius": 0.1235},
+    {"kind": "label", "at": [0.1, 0.4], "text": "bow arm"},
+]
+
+
+def drag(page: Page, box: dict, *points: tuple[float, float]) -> None:
+    """Over the picture, whose corners are (0, 0) and (1, 1)."""
+    for n, (x, y) in enumerate(points):
+        page.mouse.move(box["x"] + x * box["width"], box["y"] + y * box["height"])
+        if n == 0:
+            page.mouse.down()
+    page.mouse.up()
+
+
+def test_a_still_is_drawn_on_by_pointer_and_by_keys_reloaded_saved_and_edited(
+    cast, clip, context_of
+):
+    complaints: list[str] = []
+    page = watched(context_of(cast.teacher, DESK).new_page(), complaints)
+    page.goto(f"/clips/{clip.pk}/")
+    comes_true(page, "document.querySelector('video').readyState > 1")
+    module = "(strokes) => import('/static/desk/strokes.js').then((all) => all.shapes(strokes))"
+    assert page.evaluate(module, STROKES) == strokes.shapes(STROKES)
+
+    page.evaluate("document.querySelector('clip-player video').currentTime = 3.4")
+    page.keyboard.press("i")
+    picture = page.get_by_role("application")
+    expect(picture).to_be_focused()
+    drag(page, picture.bounding_box(), (0.2, 0.2), (0.4, 0.3), (0.6, 0.3))
+    expect(page.get_by_text("Arrow drawn.")).to_be_visible()
+    page.get_by_text("Circle", exact=True).click()
+    picture.focus()
+    for key in ("ArrowRight", "Enter", "ArrowDown", "ArrowDown", "ArrowDown", "Enter"):
+        page.keyboard.press(key)
+    expect(page.get_by_text("Circle drawn.")).to_be_visible()
+    drag(page, picture.bounding_box(), (0.8, 0.8), (0.9, 0.9))
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="Done").click()
+    expect(page.get_by_text("Say in words what the drawing shows")).to_be_visible()
+    page.keyboard.type("The wrist bends in")
+
+    page.reload()
+    page.get_by_role("button", name="Edit the drawing").click()
+    expect(page.get_by_label("What it shows").last).to_have_value("The wrist bends in")
+    assert page.locator("still-drawing path.ink").count() == 2
+    page.get_by_role("button", name="Done").click()
+    page.get_by_role("button", name="Add comment").click()
+    expect(page.get_by_text("It is being prepared")).to_be_visible()
+    enclosure = Enclosure.objects.get()
+    assert [stroke["kind"] for stroke in enclosure.strokes] == ["arrow", "circle"]
+    assert enclosure.strokes[0]["to"] == pytest.approx([0.6, 0.3 * 9 / 16], abs=0.005)
+    assert enclosure.strokes[1] == {"kind": "circle", "at": [0.52, 0.2813], "radius": 0.06}
+    assert enclosure.frame_s == pytest.approx(3.4, abs=0.01)
+    expect(page.locator("#composer [name='drawing']")).to_have_value("")
+
+    prepare_enclosure(enclosure_id=str(enclosure.pk))
+    shown = page.get_by_role("img", name="The wrist bends in")
+    expect(shown).to_be_visible(timeout=WAIT_S * 1000)
+    page.get_by_text("Edit the drawing").click()
+    page.get_by_role("button", name="Draw on it again").click()
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="Done").click()
+    page.get_by_role("button", name="Save", exact=True).last.click()
+    expect(page.locator("#said")).to_have_text("Drawing changed.")
+    assert len(Enclosure.objects.get().strokes) == 1
+    assert [said for said in complaints if "status of 404" not in said] == []

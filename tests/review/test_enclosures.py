@@ -1,20 +1,22 @@
 """Voice and video replies: taken in by their content, prepared, played by those who may, erased."""
 
+import json
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from studio.accounts import consent
+from studio.clips import files, stages
 from studio.clips import services as clips
-from studio.clips import stages
-from studio.clips.models import Clip
+from studio.clips.models import Clip, Rendition
 from studio.clips.stores import FolderStore
 from studio.clips.tasks import sweep
 from studio.clips.upkeep import backing_up
 from studio.clips.upkeep.verifying import verify
-from studio.media import probe
+from studio.media import make_still, probe
 from studio.review.enclosures import receiving, sending
 from studio.review.models import Comment, EnclosedFile, Enclosure, Return
 from studio.review.services import return_clip
@@ -24,6 +26,7 @@ from tests.media import hostile
 from tests.media.recordings import ffmpeg
 from tests.review.heard_clip import review_of
 
+SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 SAID = {"kind": "bow", "text": "", "start_s": "0:04.2", "form_key": "one"}
 
 
@@ -172,6 +175,108 @@ def test_hostile_files_are_refused_with_the_same_sentences_and_leave_nothing(
         assert "The reply was not added." in answer.content.decode(), case.name
     assert not Comment.objects.exists()
     assert at_rest() == []
+
+
+# -- drawings ------------------------------------------------------------------------------------
+
+ARROW = {"kind": "arrow", "from": [0.2, 0.2], "to": [0.6, 0.3]}
+LABEL = {"kind": "label", "at": [0.1, 0.4], "text": "<b>wrist</b>"}
+
+
+def drawn(*strokes, frame_s: float = 3.4) -> dict:
+    sent = json.dumps({"frame_s": frame_s, "strokes": list(strokes)})
+    return {"drawing": sent, "drawing_words": "The wrist bends in"}
+
+
+@pytest.fixture
+def filmed(clip) -> Clip:
+    """The clip with a playable copy, whose pictures carry their time."""
+    part = files.bench_path(".mp4")
+    part.write_bytes(SAMPLE.read_bytes())
+    stored = files.keep(files.finished(part), f"{files.clip_folder(clip.pk)}/playable.mp4")
+    Rendition.objects.create(
+        clip=clip,
+        kind="playable",
+        path=stored.path,
+        sha256=stored.sha256,
+        size_bytes=stored.size_bytes,
+        content_type="video/mp4",
+    )
+    return clip
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_drawing_lies_on_the_clips_own_picture_and_is_shown_with_what_it_says(
+    cast, teacher, filmed
+):
+    assert comment(teacher, filmed, None, **drawn(ARROW, LABEL)).status_code == 200
+    enclosure = prepared(filmed)
+    assert (enclosure.kind, enclosure.state) == ("drawing", "ready")
+    picture = teacher.get(address(filmed, enclosure))
+    assert picture["Content-Type"] == "image/jpeg"
+    assert picture.getvalue()[:2] == b"\xff\xd8"
+    return_clip(review_of(filmed), cast.teacher, "")
+    for page in (teacher.get(f"/clips/{filmed.pk}/"), home_page(cast, filmed)):
+        html = page.content.decode()
+        written = "Written on it: &lt;b&gt;wrist&lt;/b&gt;."
+        assert f'alt="The wrist bends in {written}"' in html
+        assert "<b>wrist</b>" not in html
+        assert '<path class="ink" d="M200 200 L600 300 M' in html
+
+
+def home_page(cast, clip):
+    return as_person(cast.pupil).get(f"/clips/{clip.pk}/")
+
+
+def test_a_still_is_the_last_frame_that_begins_no_later(tmp_path):
+    """The sample has 15 frames a second; a browser's time of a frame lies somewhere in it."""
+    stills = []
+    for at_s in (3.334, 3.35, 3.399, 3.401, 99.0):
+        make_still(SAMPLE, tmp_path / "still.jpg", at_s)
+        stills.append((tmp_path / "still.jpg").read_bytes())
+    assert stills[0] == stills[1] == stills[2] != stills[3]
+    assert stills[4] not in stills[:4]
+
+
+def test_a_drawing_is_edited_and_a_change_in_the_meantime_is_a_conflict(cast, teacher, filmed):
+    comment(teacher, filmed, None, **drawn(ARROW))
+    where = f"{address(filmed, Enclosure.objects.get())}drawing/"
+    parts, both = {"X-Desk": "parts"}, drawn(ARROW, LABEL) | {"version": "1"}
+    for _ in range(2):
+        assert teacher.post(where, both, headers=parts).status_code == 200
+    late = as_person(cast.colleague).post(where, drawn(LABEL) | {"version": "1"}, headers=parts)
+    assert late.status_code == 409
+    assert "it now shows: “The wrist bends in”" in late.content.decode()
+    assert [stroke["kind"] for stroke in Enclosure.objects.get().strokes] == ["arrow", "label"]
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        "{",
+        "[]",
+        '{"frame_s": NaN, "strokes": []}',
+        '{"frame_s": 1, "strokes": [{"kind": "circle", "at": [0.5, 0.5], "radius": 1e999}]}',
+        '{"frame_s": 1, "strokes": [{"kind": "line", "points": [[0, 0]]}]}',
+        '{"frame_s": 1, "strokes": [{"kind": "arrow", "from": [0, true], "to": [1, 1]}]}',
+        '{"frame_s": 1, "strokes": [{"kind": "script", "text": "x"}]}',
+        '{"frame_s": 1, "strokes": [{"kind": "label", "at": [0, 0], "text": "\u0000"}]}',
+        json.dumps({"frame_s": 1, "strokes": [{"kind": "line", "points": [[0, 0]] * 401}]}),
+        "[" * 50_000,
+    ],
+    ids=range(10),
+)
+def test_what_is_no_drawing_is_refused_in_a_sentence(teacher, filmed, sent):
+    answer = comment(teacher, filmed, None, drawing=sent, drawing_words="It")
+    assert answer.status_code == 422
+    assert "The drawing did not arrive whole" in answer.content.decode()
+    assert not Comment.objects.exists()
+
+
+def test_a_drawing_must_say_what_it_shows(teacher, filmed):
+    answer = comment(teacher, filmed, None, **drawn(ARROW) | {"drawing_words": " "})
+    assert answer.status_code == 422
+    assert "Say in words what the drawing shows" in answer.content.decode()
 
 
 # -- work ----------------------------------------------------------------------------------------

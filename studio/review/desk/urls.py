@@ -33,6 +33,11 @@ urlpatterns = [
         enclosures.remove,
         name="desk_enclosure_remove",
     ),
+    path(
+        f"{CLIP}/enclosures/<uuid:enclosure_id>/drawing/",
+        enclosures.draw_again,
+        name="desk_draw_again",
+    ),
     path(f"{CLIP}/enclosures.json", enclosures.states, name="desk_enclosures"),
     path(f"{CLIP}/enclosures/<uuid:enclosure_id>/", enclosures.shown, name="enclosure"),
     path(f"{CLIP}/drills/", drills.set_from_shelf, name="desk_set_drill"),

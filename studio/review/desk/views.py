@@ -120,7 +120,7 @@ def comment_add(request: HttpRequest, review: Review) -> HttpResponse:
         with transaction.atomic():
             key = form.cleaned_data["form_key"]
             comment = services.add_comment(review, request.user, form.said(), form_key=key)
-            enclosed.put_into(comment)
+            enclosed.put_into(comment, instead=True)
     page = Desk(request.user, review)
     if not wants_parts(request):
         return back(review.clip_id, f"comment-{comment.pk}")

@@ -10,24 +10,38 @@ from studio.review.models import Comment
 
 from . import services
 from .receiving import NotTaken, Recording, received
+from .strokes import Drawing, read
+
+MOST_WORDS = 300
+WORDS_WANTED = "Say in words what the drawing shows, for whoever cannot see it."
 
 
 @dataclass(slots=True)
 class Brought:
-    """A recording, or why it cannot be used."""
+    """A recording and a drawing, or why one cannot be used."""
 
     recording: Recording | None = None
+    drawing: Drawing | None = None
+    words: str = ""
     problems: list[str] = field(default_factory=list)
 
     @property
     def speaks(self) -> bool:
         """Whether words may be left out; what was refused has its own sentence."""
-        return bool(self.recording or self.problems)
+        return bool(self.recording or self.drawing or self.problems)
 
-    def put_into(self, comment: Comment) -> None:
-        """Inside the transaction that saves the comment. A form that is sent again replaces."""
+    def put_into(self, comment: Comment, *, instead: bool) -> None:
+        """Inside a transaction. With ``instead`` a form that is sent again replaces what it made.
+
+        Raises
+        ------
+        Conflict
+            When the comment has another of its kind by now.
+        """
         if self.recording is not None:
-            services.enclose(comment, self.recording, instead=True)
+            services.enclose(comment, self.recording, instead=instead)
+        if self.drawing is not None:
+            services.draw(comment, self.drawing, self.words, instead=instead)
 
 
 @contextmanager
@@ -40,4 +54,28 @@ def brought(request: HttpRequest) -> Iterator[Brought]:
                 found.recording = cleaning.enter_context(received(file.chunks()))
             except NotTaken as refusal:
                 found.problems.append(f"The reply was not added. {refusal}")
+        try:
+            found.drawing, found.words = drawn(request)
+        except NotTaken as refusal:
+            found.problems.append(str(refusal))
         yield found
+
+
+def drawn(request: HttpRequest) -> tuple[Drawing | None, str]:
+    """The drawing that came with a form, and what it shows in words.
+
+    Raises
+    ------
+    NotTaken
+        When it cannot be read, or nobody said what it shows.
+    """
+    words = " ".join(request.POST.get("drawing_words", "").split())
+    try:
+        drawing = read(request.POST.get("drawing", ""))
+    except ValueError as error:
+        raise NotTaken(str(error)) from None
+    if drawing is not None and not words:
+        raise NotTaken(WORDS_WANTED)
+    if len(words) > MOST_WORDS:
+        raise NotTaken(f"What the drawing shows has {len(words)} letters; at most {MOST_WORDS}.")
+    return drawing, words

@@ -5,11 +5,13 @@ from uuid import uuid4
 from django.db import transaction
 
 from studio.clips import files
+from studio.clips.models import Clip
 from studio.review.models import Comment, EnclosedFile, Enclosure
 from studio.review.services import Conflict, lock_unreturned
 
 from . import sending
 from .receiving import Recording
+from .strokes import Drawing
 
 Kind = Enclosure.Kind
 
@@ -41,6 +43,52 @@ def enclose(comment: Comment, recording: Recording, *, instead: bool = False) ->
 
 
 @transaction.atomic
+def draw(comment: Comment, drawing: Drawing, words: str, *, instead: bool = False) -> Enclosure:
+    """Keep a drawing with a comment; the same one a second time is the one that stands.
+
+    Raises
+    ------
+    Conflict
+        When the comment has another drawing by now.
+    """
+    lock_unreturned(comment.review)
+    standing = comment.enclosures.filter(kind=Kind.DRAWING).first()
+    if standing is not None:
+        drawn = (standing.strokes, standing.words, standing.frame_s)
+        if drawn == (drawing.strokes, words, drawing.frame_s):
+            return standing
+        if not instead:
+            raise Conflict(standing.get_kind_display())
+        standing.delete()
+    enclosure = Enclosure(comment=comment, kind=Kind.DRAWING, words=words)
+    enclosure.strokes, enclosure.frame_s = drawing.strokes, drawing.frame_s
+    enclosure.info = {"aspect": _aspect(comment.review.clip)}
+    enclosure.save(force_insert=True)
+    transaction.on_commit(lambda: sending.dispatch(enclosure.pk))
+    return enclosure
+
+
+@transaction.atomic
+def draw_again(enclosure: Enclosure, strokes: list[dict], words: str, version: int) -> None:
+    """Change a drawing on its picture, if it still is the ``version`` that was read.
+
+    Raises
+    ------
+    Conflict
+        When it was changed in the meantime.
+    """
+    lock_unreturned(enclosure.comment.review)
+    standing = Enclosure.objects.get(pk=enclosure.pk)
+    if (standing.strokes, standing.words) == (strokes, words):
+        return
+    changed = Enclosure.objects.filter(pk=enclosure.pk, version=version).update(
+        strokes=strokes, words=words, version=version + 1
+    )
+    if not changed:
+        raise Conflict(standing.words)
+
+
+@transaction.atomic
 def remove(enclosure: Enclosure) -> None:
     """Take back what was enclosed; its files go when that is safe in the database."""
     lock_unreturned(enclosure.comment.review)
@@ -49,6 +97,12 @@ def remove(enclosure: Enclosure) -> None:
 
 def folder(enclosure: Enclosure) -> str:
     return f"{files.clip_folder(enclosure.clip_id)}/enclosures/{enclosure.pk.hex}"
+
+
+def _aspect(clip: Clip) -> float:
+    """Height over width of the clip's picture, upright."""
+    width, height = clip.info.get("width"), clip.info.get("height")
+    return round(height / width, 4) if width and height else 9 / 16
 
 
 def remove_file(stored: EnclosedFile) -> None:

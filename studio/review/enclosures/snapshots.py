@@ -4,12 +4,15 @@ A snapshot names them and says what they are; whether one is ready to be played 
 is shown, since the copy may still be made after the return.
 """
 
+import json
 from uuid import UUID
 
 from django.urls import reverse
 
 from studio.clips import sentences
 from studio.review.models import Comment, Enclosure
+
+from . import strokes
 
 NAMES = {"voice": "Voice reply", "video": "Video reply", "drawing": "Drawing"}
 
@@ -27,6 +30,7 @@ def frozen(enclosure: Enclosure) -> dict:
         "words": enclosure.words,
         "frame_s": enclosure.frame_s,
         "strokes": enclosure.strokes,
+        "aspect": enclosure.info.get("aspect"),
     }
 
 
@@ -62,9 +66,22 @@ def _shown(said: dict, row: Enclosure | None, clip_id: UUID) -> dict:
     """
     ready = row is not None and row.state == Enclosure.State.READY
     address = reverse("enclosure", args=(clip_id, said["id"])) if ready else ""
+    drawing = said["kind"] == Enclosure.Kind.DRAWING
     failed = row is None or row.state == Enclosure.State.FAILED
     how = {"address": address, "waits": _waits(row), "failed": failed}
-    return said | how | {"name": NAMES[said["kind"]]}
+    return said | how | {"name": NAMES[said["kind"]]} | (_drawn(said, row) if drawing else {})
+
+
+def _drawn(said: dict, row: Enclosure | None) -> dict:
+    """What a drawing's picture is shown with; what is written on it is said as well."""
+    written = strokes.labels(said["strokes"])
+    return {
+        "shapes": strokes.shapes(said["strokes"]),
+        "height": round(strokes.UNITS * said["aspect"]),
+        "alt": said["words"] + (f" Written on it: {', '.join(written)}." if written else ""),
+        "json": json.dumps({"frame_s": said["frame_s"], "strokes": said["strokes"]}),
+        "version": row.version if row else 0,
+    }
 
 
 def _waits(row: Enclosure | None) -> str:
@@ -75,4 +92,4 @@ def _waits(row: Enclosure | None) -> str:
     if row.state == Enclosure.State.FAILED:
         why = sentences.sentence(row.failure_code, row.failure_params)
         return f"It could not be prepared. {why}"
-    return "It is being prepared, and can be played within a minute or so."
+    return "It is being prepared, and will be here within a minute or so."

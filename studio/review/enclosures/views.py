@@ -4,7 +4,9 @@ from pathlib import PurePosixPath
 from uuid import UUID
 
 from django.contrib import messages
+from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from studio.clips.views import serve
@@ -16,11 +18,16 @@ from studio.review.models import Comment, EnclosedFile, Review
 from studio.review.services import Conflict
 
 from . import services
-from .receiving import NotTaken, received
+from .brought import brought, drawn
+from .receiving import NotTaken
 
 ANOTHER = (
     "This comment has a {what} by now, so yours was not put in its place. "
     "Remove that one first, or add yours to another comment."
+)
+DRAWN_MEANWHILE = (
+    "Somebody changed this drawing in the meantime; it now shows: “{words}” "
+    "Yours is kept in this browser. Load the page again to see both."
 )
 
 
@@ -46,19 +53,39 @@ def states(request: HttpRequest, review: Review) -> JsonResponse:
 @require_POST
 @on_desk
 def add(request: HttpRequest, review: Review, comment_id: int) -> HttpResponse:
-    """Add a recording to a comment; 409 when it has another by now."""
+    """Add a recording or a drawing to a comment; 409 when it has another by now."""
     comment = access.comment_for(request.user, review.clip_id, comment_id)
-    file = request.FILES.get("recording")
-    if file is None:
-        return _changed(request, review, comment, "Choose or record a reply first.", 422)
-    try:
-        with received(file.chunks()) as recording:
-            services.enclose(comment, recording)
-    except NotTaken as refusal:
-        return _changed(request, review, comment, f"The reply was not added. {refusal}", 422)
-    except Conflict as conflict:
-        return _changed(request, review, comment, ANOTHER.format(what=conflict.theirs), 409)
+    with brought(request) as enclosed:
+        if enclosed.problems:
+            return _changed(request, review, comment, " ".join(enclosed.problems), 422)
+        if not enclosed.speaks:
+            return _changed(request, review, comment, "Choose or record a reply first.", 422)
+        try:
+            with transaction.atomic():
+                enclosed.put_into(comment, instead=False)
+        except Conflict as conflict:
+            return _changed(request, review, comment, ANOTHER.format(what=conflict.theirs), 409)
     return _changed(request, review, comment, "Reply added.")
+
+
+@require_POST
+@on_desk
+def draw_again(request: HttpRequest, review: Review, enclosure_id: UUID) -> HttpResponse:
+    """Change a drawing on its picture; 409 when somebody else changed it first."""
+    enclosure = get_object_or_404(access.enclosures_of(review), pk=enclosure_id, kind="drawing")
+    comment, version = enclosure.comment, request.POST.get("version", "")
+    try:
+        drawing, words = drawn(request)
+    except NotTaken as refusal:
+        return _changed(request, review, comment, str(refusal), 422)
+    if drawing is None or not version.isdigit():
+        return _changed(request, review, comment, "Nothing is drawn; remove it instead.", 422)
+    try:
+        services.draw_again(enclosure, drawing.strokes, words, int(version))
+    except Conflict as conflict:
+        said = DRAWN_MEANWHILE.format(words=conflict.theirs)
+        return _changed(request, review, comment, said, 409)
+    return _changed(request, review, comment, "Drawing changed.")
 
 
 @require_POST

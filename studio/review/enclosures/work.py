@@ -8,6 +8,8 @@ from django.db import DatabaseError
 
 from studio import media
 from studio.clips import benches, files, stages
+from studio.clips import services as clips
+from studio.clips.models import Rendition
 from studio.clips.stores import store
 from studio.review.models import EnclosedFile, Enclosure
 
@@ -19,6 +21,13 @@ Shown = EnclosedFile.Kind.SHOWN
 
 def prepare(enclosure: Enclosure) -> None:
     """Make and publish the one file of an enclosure that is ever served."""
+    if enclosure.kind == Enclosure.Kind.DRAWING:
+        _prepare_still(enclosure)
+    else:
+        _prepare_recording(enclosure)
+
+
+def _prepare_recording(enclosure: Enclosure) -> None:
     info = media.MediaInfo.from_dict(enclosure.info)
     original = stages.patiently(lambda: _original(enclosure))
     ending, content_type = ("mp4", "video/mp4") if info.has_video else ("m4a", "audio/mp4")
@@ -27,6 +36,16 @@ def prepare(enclosure: Enclosure) -> None:
         media.make_playable(source, target, info, limits(), on_progress=progress)
 
     _publish(enclosure, original.path, make, ending, content_type)
+
+
+def _prepare_still(enclosure: Enclosure) -> None:
+    """The clip's own picture, under the strokes."""
+    playable = stages.patiently(lambda: _playable(enclosure))
+
+    def make(source: Path, target: Path, progress: Callable[[float], None]) -> None:
+        media.make_still(source, target, enclosure.frame_s or 0.0, clips.limits())
+
+    _publish(enclosure, playable.path, make, "jpg", "image/jpeg")
 
 
 def _publish(
@@ -71,6 +90,13 @@ def _clear(name: str) -> None:
     with suppress(DatabaseError):  # without it nobody knows: the sweep for orphans will
         if not EnclosedFile.objects.filter(path=name).exists():
             files.remove(name)
+
+
+def _playable(enclosure: Enclosure) -> Rendition:
+    playable = Rendition.objects.filter(clip=enclosure.clip, kind=Rendition.Kind.PLAYABLE).first()
+    if playable is None:
+        raise media.Failed("file_missing", name="the clip’s playable copy")
+    return playable
 
 
 def _original(enclosure: Enclosure) -> EnclosedFile:

@@ -35,6 +35,11 @@ export const ACTS = {
     if (!composer.written) composer.place(player.seconds);
     enclosing.open();
   },
+  draw: ({ player, composer, enclosing, root }) => {
+    player.pause();
+    if (!composer.written) composer.open(player.seconds);
+    enclosing.draw(root.querySelector("#composer"));
+  },
   "next-row": ({ ledger }) => ledger.walk(1),
   "previous-row": ({ ledger }) => ledger.walk(-1),
   singles: ({ ledger, root }) => {

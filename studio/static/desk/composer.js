@@ -51,7 +51,8 @@ export class Composer {
   /** Whether something is written that was not added yet. */
   get written() {
     const form = this.#form;
-    return Boolean(form?.elements.text.value.trim() || form?.elements.recording?.files.length);
+    const { text, recording, drawing } = form?.elements ?? {};
+    return Boolean(text?.value.trim() || recording?.files.length || drawing?.value);
   }
 
   focus() {

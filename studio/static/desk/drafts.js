@@ -77,7 +77,7 @@ export class Drafts {
 
 /** Nothing was written that the page does not say already. */
 function saysTheSame(form, kept) {
-  const written = [...form.querySelectorAll("textarea, input[name='title'], input[name='goal']")];
+  const written = [...form.querySelectorAll("textarea, input[name='title'], input[name='goal'], input[name^='drawing']")];
   return written.every(({ name, value }) => (kept[name] ?? "").trim() === value.trim());
 }
 

@@ -19,6 +19,8 @@ export class Enclosing {
     takeTurns(desk, desk.querySelector("clip-player video, clip-player audio"), signal);
     desk.addEventListener("toggle", (event) => this.#opened(event), { capture: true, signal });
     desk.addEventListener("desk:changed", () => this.#renewed(), { signal });
+    desk.addEventListener("input", () => this.#tell(), { signal });
+    desk.addEventListener("click", ({ target }) => "draw" in target.dataset && this.draw(target.form), { signal });
     this.#renewed();
   }
 
@@ -31,13 +33,41 @@ export class Enclosing {
     details.querySelector("summary").focus();
   }
 
+  /** Draw on the picture that stands, or go on with what a form holds already. */
+  async draw(form) {
+    const video = this.#desk.querySelector("clip-player video");
+    if (!form?.elements.drawing) return;
+    if (!video?.videoWidth) return void this.#say("There is no picture to draw on yet.");
+    video.pause();
+    const drawing = held(form) ?? { frame_s: video.currentTime, strokes: [] };
+    try {
+      const loaded = import("./still-drawing.js");
+      await frameAt(video, drawing.frame_s);
+      await loaded;
+    } catch {
+      return void this.#say("The drawing board could not be loaded. Press again.");
+    }
+    const board = this.#desk.querySelector("still-drawing") ?? document.createElement("still-drawing");
+    if (!board.isConnected) this.#desk.append(board);
+    board.open(form, video, drawing);
+  }
+
   // -- callbacks ------------------------------------------------------------------------------
 
   #opened({ target }) {
     if (target.open && target.matches("details.enclose")) this.#load();
   }
 
+  /** The button says whether something is drawn; a kept draft may have put it there. */
+  #tell() {
+    const button = this.#desk.querySelector("#composer [data-act='draw']");
+    const drawn = button?.form.elements.drawing.value;
+    const words = drawn ? "Edit the drawing" : "Draw on this picture";
+    if (button && button.textContent !== words) button.textContent = words;
+  }
+
   #renewed() {
+    this.#tell();
     if (this.#waiting.length && !this.#asking) this.#ask();
     if (this.#keeps()) this.#load();
   }
@@ -96,4 +126,21 @@ export class Enclosing {
       return null; // no connection: ask again later
     }
   }
+}
+
+/** What a form holds of a drawing, or null. */
+function held(form) {
+  try {
+    return JSON.parse(form.elements.drawing.value || "null");
+  } catch {
+    return null;
+  }
+}
+
+/** The frame at a time stands before the eyes; a seek to where it is already shows it exactly. */
+function frameAt(video, seconds) {
+  return new Promise((resolve) => {
+    video.addEventListener("seeked", resolve, { once: true });
+    video.currentTime = seconds;
+  });
 }

@@ -21,6 +21,7 @@ export const KEYS = [
   { act: "comment", keys: ["c"], words: "comment here" },
   { act: "comment-span", keys: ["Shift+C"], words: "comment over the selected span" },
   { act: "reply", keys: ["v"], words: "voice or video reply" },
+  { act: "draw", keys: ["i"], words: "draw on this picture (ink)" },
   { act: "next-row", keys: ["ArrowDown"], words: "next row" },
   { act: "previous-row", keys: ["ArrowUp"], words: "previous row" },
   { act: "singles", keys: ["b"], words: "show or fold the broken notes" },
