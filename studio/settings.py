@@ -263,6 +263,11 @@ if MAIL:
         "schedule": 15.0,
         "options": {"queue": "sweep", "expires": 15.0},
     }
+    CELERY_BEAT_SCHEDULE["tell-answers"] = {
+        "task": "studio.review.tasks.tell_answers",
+        "schedule": 15.0,
+        "options": {"queue": "sweep", "expires": 15.0},
+    }
 
 # -- the log: to standard error, for the terminal or the service manager to keep -----------
 LOG_LEVEL = environment.choice("LOG_LEVEL", "INFO", ("DEBUG", "INFO", "WARNING", "ERROR"))

@@ -61,8 +61,9 @@ def cast(db) -> Cast:
 
 
 def make_cast() -> Cast:
-    studio = Studio.objects.create(name="Larkhill strings")
-    other = Studio.objects.create(name="Another studio")
+    # Without a delay, so that what a test returns can be seen at once.
+    studio = Studio.objects.create(name="Larkhill strings", return_delay_min=0)
+    other = Studio.objects.create(name="Another studio", return_delay_min=0)
     teacher = person("Ottilie Brandt", studio, "teacher")
     pupil = person("Mira Sandholm", studio, "pupil")
     second = person("Jonas Weidegger", studio, "pupil")

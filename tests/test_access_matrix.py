@@ -14,7 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from studio.accounts.invitations import invite
-from studio.accounts.models import GuardianLink
+from studio.accounts.models import GuardianLink, Membership
 from studio.clips.models import Listening, Rendition
 from studio.clips.uploads import services as uploads
 from studio.drills.rotation import services as rotation
@@ -56,6 +56,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),
     "guardian_link": (None, TEACHERS, {}),
     "guardian_unlink": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "membership_end": ({"teacher"}, {"teacher"}, {}),  # a colleague's; one's own is out of reach
+    "people_answering": (None, TEACHERS, {"answer_within_days": "5", "return_delay_min": "10"}),
     "place_end": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
     "invitation": (EVERYONE, EVERYONE, {"name": "N", "password": PASSWORD, "again": PASSWORD}),
     "shelf": (TEACHERS, None, {}),
@@ -91,6 +93,12 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "rotation_own": (PUPILS, None, {}),
     "rotation_child": ({"guardian"}, None, {}),
     "waiting_list": (TEACHERS, None, {}),
+    "waiting_take": (None, STUDIO_TEACHERS, {}),
+    "waiting_let_go": (None, STUDIO_TEACHERS, {}),
+    "waiting_hand_over": (None, STUDIO_TEACHERS, {"to": "0"}),
+    "waiting_snooze": (None, STUDIO_TEACHERS, {"until": "tomorrow"}),
+    "return_take_back": (None, STUDIO_TEACHERS, {}),
+    "return_send_now": (None, STUDIO_TEACHERS, {}),
     "pupils": (TEACHERS, None, {}),
     "pupil": (STUDIO_TEACHERS, None, {}),
     "pupil_about": (None, STUDIO_TEACHERS, {"level": "growing", "kind": "violin"}),
@@ -124,6 +132,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_return": (None, STUDIO_TEACHERS, {"seen": "x"}),
 }
 NOT_ALLOWED = 405
+ON_A_CLIP = ("clip_", "desk_", "return_", "waiting_")
 
 
 def patterns(found=None) -> dict[str, URLPattern]:
@@ -188,13 +197,15 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "invitation": {"secret": secret},
         "invitation_cancel": {"pk": invitation.pk},
         "guardian_unlink": {"pk": GuardianLink.objects.get(guardian=cast.guardian).pk},
+        "membership_end": {"pk": Membership.objects.get(person=cast.colleague).pk},
         "place_end": {"pk": cast.enrolment.pk},
         "consent_change": {"pk": cast.enrolment.pk, "purpose": "recordings"},
-        **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
+        **{name: on_clip for name in TABLE if name.startswith(ON_A_CLIP)},
         # The other methods of an upload are tried in tests/clips/test_uploads.py.
         **{name: {"upload_id": half.pk} for name in ("upload", "send_arrived", "send_forget")},
         **{name: on_plan for name in TABLE if name.startswith("rotation")},
         "rotation_own": {},
+        "waiting_list": {},
         **dict.fromkeys(("rotation_round", "rotation_order"), on_round),
         **{f"rotation_{name}": on_lesson for name in ("lesson", "move", "tick", "set")},
         "rotation_holiday_end": on_plan | {"holiday_pk": free.pk},

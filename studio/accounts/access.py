@@ -151,6 +151,24 @@ def members_of(studio: Studio, role: str) -> QuerySet[Person]:
     return Person.objects.filter(Exists(held), is_active=True).order_by("name", "pk")
 
 
+def teachers_in(studio: Studio) -> QuerySet[Membership]:
+    """The memberships of those who teach in a studio today, by name."""
+    return (
+        Membership.objects.filter(
+            current(), studio=studio, role=Role.TEACHER, person__is_active=True
+        )
+        .select_related("person", "studio")
+        .order_by("person__name", "pk")
+    )
+
+
+def colleague_membership(person: Person, pk: int) -> Membership:
+    """A colleague's membership in a studio where ``person`` teaches, or 404; never one's own."""
+    mine = studios_of(person, Role.TEACHER)
+    found = Membership.objects.filter(current(), role=Role.TEACHER, studio__in=mine)
+    return get_or_404(found.exclude(person=person).select_related("person", "studio"), pk)
+
+
 def get_or_404(queryset: QuerySet, pk):
     try:
         return queryset.get(pk=pk)

@@ -54,6 +54,27 @@ class PupilForm(forms.Form):
     )
 
 
+class AnsweringForm(forms.ModelForm):
+    """What the studio promises, and for how long an answer can be taken back."""
+
+    answer_within_days = forms.IntegerField(
+        label="Answered within, in days",
+        min_value=1,
+        max_value=60,
+        help_text="What waits longer is shown as late.",
+    )
+    return_delay_min = forms.IntegerField(
+        label="Seen after, in minutes",
+        min_value=0,
+        max_value=120,
+        help_text="For so long an answer can be taken back, and nobody sees it. 0: seen at once.",
+    )
+
+    class Meta:
+        model = Studio
+        fields = ("answer_within_days", "return_delay_min")
+
+
 class InviteForm(forms.Form):
     """Whom to invite; a pupil's year of birth says who decides about consent."""
 

@@ -24,6 +24,7 @@ from .models import (
     Studio,
     current,
 )
+from .signals import teacher_left
 
 LIFETIME = timedelta(days=7)
 SECRET_BYTES = 32  # 256 bits
@@ -136,6 +137,15 @@ def end_place(enrolment: Enrolment) -> None:
     Membership.objects.filter(
         current(), person=enrolment.pupil_id, studio=enrolment.studio_id, role=Role.PUPIL
     ).update(ended_on=today)
+
+
+@transaction.atomic
+def end_membership(membership: Membership) -> None:
+    """A teacher leaves the studio today. Everything is kept; what waits for them is free again."""
+    Membership.objects.filter(
+        current(), person=membership.person_id, studio=membership.studio_id, role=membership.role
+    ).update(ended_on=timezone.localdate())
+    teacher_left.send(Membership, person=membership.person, studio=membership.studio)
 
 
 def _open() -> QuerySet[Invitation]:

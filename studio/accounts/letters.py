@@ -47,6 +47,19 @@ with this link you choose a new password for the studio:
 
 It works for an hour. If you did not ask for it, do nothing: your password stays as it is.
 """
+ANSWER = """Dear {name},
+
+{who} has answered a recording of {whose}. Read and hear it here:
+
+{link}
+"""
+
+
+def post_answer(to: Person, teacher: Person, pupil: Person, link: str) -> None:
+    """Tell a pupil or a guardian that there is an answer; what it says is only on the page."""
+    whose = "yours" if to == pupil else str(pupil)
+    body = ANSWER.format(name=to.name, who=teacher, whose=whose, link=link)
+    _post(Letter.Kind.ANSWER, to.email, f"An answer from {teacher}", body)
 
 
 def post_invitation(invited: Invitation, link: str) -> None:

@@ -256,6 +256,7 @@ class Letter(models.Model):
     class Kind(models.TextChoices):
         INVITATION = "invitation", "invitation"
         NEW_PASSWORD = "new_password", "new password"
+        ANSWER = "answer", "answer"
 
     kind = models.CharField(max_length=16, choices=Kind)
     to = models.EmailField()

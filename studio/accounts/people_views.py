@@ -12,7 +12,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from . import access, consent, invitations, letters
-from .forms import AcceptForm, InviteForm, LinkForm
+from .forms import AcceptForm, AnsweringForm, InviteForm, LinkForm
 from .models import GuardianLink, Invitation, Membership, Studio
 
 Role = Membership.Role
@@ -97,6 +97,33 @@ def end_place(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("people")
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
+def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
+    """End a colleague's place in the studio, after saying what that means."""
+    membership = access.colleague_membership(request.user, pk)
+    if request.method != "POST":
+        return render(
+            request, "accounts/membership_end.html", {"membership": membership, "area": "teacher"}
+        )
+    invitations.end_membership(membership)
+    messages.success(
+        request, f"{membership.person} has left {membership.studio}. Nothing was deleted."
+    )
+    return redirect("people")
+
+
+@require_POST
+def answering(request: HttpRequest) -> HttpResponse:
+    """Change what the studio promises, and the delay of its answers."""
+    studio = access.teaching_studio(request.user)
+    form = AnsweringForm(request.POST, instance=studio)
+    if not form.is_valid():
+        return _page(request, access.teaching_studio(request.user), refused=form, role="answering")
+    form.save()
+    messages.success(request, "Kept.")
+    return redirect("people")
+
+
 @login_not_required
 @never_cache
 @sensitive_post_parameters()
@@ -160,11 +187,13 @@ def _page(
         "area": "teacher",
         "studio": studio,
         "places": [_place(place, links) for place in places],
-        "teachers": access.members_of(studio, Role.TEACHER),
+        "teachers": access.teachers_in(studio),
         "open": invitations.open_in(studio).select_related("pupil"),
         "forms": [(Role(name), form, role == name) for name, form in forms.items()],
         "link": refused if role == "link" else LinkForm(studio),
         "link_refused": role == "link",
+        "answering": refused if role == "answering" else AnsweringForm(instance=studio),
+        "answering_refused": role == "answering",
     }
     return render(request, "accounts/people.html", context, status=422 if refused else 200)
 

@@ -15,6 +15,8 @@ urlpatterns = [
     path("people/invitations/<int:pk>/cancel/", people_views.cancel, name="invitation_cancel"),
     path("people/guardians/", people_views.link_guardian, name="guardian_link"),
     path("people/guardians/<int:pk>/end/", people_views.unlink_guardian, name="guardian_unlink"),
+    path("people/teachers/<int:pk>/end/", people_views.end_membership, name="membership_end"),
+    path("people/answering/", people_views.answering, name="people_answering"),
     path("people/places/<int:pk>/end/", people_views.end_place, name="place_end"),
     path("invitation/<str:secret>/", people_views.invitation, name="invitation"),
 ]

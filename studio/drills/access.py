@@ -1,7 +1,8 @@
 """Who may reach which drill and assignment."""
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.http import Http404
+from django.utils import timezone
 
 from studio.accounts import access as people
 from studio.accounts.access import Role, get_or_404, studios_of
@@ -15,6 +16,11 @@ SCORES = ("score", "request", "incipit")
 def scores_of(version: str = "") -> tuple[str, ...]:
     """The large fields of a version, for lists to leave out; ``version`` is the way to it."""
     return tuple(f"{version}__{name}".removeprefix("__") for name in SCORES)
+
+
+def published() -> Q:
+    """A filter for assignments that are seen at home: their time has come."""
+    return Q(published_at__lte=timezone.now())
 
 
 def shelf_of(person: Person) -> QuerySet[Drill]:
@@ -50,7 +56,7 @@ def pupils_of(person: Person, studio: Studio) -> QuerySet[Enrolment]:
 
 def queue_of(enrolment: Enrolment) -> QuerySet[Assignment]:
     """What the pupil is to practise, in order: published and not yet done."""
-    return _assignments().filter(enrolment=enrolment, published_at__isnull=False, done_at=None)
+    return _assignments().filter(published(), enrolment=enrolment, done_at=None)
 
 
 def set_for(enrolment: Enrolment) -> QuerySet[Assignment]:
@@ -61,14 +67,14 @@ def set_for(enrolment: Enrolment) -> QuerySet[Assignment]:
 def done_by(enrolment: Enrolment) -> QuerySet[Assignment]:
     return (
         _assignments()
-        .filter(enrolment=enrolment, published_at__isnull=False, done_at__isnull=False)
+        .filter(published(), enrolment=enrolment, done_at__isnull=False)
         .order_by("-done_at")
     )
 
 
 def home_assignment(person: Person, pk: int) -> Assignment:
     """A published assignment of the pupil's own, or of a guardian's child, or 404."""
-    assignment = get_or_404(_assignments().filter(published_at__isnull=False), pk)
+    assignment = get_or_404(_assignments().filter(published()), pk)
     people.home_enrolment(person, assignment.enrolment_id)
     return assignment
 

@@ -3,9 +3,10 @@
 A pupil and a guardian reach only what was returned, and only its frozen snapshot.
 """
 
+from datetime import timedelta
 from uuid import UUID
 
-from django.db.models import Count, IntegerField, OuterRef, QuerySet, Subquery, Value
+from django.db.models import Count, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 from django.http import Http404
 from django.utils import timezone
@@ -13,8 +14,9 @@ from django.utils import timezone
 from studio.accounts import access as people
 from studio.accounts import consent
 from studio.accounts.access import get_or_404
-from studio.accounts.models import Enrolment, Person
+from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips import access as clips
+from studio.drills import access as drills
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
 
@@ -31,10 +33,20 @@ def review_for(person: Person, clip_id: UUID) -> Review:
     return review
 
 
-def waiting_for(person: Person) -> QuerySet[Review]:
+ORDERS = {
+    "wait": (),
+    "pupil": ("clip__enrolment__pupil__name", "clip__enrolment"),
+    "drill": (F("answers__version__title").asc(nulls_last=True), "answers__version"),
+    "length": (F("clip__duration_s").asc(nulls_last=True),),
+    "found": (F("marks_found").desc(nulls_last=True),),
+}
+
+
+def waiting_for(person: Person, order: str = "wait") -> QuerySet[Review]:
     """Clips that are not returned yet in the studios of a teacher, longest wait first.
 
-    Those that no teacher may watch, because consent does not hold, are not among them.
+    ``order`` puts something before the wait (see ``ORDERS``). Those that no teacher may watch,
+    because consent does not hold, are not among them; those that rest are.
     """
     return (
         _reviews()
@@ -46,8 +58,31 @@ def waiting_for(person: Person) -> QuerySet[Review]:
         )
         .exclude(state=Review.State.RETURNED)
         .defer(*scores_of("answers__version"))
-        .order_by("clip__created_at", "pk")
+        .order_by(*ORDERS[order], "clip__created_at", "pk")
     )
+
+
+def awake(waiting: QuerySet[Review]) -> QuerySet[Review]:
+    """Those that do not rest now."""
+    return waiting.exclude(snoozed_until__gt=timezone.now())
+
+
+def snoozed(waiting: QuerySet[Review]) -> QuerySet[Review]:
+    """Those that rest, and come back by themselves."""
+    return waiting.filter(snoozed_until__gt=timezone.now())
+
+
+def late(waiting: QuerySet[Review], studio: Studio) -> QuerySet[Review]:
+    """Those of one studio that have waited longer than it promises."""
+    promised = timedelta(days=studio.answer_within_days)
+    return waiting.filter(
+        clip__enrolment__studio=studio, clip__created_at__lte=timezone.now() - promised
+    )
+
+
+def next_for(person: Person, order: str = "wait") -> QuerySet[Review]:
+    """What a teacher goes through clip by clip: awake, and not taken by a colleague."""
+    return awake(waiting_for(person, order)).filter(Q(taken_by=None) | Q(taken_by=person))
 
 
 def comment_for(person: Person, clip_id: UUID, pk: int) -> Comment:
@@ -85,18 +120,35 @@ def enclosure_for(person: Person, clip_id: UUID, pk: UUID) -> Enclosure:
 
 
 def return_for(person: Person, clip_id: UUID) -> Return:
-    """What was returned of a clip that ``person`` may look at, or 404."""
+    """What was returned of a clip that ``person`` may look at, or 404; at home once visible."""
     clip = clips.clip_for(person, clip_id)
-    returned = Return.objects.filter(review__clip=clip).select_related("returned_by").first()
+    returns = Return.objects.filter(review__clip=clip).select_related("returned_by")
+    if not people.teaches(person, clip.enrolment):
+        returns = returns.visible()
+    returned = returns.first()
     if returned is None:
         raise Http404
     return returned
 
 
-def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
-    """The returned clips of one place, newest first."""
+def pending_returns(person: Person) -> QuerySet[Return]:
+    """What can still be taken back in the studios of a teacher, the newest first."""
     return (
-        Return.objects.filter(review__clip__enrolment=enrolment, review__clip__erased_at=None)
+        Return.objects.pending()
+        .filter(
+            review__clip__enrolment__in=people.enrolments_taught_by(person),
+            review__clip__erased_at=None,
+        )
+        .select_related("review__clip__enrolment__pupil", "returned_by")
+        .order_by("-returned_at", "-pk")
+    )
+
+
+def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
+    """The returned clips of one place that can be seen at home, newest first."""
+    return (
+        Return.objects.visible()
+        .filter(review__clip__enrolment=enrolment, review__clip__erased_at=None)
         .select_related("review__clip", "review__answers__version", "returned_by")
         .defer(*scores_of("review__answers__version"))
         .order_by("-returned_at")
@@ -104,9 +156,10 @@ def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
 
 
 def returned_answer(assignment: Assignment) -> Return | None:
-    """The newest return of a clip that answers an assignment."""
+    """The newest return of a clip that answers an assignment, as it is seen at home."""
     return (
-        Return.objects.filter(review__answers=assignment, review__clip__erased_at=None)
+        Return.objects.visible()
+        .filter(review__answers=assignment, review__clip__erased_at=None)
         .select_related("review__clip", "returned_by")
         .order_by("-returned_at", "-pk")
         .first()
@@ -143,11 +196,11 @@ def with_counts(enrolments: QuerySet[Enrolment]) -> QuerySet[Enrolment]:
         review__clip__enrolment=OuterRef("pk"), review__clip__erased_at=None
     )
     assignments = Assignment.objects.filter(
-        enrolment=OuterRef("pk"), published_at__isnull=False, done_at=None
+        drills.published(), enrolment=OuterRef("pk"), done_at=None
     )
     return enrolments.annotate(
         open_assignments=_count(assignments),
-        unread_returns=_count(returns.filter(read_at=None)),
+        unread_returns=_count(returns.visible().filter(read_at=None)),
         clips_waiting=_count(reviews.exclude(state=Review.State.RETURNED)),
         last_returned_at=Subquery(returns.order_by("-returned_at").values("returned_at")[:1]),
     )
@@ -161,5 +214,5 @@ def _count(rows: QuerySet) -> Coalesce:
 
 def _reviews() -> QuerySet[Review]:
     return Review.objects.select_related(
-        "clip__enrolment__pupil", "clip__enrolment__studio", "answers__version"
+        "clip__enrolment__pupil", "clip__enrolment__studio", "answers__version", "taken_by"
     ).prefetch_related("clip__stages", "clip__renditions")

@@ -9,10 +9,12 @@ class ReviewConfig(AppConfig):
     def ready(self) -> None:
         from django.db.models.signals import post_delete
 
+        from studio.accounts.signals import teacher_left
         from studio.clips.signals import announced, arrived, erased, heard, received, swept
 
         from .models import EnclosedFile
 
+        teacher_left.connect(_let_go, dispatch_uid="review.let_go")
         received.connect(_begin_review, dispatch_uid="review.begin_review")
         heard.connect(_keep_figures, dispatch_uid="review.note_heard")
         announced.connect(_check_words, dispatch_uid="review.check_words")
@@ -22,6 +24,12 @@ class ReviewConfig(AppConfig):
         post_delete.connect(
             _remove_file, sender=EnclosedFile, dispatch_uid="review.remove_enclosed_file"
         )
+
+
+def _let_go(sender, person, studio, **kwargs) -> None:
+    from . import waiting
+
+    waiting.let_all_go(person, studio)
 
 
 def _begin_review(sender, clip, **kwargs) -> None:

@@ -234,8 +234,21 @@ class EnclosedFile(ClipFile):
         return f"{self.get_kind_display()}: {self.path}"
 
 
+class ReturnQuerySet(models.QuerySet):
+    def visible(self) -> "ReturnQuerySet":
+        """What pupils and guardians may see: its delay has ended."""
+        return self.filter(visible_at__lte=timezone.now())
+
+    def pending(self) -> "ReturnQuerySet":
+        """What can still be taken back."""
+        return self.filter(visible_at__gt=timezone.now())
+
+
 class Return(models.Model):
-    """What the pupil sees, frozen at the moment of returning."""
+    """What the pupil sees, frozen at the moment of returning, from ``visible_at`` on.
+
+    Until then it can be taken back: the row goes, and the review is open as it was before.
+    """
 
     review = models.OneToOneField(Review, models.CASCADE, related_name="returned")
     returned_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
@@ -243,6 +256,9 @@ class Return(models.Model):
     visible_at = models.DateTimeField(
         default=timezone.now,
         help_text="Until then the return can be taken back, and nobody sees it.",
+    )
+    site = models.CharField(
+        max_length=200, blank=True, help_text="The studio's address, for the letter's link."
     )
     told_at = models.DateTimeField(
         null=True, blank=True, help_text="When the letters were written."
@@ -252,8 +268,14 @@ class Return(models.Model):
         null=True, blank=True, help_text="When the pupil first opened it."
     )
 
+    objects = ReturnQuerySet.as_manager()
+
     def __str__(self) -> str:
         return f"return of {self.review.clip}"
+
+    @property
+    def is_visible(self) -> bool:
+        return self.visible_at <= timezone.now()
 
 
 class Phrase(models.Model):

@@ -1,7 +1,7 @@
 """What a teacher does to a clip, and what sending and returning change."""
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from django.db import transaction
 from django.utils import timezone
@@ -27,6 +27,10 @@ class Conflict(Exception):
 
 class AlreadyReturned(Exception):
     """The clip was returned; what was returned stays as it is."""
+
+
+class TooLate(Exception):
+    """The delay has ended: the pupil can see what was returned, so it stays."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,16 +203,59 @@ def save_summary(review: Review, summary: str, seen: str | None = None) -> None:
 
 
 @transaction.atomic
-def return_clip(review: Review, teacher: Person, summary: str) -> Return:
-    """Freeze what the pupil will see, publish the drills, and take the clip off the list."""
+def return_clip(review: Review, teacher: Person, summary: str, *, site: str = "") -> Return:
+    """Freeze what the pupil will see, and take the clip off the list.
+
+    Pupil and guardians see it, and the drills set with it, once the studio's delay has ended;
+    until then :func:`take_back_return` undoes it. ``site`` is the studio's address (scheme and
+    host), for the letter that tells them.
+    """
     review = lock_unreturned(review)
     review.summary = summary.strip()
-    snapshot = snapshots.take(review, judged(review))
-    returned = Return.objects.create(review=review, returned_by=teacher, snapshot=snapshot)
-    review.drills_set.filter(published_at=None).update(published_at=returned.returned_at)
+    now = timezone.now()
+    returned = Return.objects.create(
+        review=review,
+        returned_by=teacher,
+        returned_at=now,
+        visible_at=now + timedelta(minutes=review.clip.enrolment.studio.return_delay_min),
+        site=site,
+        snapshot=snapshots.take(review, judged(review)),
+    )
+    review.drills_set.filter(published_at=None).update(published_at=returned.visible_at)
     review.state = Review.State.RETURNED
     review.save(update_fields=["state", "summary"])
     return returned
+
+
+@transaction.atomic
+def take_back_return(review: Review) -> None:
+    """Undo a return whose delay has not ended: the review is open again as it was.
+
+    Raises
+    ------
+    TooLate
+        When the pupil can see it already.
+    """
+    returned = _lock_pending(review)
+    if returned is None:  # taken back already, here or in another tab
+        return
+    review.drills_set.filter(published_at=returned.visible_at).update(published_at=None)
+    returned.delete()
+    Review.objects.filter(pk=review.pk).update(state=Review.State.OPEN)
+
+
+@transaction.atomic
+def send_return_now(review: Review) -> None:
+    """End a return's delay at once. One that is visible already stays as it is."""
+    try:
+        returned = _lock_pending(review)
+    except TooLate:
+        return
+    if returned is None:
+        return
+    now = timezone.now()
+    review.drills_set.filter(published_at=returned.visible_at).update(published_at=now)
+    Return.objects.filter(pk=returned.pk).update(visible_at=now)
 
 
 def _plain(text: str) -> str:
@@ -223,6 +270,21 @@ def _differs(comment: Comment, said: CommentText) -> bool:
         said.start_s,
         said.end_s,
     )
+
+
+def _lock_pending(review: Review) -> Return | None:
+    """The return of a review, both locked; ``None`` where there is none.
+
+    Raises
+    ------
+    TooLate
+        When its delay has ended.
+    """
+    Review.objects.select_for_update().get(pk=review.pk)
+    returned = Return.objects.select_for_update().filter(review=review).first()
+    if returned is not None and returned.is_visible:
+        raise TooLate(f"clip {review.clip_id} was returned and can be seen")
+    return returned
 
 
 def lock_unreturned(review: Review) -> Review:

@@ -5,6 +5,7 @@ from celery import shared_task
 from studio.clips import parking, working
 from studio.clips.dispatch import MESSAGE_VERSION
 
+from . import telling
 from .enclosures import sending, work
 
 
@@ -18,3 +19,9 @@ def prepare_enclosure(task, enclosure_id="", version=MESSAGE_VERSION, **more) ->
             work.prepare,
             lambda: sending.dispatch(enclosure_id),
         )
+
+
+@shared_task
+def tell_answers() -> None:
+    """Tell pupils and guardians of the answers that they can see by now."""
+    telling.tell_due()

@@ -1,6 +1,6 @@
 from django.urls import include, path
 
-from .pages import clip, drill, home, pupils, send, waiting
+from .pages import arranging, clip, drill, home, pupils, send, waiting
 
 urlpatterns = [
     path("waiting/", waiting.waiting_list, name="waiting_list"),
@@ -16,5 +16,11 @@ urlpatterns = [
     path("children/", home.children, name="children"),
     path("children/<int:pk>/", home.child, name="child"),
     path("clips/<uuid:clip_id>/", clip.clip_page, name="clip_page"),
+    path("clips/<uuid:clip_id>/take/", arranging.take, name="waiting_take"),
+    path("clips/<uuid:clip_id>/let-go/", arranging.let_go, name="waiting_let_go"),
+    path("clips/<uuid:clip_id>/hand-over/", arranging.hand_over, name="waiting_hand_over"),
+    path("clips/<uuid:clip_id>/rest/", arranging.snooze, name="waiting_snooze"),
+    path("clips/<uuid:clip_id>/return/take-back/", arranging.take_back, name="return_take_back"),
+    path("clips/<uuid:clip_id>/return/send-now/", arranging.send_now, name="return_send_now"),
     path("", include("studio.review.desk.urls")),
 ]

@@ -23,4 +23,16 @@ class Migration(migrations.Migration):
                 default=10, help_text="For so long a return can be taken back, and nobody sees it."
             ),
         ),
+        migrations.AlterField(
+            model_name="letter",
+            name="kind",
+            field=models.CharField(
+                choices=[
+                    ("invitation", "invitation"),
+                    ("new_password", "new password"),
+                    ("answer", "answer"),
+                ],
+                max_length=16,
+            ),
+        ),
     ]

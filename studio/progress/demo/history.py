@@ -115,7 +115,7 @@ class Historian:
     def _return(self, review: Review, take: Take) -> None:
         returned = reviews.return_clip(review, self.cast.teacher, take.summary)
         at = timezone.now() - timedelta(days=max(take.days_ago - 1, 0.05))
-        Return.objects.filter(pk=returned.pk).update(returned_at=at)
+        Return.objects.filter(pk=returned.pk).update(returned_at=at, visible_at=at)
         review.drills_set.update(set_at=at, published_at=at)
         if review.answers is not None:
             Assignment.objects.filter(pk=review.answers.pk).update(done_at=at)

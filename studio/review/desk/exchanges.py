@@ -15,6 +15,7 @@ from django.template.loader import render_to_string
 
 from studio.review import access
 from studio.review.models import Review
+from studio.review.pages.waiting import order_of
 from studio.review.services import AlreadyReturned
 
 from .page import Desk
@@ -49,7 +50,9 @@ def block_parts(desk: Desk, keys: set[str], **extra) -> list[Part]:
 
 
 def whole_page(request: HttpRequest, desk: Desk, status: int = 200, **extra) -> HttpResponse:
-    return render(request, "review/desk.html", desk.context(**extra), status=status)
+    return render(
+        request, "review/desk.html", desk.context(order_of(request), **extra), status=status
+    )
 
 
 def back(clip_id, anchor: str = "") -> HttpResponse:

@@ -8,7 +8,7 @@ from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
 from studio.review import access
 from studio.review.judging import Judged, judged
-from studio.review.models import Decision, Review
+from studio.review.models import Decision, Return, Review
 from studio.review.pages import states
 
 from . import words, written
@@ -26,8 +26,8 @@ class Place:
     next: UUID | None
 
 
-def place_among_waiting(person: Person, clip: Clip) -> Place:
-    ids = list(access.waiting_for(person).values_list("clip_id", flat=True))
+def place_among_waiting(person: Person, clip: Clip, order: str) -> Place:
+    ids = list(access.next_for(person, order).values_list("clip_id", flat=True))
     if clip.pk not in ids:
         return Place(None, len(ids), None, ids[0] if ids else None)
     at = ids.index(clip.pk)
@@ -69,8 +69,8 @@ class Desk:
             **extra,
         }
 
-    def context(self, **extra) -> dict:
-        """The context of the whole page."""
+    def context(self, order: str = "wait", **extra) -> dict:
+        """The context of the whole page; ``order`` is that of the waiting list."""
         clip, places = self.clip, steps(self.clip)
         whole = self.part(
             area="teacher",
@@ -80,7 +80,8 @@ class Desk:
             playback=places.get(Stage.Kind.PLAYBACK),
             notes=states.of(clip).notes,
             pupil=clip.enrolment.pupil,
-            place=place_among_waiting(self.person, clip),
+            pending=self._pending(),
+            place=place_among_waiting(self.person, clip, order),
             has_poster=any(r.kind == Rendition.Kind.POSTER for r in clip.renditions.all()),
             length=words.moment(clip.duration_s or 0),
             facts=self.facts(),
@@ -88,6 +89,13 @@ class Desk:
             **self.closing(),
         )
         return whole | extra  # a form that was refused stands in for the fresh one
+
+    def _pending(self) -> Return | None:
+        """What can still be taken back: this clip's return, else the teacher's newest."""
+        mine = access.pending_returns(self.person)
+        if self.returned:
+            return mine.filter(review=self.review).first()
+        return mine.filter(returned_by=self.person).first()
 
     def written(self) -> dict:
         """The blocks, with a drill's page in the order written, and that page."""
@@ -171,6 +179,6 @@ _SOURCES = {
 }
 
 
-def next_waiting(person: Person, after: Clip) -> Review | None:
-    """The clip that has waited longest, this one left out."""
-    return access.waiting_for(person).exclude(clip=after).first()
+def next_waiting(person: Person, after: Clip, order: str) -> Review | None:
+    """The first clip of the list, this one left out."""
+    return access.next_for(person, order).exclude(clip=after).first()

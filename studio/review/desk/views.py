@@ -19,6 +19,7 @@ from studio.review.judging import judged
 from studio.review.models import Comment, Decision, Review
 from studio.review.pages import states
 from studio.review.pages.reading import is_playable, moments
+from studio.review.pages.waiting import order_of
 
 from . import document, exchanges
 from .exchanges import back, block_parts, on_desk, parts, wants_parts, whole_page
@@ -194,15 +195,16 @@ def preview(request: HttpRequest, review: Review) -> HttpResponse:
 @require_POST
 @on_desk
 def return_clip(request: HttpRequest, review: Review) -> HttpResponse:
-    """Return what was previewed, and go on to the clip that has waited longest."""
+    """Return what was previewed, and go on to the next clip of the waiting list."""
     form = ReturnForm(request.POST)
     if not form.is_valid() or form.cleaned_data["seen"] != _print_of(_snapshot(review)):
         return _preview(request, review, changed=True, status=409)
-    services.return_clip(review, request.user, review.summary)
+    site = f"{request.scheme}://{request.get_host()}"
+    services.return_clip(review, request.user, review.summary, site=site)
     pupil = review.clip.enrolment.pupil
-    after = next_waiting(request.user, review.clip)
+    after = next_waiting(request.user, review.clip, order_of(request))
     if after is None:
-        messages.success(request, f"Returned to {pupil}. No other clip is waiting.")
+        messages.success(request, f"Returned to {pupil}. No other clip is waiting for you.")
         return redirect("waiting_list")
     who, since = after.clip.enrolment.pupil, ago(after.clip.created_at)
     messages.success(request, f"Returned to {pupil}. Next: {who}, who has waited {since}.")

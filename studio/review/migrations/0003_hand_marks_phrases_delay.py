@@ -35,6 +35,15 @@ class Migration(migrations.Migration):
         ),
         migrations.AddField(
             model_name="return",
+            name="site",
+            field=models.CharField(
+                blank=True,
+                help_text="The studio's address, for the letter's link.",
+                max_length=200,
+            ),
+        ),
+        migrations.AddField(
+            model_name="return",
             name="told_at",
             field=models.DateTimeField(
                 blank=True, help_text="When the letters were written.", null=True

@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -74,7 +75,9 @@ def _underway(enrolment: Enrolment):
     long_ago = timezone.now() - REFUSED_SHOWN
     return (
         clips.clips_of(enrolment)
-        .filter(review__returned__isnull=True)
+        .filter(
+            Q(review__returned__isnull=True) | Q(review__returned__visible_at__gt=timezone.now())
+        )
         .exclude(intake=Clip.Intake.REFUSED, created_at__lt=long_ago)
         .select_related("review__answers__version")
         .defer(*drills.scores_of("review__answers__version"))

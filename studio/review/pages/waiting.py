@@ -1,9 +1,15 @@
-"""The teacher's list of clips that wait for an answer, longest wait first."""
+"""The teacher's list of clips that wait for an answer: in the order chosen, what is late said.
 
-from collections.abc import Iterable
+The order and the filters are plain addresses; the order is remembered, because the desk's "next
+clip" follows it.
+"""
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
+from urllib.parse import urlencode
 
+from django.db.models import Count, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -11,6 +17,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from studio.accounts import access as people
+from studio.accounts.models import Studio
 from studio.review import access
 from studio.review.models import Review
 
@@ -24,6 +31,9 @@ AGES = (
     (timedelta(0), "Less than a day"),
 )
 LONG_WAIT = timedelta(days=14)  # the line under a wait is full from here on
+ROWS_SHOWN = 60  # a page that is read from the top; more on request
+ORDER_KEPT = "waiting_order"
+WHOSE = {"all": "Everybody's", "mine": "Mine", "nobody": "Nobody's yet"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +43,7 @@ class Waiting:
     review: Review
     place: states.Whereabouts
     waited: timedelta
+    mine: bool
 
     @property
     def percent(self) -> int:
@@ -42,21 +53,38 @@ class Waiting:
     def listening(self) -> states.Step | None:
         return next((step for step in self.place.steps if step.kind == "listening"), None)
 
+    @property
+    def late(self) -> str:
+        """How the clip stands to the studio's promise, where that is worth saying."""
+        promised = timedelta(days=self.review.clip.enrolment.studio.answer_within_days)
+        return lateness(self.waited, promised)
+
 
 @require_safe
 def waiting_list(request: HttpRequest) -> HttpResponse:
     people.teaching_studio(request.user)
-    rows = [_row(review) for review in access.waiting_for(request.user)]
-    chosen = request.GET.get("pupil", "")
-    shown = [row for row in rows if chosen in ("", str(row.review.clip.enrolment_id))]
+    chosen = _chosen(request)
+    everything = access.waiting_for(request.user, chosen["order"])
+    listed = access.awake(everything)
+    shown = _filtered(access.snoozed(everything) if chosen["snoozed"] else listed, request, chosen)
+    rows = [_row(request, review) for review in shown[: chosen["rows"] + 1]]
+    more, rows = len(rows) > chosen["rows"], rows[: chosen["rows"]]
     context = {
         "area": "teacher",
-        "rows": rows,
-        "shown": len(shown),
-        "pupils": _pupils(rows),
         "chosen": chosen,
-        "groups": _groups(shown),
-        "moving": states.any_moving(row.place for row in shown),
+        "total": listed.count(),
+        "late": sum(access.late(listed, studio).count() for studio in _studios(request)),
+        "resting": access.snoozed(everything).count(),
+        "oldest": listed.order_by("clip__created_at").first(),
+        "pupils": _pupils(listed),
+        "orders": [(name, words, _link(chosen, order=name)) for name, words in ORDERS.items()],
+        "whose": [(name, words, _link(chosen, whose=name)) for name, words in WHOSE.items()],
+        "colleagues": _colleagues(request),
+        "groups": _groups(rows, chosen["order"]),
+        "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
+        "moving": states.any_moving(row.place for row in rows),
+        "pending": access.pending_returns(request.user),
+        "back": request.get_full_path(),
     }
     part = "review/waiting_rows.html" if request.htmx else "review/waiting.html"
     response = render(request, part, context)
@@ -64,27 +92,123 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
     return response
 
 
-def _row(review: Review) -> Waiting:
+def order_of(request: HttpRequest) -> str:
+    """The order that the teacher looked at last."""
+    kept = request.session.get(ORDER_KEPT, "wait")
+    return kept if kept in ORDERS else "wait"
+
+
+def lateness(waited: timedelta, promised: timedelta) -> str:
+    """``2 days late``, ``due today``; empty while there is more than a day left.
+
+    >>> day = timedelta(days=1)
+    >>> lateness(9.2 * day, 7 * day), lateness(6.5 * day, 7 * day), lateness(2 * day, 7 * day)
+    ('2 days late', 'due within a day', '')
+    """
+    over = waited - promised
+    if over >= timedelta(days=1):
+        return f"{over.days} day{'s' if over.days > 1 else ''} late"
+    if over >= timedelta(0):
+        return "late"
+    return "due within a day" if over > -timedelta(days=1) else ""
+
+
+def _chosen(request: HttpRequest) -> dict:
+    """What the address asks for, and the order that was kept where it names none."""
+    asked, rows = request.GET, request.GET.get("rows", "")
+    order = asked.get("order", "")
+    if order in ORDERS:
+        request.session[ORDER_KEPT] = order
+    whose = asked.get("whose", "all")
+    return {
+        "order": order if order in ORDERS else order_of(request),
+        "whose": whose if whose in WHOSE else "all",
+        "pupil": asked.get("pupil", ""),
+        "snoozed": asked.get("snoozed") == "1",
+        "rows": max(ROWS_SHOWN, int(rows)) if rows.isdigit() and len(rows) < 6 else ROWS_SHOWN,
+    }
+
+
+def _link(chosen: dict, **other) -> str:
+    said = {**chosen, **other}
+    usual = {"whose": "all", "pupil": "", "snoozed": False, "rows": ROWS_SHOWN}
+    kept = {name: value for name, value in said.items() if usual.get(name) != value}
+    return "?" + urlencode({name: 1 if value is True else value for name, value in kept.items()})
+
+
+def _filtered(reviews: QuerySet, request: HttpRequest, chosen: dict) -> QuerySet:
+    if chosen["pupil"].isdigit():
+        reviews = reviews.filter(clip__enrolment=chosen["pupil"])
+    if chosen["whose"] == "mine":
+        reviews = reviews.filter(taken_by=request.user)
+    if chosen["whose"] == "nobody":
+        reviews = reviews.filter(taken_by=None)
+    return reviews
+
+
+def _row(request: HttpRequest, review: Review) -> Waiting:
     waited = max(timezone.now() - review.clip.created_at, timedelta(0))
-    return Waiting(review, states.of(review.clip), waited)
+    return Waiting(review, states.of(review.clip), waited, review.taken_by_id == request.user.pk)
 
 
-def _groups(rows: Iterable[Waiting]) -> list[tuple[str, list[Waiting]]]:
-    """Rows under the heading of their wait; the order of the rows is kept."""
+def _by_age(row: Waiting) -> str:
+    return next(heading for least, heading in AGES if row.waited >= least)
+
+
+def _by_drill(row: Waiting) -> str:
+    answers = row.review.answers
+    return f"“{answers.version.title}”" if answers else "No drill"
+
+
+ORDERS = {
+    "wait": "longest wait",
+    "pupil": "pupil",
+    "drill": "drill",
+    "length": "shortest clip",
+    "found": "most marks",
+}
+HEADINGS: dict[str, Callable[[Waiting], str]] = {
+    "wait": _by_age,
+    "pupil": lambda row: row.review.clip.enrolment.pupil.name,
+    "drill": _by_drill,
+    "length": lambda row: "The shortest first",
+    "found": lambda row: "The most marks first",
+}
+
+
+def _groups(rows: Sequence[Waiting], order: str) -> list[tuple[str, list[Waiting]]]:
+    """Rows under the heading of their order; the order of the rows is kept."""
     groups: dict[str, list[Waiting]] = {}
     for row in rows:
-        heading = next(heading for least, heading in AGES if row.waited >= least)
-        groups.setdefault(heading, []).append(row)
+        groups.setdefault(HEADINGS[order](row), []).append(row)
     return list(groups.items())
 
 
-def _pupils(rows: Iterable[Waiting]) -> list[dict]:
+def _pupils(reviews: QuerySet) -> list[dict]:
     """Whose clips wait, and how many of each, by name."""
-    found: dict[int, dict] = {}
-    for row in rows:
-        enrolment = row.review.clip.enrolment
-        entry = found.setdefault(
-            enrolment.pk, {"pk": str(enrolment.pk), "name": enrolment.pupil.name, "count": 0}
-        )
-        entry["count"] += 1
-    return sorted(found.values(), key=lambda entry: entry["name"])
+    found = (
+        reviews.order_by("clip__enrolment__pupil__name", "clip__enrolment")
+        .values("clip__enrolment", "clip__enrolment__pupil__name")
+        .annotate(count=Count("pk"))
+    )
+    return [
+        {
+            "pk": str(row["clip__enrolment"]),
+            "name": row["clip__enrolment__pupil__name"],
+            "count": row["count"],
+        }
+        for row in found
+    ]
+
+
+def _studios(request: HttpRequest) -> list[Studio]:
+    return list(people.studios_of(request.user, people.Role.TEACHER))
+
+
+def _colleagues(request: HttpRequest) -> list:
+    """To whom a clip can be handed over; by studio, for a teacher of several."""
+    found = []
+    for studio in _studios(request):
+        others = people.members_of(studio, people.Role.TEACHER).exclude(pk=request.user.pk)
+        found += [(studio.pk, other) for other in others]
+    return found

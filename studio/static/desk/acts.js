@@ -57,6 +57,7 @@ export const ACTS = {
     field?.focus();
   },
   return: (desk) => go(desk, "return"),
+  "take-back": (desk) => go(desk, "take-back"),
   "next-clip": (desk) => go(desk, "next-clip"),
   "previous-clip": (desk) => go(desk, "previous-clip"),
   help: ({ help }) => help.toggle(),
@@ -118,9 +119,14 @@ function edit({ ledger, player, say }) {
   return details.querySelector("textarea").focus();
 }
 
+const MISSING = {
+  return: "This clip was returned.",
+  "take-back": "Nothing was returned that can still be taken back.",
+};
+
 function go({ root, say, exchange }, where) {
   const link = root.querySelector(`[data-go='${where}']`);
-  if (!link) return say(where === "return" ? "This clip was returned." : "No other clip there.");
+  if (!link) return say(MISSING[where] ?? "No other clip there.");
   if (exchange.unsent) return say("Something is not sent yet. It is sent when the connection is back.");
   return link.click();
 }

@@ -30,6 +30,7 @@ export const KEYS = [
   { act: "whole", keys: ["0"], words: "the whole clip" },
   { act: "drill", keys: ["a"], words: "set a drill (assignment)" },
   { act: "return", keys: ["r"], words: "preview and return" },
+  { act: "take-back", keys: ["t"], words: "take back what was just returned" },
   { act: "next-clip", keys: ["w"], words: "next waiting clip" },
   { act: "previous-clip", keys: ["Shift+W"], words: "clip before it" },
   { act: "help", keys: ["?"], words: "these keys" },
