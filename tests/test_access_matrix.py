@@ -128,6 +128,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_new_drill": (None, STUDIO_TEACHERS, {"title": "Sixths", "words": "Slowly"}),
     "desk_unset_drill": (None, STUDIO_TEACHERS, {}),
     "desk_summary": (None, STUDIO_TEACHERS, {"summary": "Steadier"}),
+    "desk_propose": (None, STUDIO_TEACHERS, {"summary": ""}),
     "desk_preview": (STUDIO_TEACHERS, None, {}),
     "desk_return": (None, STUDIO_TEACHERS, {"seen": "x"}),
 }

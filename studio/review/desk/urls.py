@@ -2,9 +2,7 @@
 
 from django.urls import path
 
-from studio.review.enclosures import views as enclosures
-
-from . import drills, views
+from . import drills, enclosures, proposal, views
 
 CLIP = "clips/<uuid:clip_id>"
 
@@ -46,6 +44,7 @@ urlpatterns = [
         f"{CLIP}/drills/<int:assignment_id>/take-back/", drills.take_back, name="desk_unset_drill"
     ),
     path(f"{CLIP}/summary/", views.save_summary, name="desk_summary"),
+    path(f"{CLIP}/summary/proposal/", proposal.propose, name="desk_propose"),
     path(f"{CLIP}/preview/", views.preview, name="desk_preview"),
     path(f"{CLIP}/return/", views.return_clip, name="desk_return"),
 ]

@@ -56,6 +56,7 @@ export const ACTS = {
     const field = root.querySelector("#drills select, #drills input:not([type='hidden'])");
     field?.focus();
   },
+  "use-proposal": useProposal,
   return: (desk) => go(desk, "return"),
   "take-back": (desk) => go(desk, "take-back"),
   "next-clip": (desk) => go(desk, "next-clip"),
@@ -117,6 +118,17 @@ function edit({ ledger, player, say }) {
   details.open = true;
   details.scrollIntoView({ block: "nearest" });
   return details.querySelector("textarea").focus();
+}
+
+/** The proposed words into the summary's field, after what was written there. */
+function useProposal({ root, say }) {
+  const field = root.querySelector("#summary textarea");
+  const words = root.querySelector("[data-proposed]")?.innerText.trim();
+  if (!field || !words) return say("Nothing is proposed yet.");
+  field.value = [field.value.trim(), words].filter(Boolean).join("\n");
+  root.querySelector("#proposal").replaceChildren();
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+  return field.focus();
 }
 
 const MISSING = {

@@ -152,6 +152,9 @@ export class ClipDesk extends HTMLElement {
     const { player, ledger, picture, composer } = this.#parts;
     ledger.read();
     picture.annotate(ledger.moments);
+    if (form.id === "propose" && !this.querySelector("#summary textarea")?.value.trim()) {
+      this.act("use-proposal");
+    }
     if (form.id !== "composer") return;
     if (ok && picture.span) picture.select(null);
     composer.renewed(player.seconds);

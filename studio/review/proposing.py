@@ -1,0 +1,165 @@
+"""A summary proposed to the teacher: three things at most, what went well first.
+
+Every sentence says what was measured or decided, none advises: the words of the lesson are the
+teacher's. A change is called one only where it is larger than twice its uncertainty. Pure: the
+plain forms of a measurement and a judgement in, sentences out.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from studio.theory import Pitch
+
+MOST = 3
+FEW = 3  # of fewer double stops no share is said
+GOOD_SHARE = 0.5  # from here on the share of what is in tune is good news
+SURE = 2.0  # standard deviations
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One run's end: how far off it was first and last, in cents, wide positive."""
+
+    name: str
+    kind: str
+    first_cents: float | None
+    last_cents: float | None
+    verdict: str
+    change_cents: float | None = None
+    change_uncertainty_cents: float | None = None
+
+    @property
+    def gained_cents(self) -> float:
+        """By how much it surely came closer; 0 where that cannot be told."""
+        change, doubt = self.change_cents, self.change_uncertainty_cents
+        if change is None or doubt is None or -change <= SURE * doubt:
+            return 0.0
+        return -change
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """A mark the teacher kept: its words, its rank, and its kind and deviation where it has one."""
+
+    words: str
+    rank: int
+    kind: str = ""
+    deviation_cents: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What stands at the desk. ``goal`` is a sentence where a drill's goal was reached."""
+
+    runs: tuple[Run, ...] = ()
+    kept: tuple[Kept, ...] = ()
+    drills: tuple[str, ...] = ()
+    goal: str = ""
+
+
+def propose(facts: Facts) -> list[str]:
+    """At most three sentences, the good one first; empty where nothing can be said."""
+    good = facts.goal or _closer(facts.runs) or _share(facts.runs)
+    said = [good] if good else []
+    said += _to_change(facts.kept)
+    if facts.drills:
+        said = [*said[: MOST - 1], f"Next: {facts.drills[0]}."]
+    return said[:MOST]
+
+
+def facts_of(measurement: Mapping, judgement: Mapping, kept: Iterable[Kept], **more) -> Facts:
+    """The facts of a judged clip; ``more`` are its drills and goal."""
+    names = _names(judgement)
+    verdicts = {row["event"]: row for row in reversed(judgement["intervals"])}
+    runs = []
+    for run in judgement["runs"]:
+        last = next(
+            (pk for pk in reversed(run.get("playings") or run["events"]) if pk in names), None
+        )
+        if last is None:
+            continue
+        runs.append(
+            Run(
+                name=names[last][0],
+                kind=names[last][1],
+                first_cents=run["first_cents"],
+                last_cents=run["last_cents"],
+                verdict=verdicts[last]["verdict"],
+                change_cents=run.get("change_cents"),
+                change_uncertainty_cents=run.get("change_uncertainty_cents"),
+            )
+        )
+    return Facts(runs=tuple(runs), kept=tuple(kept), **more)
+
+
+def kind_of(name: str) -> str:
+    """The plural of an interval's everyday name: ``octaves``, ``major sixths``."""
+    return f"{name.removeprefix('perfect ')}s"
+
+
+def _names(judgement: Mapping) -> dict[int, tuple[str, str]]:
+    found: dict[int, tuple[str, str]] = {}
+    for row in judgement["intervals"]:
+        if row["event"] in found:
+            continue
+        everyday = row["name"].removeprefix("perfect ")
+        pitches = [
+            Pitch.parse(row[key]).pretty for key in ("low_pitch", "high_pitch") if row.get(key)
+        ]
+        found[row["event"]] = (f"{everyday} {'–'.join(pitches)}".strip(), kind_of(row["name"]))
+    return found
+
+
+def _closer(runs: Sequence[Run]) -> str:
+    """The run that surely came closer by most, and ended in tune."""
+    better = [run for run in runs if run.gained_cents and run.verdict in ("in_tune", "near")]
+    if not better:
+        return ""
+    best = max(better, key=lambda run: run.gained_cents)
+    doubt = max(1, round(best.change_uncertainty_cents or 0))
+    return (
+        f"The {best.name} came closer by {best.gained_cents:.0f} ± {doubt} cents, "
+        "and ended in tune."
+        if best.verdict == "in_tune"
+        else f"The {best.name} came closer by {best.gained_cents:.0f} ± {doubt} cents."
+    )
+
+
+def _share(runs: Sequence[Run]) -> str:
+    """How many double stops ended in tune; said as good news only where it is."""
+    judged = [run for run in runs if run.verdict != "unsure"]
+    right = sum(run.verdict in ("in_tune", "near") for run in judged)
+    if len(judged) < FEW or right < GOOD_SHARE * len(judged):
+        return ""
+    if right == len(judged):
+        return f"All {right} double stops ended in tune."
+    return f"{right} of {len(judged)} double stops ended in tune."
+
+
+def _to_change(kept: Sequence[Kept]) -> list[str]:
+    """The kept marks by importance; those of one kind and one direction are said together."""
+    said, taken = [], set()
+    for mark in sorted(kept, key=lambda mark: mark.rank):
+        if mark in taken:
+            continue
+        alike = [other for other in kept if _alike(mark, other)]
+        taken.update(alike)
+        said.append(_together(alike) if len(alike) > 1 else mark.words)
+    return said
+
+
+def _alike(mark: Kept, other: Kept) -> bool:
+    if mark is other:
+        return True
+    if not mark.kind or mark.kind != other.kind:
+        return False
+    a, b = mark.deviation_cents, other.deviation_cents
+    return a is not None and b is not None and (a > 0) == (b > 0)
+
+
+def _together(alike: Sequence[Kept]) -> str:
+    cents = [mark.deviation_cents for mark in alike if mark.deviation_cents is not None]
+    way = "wide" if cents[0] > 0 else "narrow"
+    least, most = min(map(abs, cents)), max(map(abs, cents))
+    sizes = f"{least:.0f}" if round(least) == round(most) else f"{least:.0f} to {most:.0f}"
+    return f"{len(alike)} {alike[0].kind} were {way}, by {sizes} cents."
