@@ -2,7 +2,9 @@
 
 from django.urls import path
 
-from . import drills, enclosures, proposal, views
+from studio.review.enclosures import views as enclosures
+
+from . import drills, proposal, views
 
 CLIP = "clips/<uuid:clip_id>"
 
