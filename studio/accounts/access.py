@@ -3,6 +3,8 @@
 What a person may not see and what does not exist look alike: :class:`~django.http.Http404`.
 """
 
+from collections.abc import Iterable
+
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import Http404
 
@@ -151,11 +153,11 @@ def members_of(studio: Studio, role: str) -> QuerySet[Person]:
     return Person.objects.filter(Exists(held), is_active=True).order_by("name", "pk")
 
 
-def teachers_in(studio: Studio) -> QuerySet[Membership]:
-    """The memberships of those who teach in a studio today, by name."""
+def teachers_in(studios: Iterable[Studio]) -> QuerySet[Membership]:
+    """The memberships of those who teach in some studios today, by name."""
     return (
         Membership.objects.filter(
-            current(), studio=studio, role=Role.TEACHER, person__is_active=True
+            current(), studio__in=studios, role=Role.TEACHER, person__is_active=True
         )
         .select_related("person", "studio")
         .order_by("person__name", "pk")

@@ -187,7 +187,7 @@ def _page(
         "area": "teacher",
         "studio": studio,
         "places": [_place(place, links) for place in places],
-        "teachers": access.teachers_in(studio),
+        "teachers": access.teachers_in([studio]),
         "open": invitations.open_in(studio).select_related("pupil"),
         "forms": [(Role(name), form, role == name) for name, form in forms.items()],
         "link": refused if role == "link" else LinkForm(studio),

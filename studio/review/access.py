@@ -3,10 +3,11 @@
 A pupil and a guardian reach only what was returned, and only its frozen snapshot.
 """
 
+from collections.abc import Iterable
 from datetime import timedelta
 from uuid import UUID
 
-from django.db.models import Count, F, IntegerField, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import Count, F, IntegerField, Min, OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Coalesce
 from django.http import Http404
 from django.utils import timezone
@@ -72,11 +73,22 @@ def snoozed(waiting: QuerySet[Review]) -> QuerySet[Review]:
     return waiting.filter(snoozed_until__gt=timezone.now())
 
 
-def late(waiting: QuerySet[Review], studio: Studio) -> QuerySet[Review]:
-    """Those of one studio that have waited longer than it promises."""
-    promised = timedelta(days=studio.answer_within_days)
-    return waiting.filter(
-        clip__enrolment__studio=studio, clip__created_at__lte=timezone.now() - promised
+def waiting_in_figures(waiting: QuerySet[Review], studios: Iterable[Studio]) -> dict:
+    """How many wait (``total``), rest and are late, and since when the first waits.
+
+    Late is what has waited longer than its studio promises.
+    """
+    now = timezone.now()
+    here = Q(snoozed_until=None) | Q(snoozed_until__lte=now)
+    late = Q(pk=None)
+    for studio in studios:
+        before = now - timedelta(days=studio.answer_within_days)
+        late |= Q(clip__enrolment__studio=studio, clip__created_at__lte=before)
+    return waiting.order_by().aggregate(
+        total=Count("pk", filter=here),
+        resting=Count("pk", filter=~here),
+        late=Count("pk", filter=here & late),
+        first=Min("clip__created_at", filter=here),
     )
 
 

@@ -10,14 +10,14 @@ from datetime import timedelta
 from urllib.parse import urlencode
 
 from django.db.models import Count, QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from studio.accounts import access as people
-from studio.accounts.models import Studio
+from studio.accounts.models import Person, Studio
 from studio.review import access
 from studio.review.models import Review
 
@@ -62,7 +62,9 @@ class Waiting:
 
 @require_safe
 def waiting_list(request: HttpRequest) -> HttpResponse:
-    people.teaching_studio(request.user)
+    studios = list(people.studios_of(request.user, people.Role.TEACHER))
+    if not studios:
+        raise Http404
     chosen = _chosen(request)
     everything = access.waiting_for(request.user, chosen["order"])
     listed = access.awake(everything)
@@ -72,14 +74,11 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
     context = {
         "area": "teacher",
         "chosen": chosen,
-        "total": listed.count(),
-        "late": sum(access.late(listed, studio).count() for studio in _studios(request)),
-        "resting": access.snoozed(everything).count(),
-        "oldest": listed.order_by("clip__created_at").first(),
+        **access.waiting_in_figures(everything, studios),
         "pupils": _pupils(listed),
         "orders": [(name, words, _link(chosen, order=name)) for name, words in ORDERS.items()],
         "whose": [(name, words, _link(chosen, whose=name)) for name, words in WHOSE.items()],
-        "colleagues": _colleagues(request),
+        "colleagues": _colleagues(request, studios),
         "groups": _groups(rows, chosen["order"]),
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
         "moving": states.any_moving(row.place for row in rows),
@@ -201,14 +200,7 @@ def _pupils(reviews: QuerySet) -> list[dict]:
     ]
 
 
-def _studios(request: HttpRequest) -> list[Studio]:
-    return list(people.studios_of(request.user, people.Role.TEACHER))
-
-
-def _colleagues(request: HttpRequest) -> list:
-    """To whom a clip can be handed over; by studio, for a teacher of several."""
-    found = []
-    for studio in _studios(request):
-        others = people.members_of(studio, people.Role.TEACHER).exclude(pk=request.user.pk)
-        found += [(studio.pk, other) for other in others]
-    return found
+def _colleagues(request: HttpRequest, studios: Sequence[Studio]) -> list[tuple[int, Person]]:
+    """To whom a clip can be handed over, with the studio, for a teacher of several."""
+    teachers = people.teachers_in(studios).exclude(person=request.user)
+    return [(membership.studio_id, membership.person) for membership in teachers]
