@@ -24,6 +24,8 @@ NOT_PAGES = {
     "assignment_musicxml",
     "desk_picture",
     "desk_picture_part",
+    "desk_enclosures",
+    "enclosure",
 }
 # What answers with a piece of a page, which is looked at within its page.
 PIECES = {"shelf_order", "desk_progress"}

@@ -158,7 +158,7 @@ def test_no_serious_issue_in_what_opens_on_the_desk(cast, opened):
     page.goto(f"/clips/{clip.pk}/")
     expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
     page.evaluate(AXE)
-    for key in ("?", "Escape", "n", "e", "Escape", "c", "Escape", "a"):
+    for key in ("?", "Escape", "n", "e", "Escape", "c", "Escape", "v", "a"):
         page.keyboard.press(key)
         for theme in ("light", "dark"):
             page.emulate_media(color_scheme=theme)

@@ -2,9 +2,9 @@
 // the recorder is loaded when it is first asked for, or when something recorded waits to be sent.
 
 import { takeTurns } from "../pages/turns.js";
+import { KEPT } from "./kept.js";
 
 const ASK_MS = 2000;
-export const KEPT = "studio:reply:"; // before a clip and a place: a recording is kept there
 
 export class Enclosing {
   #desk;

@@ -1,7 +1,7 @@
 // What was recorded and is not on the server yet, kept by this browser (IndexedDB). A small note
 // in localStorage tells the page, without opening the database, that there is something.
 
-import { KEPT } from "./enclosing.js";
+import { KEPT } from "./kept.js";
 
 const DATABASE = "studio-replies";
 const ROWS = "recordings";
