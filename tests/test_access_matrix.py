@@ -112,6 +112,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "clip_page": (SEES, None, {}),
     "desk_picture": (STUDIO_TEACHERS, None, {}),
     "desk_picture_part": (STUDIO_TEACHERS, None, {}),
+    "desk_frames": (STUDIO_TEACHERS, None, {}),
+    "desk_keys": (None, TEACHERS, {"keys": "{}"}),
     "desk_progress": (STUDIO_TEACHERS, None, {}),
     "desk_decide": (None, STUDIO_TEACHERS, {"choice": "kept", "listening": "1"}),
     "desk_settle_old": (None, STUDIO_TEACHERS, {}),
@@ -202,6 +204,8 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "place_end": {"pk": cast.enrolment.pk},
         "consent_change": {"pk": cast.enrolment.pk, "purpose": "recordings"},
         **{name: on_clip for name in TABLE if name.startswith(ON_A_CLIP)},
+        **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
+        "desk_keys": {},
         # The other methods of an upload are tried in tests/clips/test_uploads.py.
         **{name: {"upload_id": half.pk} for name in ("upload", "send_arrived", "send_forget")},
         **{name: on_plan for name in TABLE if name.startswith("rotation")},

@@ -1,11 +1,13 @@
 """The only place that runs ffmpeg and ffprobe: sandboxed, bounded, with typed errors.
 
 ``probe`` says what a recording is; ``extract_sound``, ``make_playable``, ``make_poster``,
-``make_still`` and ``waveform_peaks`` make from it what the rest of the program uses. All times
-are presentation times of the playable copy (see :mod:`studio.media.probe`).
+``make_still`` and ``waveform_peaks`` make from it what the rest of the program uses;
+``frame_times`` reads when each frame of the copy is shown. All times are presentation times of
+the playable copy (see :mod:`studio.media.probe`).
 """
 
 from studio.media.errors import Failed, MediaError, Note, Refused, is_disk_full
+from studio.media.frame_times import frame_times
 from studio.media.limits import Limits
 from studio.media.peaks import waveform_peaks
 from studio.media.playable import PlayableInfo, make_playable, make_poster, make_still
@@ -25,6 +27,7 @@ __all__ = [
     "SoundInfo",
     "check_tools",
     "extract_sound",
+    "frame_times",
     "hear_file",
     "is_disk_full",
     "make_playable",

@@ -4,6 +4,8 @@ import base64
 
 import pytest
 
+from studio.review.desk.keys import at_first
+
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 VIEW = {"from": 10.0, "to": 20.0, "width": 500, "duration": 60.0}
@@ -364,3 +366,60 @@ def test_strokes_are_thinned_kept_inside_and_a_mere_press_is_none(call):
     assert call("strokes", "moved", [0.99, 0.25], "ArrowRight", False, 0.5) == [1, 0.25]
     assert call("strokes", "placeOf", [0.4, 0.125], 0.5) == "40 % across, 25 % down"
     assert call("strokes", "labelAt", [0.1, 0.1], "  ") is None
+
+
+# -- keys that are changed -----------------------------------------------------------------------
+
+
+def test_the_server_reads_the_table_of_keys_as_the_page_does(call, chromium, live_server):
+    page = chromium.new_page()
+    page.goto(f"{live_server.url}/log-in/")
+    table = page.evaluate("import('/static/desk/keys.js').then(({ KEYS }) => KEYS)")
+    page.close()
+    read = {row["act"]: (row["keys"], row.get("fixed", False)) for row in table}
+    assert read == at_first()
+    assert all(
+        call("keys", "canBeGiven", k) for keys, fixed in read.values() if not fixed for k in keys
+    )
+
+
+def test_a_key_is_given_swapped_and_given_back(call):
+    changed = call("keys", "given", {}, "keep", "x")
+    assert changed == {"keep": "x"}
+    assert call("keys", "given", changed, "keep", "k") == {}
+    swapped = call("keys", "given", {}, "keep", "d", "drop")
+    assert swapped == {"keep": "d", "drop": "k"}
+    assert call("keys", "asItWas", swapped, "keep")["holder"]["act"] == "drop"
+    assert call("keys", "asItWas", changed, "keep") == {"changed": {}, "holder": None}
+    table = {row["act"]: row["keys"] for row in call("keys", "inForce", swapped)}
+    assert (table["keep"], table["drop"], table["loop"]) == (["d"], ["k"], ["l"])
+
+
+@pytest.mark.parametrize("name", ["Escape", "Tab", "Shift+Tab", "Enter", "F5", "AudioVolumeUp"])
+def test_the_browsers_own_keys_are_not_given_away(call, name):
+    assert call("keys", "canBeGiven", name) is False
+
+
+# -- frames that are not evenly spaced -----------------------------------------------------------
+
+UNEVEN_S = [0.0, 0.033, 0.1, 0.117, 0.15, 0.9, 0.917]
+
+
+def test_frame_times_are_added_up_from_their_steps(call):
+    document = {"unit_s": 0.0001, "steps": [0, 330, 670, 170, 330, 7500, 170]}
+    assert call("frames", "timesOf", document) == pytest.approx(UNEVEN_S)
+    assert call("frames", "timesOf", None) is None
+
+
+def test_uneven_frame_steps_visit_every_frame_once_and_stop_at_the_ends(call):
+    at, visited = 0.0, []
+    for by in [1] * 8 + [-1] * 8:
+        at = call("frames", "steppedIn", UNEVEN_S, at, by, 0.95)
+        visited.append(call("frames", "frameIn", UNEVEN_S, at))
+    assert visited == [1, 2, 3, 4, 5, 6, 6, 6, 5, 4, 3, 2, 1, 0, 0, 0]
+
+
+@pytest.mark.parametrize(("number", "start"), list(enumerate(UNEVEN_S)))
+def test_a_frame_is_found_by_its_own_rounded_edge(call, number, start):
+    for rounded in (start - 0.0004, start + 0.0004):
+        assert call("frames", "frameIn", UNEVEN_S, rounded) == number

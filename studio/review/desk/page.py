@@ -1,5 +1,6 @@
 """What the desk's page and its parts are rendered from."""
 
+import json
 from dataclasses import dataclass
 from uuid import UUID, uuid4
 
@@ -11,7 +12,7 @@ from studio.review.judging import Judged, judged
 from studio.review.models import Decision, Return, Review
 from studio.review.pages import states
 
-from . import words, written
+from . import keys, words, written
 from .forms import CommentForm, NewDrillForm, SetDrillForm, SummaryForm
 from .ledger import Block, blocks_of, in_written_order
 
@@ -85,6 +86,7 @@ class Desk:
             has_poster=any(r.kind == Rendition.Kind.POSTER for r in clip.renditions.all()),
             length=words.moment(clip.duration_s or 0),
             facts=self.facts(),
+            keys_changed=json.dumps(keys.changed_by(self.person)),
             composer=self.composer(),
             **self.closing(),
         )

@@ -1,16 +1,18 @@
-"""The desk's addresses, all below a clip's own."""
+"""The desk's addresses, below a clip's own but for what is kept for a person."""
 
 from django.urls import path
 
 from studio.review.enclosures import views as enclosures
 
-from . import drills, proposal, views
+from . import drills, frames, keys, proposal, views
 
 CLIP = "clips/<uuid:clip_id>"
 
 urlpatterns = [
+    path("desk/keys/", keys.change, name="desk_keys"),
     path(f"{CLIP}/desk.json", views.picture, name="desk_picture"),
     path(f"{CLIP}/desk/parts/<int:part>.json", views.picture_part, name="desk_picture_part"),
+    path(f"{CLIP}/desk/frames.json", frames.frames, name="desk_frames"),
     path(f"{CLIP}/desk/progress.json", views.progress, name="desk_progress"),
     path(f"{CLIP}/marks/<int:mark_id>/", views.decide, name="desk_decide"),
     path(

@@ -1,5 +1,6 @@
 // What each of the desk's actions does. A key, a button with data-act and a menu all come here.
 
+import { middleOf, steppedIn, timesOf } from "./frames.js";
 import { stepped } from "./timecode.js";
 
 export const LEAD_IN_S = 0.5; // a row plays from just before it
@@ -21,9 +22,9 @@ export const ACTS = {
   keep: (desk) => decide(desk, "keep"),
   drop: (desk) => decide(desk, "drop"),
   edit,
-  comment: ({ player, composer }) => {
-    player.pause();
-    composer.open(player.seconds);
+  comment: async (desk) => {
+    desk.player.pause();
+    desk.composer.open(await shown(desk));
   },
   "comment-span": ({ player, picture, composer, say }) => {
     if (!picture.span) return say("Select a span in the picture first.");
@@ -68,10 +69,31 @@ export const ACTS = {
   },
 };
 
-function frame({ player, root }, by) {
+/** Presses that come while the times are on their way are taken one after the other. */
+async function frame(desk, by) {
+  const { player, root } = desk;
   player.pause();
   const { frameRate, duration } = root.dataset;
-  player.seek(stepped(player.seconds, by, Number(frameRate), Number(duration)));
+  const times = await frameTimes(desk);
+  const place = player.shown;
+  if (times) player.seek(steppedIn(times, place, by, Number(duration)));
+  else player.seek(stepped(place, by, Number(frameRate), Number(duration)));
+}
+
+/** The middle of the frame on the screen: its own edge, rounded, may be its neighbour's. */
+async function shown(desk) {
+  const { player, root } = desk;
+  const times = await frameTimes(desk);
+  return times ? middleOf(times, player.shown, Number(root.dataset.duration)) : player.seconds;
+}
+
+/** Fetched once the recording can be played; null without a picture. */
+async function frameTimes({ root, player, fetch }) {
+  if (!player.ready) return null;
+  root.frameTimes ??= fetch(root.dataset.frames).then(timesOf);
+  const times = await root.frameTimes;
+  if (!times) root.frameTimes = null;
+  return times?.length ? times : null;
 }
 
 function speed({ player, root, say }, by) {
@@ -102,16 +124,18 @@ function toMark({ ledger, player, picture, say }, by) {
   return player.playFrom(Math.max(start - LEAD_IN_S, 0));
 }
 
-function decide({ ledger, player, say }, which) {
+const noMark = (keyOf) => `No mark here. ${keyOf("next-mark")} goes to the next one.`;
+
+function decide({ ledger, player, say, keyOf }, which) {
   const mark = ledger.mark(player.seconds);
-  if (!mark) return say("No mark here. N goes to the next one.");
+  if (!mark) return say(noMark(keyOf));
   return mark.querySelector(`[data-decide='${which}']`)?.click();
 }
 
-function edit({ ledger, player, say }) {
+function edit({ ledger, player, say, keyOf }) {
   const here = document.activeElement?.closest?.(".comment");
   const found = here ?? ledger.mark(player.seconds);
-  if (!found) return say("No mark here. N goes to the next one.");
+  if (!found) return say(noMark(keyOf));
   const details = found.querySelector("details.edit");
   if (!details) return undefined;
   player.pause();

@@ -10,7 +10,8 @@ import { Composer } from "./composer.js";
 import { Drafts } from "./drafts.js";
 import { Enclosing } from "./enclosing.js";
 import { Exchange } from "./exchange.js";
-import { actOf, belongsTo, nameOf } from "./keys.js";
+import { fetchJson } from "./fetch-json.js";
+import { actOf, belongsTo, inForce, nameOf, shown } from "./keys.js";
 import { watch } from "./progress.js";
 import { DeskScore } from "./score.js";
 import { format } from "./timecode.js";
@@ -20,6 +21,7 @@ export class ClipDesk extends HTMLElement {
   #parts = null;
   #pressed = null;
   #told = {};
+  #keys = []; // the table in force
 
   connectedCallback() {
     this.#aborter = new AbortController();
@@ -36,9 +38,12 @@ export class ClipDesk extends HTMLElement {
       exchange,
       score: new DeskScore(this),
       say: (words) => exchange.say(words),
+      keyOf: (act) => shown(this.#keys.find((row) => row.act === act).keys[0]),
+      fetch: (address) => fetchJson(address, signal),
     };
     this.#parts.enclosing = new Enclosing(this, this.#parts.say, signal);
     this.#listen(signal);
+    this.#useKeys(this.#parts.help.changed);
     watch(this, { done: (kind) => this.#done(kind), failed: () => location.reload() }, signal);
     this.dataset.ready = "";
     performance.mark("desk:ready");
@@ -77,6 +82,7 @@ export class ClipDesk extends HTMLElement {
     });
     on("note-chosen", ({ detail }) => this.#chosen(detail.ref));
     on("desk:walk", ({ detail }) => this.#walked(detail));
+    on("desk:keys", ({ detail }) => this.#useKeys(detail.changed));
     on("submit", (event) => this.#leaving(event));
     on("desk:changed", ({ detail }) => this.#changed(detail));
     on("desk:unplayable", () => say("The recording could not be played. Load the page again."));
@@ -86,12 +92,21 @@ export class ClipDesk extends HTMLElement {
     const name = nameOf(event);
     const { target } = event;
     const focus = { tag: target.tagName, type: target.type, editable: target.isContentEditable };
-    const { help } = this.#parts;
-    if (event.defaultPrevented || !name || belongsTo(name, focus) || (help.open && name !== "?")) return;
-    const act = actOf(name);
-    if (!act) return;
+    if (event.defaultPrevented || !name || belongsTo(name, focus)) return;
+    const act = actOf(name, this.#keys);
+    if (!act || (this.#parts.help.open && act !== "help")) return;
     event.preventDefault();
     if (!event.repeat || /^(back|forward|next-row|previous-row|zoom)/.test(act)) this.act(act);
+  }
+
+  /** The keys in force, and every button that says its own. */
+  #useKeys(changed) {
+    this.#keys = inForce(changed);
+    for (const { act, keys } of this.#keys) {
+      for (const button of this.querySelectorAll(`[data-act="${act}"], [data-go="${act}"]`)) {
+        button.title = `Key: ${keys.map(shown).join(" or ")}`;
+      }
+    }
   }
 
   #place({ seconds, playing }) {
@@ -186,16 +201,6 @@ export class ClipDesk extends HTMLElement {
     picture.fetchPart = (number) => fetchJson(`${parts}${number}.json`, signal);
     const heard = await fetchJson(address, signal);
     if (heard) picture.hear(heard);
-  }
-}
-
-/** A JSON document, or null when it is not there (yet). */
-async function fetchJson(address, signal) {
-  try {
-    const answer = await fetch(address, { signal });
-    return answer.ok ? await answer.json() : null;
-  } catch {
-    return null;
   }
 }
 

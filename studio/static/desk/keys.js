@@ -1,4 +1,5 @@
-// The desk's keys, all in this one place. Pure: no document, no state.
+// The desk's keys, all in this one place. Pure: no document, no state. A row is one line; the
+// server reads the table from here (review/desk/keys.py). A row that is `fixed` keeps its key.
 // A key is what KeyboardEvent.key says, with "Shift+" before it where Shift is held and the key
 // alone does not tell (letters and arrows). "Space" stands for the space bar.
 
@@ -34,7 +35,7 @@ export const KEYS = [
   { act: "next-clip", keys: ["w"], words: "next waiting clip" },
   { act: "previous-clip", keys: ["Shift+W"], words: "clip before it" },
   { act: "help", keys: ["?"], words: "these keys" },
-  { act: "cancel", keys: ["Escape"], words: "let go of the span, stop looping" },
+  { act: "cancel", keys: ["Escape"], words: "let go of the span, stop looping", fixed: true },
 ];
 
 /** The name of a pressed key, as the table writes it; empty with Ctrl, Alt or Command. */
@@ -44,6 +45,45 @@ export function nameOf({ key, shiftKey, ctrlKey, altKey, metaKey }) {
   const tells = key.length === 1 && key.toLowerCase() === key.toUpperCase();
   if (key.length === 1 && !tells) return shiftKey ? `Shift+${key.toUpperCase()}` : key.toLowerCase();
   return shiftKey && !tells ? `Shift+${key}` : key;
+}
+
+// Keys that the browser, the focus or a dialog needs.
+const TAKEN = ["Escape", "Tab", "Enter", "Backspace", "ContextMenu", "Dead", "Process", "Unidentified"];
+const MOVES = ["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Home", "End", "PageUp", "PageDown"];
+const NAMED = ["Space", "Insert", "Delete", ...MOVES];
+
+/** The table with what a teacher has changed: { act: key }. */
+export function inForce(changed, table = KEYS) {
+  return table.map((row) => {
+    const key = row.fixed ? undefined : changed[row.act];
+    return { ...row, keys: key ? [key] : row.keys, changed: Boolean(key) };
+  });
+}
+
+/** Whether a pressed key can be given to an action. */
+export function canBeGiven(name) {
+  const bare = name.replace(/^Shift\+(?=.)/, "");
+  return !TAKEN.includes(bare) && ([...bare].length === 1 || NAMED.includes(bare));
+}
+
+/** What is changed once an action has a key; with `from`, that action gets the first one's key. */
+export function given(changed, act, name, from = null) {
+  const first = (of) => inForce(changed).find((row) => row.act === of).keys[0];
+  const next = { ...changed, [act]: name, ...(from ? { [from]: first(act) } : {}) };
+  return Object.fromEntries(Object.entries(next).filter(([of, key]) => !isOwn(of, key)));
+}
+
+/** What is changed once an action has its own key again, and who has that key now, or null. */
+export function asItWas(changed, act) {
+  const { [act]: gone, ...rest } = changed;
+  const own = KEYS.find((row) => row.act === act).keys;
+  const holder = inForce(rest).find((row) => row.act !== act && row.keys.some((key) => own.includes(key)));
+  return { changed: rest, holder: holder ?? null };
+}
+
+function isOwn(act, key) {
+  const { keys } = KEYS.find((row) => row.act === act);
+  return keys.length === 1 && keys[0] === key;
 }
 
 /** The action of a key's name, or null. */

@@ -11,6 +11,7 @@ export class ClipPlayer extends HTMLElement {
   #pending = false; // a place that waits until the seek before it has landed
   #loop = null;
   #frame = 0;
+  #shown = null; // when the frame that is on the screen began; null while that is not known
 
   connectedCallback() {
     this.#aborter = new AbortController();
@@ -24,6 +25,8 @@ export class ClipPlayer extends HTMLElement {
     for (const name of ["seeked", "canplay"]) {
       this.#media.addEventListener(name, () => this.#pending && this.#go(), { signal });
     }
+    this.#media.addEventListener("seeking", () => (this.#shown = null), { signal });
+    this.#watchFrames(signal);
     this.#media.addEventListener("loadeddata", () => this.#loaded(), { signal });
     this.#media.addEventListener("click", () => this.toggle(), { signal });
     this.#media.addEventListener("error", () => this.#emit("desk:unplayable"), { signal });
@@ -47,6 +50,11 @@ export class ClipPlayer extends HTMLElement {
   get seconds() {
     const known = this.ready && this.#media.readyState > 0 && !this.#pending;
     return known ? this.#media.currentTime : this.#place;
+  }
+
+  /** When the frame on the screen began, where the browser says so, else the place in time. */
+  get shown() {
+    return this.#pending || this.#shown === null ? this.seconds : this.#shown;
   }
 
   get duration() {
@@ -141,6 +149,17 @@ export class ClipPlayer extends HTMLElement {
   }
 
   // -- internals ------------------------------------------------------------------------------
+
+  #watchFrames(signal) {
+    const media = this.#media;
+    if (!media.requestVideoFrameCallback) return;
+    const next = () => media.requestVideoFrameCallback(seen);
+    const seen = (_, { mediaTime }) => {
+      if (!media.seeking) this.#shown = mediaTime;
+      if (!signal.aborted) next();
+    };
+    next();
+  }
 
   /** One seek at a time, to the latest place: many at once (a held key) can leave it stuck. */
   #go() {

@@ -1,0 +1,54 @@
+"""When each frame of the playable copy is shown, for stepping from frame to frame.
+
+``GET /clips/<uuid>/desk/frames.json`` is fetched when a frame is first stepped to::
+
+    {"schema": 1, "unit_s": 0.0001, "steps": [0, 667, 666, 667]}
+
+``steps`` are differences to the frame before, in units, so that rounding does not add up; they
+begin at 0. Empty where there is no picture, or where the copy's tables cannot be read: then the
+page steps by the clip's average rate. 404 while there is no playable copy.
+"""
+
+import logging
+
+import numpy as np
+from django.http import Http404, HttpRequest, JsonResponse
+from django.views.decorators.gzip import gzip_page
+from django.views.decorators.http import require_GET
+
+from studio.clips.models import Rendition
+from studio.clips.stores import store
+from studio.media import frame_times
+from studio.review.models import Review
+
+from .exchanges import on_desk
+
+log = logging.getLogger(__name__)
+
+SCHEMA = 1
+UNIT_S = 0.0001  # a frame at 60 a second lasts 167 of them
+
+
+@require_GET
+@gzip_page
+@on_desk
+def frames(request: HttpRequest, review: Review) -> JsonResponse:
+    copy = review.clip.renditions.filter(kind=Rendition.Kind.PLAYABLE).first()
+    if copy is None:
+        raise Http404
+    ticks = np.rint(_times(copy) / UNIT_S).astype(int)
+    steps = np.diff(ticks, prepend=0).tolist()
+    answer = {"schema": SCHEMA, "unit_s": UNIT_S, "steps": steps}
+    return JsonResponse(answer, json_dumps_params={"separators": (",", ":")})
+
+
+def _times(copy: Rendition) -> np.ndarray:
+    def read(first: int, length: int) -> bytes:
+        length = min(length, copy.size_bytes - first)
+        return b"".join(store().read(copy.path, first, length)) if length > 0 else b""
+
+    try:
+        return frame_times(read)
+    except (FileNotFoundError, ValueError) as error:
+        log.error("%s has no frame times: %s; run verify", copy.path, error)
+        return np.zeros(0)

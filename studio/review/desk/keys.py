@@ -1,0 +1,89 @@
+"""The keys that a teacher changed at the desk, kept for every device of theirs.
+
+What can be done by a key, and by which one at first, is one table: ``static/desk/keys.js``. It is
+read from there, a row a line, so that an action added there can be changed without a word here.
+"""
+
+import json
+import re
+from functools import lru_cache
+from pathlib import Path
+
+from django.http import Http404, HttpRequest, JsonResponse
+from django.views.decorators.http import require_POST
+
+from studio.accounts import access
+from studio.accounts.models import Person
+from studio.review.models import DeskKeys
+
+TABLE = Path(__file__).parents[2] / "static" / "desk" / "keys.js"
+ROW = re.compile(r'^ +\{ act: "([\w-]+)", keys: (\[[^\]]*\]), words: .*?(fixed: true)? \},$', re.M)
+NAMED = {"Space", "Insert", "Delete", "Home", "End", "PageUp", "PageDown"}
+NAMED |= {f"Arrow{way}" for way in ("Left", "Right", "Up", "Down")}
+SHIFT = "Shift+"
+LONGEST = 4000  # characters of all the changed keys together
+
+
+class Refused(ValueError):
+    """A sentence for the teacher."""
+
+
+@lru_cache(maxsize=1)
+def at_first() -> dict[str, tuple[list[str], bool]]:
+    """Every action with its keys before anything is changed, and whether it keeps them."""
+    rows = ROW.findall(TABLE.read_text(encoding="utf-8"))
+    return {act: (json.loads(keys), bool(fixed)) for act, keys, fixed in rows}
+
+
+def changed_by(person: Person) -> dict[str, str]:
+    """What a teacher changed and still holds: an action that is gone since is left out."""
+    kept = DeskKeys.objects.filter(person=person).values_list("keys", flat=True).first() or {}
+    return {act: key for act, key in kept.items() if act in at_first()}
+
+
+@require_POST
+def change(request: HttpRequest) -> JsonResponse:
+    """Keep all that is changed, in place of what was; 422 with a sentence when it cannot be."""
+    if not access.is_teacher(request.user):
+        raise Http404
+    try:
+        keys = checked(request.POST.get("keys", ""))
+    except Refused as refused:
+        return JsonResponse({"said": str(refused)}, status=422)
+    DeskKeys.objects.update_or_create(person=request.user, defaults={"keys": keys})
+    return JsonResponse({"keys": keys})
+
+
+def checked(text: str) -> dict[str, str]:
+    """The changes that a page sent. Raises :class:`Refused`."""
+    if len(text) > LONGEST:
+        raise Refused("These are too many keys. Load the page again.")
+    try:
+        keys = json.loads(text)
+    except ValueError:
+        keys = None
+    if not isinstance(keys, dict) or not all(isinstance(key, str) for key in keys.values()):
+        raise Refused("The keys could not be read. Load the page again.")
+    for act, key in keys.items():
+        _refuse_what_cannot_be(act, key)
+    _refuse_what_clashes(keys)
+    return keys
+
+
+def _refuse_what_cannot_be(act: str, key: str) -> None:
+    if act not in at_first():
+        raise Refused(f"There is nothing called “{act[:40]}” to give a key to.")
+    if at_first()[act][1]:
+        raise Refused("Esc keeps what it does.")
+    bare = key.removeprefix(SHIFT) or key
+    if bare not in NAMED and not (len(bare) == 1 and bare.isprintable() and bare != " "):
+        raise Refused(f"“{key[:20]}” cannot be given to anything here. Press another key.")
+
+
+def _refuse_what_clashes(keys: dict[str, str]) -> None:
+    held: dict[str, str] = {}
+    for act, (own, _) in at_first().items():
+        for key in [keys[act]] if act in keys else own:
+            if key in held:
+                raise Refused(f"“{key}” would do two things. Give one of them another key.")
+            held[key] = act
