@@ -146,6 +146,10 @@ class Comment(models.Model):
         """Whether a voice or video reply goes with it; uses prefetched rows when they are there."""
         return any(each.kind in Enclosure.RECORDINGS for each in self.enclosures.all())
 
+    @property
+    def has_drawing(self) -> bool:
+        return any(each.kind == Enclosure.Kind.DRAWING for each in self.enclosures.all())
+
 
 class Enclosure(Leased):
     """What goes with a comment: a recording that the teacher made, or a drawing on a still.

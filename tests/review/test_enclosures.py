@@ -250,6 +250,19 @@ def test_a_drawing_is_edited_and_a_change_in_the_meantime_is_a_conflict(cast, te
     assert [stroke["kind"] for stroke in Enclosure.objects.get().strokes] == ["arrow", "label"]
 
 
+def test_a_drawing_is_added_to_a_comment_that_stands(teacher, filmed, voice):
+    comment(teacher, filmed, voice)
+    page, parts = f"/clips/{filmed.pk}/", {"X-Desk": "parts"}
+    assert "Add a reply" in teacher.get(page).content.decode()
+    more = f"{page}comments/{Comment.objects.get().pk}/reply/"
+    for _ in range(2):
+        assert teacher.post(more, drawn(ARROW), headers=parts).status_code == 200
+    assert teacher.post(more, drawn(LABEL), headers=parts).status_code == 409
+    assert teacher.post(more, {}, headers=parts).status_code == 422
+    assert set(Enclosure.objects.values_list("kind", flat=True)) == {"voice", "drawing"}
+    assert "Add a reply" not in teacher.get(page).content.decode()
+
+
 @pytest.mark.parametrize(
     "sent",
     [

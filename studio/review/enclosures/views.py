@@ -59,7 +59,7 @@ def add(request: HttpRequest, review: Review, comment_id: int) -> HttpResponse:
         if enclosed.problems:
             return _changed(request, review, comment, " ".join(enclosed.problems), 422)
         if not enclosed.speaks:
-            return _changed(request, review, comment, "Choose or record a reply first.", 422)
+            return _changed(request, review, comment, "Record, choose or draw a reply first.", 422)
         try:
             with transaction.atomic():
                 enclosed.put_into(comment, instead=False)

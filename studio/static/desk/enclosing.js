@@ -58,12 +58,12 @@ export class Enclosing {
     if (target.open && target.matches("details.enclose")) this.#load();
   }
 
-  /** The button says whether something is drawn; a kept draft may have put it there. */
+  /** A button says whether something is drawn; a kept draft may have put it there. */
   #tell() {
-    const button = this.#desk.querySelector("#composer [data-act='draw']");
-    const drawn = button?.form.elements.drawing.value;
-    const words = drawn ? "Edit the drawing" : "Draw on this picture";
-    if (button && button.textContent !== words) button.textContent = words;
+    for (const button of this.#desk.querySelectorAll("[data-act='draw'], .enclose [data-draw]")) {
+      const words = button.form.elements.drawing.value ? "Edit the drawing" : "Draw on this picture";
+      if (button.textContent !== words) button.textContent = words;
+    }
   }
 
   #renewed() {
