@@ -20,6 +20,8 @@ from studio.clips.uploads import services as uploads
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
+from studio.review import by_hand
+from studio.review.by_hand import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
 from studio.review.services import CommentText, add_comment
 from tests.cast import PASSWORD, as_person, make_clip, make_drill, set_for
@@ -117,6 +119,18 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_progress": (STUDIO_TEACHERS, None, {}),
     "desk_decide": (None, STUDIO_TEACHERS, {"choice": "kept", "listening": "1"}),
     "desk_settle_old": (None, STUDIO_TEACHERS, {}),
+    "desk_decide_kind": (
+        None,
+        STUDIO_TEACHERS,
+        {"kind": "interval_wide:P8", "choice": "kept", "listening": "1"},
+    ),
+    "desk_undo_kind": (None, STUDIO_TEACHERS, {"at": "2026-01-01T00:00:00Z"}),
+    "desk_tolerance": (None, STUDIO_TEACHERS, {"perfect": "9", "other": "12"}),
+    "desk_try_tolerance": (STUDIO_TEACHERS, None, {}),
+    "desk_mark_add": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
+    "desk_mark_edit": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
+    "desk_mark_delete": (None, STUDIO_TEACHERS, {}),
+    "precision": (TEACHERS, None, {}),
     "desk_comment_add": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_edit": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_delete": (None, STUDIO_TEACHERS, {}),
@@ -165,6 +179,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     drill = make_drill(cast.teacher, cast.studio, score=score)
     assignment = set_for(cast.enrolment, drill)
     review = Review.objects.get(clip=clip)
+    hand = by_hand.add(review, cast.teacher, HandMarkText("W", 1.0, 2.0), "")
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
     reply = Enclosure.objects.create(comment=comment, kind="voice", state="ready", duration_s=3.0)
     drawing = Enclosure.objects.create(comment=comment, kind="drawing", info={"aspect": 0.75})
@@ -217,6 +232,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "desk_picture_part": on_clip | {"part": 0},
         "desk_decide": on_clip | {"mark_id": 0},
         "desk_settle_old": on_clip | {"decision_id": 0},
+        **dict.fromkeys(("desk_mark_edit", "desk_mark_delete"), on_clip | {"mark_id": hand.pk}),
         "desk_comment_edit": on_clip | {"comment_id": comment.pk},
         "desk_comment_delete": on_clip | {"comment_id": comment.pk},
         "desk_enclosure_add": on_clip | {"comment_id": comment.pk},

@@ -22,7 +22,7 @@ from studio.drills.access import scores_of
 from studio.drills.models import Assignment
 
 from .enclosures.snapshots import enclosed_in
-from .models import Comment, Enclosure, Return, Review
+from .models import Comment, Enclosure, HandMark, Return, Review
 
 
 def review_for(person: Person, clip_id: UUID) -> Review:
@@ -129,6 +129,14 @@ def enclosure_for(person: Person, clip_id: UUID, pk: UUID) -> Enclosure:
     if not clip.consented:
         raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))
     return enclosure
+
+
+def hand_mark_for(person: Person, clip_id: UUID, pk: int) -> HandMark:
+    """A mark by hand of an unreturned review that ``person`` may change, or 404."""
+    review = review_for(person, clip_id)
+    if review.state == Review.State.RETURNED:
+        raise Http404
+    return get_or_404(review.hand_marks.select_related("review"), pk)
 
 
 def return_for(person: Person, clip_id: UUID) -> Return:

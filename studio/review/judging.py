@@ -10,6 +10,7 @@ from functools import cached_property
 
 from studio.clips.models import Listening
 from studio.intonation import ExpectedNote, Measurement, Policy, judge
+from studio.theory import Interval, is_perfect
 
 from . import marks as marks_module
 from .marks import Mark
@@ -70,17 +71,26 @@ class Judged:
 def policy_for(review: Review) -> Policy:
     """The studio's tuning, the pupil's level, and what the answered drill is about.
 
-    A tolerance set with the drill stands above the level's.
+    A tolerance chosen for the clip stands above one set with the drill, and that above the level's.
     """
     enrolment, answers = review.clip.enrolment, review.answers
     drill = answers.version if answers else None
+    usual = answers.tolerance_cents if answers else None
     return Policy(
         tuning=enrolment.studio.tuning,
         level=enrolment.level,
-        tolerance_cents=answers.tolerance_cents if answers else None,
+        tolerance_cents=table_of(review.tolerance_cents) if review.tolerance_cents else usual,
         key=(drill.key or None) if drill else None,
         interval=drill.one_interval if drill else None,
     )
+
+
+def table_of(chosen: dict) -> dict[str, float]:
+    """Cents by an interval's short name, from cents for ``perfect`` and for ``other`` ones."""
+    return {
+        short: float(chosen["perfect" if is_perfect(Interval.parse(short)) else "other"])
+        for short in Policy().to_dict()["tolerance_cents"]
+    }
 
 
 def expected_notes(review: Review) -> list[ExpectedNote] | None:

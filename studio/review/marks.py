@@ -41,6 +41,17 @@ class Mark:
         return self.decision.choice if self.decision else ""
 
     @property
+    def shown(self) -> tuple[float, float]:
+        """The span as it is shown, in seconds: the teacher's where there is one."""
+        own = self.decision.own_span if self.decision else None
+        return own or (self.start_s, self.end_s)
+
+    @property
+    def kind(self) -> str:
+        """What marks have in common that can be decided together: ``interval_wide:P8``."""
+        return f"{self.code}:{self.params.get('interval') or ''}"
+
+    @property
     def words(self) -> str:
         """The teacher's words where there are any, else the program's."""
         return (self.decision.words if self.decision else "") or self.sentence

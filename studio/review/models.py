@@ -37,7 +37,7 @@ class Review(models.Model):
     tolerance_cents = models.JSONField(
         null=True,
         blank=True,
-        help_text="Cents by an interval's short name, chosen for this clip; empty: as usual.",
+        help_text="Cents for perfect and other intervals, for this clip; empty: as usual.",
     )
     taken_by = models.ForeignKey(
         Person, models.SET_NULL, null=True, blank=True, related_name="reviews_taken"
@@ -73,6 +73,18 @@ class Decision(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_choice_display()}: {self.code} at {self.start_s:.1f} s"
+
+    @property
+    def own_span(self) -> tuple[float, float] | None:
+        """The teacher's span in seconds, where the mark's was edited."""
+        if self.own_start_s is None or self.own_end_s is None:
+            return None
+        return self.own_start_s, self.own_end_s
+
+    @property
+    def shown(self) -> tuple[float, float]:
+        """The span as it is shown."""
+        return self.own_span or (self.start_s, self.end_s)
 
 
 class HandMark(models.Model):

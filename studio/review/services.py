@@ -77,11 +77,13 @@ def decide(
     teacher: Person,
     words: str = "",
     *,
+    span: tuple[float, float] | None = None,
     seen: int | None = None,
 ) -> Decision | None:
     """Keep or drop a mark, perhaps in other words; an empty ``choice`` takes a decision back.
 
-    ``seen`` is the decision that was on the page, if there was one.
+    ``span`` is the teacher's own, in seconds, instead of the mark's. ``seen`` is the decision that
+    was on the page, if there was one.
 
     Raises
     ------
@@ -107,6 +109,8 @@ def decide(
         midis=list(mark.midis),
         sentence=mark.sentence,
         words=words.strip(),
+        own_start_s=span[0] if span else None,
+        own_end_s=span[1] if span else None,
         decided_by=teacher,
     )
 

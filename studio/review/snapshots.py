@@ -11,7 +11,7 @@ from . import showing
 from .enclosures import snapshots as enclosed
 from .judging import Judged
 from .marks import Mark
-from .models import Comment, Decision, Review
+from .models import Comment, Decision, HandMark, Review
 
 SCHEMA = 1
 
@@ -20,6 +20,7 @@ def take(review: Review, judged: Judged | None) -> dict:
     """What is returned: the summary, the kept marks and the comments in time order, the drills."""
     kept = [mark for mark in judged.marks if mark.choice == Decision.Choice.KEPT] if judged else []
     said = [_mark(mark) for mark in kept] + [_comment(c) for c in _comments(review)]
+    said += [_hand_mark(mark) for mark in review.hand_marks.all()]
     if judged:
         said += [_decision(d) for d in judged.unmatched if d.choice == Decision.Choice.KEPT]
     return {
@@ -39,8 +40,8 @@ def _mark(mark: Mark) -> dict:
     return {
         "type": "mark",
         "code": mark.code,
-        "start_s": mark.start_s,
-        "end_s": mark.end_s,
+        "start_s": mark.shown[0],
+        "end_s": mark.shown[1],
         "text": mark.words,
         "params": mark.params,
     }
@@ -50,9 +51,20 @@ def _decision(decision: Decision) -> dict:
     return {
         "type": "mark",
         "code": decision.code,
-        "start_s": decision.start_s,
-        "end_s": decision.end_s,
+        "start_s": decision.shown[0],
+        "end_s": decision.shown[1],
         "text": decision.words or decision.sentence,
+        "params": {},
+    }
+
+
+def _hand_mark(mark: HandMark) -> dict:
+    return {
+        "type": "mark",
+        "code": "by_hand",
+        "start_s": mark.start_s,
+        "end_s": mark.end_s,
+        "text": mark.words,
         "params": {},
     }
 

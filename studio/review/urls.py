@@ -1,9 +1,10 @@
 from django.urls import include, path
 
-from .pages import arranging, clip, drill, home, pupils, send, waiting
+from .pages import arranging, clip, drill, home, precision, pupils, send, waiting
 
 urlpatterns = [
     path("waiting/", waiting.waiting_list, name="waiting_list"),
+    path("precision/", precision.precision, name="precision"),
     path("pupils/", pupils.pupils, name="pupils"),
     path("pupils/<int:pk>/", pupils.pupil, name="pupil"),
     path("pupils/<int:pk>/about/", pupils.change_pupil, name="pupil_about"),

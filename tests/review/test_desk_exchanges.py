@@ -101,7 +101,7 @@ def test_a_decision_without_a_mark_is_shown_and_can_be_taken_back(teacher, clip)
     stored = measurement()
     listen_again(clip, stored | {"events": stored["events"][4:]})
     html = teacher.get(f"/clips/{clip.pk}/").content.decode()
-    assert "the newest listening does not mark this moment" in html
+    assert "as it is heard and judged now, this moment is not marked" in html
     pk = Decision.objects.get().pk
     assert post(teacher, clip, f"decisions/{pk}/take-back/", {}).status_code == 200
     assert decisions(clip) == []

@@ -24,7 +24,12 @@ BLOCK = "review/desk_block.html"
 COUNTS = "review/desk_counts.html"
 COMPOSER = "review/desk_composer.html"
 DRILLS = "review/desk_drills.html"
+KINDS = "review/desk_kinds_of_marks.html"
+LEDGER = "review/desk_blocks.html"
+FACTS = "review/desk_facts.html"
+TOLERANCE = "review/desk_tolerance.html"
 SAID = "review/desk_said.html"
+HEARD_AGAIN = "This clip was listened to again in the meantime. Here is what it says now."
 RETURNED = "This clip was returned, so it can no longer be changed. Nothing you wrote was lost."
 
 Part = tuple[str, dict]
@@ -57,6 +62,14 @@ def whole_page(request: HttpRequest, desk: Desk, status: int = 200, **extra) -> 
 
 def back(clip_id, anchor: str = "") -> HttpResponse:
     return redirect(f"/clips/{clip_id}/{'#' + anchor if anchor else ''}")
+
+
+def heard_again(request: HttpRequest, page: Desk) -> HttpResponse:
+    """What the page showed was heard before: say so, and nothing is changed."""
+    if wants_parts(request):
+        return parts(request, said=HEARD_AGAIN + " Load the page again.", status=409)
+    messages.warning(request, HEARD_AGAIN)
+    return back(page.clip.pk)
 
 
 def on_desk(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:

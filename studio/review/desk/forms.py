@@ -35,6 +35,15 @@ class MomentField(forms.CharField):
         return moment(value, 2) if isinstance(value, int | float) else value
 
 
+def inside(seconds: float, duration_s: float | None) -> float:
+    """A moment of the clip; a ``ValidationError`` says how long the clip is where it is none."""
+    if duration_s is not None and seconds > duration_s + MOMENT_SLACK_S:
+        raise ValidationError(
+            f"{moment(seconds, 1)} is after the end; the clip lasts {moment(duration_s, 1)}."
+        )
+    return seconds
+
+
 class DeskForm(forms.Form):
     """Ids are unique in a page that holds many of the same form."""
 
@@ -89,12 +98,7 @@ class CommentForm(DeskForm):
         return CommentText(data["kind"], data["text"], start_s, None if end_s == start_s else end_s)
 
     def _inside(self, seconds: float) -> float:
-        if self.duration_s is not None and seconds > self.duration_s + MOMENT_SLACK_S:
-            raise ValidationError(
-                f"{moment(seconds, 1)} is after the end; the clip lasts "
-                f"{moment(self.duration_s, 1)}."
-            )
-        return seconds
+        return inside(seconds, self.duration_s)
 
 
 class DecisionForm(DeskForm):
@@ -107,6 +111,8 @@ class DecisionForm(DeskForm):
         label="In your own words",
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+    start_s = MomentField(required=False)
+    end_s = MomentField(required=False)
     listening = forms.IntegerField(widget=forms.HiddenInput)
     seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
 

@@ -17,7 +17,7 @@ from django.utils.safestring import SafeString
 
 from studio.review.judging import Heard, Judged
 from studio.review.marks import Mark
-from studio.review.models import Comment, Decision
+from studio.review.models import Comment, Decision, HandMark
 
 from . import markup, words
 from .glyphs import Lift, lift
@@ -81,6 +81,7 @@ class Block:
     marks: list[Mark] = field(default_factory=list)
     kept: list[Decision] = field(default_factory=list)
     comments: list[Comment] = field(default_factory=list)
+    by_hand: list[HandMark] = field(default_factory=list)
 
     @property
     def clock(self) -> str:
@@ -93,27 +94,32 @@ class Block:
     @property
     def bare(self) -> bool:
         """Whether nothing but the judgement speaks here: most blocks of a long clip."""
-        return bool(self.alone) and not (self.marks or self.kept or self.comments)
+        return bool(self.alone) and not (self.marks or self.kept or self.comments or self.by_hand)
 
     @property
     def weight(self) -> str:
         """How the block stands out: ``marked``, ``dropped`` or empty."""
-        if any(mark.choice != Decision.Choice.DROPPED for mark in self.marks) or self.kept:
+        kept = self.kept or self.by_hand
+        if kept or any(mark.choice != Decision.Choice.DROPPED for mark in self.marks):
             return "marked"
         return "dropped" if self.marks else ""
 
 
-def blocks_of(judged: Judged | None, comments: Iterable[Comment]) -> list[Block]:
+def blocks_of(
+    judged: Judged | None, comments: Iterable[Comment], by_hand: Iterable[HandMark] = ()
+) -> list[Block]:
     """The whole ledger in time order. The first block, ``whole``, is about the clip itself."""
     blocks = [Block("whole", "whole", 0.0, 0.0)]
     if judged is not None:
         shared = _shared_blocks(judged.heard)
-        blocks += [replace(block, marks=[], kept=[], comments=[]) for block in shared]
+        blocks += [replace(block, marks=[], kept=[], comments=[], by_hand=[]) for block in shared]
         _put_marks(blocks, judged.marks)
         for decision in judged.unmatched:
             block_at(blocks, decision.start_s).kept.append(decision)
     for comment in comments:
         block_at(blocks, comment.start_s).comments.append(comment)
+    for hand_mark in by_hand:
+        block_at(blocks, hand_mark.start_s).by_hand.append(hand_mark)
     return blocks
 
 

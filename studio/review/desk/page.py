@@ -7,7 +7,8 @@ from uuid import UUID, uuid4
 from studio.accounts.models import Person
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
-from studio.review import access
+from studio.review import access, tolerances
+from studio.review.bulk import Kind, kinds_of
 from studio.review.judging import Judged, judged
 from studio.review.models import Decision, Return, Review
 from studio.review.pages import states
@@ -15,6 +16,7 @@ from studio.review.pages import states
 from . import keys, words, written
 from .forms import CommentForm, NewDrillForm, SetDrillForm, SummaryForm
 from .ledger import Block, blocks_of, in_written_order
+from .mark_forms import HandMarkForm, ToleranceForm
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +53,8 @@ class Desk:
         self.comments = list(
             review.comments.select_related("author").prefetch_related("enclosures")
         )
-        self.blocks = blocks_of(self.judged, self.comments)
+        self.hand_marks = list(review.hand_marks.select_related("added_by"))
+        self.blocks = blocks_of(self.judged, self.comments, self.hand_marks)
         self.returned = review.state == Review.State.RETURNED
 
     def block(self, key: str) -> Block | None:
@@ -67,6 +70,10 @@ class Desk:
             "changeable": not self.returned,
             "counts": self.counts(),
             "listening": self.judged.listening if self.judged else None,
+            "kinds": self.kinds,
+            "tolerance": self.tolerance(),
+            "tolerance_now": tolerances.in_force(self.review),
+            "tolerance_from": tolerances.from_where(self.review),
             **extra,
         }
 
@@ -88,6 +95,7 @@ class Desk:
             facts=self.facts(),
             keys_changed=json.dumps(keys.changed_by(self.person)),
             composer=self.composer(),
+            add_mark=self.add_mark(),
             **self.closing(),
         )
         return whole | extra  # a form that was refused stands in for the fresh one
@@ -118,6 +126,24 @@ class Desk:
             initial={"start_s": 0.0, "form_key": uuid4().hex},
         )
 
+    @property
+    def kinds(self) -> list[Kind]:
+        """The kinds of marks, for deciding all of one."""
+        return kinds_of(self.judged.marks) if self.judged else []
+
+    def tolerance(self) -> ToleranceForm | None:
+        """The clip's tolerance; none while nothing was heard."""
+        if self.judged is None:
+            return None
+        return ToleranceForm(name="tolerance", initial=tolerances.in_force(self.review))
+
+    def add_mark(self) -> HandMarkForm:
+        return HandMarkForm(
+            name="hand-new",
+            duration_s=self.clip.duration_s,
+            initial={"start_s": 0.0, "end_s": 1.0, "form_key": uuid4().hex},
+        )
+
     def closing(self, **forms) -> dict:
         """Drills, summary and return."""
         shelf = drills.shelf_of(self.person).filter(studio=self.clip.enrolment.studio)
@@ -145,6 +171,7 @@ class Desk:
             "kept": kept,
             "dropped": len(marks) - undecided - kept,
             "comments": len(self.comments),
+            "by_hand": len(self.hand_marks),
             "double_stops": self.judged.double_stops if self.judged else 0,
         }
 
@@ -159,7 +186,8 @@ class Desk:
         allowed = sorted({table[short] for short in heard if short in table})
         within = " or ".join(f"{cents:g}" for cents in allowed)
         tuning = _TUNINGS.get(policy["tuning"], policy["tuning"])
-        facts = [f"{tuning}, in tune within {within} c." if within else f"{tuning}."]
+        chosen = f", {tolerances.from_where(self.review)}" if within else ""
+        facts = [f"{tuning}, in tune within {within} c{chosen}." if within else f"{tuning}."]
         source = _SOURCES.get(reference["source"], reference["source"])
         give = words.plus_minus(reference["uncertainty_cents"])
         a4 = f"A4 {reference['a4_hz']:.1f} Hz {give}".strip()

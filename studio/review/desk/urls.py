@@ -4,7 +4,7 @@ from django.urls import path
 
 from studio.review.enclosures import views as enclosures
 
-from . import drills, frames, keys, proposal, views
+from . import deciding, drills, frames, keys, proposal, views
 
 CLIP = "clips/<uuid:clip_id>"
 
@@ -17,6 +17,17 @@ urlpatterns = [
     path(f"{CLIP}/marks/<int:mark_id>/", views.decide, name="desk_decide"),
     path(
         f"{CLIP}/decisions/<int:decision_id>/take-back/", views.settle_old, name="desk_settle_old"
+    ),
+    path(f"{CLIP}/marks/kind/", deciding.decide_kind, name="desk_decide_kind"),
+    path(f"{CLIP}/marks/kind/undo/", deciding.undo_kind, name="desk_undo_kind"),
+    path(f"{CLIP}/tolerance/", deciding.choose_tolerance, name="desk_tolerance"),
+    path(f"{CLIP}/tolerance.json", deciding.try_tolerance, name="desk_try_tolerance"),
+    path(f"{CLIP}/marks/by-hand/", deciding.add_mark, name="desk_mark_add"),
+    path(f"{CLIP}/marks/by-hand/<int:mark_id>/", deciding.edit_mark, name="desk_mark_edit"),
+    path(
+        f"{CLIP}/marks/by-hand/<int:mark_id>/delete/",
+        deciding.delete_mark,
+        name="desk_mark_delete",
     ),
     path(f"{CLIP}/comments/", views.comment_add, name="desk_comment_add"),
     path(f"{CLIP}/comments/<int:comment_id>/", views.comment_edit, name="desk_comment_edit"),

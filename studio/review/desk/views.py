@@ -4,6 +4,7 @@ import hashlib
 import json
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
@@ -25,10 +26,10 @@ from . import document, exchanges
 from .exchanges import back, block_parts, on_desk, parts, wants_parts, whole_page
 from .forms import CommentForm, DecisionForm, ReturnForm, SummaryForm
 from .ledger import block_at
+from .mark_forms import own_span
 from .page import Desk, next_waiting, steps
 
 DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept nor dropped."}
-HEARD_AGAIN = "This clip was listened to again in the meantime. Here is what it says now."
 
 
 @gzip_page
@@ -81,15 +82,26 @@ def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
         raise Http404
     page = Desk(request.user, review)
     if page.judged is None or page.judged.listening.pk != form.cleaned_data["listening"]:
-        return _heard_again(request, page)
+        return exchanges.heard_again(request, page)
     mark = page.judged.mark(mark_id)
     if mark is None:
         raise Http404
     choice, words = form.cleaned_data["choice"], form.cleaned_data["words"]
+    try:
+        span = own_span(form.cleaned_data, mark, review.clip.duration_s)
+    except ValidationError as error:
+        return _span_refused(request, review, mark_id, words, " ".join(error.messages))
     own_words, seen = words if words != mark.sentence else "", form.cleaned_data["seen"]
     try:
         services.decide(
-            review, page.judged.listening, mark, choice, request.user, own_words, seen=seen
+            review,
+            page.judged.listening,
+            mark,
+            choice,
+            request.user,
+            own_words,
+            span=span,
+            seen=seen,
         )
     except services.Conflict as conflict:
         return _decide_again(request, review, mark_id, own_words, conflict.theirs)
@@ -223,13 +235,6 @@ def _changed(
     return parts(request, *block_parts(Desk(request.user, review), keys), said=said)
 
 
-def _heard_again(request: HttpRequest, page: Desk) -> HttpResponse:
-    if wants_parts(request):
-        return parts(request, said=HEARD_AGAIN + " Load the page again.", status=409)
-    messages.warning(request, HEARD_AGAIN)
-    return back(page.clip.pk)
-
-
 def _block_of_mark(page: Desk, mark_id: int) -> str:
     for block in page.blocks:
         if any(mark.id == mark_id for mark in block.marks):
@@ -275,6 +280,18 @@ def _decide_again(
     changed = block_parts(page, {_block_of_mark(page, mark_id)}, **extra)
     said = "Somebody wrote words for this mark in the meantime. Both texts are shown."
     return parts(request, *changed, said=said, status=409)
+
+
+def _span_refused(
+    request: HttpRequest, review: Review, mark_id: int, written: str, refused: str
+) -> HttpResponse:
+    """The mark's own form again, with why its span cannot be."""
+    page = Desk(request.user, review)
+    extra = {"deciding": mark_id, "written": written, "refused": refused}
+    if not wants_parts(request):
+        return whole_page(request, page, status=422, **extra)
+    changed = block_parts(page, {_block_of_mark(page, mark_id)}, **extra)
+    return parts(request, *changed, said=refused, status=422)
 
 
 def _summary_again(request: HttpRequest, review: Review, written: str, theirs: str) -> HttpResponse:

@@ -83,7 +83,7 @@ class Migration(migrations.Migration):
             name="tolerance_cents",
             field=models.JSONField(
                 blank=True,
-                help_text="Cents by an interval's short name, chosen for this clip; empty: as usual.",
+                help_text="Cents for perfect and other intervals, for this clip; empty: as usual.",
                 null=True,
             ),
         ),

@@ -4,6 +4,7 @@ from django import template
 
 from studio.review.desk import words
 from studio.review.desk.forms import CommentForm
+from studio.review.desk.mark_forms import HandMarkForm
 from studio.review.enclosures.snapshots import shown_of
 
 register = template.Library()
@@ -13,6 +14,19 @@ register = template.Library()
 def moment(seconds: float, digits: int = 1) -> str:
     """Seconds as minutes and seconds, with a tenth unless told otherwise."""
     return words.moment(seconds, int(digits))
+
+
+@register.filter
+def fine_moment(seconds: float) -> str:
+    """A moment to the hundredth: finer than a frame at any usual rate."""
+    return words.moment(seconds, 2)
+
+
+@register.simple_tag
+def hand_form(mark) -> HandMarkForm:
+    """The form that edits a mark by hand, filled with what it says now."""
+    initial = {name: getattr(mark, name) for name in ("words", "start_s", "end_s")}
+    return HandMarkForm(name=f"hand-{mark.pk}", initial=initial)
 
 
 @register.simple_tag

@@ -81,6 +81,7 @@ export class ClipDesk extends HTMLElement {
       score.point(ledger.refOf(detail.event));
     });
     on("note-chosen", ({ detail }) => this.#chosen(detail.ref));
+    on("input", ({ target }) => target.form?.dataset.try && this.#try(target.form));
     on("desk:walk", ({ detail }) => this.#walked(detail));
     on("desk:keys", ({ detail }) => this.#useKeys(detail.changed));
     on("submit", (event) => this.#leaving(event));
@@ -170,6 +171,7 @@ export class ClipDesk extends HTMLElement {
     if (form.id === "propose" && !this.querySelector("#summary textarea")?.value.trim()) {
       this.act("use-proposal");
     }
+    if (ok && form.id === "tolerance-form") this.#fetch(this.#aborter.signal);
     if (form.id !== "composer") return;
     if (ok && picture.span) picture.select(null);
     composer.renewed(player.seconds);
@@ -182,6 +184,12 @@ export class ClipDesk extends HTMLElement {
     event.preventDefault();
     say("There is a comment that is not added yet. Add it, or clear it, then go on.");
     composer.focus();
+  }
+
+  /** How many marks there would be, while a tolerance is being chosen. */
+  async #try(form) {
+    const { tryOut } = await import("./tolerance.js");
+    tryOut(form);
   }
 
   #done(kind) {

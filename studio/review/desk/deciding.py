@@ -1,0 +1,212 @@
+"""Deciding at the desk beyond one mark: all of a kind, the clip's tolerance, marks by hand."""
+
+from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.dateparse import parse_datetime
+from django.views.decorators.http import require_GET, require_POST
+
+from studio.accounts.templatetags.words import count_of
+from studio.review import access, bulk, by_hand, tolerances
+from studio.review.models import Decision, HandMark, Review
+from studio.review.services import Conflict
+
+from . import exchanges
+from .exchanges import back, block_parts, on_desk, parts, wants_parts, whole_page
+from .ledger import block_at
+from .mark_forms import BulkForm, HandMarkForm, ToleranceForm
+from .page import Desk
+
+ADD_MARK = "review/desk_add_mark.html"
+DID = {Decision.Choice.KEPT: "kept", Decision.Choice.DROPPED: "dropped"}
+
+
+# -- all of a kind ---------------------------------------------------------------------------------
+
+
+@require_POST
+@on_desk
+def decide_kind(request: HttpRequest, review: Review) -> HttpResponse:
+    """Keep or drop what is undecided of one kind."""
+    form, page = BulkForm(request.POST), Desk(request.user, review)
+    if not form.is_valid() or page.judged is None:
+        raise Http404
+    said = form.cleaned_data
+    if page.judged.listening.pk != said["listening"]:
+        return exchanges.heard_again(request, page)
+    kind = next((kind for kind in page.kinds if kind.key == said["kind"]), None)
+    if kind is None:
+        raise Http404
+    changed = {block.key for block in page.blocks for mark in block.marks if mark in kind.marks}
+    many = kind.undecided
+    at = bulk.decide_all(review, page.judged, kind.key, said["choice"], request.user)
+    words = f"{many} {DID[said['choice']]}: {kind.words}." if many else "All were decided already."
+    return _decided(request, review, changed, words, undo=at if many else None)
+
+
+@require_POST
+@on_desk
+def undo_kind(request: HttpRequest, review: Review) -> HttpResponse:
+    """Take back what was decided together."""
+    try:
+        at = parse_datetime(request.POST.get("at", ""))
+    except ValueError:
+        at = None
+    if at is None:
+        raise Http404
+    before = Desk(request.user, review)
+    many = bulk.undo(review, at, request.user)
+    changed = {
+        block.key
+        for block in before.blocks
+        if any(mark.decision and mark.decision.decided_at == at for mark in block.marks)
+    }
+    return _decided(request, review, changed, f"{many} taken back." if many else "Nothing to undo.")
+
+
+def _decided(
+    request: HttpRequest, review: Review, keys: set[str], said: str, undo=None
+) -> HttpResponse:
+    if not wants_parts(request):
+        return back(review.clip_id, "kinds")
+    page = Desk(request.user, review)
+    undo_at = undo.isoformat() if undo else ""
+    kinds = (exchanges.KINDS, page.part(undo_at=undo_at, kinds_open=True))
+    return parts(request, *block_parts(page, keys), kinds, said=said)
+
+
+# -- the clip's tolerance --------------------------------------------------------------------------
+
+
+@require_POST
+@on_desk
+def choose_tolerance(request: HttpRequest, review: Review) -> HttpResponse:
+    """Judge this clip by another tolerance, or as usual; 409 when another was chosen meanwhile."""
+    form = ToleranceForm(request.POST, name="tolerance")
+    usual = "usual" in request.POST
+    if not form.is_valid():
+        return _tolerance_again(request, review, form, status=422)
+    try:
+        tolerances.choose(review, None if usual else form.chosen(), form.seen())
+    except Conflict as conflict:
+        review.refresh_from_db(fields=["tolerance_cents"])
+        return _tolerance_again(request, review, form, theirs=conflict.theirs, status=409)
+    if not wants_parts(request):
+        return back(review.clip_id, "tolerance")
+    page = Desk(request.user, review)
+    marks = count_of(page.counts()["marks"], "mark,marks")
+    return parts(request, *ledger_parts(page), said=f"Judged anew: {marks}.")
+
+
+@require_GET
+@on_desk
+def try_tolerance(request: HttpRequest, review: Review) -> JsonResponse:
+    """How many marks there would be: ``{"marks": 7, "now": 12}``. Nothing is kept."""
+    form = ToleranceForm(request.GET)
+    page = Desk(request.user, review)
+    if not form.is_valid() or page.judged is None:
+        raise Http404
+    tried = tolerances.tried(review, form.chosen())
+    marks = len(tried.judgement["marks"]) if tried else 0
+    return JsonResponse({"marks": marks, "now": len(page.judged.judgement["marks"])})
+
+
+def ledger_parts(page: Desk) -> list[exchanges.Part]:
+    """All that a new judgement changes."""
+    shared = page.part(**page.written(), facts=page.facts())
+    names = (exchanges.LEDGER, exchanges.FACTS, exchanges.COUNTS, exchanges.KINDS)
+    return [(name, shared) for name in (*names, exchanges.TOLERANCE)]
+
+
+def _tolerance_again(
+    request: HttpRequest, review: Review, form: ToleranceForm, *, theirs: str = "", status: int
+) -> HttpResponse:
+    page = Desk(request.user, review)
+    if not wants_parts(request):
+        return whole_page(
+            request,
+            page,
+            status=status,
+            tolerance=form,
+            their_tolerance=theirs,
+            tolerance_open=True,
+        )
+    extra = {"tolerance": form, "their_tolerance": theirs, "tolerance_open": True}
+    said = (
+        "Somebody chose another tolerance in the meantime. Both are shown."
+        if theirs
+        else "The tolerance was not changed."
+    )
+    return parts(request, (exchanges.TOLERANCE, page.part(**extra)), said=said, status=status)
+
+
+# -- by hand ---------------------------------------------------------------------------------------
+
+
+@require_POST
+@on_desk
+def add_mark(request: HttpRequest, review: Review) -> HttpResponse:
+    form = HandMarkForm(request.POST, name="hand-new", duration_s=review.clip.duration_s)
+    if not form.is_valid():
+        page = Desk(request.user, review)
+        if not wants_parts(request):
+            return whole_page(request, page, status=422, add_mark=form, adding=True)
+        part = (ADD_MARK, page.part(add_mark=form, adding=True))
+        return parts(request, part, said="The mark was not added yet.", status=422)
+    mark = by_hand.add(review, request.user, form.said(), form.cleaned_data["form_key"])
+    if not wants_parts(request):
+        return back(review.clip_id, f"hand-{mark.pk}")
+    page = Desk(request.user, review)
+    changed = block_parts(page, {block_at(page.blocks, mark.start_s).key})
+    fresh = (ADD_MARK, page.part(add_mark=page.add_mark()))
+    return parts(request, *changed, fresh, said="Mark added.")
+
+
+@require_POST
+@on_desk
+def edit_mark(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
+    """Change a mark by hand; 409 with both texts when somebody else changed it first."""
+    mark = access.hand_mark_for(request.user, review.clip_id, mark_id)
+    form = HandMarkForm(request.POST, name=f"hand-{mark_id}", duration_s=review.clip.duration_s)
+    if not form.is_valid():
+        return _edit_again(request, review, mark, form, status=422)
+    before = block_at(Desk(request.user, review).blocks, mark.start_s).key
+    try:
+        mark = by_hand.edit(mark, form.said(), form.cleaned_data["version"] or 0)
+    except Conflict as conflict:
+        return _edit_again(request, review, mark, form, theirs=conflict.theirs, status=409)
+    if not wants_parts(request):
+        return back(review.clip_id, f"hand-{mark.pk}")
+    page = Desk(request.user, review)
+    keys = {before, block_at(page.blocks, mark.start_s).key}
+    return parts(request, *block_parts(page, keys), said="Mark changed.")
+
+
+@require_POST
+@on_desk
+def delete_mark(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
+    mark = access.hand_mark_for(request.user, review.clip_id, mark_id)
+    key = block_at(Desk(request.user, review).blocks, mark.start_s).key
+    by_hand.delete(mark)
+    if not wants_parts(request):
+        return back(review.clip_id, key)
+    return parts(request, *block_parts(Desk(request.user, review), {key}), said="Mark deleted.")
+
+
+def _edit_again(
+    request: HttpRequest, review: Review, mark: HandMark, form, *, theirs="", status: int
+) -> HttpResponse:
+    page = Desk(request.user, review)
+    extra = {
+        "editing_hand": mark.pk,
+        "hand_form": form,
+        "their_mark": theirs,
+        "hand_version": mark.version,
+    }
+    if not wants_parts(request):
+        return whole_page(request, page, status=status, **extra)
+    key = block_at(page.blocks, mark.start_s).key
+    said = (
+        "Somebody changed this mark in the meantime. Both texts are shown."
+        if theirs
+        else "The mark was not changed yet."
+    )
+    return parts(request, *block_parts(page, {key}, **extra), said=said, status=status)
