@@ -1,7 +1,8 @@
 // What each of the desk's actions does. A key, a button with data-act and a menu all come here.
 
 import { middleOf, steppedIn, timesOf } from "./frames.js";
-import { format, stepped } from "./timecode.js";
+import { MARK_ACTS } from "./mark-acts.js";
+import { stepped } from "./timecode.js";
 
 export const LEAD_IN_S = 0.5; // a row plays from just before it
 
@@ -41,24 +42,7 @@ export const ACTS = {
     if (!composer.written) composer.open(player.seconds);
     enclosing.draw(root.querySelector("#composer"));
   },
-  "mark-here": (desk) => {
-    desk.player.pause();
-    const form = opened(desk, "add-mark")?.querySelector("form");
-    if (!form) return;
-    fillSpan(form, spanHere(desk));
-    form.elements.words.focus();
-  },
-  "use-span": ({ picture, say, root }) => {
-    const form = document.activeElement?.closest?.("form");
-    if (!form || !root.contains(form)) return undefined;
-    if (!picture.span) return say("Select a span in the picture first: drag over it.");
-    return fillSpan(form, picture.span);
-  },
-  kinds: (desk) => {
-    if (desk.root.querySelector("#kinds")?.hidden) return desk.say("There are no marks.");
-    return opened(desk, "kinds")?.querySelector("button, summary").focus();
-  },
-  tolerance: (desk) => opened(desk, "tolerance")?.querySelector("input:not([type='hidden'])").focus(),
+  ...MARK_ACTS,
   "next-row": ({ ledger }) => ledger.walk(1),
   "previous-row": ({ ledger }) => ledger.walk(-1),
   singles: ({ ledger, root }) => {
@@ -171,30 +155,6 @@ function useProposal({ root, say }) {
   root.querySelector("#proposal").replaceChildren();
   field.dispatchEvent(new Event("input", { bubbles: true }));
   return field.focus();
-}
-
-function opened({ root }, id) {
-  const details = root.querySelector(`#${id}`);
-  if (!details) return null;
-  details.open = true;
-  details.scrollIntoView({ block: "nearest" });
-  return details;
-}
-
-/** The selected span, the row that has the focus, or a second about the play head. */
-function spanHere({ picture, player, root }) {
-  if (picture.span) return picture.span;
-  const row = document.activeElement?.closest?.("[data-row][data-event]");
-  if (row && root.contains(row)) return [Number(row.dataset.start), Number(row.dataset.end)];
-  const half = 0.5;
-  const last = Number(root.dataset.duration) || player.seconds + half;
-  return [Math.max(player.seconds - half, 0), Math.min(player.seconds + half, last)];
-}
-
-function fillSpan(form, [start, end]) {
-  form.elements.start_s.value = format(start, 2);
-  form.elements.end_s.value = format(end, 2);
-  form.elements.end_s.dispatchEvent(new Event("input", { bubbles: true }));
 }
 
 const MISSING = {
