@@ -23,9 +23,11 @@ export const ACTS = {
   keep: (desk) => decide(desk, "keep"),
   drop: (desk) => decide(desk, "drop"),
   edit,
-  comment: async (desk) => {
+  comment: (desk) => {
     desk.player.pause();
-    desk.composer.open(await shown(desk));
+    const at = desk.player.seconds;
+    desk.composer.open(at); // at once: what is typed next must go into the text
+    shown(desk).then((middle) => desk.composer.correct(at, middle));
   },
   "comment-span": ({ player, picture, composer, say }) => {
     if (!picture.span) return say("Select a span in the picture first.");

@@ -9,6 +9,7 @@ const CALM = matchMedia("(prefers-reduced-motion: reduce)");
 const HANDS_OFF_MS = 4000; // after the reader scrolls, the page leaves the place to them
 const SOUNDING_S = 0.15; // a row stays lit this long after its end
 const SETTLE_FRAMES = 3;
+const [BEFORE_S, AFTER_S] = [1, 5]; // round a mark that was gone to: a decision is about it
 
 export class ClipLedger extends HTMLElement {
   #aborter = null;
@@ -17,6 +18,7 @@ export class ClipLedger extends HTMLElement {
   #current = null;
   #stop = null; // the row that the Tab key stops at
   #scrolledAt = -Infinity;
+  #walkedTo = null; // the number of the mark that was gone to last
 
   connectedCallback() {
     this.#aborter = new AbortController();
@@ -113,16 +115,24 @@ export class ClipLedger extends HTMLElement {
     if (!mark) return null;
     mark.focus({ preventScroll: true });
     this.#reveal(mark);
+    this.#walkedTo = mark.dataset.mark;
     return mark;
   }
 
-  /** The mark that a decision is about: the one with the focus, else the one that sounds now. */
+  /**
+   * The mark that a decision is about: the one with the focus, else the one that was gone to and is
+   * about to sound, else the one that sounds now, else the one that was gone to and has sounded. A
+   * press on a button takes the focus away.
+   */
   mark(seconds) {
     const held = document.activeElement?.closest?.(".block")?.querySelector("[data-mark]");
     if (held) return held;
     const marks = [...this.querySelectorAll("[data-mark]")];
-    const inside = ({ dataset: { start, end } }) => Number(start) <= seconds && seconds <= Number(end);
-    return marks.find(inside) ?? null;
+    const inside = ({ dataset: { start, end } }, before = 0, after = 0) =>
+      Number(start) - before <= seconds && seconds <= Number(end) + after;
+    const gone = marks.find((mark) => mark.dataset.mark === this.#walkedTo);
+    if (gone && inside(gone, BEFORE_S)) return gone;
+    return marks.find((mark) => inside(mark)) ?? (gone && inside(gone, 0, AFTER_S) ? gone : null);
   }
 
   toggleSingles() {

@@ -35,6 +35,12 @@ export class Composer {
     this.#form.elements.text.focus();
   }
 
+  /** A moment is known better than when it was written here, unless it was changed since. */
+  correct(from, to) {
+    const field = this.#form?.elements.start_s;
+    if (field?.value === format(from, DIGITS)) field.value = format(to, DIGITS);
+  }
+
   /** A span was selected: an untouched comment is about it. */
   select(span) {
     if (!this.#form || this.#form.elements.text.value) return;

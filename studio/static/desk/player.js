@@ -27,6 +27,8 @@ export class ClipPlayer extends HTMLElement {
     }
     this.#media.addEventListener("seeking", () => (this.#shown = null), { signal });
     this.#watchFrames(signal);
+    // In a hidden tab no frames are drawn, but the loop is still to be heard.
+    this.#media.addEventListener("timeupdate", () => this.#turn(), { signal });
     this.#media.addEventListener("loadeddata", () => this.#loaded(), { signal });
     this.#media.addEventListener("click", () => this.toggle(), { signal });
     this.#media.addEventListener("error", () => this.#emit("desk:unplayable"), { signal });
@@ -137,8 +139,7 @@ export class ClipPlayer extends HTMLElement {
   }
 
   #tick() {
-    const loop = this.#loop;
-    if (loop && this.seconds >= loop[1]) this.#media.currentTime = loop[0];
+    this.#turn();
     this.#emit("desk:time");
     if (this.playing) this.#frame = requestAnimationFrame(() => this.#tick());
   }
@@ -149,6 +150,11 @@ export class ClipPlayer extends HTMLElement {
   }
 
   // -- internals ------------------------------------------------------------------------------
+
+  #turn() {
+    const loop = this.#loop;
+    if (loop && this.playing && this.seconds >= loop[1]) this.#media.currentTime = loop[0];
+  }
 
   #watchFrames(signal) {
     const media = this.#media;
