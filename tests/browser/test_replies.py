@@ -76,6 +76,8 @@ def comes_true(page: Page, what: str) -> None:
 def record(page: Page, which: str, seconds: int = 1) -> None:
     page.get_by_role("button", name=f"Record {which}").click()
     expect(page.get_by_text(re.compile(f"0:0{seconds} of 3:00"))).to_be_visible()
+    level = "Number(document.querySelector('[data-part=level]').style.transform.slice(7, -1))"
+    comes_true(page, f"{level} > 0.1")
     page.get_by_role("button", name="Stop recording").click()
     expect(page.get_by_label("Your reply, before it is sent")).to_be_visible()
 

@@ -10,6 +10,7 @@ const MOST_S = 180;
 const MOST_BYTES = 100_000_000;
 const SILENT = 0.004; // a loudest sample below this is no voice
 const SILENT_AFTER_S = 3;
+const FALL = 0.93; // of the level, at each frame
 export class ReplyRecorder extends HTMLElement {
   #aborter = null;
   #recording = null;
@@ -92,7 +93,7 @@ export class ReplyRecorder extends HTMLElement {
     this.#say("Recording.");
     this.#camera(kind === "video" ? this.#recording.stream : null);
     this.#part("stop").focus();
-    this.#tick({ loudest: 0 });
+    this.#tick({ loudest: 0, now: 0 });
     return this.#take(await this.#recording.ended);
   }
 
@@ -102,9 +103,10 @@ export class ReplyRecorder extends HTMLElement {
     if (!recording || !this.isConnected) return;
     const { seconds, level } = recording;
     heard.loudest = Math.max(heard.loudest, level);
+    heard.now = Math.max(level, heard.now * FALL); // a short sound is seen for a moment
     const time = words.running(seconds, MOST_S);
     if (this.#part("time").textContent !== time) this.#part("time").textContent = time;
-    this.#part("level").style.transform = `scaleX(${Math.min(1, Math.sqrt(level)).toFixed(3)})`;
+    this.#part("level").style.transform = `scaleX(${Math.min(1, Math.sqrt(heard.now)).toFixed(3)})`;
     if (seconds > SILENT_AFTER_S && heard.loudest < SILENT) this.#say(words.NOTHING_HEARD);
     if (seconds >= MOST_S - 0.5) {
       recording.full = true;
