@@ -196,6 +196,9 @@ def test_keys_lead_to_actions_and_leave_the_browsers_own_alone(call, event, act)
     assert call("keys", "actOf", call("keys", "nameOf", event)) == act
 
 
+PRESSED = {"use-span", "use-proposal"}  # where a button stands, and nowhere else
+
+
 def test_no_key_has_two_meanings(chromium, live_server):
     page = chromium.new_page()
     page.goto(f"{live_server.url}/log-in/")
@@ -204,7 +207,7 @@ def test_no_key_has_two_meanings(chromium, live_server):
     page.close()
     names = [name for row in table for name in row["keys"]]
     assert len(names) == len(set(names))
-    assert {row["act"] for row in table} == set(acts)
+    assert {row["act"] for row in table} == set(acts) - PRESSED
     assert all(row["words"] for row in table)
 
 

@@ -172,10 +172,9 @@ def test_keys_move_through_time(cast, clip, opened):
     comes_true(page, "!document.querySelector('video').seeking")
     assert seconds(page) == pytest.approx(5.0, abs=0.01)
     page.keyboard.press(".")
-    comes_true(page, "!document.querySelector('video').seeking")
-    assert seconds(page) == pytest.approx((5 * RATE + 1.5) / RATE, abs=0.01)
-    page.keyboard.press("s")
     video = "document.querySelector('video')"
+    comes_true(page, f"Math.abs({video}.currentTime - {(5 * RATE + 1.5) / RATE}) < 0.01")
+    page.keyboard.press("s")
     speed = f"[{video}.playbackRate, {video}.preservesPitch]"
     assert page.evaluate(speed) == [0.9, True]
     page.keyboard.press("f")
@@ -398,7 +397,7 @@ def test_without_scripts_the_forms_do_the_work(cast, clip, chromium, live_server
     page.get_by_role("button", name="Add comment").click()
     expect(page.locator(".comment .text")).to_have_text("Slower bow")
     page.locator("#summary textarea").fill("Good work.")
-    page.locator("#summary button").click()
+    page.locator("#summary").get_by_role("button", name="Preview and return").click()
     page.get_by_role("button", name="Return to").click()
     expect(page.locator(".messages")).to_contain_text("Returned to")
     context.close()
