@@ -65,6 +65,7 @@ def test_a_return_by_keys_is_proposed_sent_and_taken_back(cast, clip, opened):  
     keys.press("Escape")
     keys.press("r")
     expect(page.get_by_role("heading", name="What Mira Sandholm will see")).to_be_visible()
+    expect(page.get_by_role("button", name="Return to Mira Sandholm")).to_be_focused()
     keys.press("Enter")
     expect(page.get_by_role("heading", name="Jonas Weidegger")).to_be_visible()
     assert Return.objects.get().snapshot["summary"] == proposed

@@ -51,12 +51,16 @@ def sentences(page: Desk) -> list[str]:
 
 
 def _kept(mark: Mark, names: dict[int, str]) -> Kept:
-    """In the teacher's own words a mark is not one of many any more."""
+    """In the teacher's own words a mark is not one of many any more.
+
+    Of the program's words only the first sentence: the rest stands with the mark.
+    """
     edited = bool(mark.decision and mark.decision.words)
     name = next((names[pk] for pk in reversed(mark.events) if pk in names), "")
     sized = mark.code.startswith("interval_") and not edited
     cents = mark.params.get("deviation_cents") if sized else None
-    return Kept(mark.words, mark.rank, proposing.kind_of(name) if name and sized else "", cents)
+    said = mark.words if edited else f"{mark.sentence.split('. ')[0].rstrip('.')}."
+    return Kept(said, mark.rank, proposing.kind_of(name) if name and sized else "", cents)
 
 
 def _goal(page: Desk) -> str:
