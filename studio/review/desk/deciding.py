@@ -27,10 +27,10 @@ DID = {Decision.Choice.KEPT: "kept", Decision.Choice.DROPPED: "dropped"}
 def decide_kind(request: HttpRequest, review: Review) -> HttpResponse:
     """Keep or drop what is undecided of one kind."""
     form, page = BulkForm(request.POST), Desk(request.user, review)
-    if not form.is_valid() or page.judged is None:
+    if not form.is_valid():
         raise Http404
     said = form.cleaned_data
-    if page.judged.listening.pk != said["listening"]:
+    if page.judged is None or page.judged.listening.pk != said["listening"]:
         return exchanges.heard_again(request, page)
     kind = next((kind for kind in page.kinds if kind.key == said["kind"]), None)
     if kind is None:
@@ -102,8 +102,10 @@ def try_tolerance(request: HttpRequest, review: Review) -> JsonResponse:
     """How many marks there would be: ``{"marks": 7, "now": 12}``. Nothing is kept."""
     form = ToleranceForm(request.GET)
     page = Desk(request.user, review)
-    if not form.is_valid() or page.judged is None:
-        raise Http404
+    if not form.is_valid():
+        return JsonResponse({"errors": form.errors}, status=422)
+    if page.judged is None:
+        return JsonResponse({"marks": 0, "now": 0})
     tried = tolerances.tried(review, form.chosen())
     marks = len(tried.judgement["marks"]) if tried else 0
     return JsonResponse({"marks": marks, "now": len(page.judged.judgement["marks"])})
