@@ -66,6 +66,10 @@ def test_a_whole_review_by_touch(cast, clip, opened):  # noqa: F811
     assert page.evaluate("document.querySelector('sound-picture').span") == pytest.approx(
         span, abs=0.1
     )
+    button("loop").tap()
+    now = "document.querySelector('video').currentTime"
+    comes_true(page, f"{now} > {span[1] - 0.4} && {now} < {span[1] + 0.5}")
+    comes_true(page, f"{now} >= {span[0] - 0.1} && {now} < {span[0] + 0.5}")
     button("Pause").tap()
     page.locator("#composer textarea").tap()
     page.locator("#composer textarea").fill("These two in one bow.")
