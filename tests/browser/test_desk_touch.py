@@ -40,6 +40,8 @@ def drag(page, start: float, end: float) -> None:
         point = {"x": box["x"] + box["width"] * share, "y": y}
         touch.send("Input.dispatchTouchEvent", {"type": kind, "touchPoints": [point]})
     touch.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    # Chromium takes a tap that follows a swipe within a few frames as the end of the swipe.
+    page.wait_for_timeout(400)
 
 
 def test_a_whole_review_by_touch(cast, clip, opened):  # noqa: F811
