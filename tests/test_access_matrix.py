@@ -125,6 +125,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
         {"kind": "interval_wide:P8", "choice": "kept", "listening": "1"},
     ),
     "desk_undo_kind": (None, STUDIO_TEACHERS, {"at": "2026-01-01T00:00:00Z"}),
+    "desk_target": (set(), None, {}),  # nothing was heard of this clip
     "desk_tolerance": (None, STUDIO_TEACHERS, {"perfect": "9", "other": "12"}),
     "desk_try_tolerance": (STUDIO_TEACHERS, None, {}),
     "desk_mark_add": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
@@ -229,6 +230,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         **dict.fromkeys(("rotation_round", "rotation_order"), on_round),
         **{f"rotation_{name}": on_lesson for name in ("lesson", "move", "tick", "set")},
         "rotation_holiday_end": on_plan | {"holiday_pk": free.pk},
+        "desk_target": on_clip | {"event": 0},
         "desk_picture_part": on_clip | {"part": 0},
         "desk_decide": on_clip | {"mark_id": 0},
         "desk_settle_old": on_clip | {"decision_id": 0},

@@ -19,8 +19,15 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 def test_marks_by_keyboard_by_hand_by_kind_and_by_tolerance(cast, clip, opened):  # noqa: F811
     page = opened(cast.teacher, clip)
     keys = page.keyboard
-    keys.press("ArrowRight")
+    keys.press("n")
+    expect(page.locator("[data-mark='0']")).to_be_focused()
+    keys.press("h")
+    expect(said(page)).to_contain_text("The target: octave, ")
+    assert page.evaluate("document.querySelector('video').paused")
+    keys.press("Escape")
+    page.evaluate("document.querySelector('clip-player').seek(1)")
     comes_true(page, "!document.querySelector('video').seeking")
+    page.evaluate("document.activeElement.blur()")
     keys.press("m")
     keys.type("The thumb, softly.")
     keys.press("Control+Enter")

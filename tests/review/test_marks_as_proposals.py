@@ -245,3 +245,26 @@ def test_decisions_find_their_marks_in_a_newer_listening(cast, clip):
     assert again.marks[0].words == "Mine."
     assert again.marks[0].shown == (4.2, 4.9)
     assert not again.unmatched
+
+
+# -- the target ------------------------------------------------------------------------------------
+
+
+def test_the_target_is_heard_at_the_pitch_played_and_only_in_the_own_studio(cast, clip):
+    """An octave is 2 : 1; the note that the mark does not ask to move stays where it was."""
+    found = judged(review_of(clip))
+    mark = found.marks[0]
+    address = f"/clips/{clip.pk}/desk/target/{mark.events[-1]}.json"
+    answer = as_person(cast.teacher).get(address).json()
+    assert answer["name"] == "octave"
+    assert answer["hz"][1] / answer["hz"][0] == pytest.approx(2.0, abs=1e-4)
+    heard = next(e for e in found.measurement["events"] if e["id"] == mark.events[-1])
+    stays = [voice["f0_hz"] for voice in heard["voices"]]
+    assert any(a == pytest.approx(b, abs=0.01) for a, b in zip(answer["hz"], stays, strict=True))
+    for who in (cast.foreign_teacher, cast.pupil, cast.guardian):
+        assert as_person(who).get(address).status_code == 404
+    single = next(e["id"] for e in found.measurement["events"] if e["kind"] == "single")
+    assert (
+        as_person(cast.teacher).get(f"/clips/{clip.pk}/desk/target/{single}.json").status_code
+        == 404
+    )

@@ -4,7 +4,7 @@ from django.urls import path
 
 from studio.review.enclosures import views as enclosures
 
-from . import deciding, drills, frames, keys, proposal, views
+from . import deciding, drills, frames, keys, proposal, target, views
 
 CLIP = "clips/<uuid:clip_id>"
 
@@ -13,6 +13,7 @@ urlpatterns = [
     path(f"{CLIP}/desk.json", views.picture, name="desk_picture"),
     path(f"{CLIP}/desk/parts/<int:part>.json", views.picture_part, name="desk_picture_part"),
     path(f"{CLIP}/desk/frames.json", frames.frames, name="desk_frames"),
+    path(f"{CLIP}/desk/target/<int:event>.json", target.target, name="desk_target"),
     path(f"{CLIP}/desk/progress.json", views.progress, name="desk_progress"),
     path(f"{CLIP}/marks/<int:mark_id>/", views.decide, name="desk_decide"),
     path(

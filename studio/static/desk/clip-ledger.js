@@ -135,6 +135,16 @@ export class ClipLedger extends HTMLElement {
     return marks.find((mark) => inside(mark)) ?? (gone && inside(gone, 0, AFTER_S) ? gone : null);
   }
 
+  /** The double stop that is meant: of the row or mark with the focus, else what sounds now. */
+  eventHere(seconds) {
+    const held = document.activeElement?.closest?.("[data-row][data-event]");
+    const block = document.activeElement?.closest?.(".block");
+    const inside = ({ start_s: start, end_s: end }) => start <= seconds && seconds <= end;
+    const row = held ?? block?.querySelector(".last[data-row], .head[data-row]");
+    const found = row ?? this.#rows.findLast(inside)?.row;
+    return found ? Number(found.dataset.event) : null;
+  }
+
   toggleSingles() {
     const details = [...this.querySelectorAll("details[data-singles]")];
     const open = details.some((one) => !one.open);

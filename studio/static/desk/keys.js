@@ -19,6 +19,7 @@ export const KEYS = [
   { act: "keep", keys: ["k"], words: "keep this mark; again takes it back" },
   { act: "drop", keys: ["d"], words: "drop this mark; again takes it back" },
   { act: "edit", keys: ["e"], words: "say this mark in your own words" },
+  { act: "target", keys: ["h"], words: "hear the target of this double stop" },
   { act: "mark-here", keys: ["m"], words: "mark by hand: the selected span, or here" },
   { act: "kinds", keys: ["g"], words: "marks by kind: keep or drop all of one" },
   { act: "tolerance", keys: ["o"], words: "tolerance of this clip" },

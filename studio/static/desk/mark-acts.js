@@ -17,6 +17,12 @@ export const MARK_ACTS = {
     if (!picture.span) return say("Select a span in the picture first: drag over it.");
     return fillSpan(form, picture.span);
   },
+  target: async (desk) => {
+    const event = desk.ledger.eventHere(desk.player.seconds);
+    if (event === null) return desk.say("No double stop here. Choose a row, then press again.");
+    const { hearTarget } = await import("./target.js");
+    return hearTarget(desk, event);
+  },
   kinds: (desk) => {
     if (desk.root.querySelector("#kinds")?.hidden) return desk.say("There are no marks.");
     return opened(desk, "kinds")?.querySelector("button, summary").focus();
