@@ -63,7 +63,7 @@ def test_a_decision_pressed_twice_is_one(teacher, clip):
 def test_the_teachers_own_words_keep_the_mark_and_stand_in_its_place(teacher, clip):
     html = decide(teacher, clip, "kept", words="Lean the fourth finger back.").content.decode()
     assert decisions(clip) == [("kept", "Lean the fourth finger back.")]
-    assert '<p class="sentence">Lean the fourth finger back.</p>' in html
+    assert '<div class="sentence prose">Lean the fourth finger back.</div>' in html
 
 
 def test_the_answer_to_a_script_is_the_run_that_changed(teacher, clip):

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from studio.drills.forms import DrillForm
+from studio.review.formatting import HINT
 from studio.review.models import Comment, Decision
 from studio.review.services import CommentText
 
@@ -177,7 +178,7 @@ class SummaryForm(DeskForm):
         max_length=MAX_TEXT,
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="Three things at most, and what went well first.",
+        help_text=f"Three things at most, and what went well first. {HINT}",
     )
     # What the page showed, so that nobody else's text is replaced unseen.
     seen = forms.CharField(max_length=MAX_TEXT, required=False, widget=forms.HiddenInput)

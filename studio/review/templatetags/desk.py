@@ -1,7 +1,9 @@
 """Moments and comment forms in the desk's templates."""
 
 from django import template
+from django.utils.safestring import SafeString
 
+from studio.review import formatting
 from studio.review.desk import words
 from studio.review.desk.forms import CommentForm
 from studio.review.desk.mark_forms import HandMarkForm
@@ -14,6 +16,17 @@ register = template.Library()
 def moment(seconds: float, digits: int = 1) -> str:
     """Seconds as minutes and seconds, with a tenth unless told otherwise."""
     return words.moment(seconds, int(digits))
+
+
+@register.filter
+def formatted(text: str) -> SafeString:
+    """What a teacher wrote, with its bold, italic and lists."""
+    return formatting.formatted(text)
+
+
+@register.simple_tag
+def formatting_hint() -> str:
+    return formatting.HINT
 
 
 @register.filter
