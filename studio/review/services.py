@@ -35,12 +35,13 @@ class TooLate(Exception):
 
 @dataclass(frozen=True, slots=True)
 class CommentText:
-    """What a comment says: kind, text, and its moment or span in seconds."""
+    """What a comment says: kind, text, its moment or span in seconds, and the note it is about."""
 
     kind: str
     text: str
     start_s: float
     end_s: float | None = None
+    score_ref: str = ""
 
 
 def begin_review(clip: Clip, answers: Assignment | None = None) -> Review:
@@ -125,6 +126,7 @@ def add_comment(review: Review, author: Person, said: CommentText, form_key: str
         "text": said.text,
         "start_s": said.start_s,
         "end_s": said.end_s,
+        "score_ref": said.score_ref,
     }
     if not form_key:
         return Comment.objects.create(review=review, **fields)
@@ -150,6 +152,7 @@ def edit_comment(comment: Comment, said: CommentText, version: int) -> Comment:
         text=said.text,
         start_s=said.start_s,
         end_s=said.end_s,
+        score_ref=said.score_ref,
         version=version + 1,
         edited_at=timezone.now(),
     )
@@ -268,12 +271,8 @@ def _plain(text: str) -> str:
 
 
 def _differs(comment: Comment, said: CommentText) -> bool:
-    return (comment.kind, comment.text, comment.start_s, comment.end_s) != (
-        said.kind,
-        said.text,
-        said.start_s,
-        said.end_s,
-    )
+    names = ("kind", "text", "start_s", "end_s", "score_ref")
+    return any(getattr(comment, name) != getattr(said, name) for name in names)
 
 
 def _lock_pending(review: Review) -> Return | None:

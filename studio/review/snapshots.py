@@ -7,7 +7,7 @@ A snapshot repeats words and figures on purpose: nothing that is edited later ma
 
 from django.db.models import QuerySet
 
-from . import showing
+from . import noted, showing
 from .enclosures import snapshots as enclosed
 from .judging import Judged
 from .marks import Mark
@@ -19,7 +19,9 @@ SCHEMA = 1
 def take(review: Review, judged: Judged | None) -> dict:
     """What is returned: the summary, the kept marks and the comments in time order, the drills."""
     kept = [mark for mark in judged.marks if mark.choice == Decision.Choice.KEPT] if judged else []
-    said = [_mark(mark) for mark in kept] + [_comment(c) for c in _comments(review)]
+    names = noted.names_of(review)
+    said = [_mark(mark) for mark in kept]
+    said += [_comment(comment, names) for comment in _comments(review)]
     said += [_hand_mark(mark) for mark in review.hand_marks.all()]
     if judged:
         said += [_decision(d) for d in judged.unmatched if d.choice == Decision.Choice.KEPT]
@@ -69,8 +71,10 @@ def _hand_mark(mark: HandMark) -> dict:
     }
 
 
-def _comment(comment: Comment) -> dict:
+def _comment(comment: Comment, names: dict[str, str]) -> dict:
+    about = names.get(comment.score_ref)
     return {
+        **({"on": about} if about else {}),
         "type": "comment",
         "kind": comment.kind,
         "kind_name": comment.get_kind_display(),

@@ -57,3 +57,12 @@ def test_a_note_that_was_not_played_says_so(page):
     note(page, "n5").click()
     expect(page.locator("#said")).to_have_text("This note was not played.")
     expect(page.locator(".pointed")).to_have_count(0)
+
+
+def test_a_comment_on_the_chosen_note(page):
+    note(page, "n2").click()
+    page.keyboard.press("y")
+    page.keyboard.type("Lighter, please.")
+    page.keyboard.press("Control+Enter")
+    expect(page.locator("#said")).to_have_text("Comment added.")
+    expect(page.locator(".block[data-ref='n2'] .comment")).to_contain_text("On D4 and D5 together")

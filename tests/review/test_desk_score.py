@@ -7,7 +7,8 @@ import pytest
 from studio.drills import services as drills
 from studio.notation import Request, generate
 from studio.review.desk.ledger import Block, in_written_order
-from studio.review.services import begin_review
+from studio.review.models import Comment, Review
+from studio.review.services import begin_review, return_clip
 from tests.cast import as_person, set_for
 from tests.review.heard_clip import heard_clip
 
@@ -15,12 +16,18 @@ SCORE = generate(Request(key="C major", interval="octaves", direction="up", mann
 
 
 @pytest.fixture
-def html(cast) -> str:
+def clip(cast):
+    """Three octaves, for a drill with a page."""
     drill = drills.add_drill(
         cast.studio, cast.teacher, title="C major", words="Slowly", score=SCORE.to_dict()
     )
     clip = heard_clip(cast.enrolment)
     begin_review(clip, set_for(cast.enrolment, drill))
+    return clip
+
+
+@pytest.fixture
+def html(cast, clip) -> str:
     return as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
 
 
@@ -57,3 +64,27 @@ def test_rows_follow_the_page_and_what_is_not_on_it_stays_with_its_neighbour():
     ]
     ordered = [block.key for block in in_written_order(played, ["n1", "n2"])]
     assert ordered == ["whole", "c", "a", "b"]
+
+
+def test_a_comment_on_a_note_says_which_at_the_desk_and_at_home(cast, clip):
+    client = as_person(cast.teacher)
+    said = {"kind": "left_hand", "text": "Lighter.", "start_s": "12", "score_ref": "n2"}
+    client.post(f"/clips/{clip.pk}/comments/", said)
+    comment = Comment.objects.get()
+    assert comment.score_ref == "n2"
+    words = "On D4 and D5 together, perfect octave, bar "
+    assert words in client.get(f"/clips/{clip.pk}/").content.decode()
+    edited = said | {"text": "Lighter still.", "score_ref": "n3", "version": "1"}
+    client.post(f"/clips/{clip.pk}/comments/{comment.pk}/", edited)
+    assert Comment.objects.get().score_ref == "n3"
+    return_clip(Review.objects.get(clip=clip), cast.teacher, "")
+    home = as_person(cast.pupil).get(f"/clips/{clip.pk}/").content.decode()
+    assert "On E4 and E5 together, perfect octave, bar " in home
+
+
+def test_a_comment_on_a_note_that_is_not_written_is_refused(cast, clip):
+    said = {"kind": "bow", "text": "More.", "start_s": "1", "score_ref": "n999"}
+    answer = as_person(cast.teacher).post(f"/clips/{clip.pk}/comments/", said)
+    assert answer.status_code == 422
+    assert "That note is not in the drill" in answer.content.decode()
+    assert not Comment.objects.exists()

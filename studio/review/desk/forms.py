@@ -70,10 +70,25 @@ class CommentForm(DeskForm):
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
     def __init__(
-        self, *args, duration_s: float | None = None, speaks: bool = False, **kwargs
+        self,
+        *args,
+        duration_s: float | None = None,
+        speaks: bool = False,
+        notes: dict[str, str] | None = None,
+        **kwargs,
     ) -> None:
-        """``speaks``: a recording or a drawing says it, so that words may be left out."""
+        """``speaks``: a recording or a drawing says it, so that words may be left out.
+
+        ``notes`` are what the drill's page has, by id: a comment may be about one of them.
+        """
         super().__init__(*args, **kwargs)
+        if notes:
+            self.fields["score_ref"] = forms.ChoiceField(
+                choices=[("", "this moment"), *notes.items()],
+                required=False,
+                label="About",
+                error_messages={"invalid_choice": "That note is not in the drill's page."},
+            )
         self.duration_s, self.speaks = duration_s, speaks
         self.fields["kind"].initial = Comment.Kind.INTONATION
 
@@ -96,7 +111,9 @@ class CommentForm(DeskForm):
         start_s, end_s = data["start_s"], data["end_s"]
         if end_s is not None:
             start_s, end_s = min(start_s, end_s), max(start_s, end_s)
-        return CommentText(data["kind"], data["text"], start_s, None if end_s == start_s else end_s)
+        end_s = None if end_s == start_s else end_s
+        ref = data.get("score_ref", "")
+        return CommentText(data["kind"], data["text"], start_s, end_s, ref)
 
     def _inside(self, seconds: float) -> float:
         return inside(seconds, self.duration_s)

@@ -2,12 +2,13 @@
 
 import json
 from dataclasses import dataclass
+from functools import cached_property
 from uuid import UUID, uuid4
 
 from studio.accounts.models import Person
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
-from studio.review import access, tolerances
+from studio.review import access, noted, tolerances
 from studio.review.bulk import Kind, kinds_of
 from studio.review.judging import Judged, judged
 from studio.review.models import Decision, Return, Review
@@ -69,6 +70,7 @@ class Desk:
             "returned": self.returned,
             "changeable": not self.returned,
             "counts": self.counts(),
+            "note_names": self.note_names,
             "listening": self.judged.listening if self.judged else None,
             "kinds": self.kinds,
             "tolerance": self.tolerance(),
@@ -122,6 +124,7 @@ class Desk:
         return CommentForm(
             data,
             name="new",
+            notes=self.note_names,
             duration_s=self.clip.duration_s,
             initial={"start_s": 0.0, "form_key": uuid4().hex},
         )
@@ -136,6 +139,11 @@ class Desk:
         if self.judged is None:
             return None
         return ToleranceForm(name="tolerance", initial=tolerances.in_force(self.review))
+
+    @cached_property
+    def note_names(self) -> dict[str, str]:
+        """What is written in the drill's page, by id."""
+        return noted.names_of(self.review)
 
     def add_mark(self) -> HandMarkForm:
         return HandMarkForm(

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from studio.accounts.templatetags.words import ago
 from studio.clips.models import Clip
-from studio.review import access, services, snapshots
+from studio.review import access, noted, services, snapshots
 from studio.review.enclosures.brought import brought
 from studio.review.enclosures.snapshots import with_states
 from studio.review.judging import judged
@@ -124,7 +124,11 @@ def comment_add(request: HttpRequest, review: Review) -> HttpResponse:
     """Add a comment, and what is enclosed with it; neither without the other."""
     with brought(request) as enclosed:
         form = CommentForm(
-            request.POST, name="new", duration_s=review.clip.duration_s, speaks=enclosed.speaks
+            request.POST,
+            name="new",
+            duration_s=review.clip.duration_s,
+            speaks=enclosed.speaks,
+            notes=noted.names_of(review),
         )
         for problem in enclosed.problems:
             form.add_error(None, problem)
@@ -152,6 +156,7 @@ def comment_edit(request: HttpRequest, review: Review, comment_id: int) -> HttpR
         name=f"comment-{comment_id}",
         duration_s=review.clip.duration_s,
         speaks=comment.enclosures.exists(),
+        notes=noted.names_of(review),
     )
     if not form.is_valid():
         return _edit_again(request, review, comment, form, status=422)

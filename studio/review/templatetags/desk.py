@@ -19,6 +19,12 @@ def moment(seconds: float, digits: int = 1) -> str:
 
 
 @register.filter
+def noted(score_ref: str, note_names: dict[str, str] | None) -> str:
+    """The name of what a comment is about; empty where it is about a moment alone."""
+    return (note_names or {}).get(score_ref, "")
+
+
+@register.filter
 def formatted(text: str) -> SafeString:
     """What a teacher wrote, with its bold, italic and lists."""
     return formatting.formatted(text)
@@ -43,11 +49,11 @@ def hand_form(mark) -> HandMarkForm:
 
 
 @register.simple_tag
-def comment_form(comment) -> CommentForm:
+def comment_form(comment, note_names=None) -> CommentForm:
     """The form that edits a comment, filled with what it says now."""
-    fields = ("kind", "text", "start_s", "end_s")
+    fields = ("kind", "text", "start_s", "end_s", "score_ref")
     initial = {name: getattr(comment, name) for name in fields}
-    return CommentForm(name=f"comment-{comment.pk}", initial=initial)
+    return CommentForm(name=f"comment-{comment.pk}", initial=initial, notes=note_names)
 
 
 @register.filter

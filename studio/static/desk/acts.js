@@ -34,6 +34,13 @@ export const ACTS = {
     player.pause();
     return composer.open(...picture.span);
   },
+  "comment-note": ({ player, composer, ledger, score, say }) => {
+    const ref = score.chosen ?? ledger.refOf(null);
+    if (!ref) return say("Choose a note in the drill's page first.");
+    player.pause();
+    const played = ledger.showWritten(ref);
+    return composer.openOn(ref, played ? played.start_s : player.seconds);
+  },
   reply: ({ player, composer, enclosing }) => {
     player.pause();
     if (!composer.written) composer.place(player.seconds);

@@ -41,6 +41,13 @@ export class Composer {
     if (field?.value === format(from, DIGITS)) field.value = format(to, DIGITS);
   }
 
+  /** Comment on what is written in the drill's page. */
+  openOn(ref, seconds) {
+    const field = this.#form?.elements.score_ref;
+    if (field) field.value = ref;
+    this.open(seconds);
+  }
+
   /** A span was selected: an untouched comment is about it. */
   select(span) {
     if (!this.#form || this.#form.elements.text.value) return;

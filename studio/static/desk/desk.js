@@ -142,7 +142,8 @@ export class ClipDesk extends HTMLElement {
 
   /** A note of the drill's page: its row, and where it sounded first. */
   #chosen(ref) {
-    const { ledger, picture, say } = this.#parts;
+    const { ledger, picture, say, score } = this.#parts;
+    score.choose(ref);
     const found = ledger.showWritten(ref);
     ledger.highlight(found?.event ?? null);
     picture.highlight(found?.event ?? null);

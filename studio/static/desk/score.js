@@ -8,10 +8,20 @@ export class DeskScore {
   #root;
   #wash = document.createElementNS(SVG, "rect");
   #ref = null;
+  #chosen = null;
 
   constructor(root) {
     this.#root = root.querySelector(".desk-score");
     this.#wash.setAttribute("class", "pointed-at");
+  }
+
+  /** The note of the page that was chosen last; null before any was. */
+  get chosen() {
+    return this.#chosen;
+  }
+
+  choose(ref) {
+    this.#chosen = ref;
   }
 
   /** Point at what is written; null at nothing. */
