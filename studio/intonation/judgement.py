@@ -206,6 +206,22 @@ class Mark:
     params: Mapping[str, Any] = field(default_factory=dict)
     rank: int = 0
 
+    def placed(self, number: int, rank: int) -> "Mark":
+        """The same mark with its number and rank; ``replace`` takes three times as long."""
+        return Mark(
+            number,
+            self.start_s,
+            self.end_s,
+            self.code,
+            self.events,
+            self.run,
+            self.voice,
+            self.basis,
+            self.severity,
+            self.params,
+            rank,
+        )
+
     @property
     def sentence(self) -> str:
         """What the pupil reads."""

@@ -1,7 +1,7 @@
 """Building marks: the moments proposed to the teacher, with what their sentences need."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from studio.intonation.hands import hands_of, is_one_finger
@@ -21,7 +21,7 @@ CLEAR_DROPOUT_S = 0.3  # shorter ones are said, and not marked; chosen
 SURE_CONFIDENCE = 0.8  # that these two notes sounded, before one is said to be missing
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class JudgedPlaying:
     """One playing of a run: its place from 1, its event, and the interval judged."""
 
@@ -185,7 +185,7 @@ def numbered(marks: Sequence[Mark]) -> tuple[Mark, ...]:
     """The same marks in the same order, numbered from 0 and ranked by importance from 1."""
     order = sorted(range(len(marks)), key=lambda place: _importance(marks[place]), reverse=True)
     ranks = {place: rank for rank, place in enumerate(order, start=1)}
-    return tuple(replace(mark, id=place, rank=ranks[place]) for place, mark in enumerate(marks))
+    return tuple(mark.placed(place, ranks[place]) for place, mark in enumerate(marks))
 
 
 def _importance(mark: Mark) -> tuple[int, float, float]:

@@ -39,7 +39,7 @@ AGREED_SHARE = 0.6  # of the tolerance: separate notes this near to the interval
 CLEARLY_OFF_CENTS = 10.0  # beyond what the interval's size leaves open
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Move:
     """``which``: upper, lower or either. ``open_string``: the name of the note that is open for
     certain, so that only the other can move. ``maybe_open``: names of notes that may be.
@@ -60,10 +60,10 @@ def who_moves(
 ) -> Move:
     """Decide for one interval of one event; ``alone``: its notes against those played alone."""
     states = _states(event, judged, named, measurement)
-    names = [named.low.pitch_class_name, named.high.pitch_class_name]
     if states.count("open") == 1:
         opened = states.index("open")
-        return Move("lower" if opened else "upper", names[opened], because="open")
+        name = (named.low, named.high)[opened].pitch_class_name
+        return Move("lower" if opened else "upper", name, because="open")
     for because, which in (
         ("slipped", _slipped(judged, named, alone)),
         ("alone", _stayed_at_pitch(judged, named, measurement, alone)),
@@ -71,7 +71,11 @@ def who_moves(
     ):
         if which is not None:
             return Move(which, because=because)
-    maybe = tuple(name for name, state in zip(names, states, strict=True) if state == "maybe")
+    maybe = tuple(
+        pitch.pitch_class_name
+        for pitch, state in zip((named.low, named.high), states, strict=True)
+        if state == "maybe"
+    )
     return Move("either", None, maybe)
 
 

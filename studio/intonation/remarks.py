@@ -36,7 +36,7 @@ LEVEL_DOUBT_DB = 5.5
 SHARED_SEMITONES = 12  # an octave's notes share partials: their levels cannot be told apart well
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Playing:
     """A double stop as remarks see it: its event, its name and its notes against themselves."""
 
@@ -67,11 +67,14 @@ def run_changed(run: Run, last: Event, last_uncertainty_cents: float | None) -> 
 
 def note_moved(playing: Playing, measurement: Measurement) -> list[Remark]:
     """A remark for each note that moved for certain, other than a written open string."""
+    sure = [moved if moved is not None and moved.is_sure else None for moved in playing.moved]
+    if sure == [None, None]:
+        return []
     hands = hands_of(playing.named, measurement.options)
     found = []
-    for place, moved in enumerate(playing.moved):
+    for place, moved in enumerate(sure):
         hand, other = hands[place], hands[1 - place]
-        if moved is None or not moved.is_sure or (hand is not None and hand.finger == 0):
+        if moved is None or (hand is not None and hand.finger == 0):
             continue
         found.append(_moved(moved, playing, hand, other))
     return found
@@ -141,8 +144,11 @@ def rested(group: RunOfPlayings) -> list[Remark]:
     or the finger was lifted on purpose is not known: it is said, and never marked.
     """
     found = []
+    first_s = group.playings[0].event.start_s
     for alone in group.broken:
         start_s, end_s = alone.event.start_s, alone.event.end_s
+        if start_s <= first_s:
+            continue
         before = [item for item in group.playings if item.event.start_s < start_s]
         after = [item for item in group.playings if item.event.start_s >= start_s]
         if not before or not after or len(before[-1].cents) != 2:

@@ -57,7 +57,7 @@ def cents_of(f0_hz: float, a4_hz: float) -> float:
 
 def played(event: Event, a4_hz: float, strings: tuple[Pitch, ...]) -> Played:
     """An event with its voices, and those of its other readings if in doubt, in cents."""
-    cents = tuple(cents_of(voice.f0_hz, a4_hz) for voice in event.voices)
+    cents = tuple([cents_of(voice.f0_hz, a4_hz) for voice in event.voices])
     readings: tuple[tuple[float, ...], ...] = ()
     if event.doubt == OCTAVE_DOUBT:
         readings = tuple(
@@ -80,16 +80,20 @@ def same_notes(a: Sequence[float], b: Sequence[float]) -> bool:
     """Whether two readings are the same notes under the same hand."""
     if len(a) != len(b):
         return False
-    moves = [y - x for x, y in zip(a, b, strict=True)]
-    if any(abs(move) > SAME_NOTE_CENTS for move in moves):
-        return False
-    return abs(sum(moves)) <= SAME_HAND_CENTS * len(moves)
+    hand = 0.0
+    for x, y in zip(a, b, strict=True):
+        move = y - x
+        if abs(move) > SAME_NOTE_CENTS:
+            return False
+        hand += move
+    return abs(hand) <= SAME_HAND_CENTS * len(a)
 
 
 def _is_note_of(item: Played, run: Played) -> bool:
-    return len(item.cents) == 1 and any(
-        abs(item.cents[0] - note) <= SAME_NOTE_CENTS for note in run.cents
-    )
+    if len(item.cents) != 1:
+        return False
+    cents = item.cents[0]
+    return any(abs(cents - note) <= SAME_NOTE_CENTS for note in run.cents)
 
 
 def _interrupts_nothing(item: Played, run: Played) -> bool:

@@ -17,7 +17,7 @@ SETTLED_S = 0.3  # a shorter note has no settled part
 SAME_VISIT_S = 20.0  # played alone longer ago, the hand has been elsewhere since; chosen
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Moved:
     """One note of a playing against itself alone; cents, higher together is positive.
 

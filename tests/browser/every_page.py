@@ -25,6 +25,9 @@ NOT_PAGES = {
     "desk_picture",
     "desk_picture_part",
     "desk_enclosures",
+    "desk_frames",
+    "desk_target",
+    "desk_try_tolerance",
     "enclosure",
 }
 # What answers with a piece of a page, which is looked at within its page.
