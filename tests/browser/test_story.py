@@ -140,7 +140,9 @@ def review(page: Page, clip: Clip, drill) -> dict:
     expect(page.locator(f"#keep-{marks[0].id}")).to_have_text("Kept")
     page.locator(f"#edit-mark-{marks[1].id} summary").click()
     page.locator(f"#words-{marks[1].id}").fill("Let the hand move as one.")
-    page.locator(f"#edit-mark-{marks[1].id}").get_by_role("button").click()
+    page.locator(f"#edit-mark-{marks[1].id}").get_by_role(
+        "button", name="Keep in these words"
+    ).click()
     expect(page.locator(f"#keep-{marks[1].id}")).to_have_text("Kept")
     for mark in marks[2:]:
         page.locator(f"#drop-{mark.id}").click()
