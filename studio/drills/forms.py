@@ -100,7 +100,7 @@ class GoalForm(forms.Form):
 
     def goals(self) -> dict:
         """What ``services.set_drill`` takes."""
-        return {name: self.cleaned_data[name] for name in GoalForm.base_fields}
+        return {name: self.cleaned_data.get(name) for name in GoalForm.base_fields}
 
 
 class SetDrillForm(GoalForm):

@@ -137,6 +137,11 @@ class Assignment(models.Model):
         return f"{self.version} for {self.enrolment.pupil}"
 
     @property
+    def is_published(self) -> bool:
+        """Whether the pupil sees it by now."""
+        return self.published_at is not None and self.published_at <= timezone.now()
+
+    @property
     def goal_in_figures(self) -> str:
         """What counts as done, in one phrase; empty where no figure was set."""
         if not (self.share_percent or self.tolerance_cents or self.playings):

@@ -9,11 +9,11 @@ from django.db import transaction
 from django.utils import timezone
 
 from studio.accounts.models import Person
-from studio.theory import Interval
 
 from .judging import Judged
 from .marks import Mark
 from .models import Decision, Review
+from .proposing import kind_of
 from .services import lock_unreturned
 
 WAYS = {"interval_wide": "wide", "interval_narrow": "narrow"}
@@ -57,7 +57,7 @@ def kinds_of(marks: Sequence[Mark]) -> list[Kind]:
 def in_words(kind: str) -> str:
     """``interval_wide:P8`` reads ``wide octaves``."""
     code, _, short = kind.partition(":")
-    name = f"{Interval.parse(short).name.removeprefix('perfect ')}s" if short else ""
+    name = kind_of(short) if short else ""
     if code in WAYS and name:
         return f"{WAYS[code]} {name}"
     said = next((words for start, words in OTHERS.items() if code.startswith(start)), "")

@@ -2,13 +2,13 @@
 
 Every sentence says what was measured or decided, none advises: the words of the lesson are the
 teacher's. A change is called one only where it is larger than twice its uncertainty. Pure: the
-plain forms of a measurement and a judgement in, sentences out.
+plain form of a judgement in, sentences out.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from studio.theory import Pitch
+from studio.theory import Interval, Pitch
 
 MOST = 3
 FEW = 3  # of fewer double stops no share is said
@@ -18,12 +18,9 @@ SURE = 2.0  # standard deviations
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One run's end: how far off it was first and last, in cents, wide positive."""
+    """How one run ended, and by how many cents it was further off than at first."""
 
     name: str
-    kind: str
-    first_cents: float | None
-    last_cents: float | None
     verdict: str
     change_cents: float | None = None
     change_uncertainty_cents: float | None = None
@@ -67,7 +64,7 @@ def propose(facts: Facts) -> list[str]:
     return said[:MOST]
 
 
-def facts_of(measurement: Mapping, judgement: Mapping, kept: Iterable[Kept], **more) -> Facts:
+def facts_of(judgement: Mapping, kept: Iterable[Kept], **more) -> Facts:
     """The facts of a judged clip; ``more`` are its drills and goal."""
     names = _names(judgement)
     verdicts = {row["event"]: row for row in reversed(judgement["intervals"])}
@@ -80,10 +77,7 @@ def facts_of(measurement: Mapping, judgement: Mapping, kept: Iterable[Kept], **m
             continue
         runs.append(
             Run(
-                name=names[last][0],
-                kind=names[last][1],
-                first_cents=run["first_cents"],
-                last_cents=run["last_cents"],
+                name=names[last],
                 verdict=verdicts[last]["verdict"],
                 change_cents=run.get("change_cents"),
                 change_uncertainty_cents=run.get("change_uncertainty_cents"),
@@ -92,21 +86,20 @@ def facts_of(measurement: Mapping, judgement: Mapping, kept: Iterable[Kept], **m
     return Facts(runs=tuple(runs), kept=tuple(kept), **more)
 
 
-def kind_of(name: str) -> str:
+def kind_of(short: str) -> str:
     """The plural of an interval's everyday name: ``octaves``, ``major sixths``."""
-    return f"{name.removeprefix('perfect ')}s"
+    return f"{Interval.parse(short).everyday}s"
 
 
-def _names(judgement: Mapping) -> dict[int, tuple[str, str]]:
-    found: dict[int, tuple[str, str]] = {}
+def _names(judgement: Mapping) -> dict[int, str]:
+    """What each event is called: ``octave B♭3–B♭4``."""
+    found: dict[int, str] = {}
     for row in judgement["intervals"]:
-        if row["event"] in found:
-            continue
-        everyday = row["name"].removeprefix("perfect ")
         pitches = [
             Pitch.parse(row[key]).pretty for key in ("low_pitch", "high_pitch") if row.get(key)
         ]
-        found[row["event"]] = (f"{everyday} {'–'.join(pitches)}".strip(), kind_of(row["name"]))
+        name = f"{Interval.parse(row['short']).everyday} {'–'.join(pitches)}".strip()
+        found.setdefault(row["event"], name)
     return found
 
 

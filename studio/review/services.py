@@ -170,19 +170,27 @@ def delete_comment(comment: Comment) -> None:
 
 @transaction.atomic
 def set_drill_here(
-    review: Review, version: DrillVersion, teacher: Person, due_on: date | None, goal: str
+    review: Review,
+    version: DrillVersion,
+    teacher: Person,
+    due_on: date | None,
+    goal: str,
+    **figures: int | None,
 ) -> Assignment:
     """Set a drill with this clip: the pupil finds it in the queue once the clip is returned.
 
-    The same version a second time is the same assignment, with the new due date and goal.
+    ``figures`` are those of :func:`studio.drills.services.set_drill`. The same version a second
+    time is the same assignment, with the new due date and goal.
     """
+    goals = {"due_on": due_on, "goal": goal, **figures}
     lock_unreturned(review)
     again = review.drills_set.filter(version=version, published_at=None).first()
     if again is not None:
-        again.due_on, again.goal = due_on, goal
-        again.save(update_fields=["due_on", "goal"])
+        for name, value in goals.items():
+            setattr(again, name, value)
+        again.save(update_fields=list(goals))
         return again
-    assignment = set_drill(version, review.clip.enrolment, teacher, due_on=due_on, goal=goal)
+    assignment = set_drill(version, review.clip.enrolment, teacher, **goals)
     review.drills_set.add(assignment)
     return assignment
 

@@ -196,6 +196,19 @@ def test_keys_stay_in_the_text_that_is_being_written(cast, clip, opened):
     expect(page.locator(".keys-help")).to_be_hidden()
 
 
+def test_what_one_teacher_writes_another_at_the_same_browser_does_not_see(cast, clip, opened):
+    page = opened(cast.teacher, clip)
+    page.locator("#composer textarea").fill("For my own eyes, as yet.")
+    kept = page.evaluate("JSON.stringify({ ...localStorage })")
+    hers = opened(cast.colleague, clip)
+    hers.evaluate("(kept) => Object.assign(localStorage, JSON.parse(kept))", kept)
+    hers.reload()
+    expect(hers.locator("clip-desk")).to_have_attribute("data-ready", "")
+    expect(hers.locator("#composer textarea")).to_have_value("")
+    page.reload()
+    expect(page.locator("#composer textarea")).to_have_value("For my own eyes, as yet.")
+
+
 def test_arrows_walk_through_the_rows_and_enter_plays(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("ArrowDown")

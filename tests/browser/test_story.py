@@ -79,7 +79,7 @@ def test_the_whole_story(chromium, studio, cast, sample, drill, assignment):
         assert hidden not in pupil.inner_text("main"), "nothing unreturned is shown"
 
     teacher = log_in(chromium, studio, cast.teacher, DESK)
-    said = review(teacher, clip, drill)
+    said = review(teacher, studio, clip, drill)
     expect_video_plays_and_seeks(teacher, clip)
     return_it(teacher, clip)
 
@@ -130,8 +130,11 @@ def expect_marks_as_planted(clip: Clip, truth: dict) -> None:
 # -- the teacher answers ---------------------------------------------------------------------
 
 
-def review(page: Page, clip: Clip, drill) -> dict:
-    """Keep one mark, keep one in other words, drop the rest, comment, set a drill."""
+def review(page: Page, studio: LiveStudio, clip: Clip, drill) -> dict:
+    """Keep one mark, keep one in other words, drop the rest, comment, set a drill.
+
+    While the comment is being written the web server is killed; the supervisor starts another.
+    """
     page.goto("/waiting/")
     page.locator(f"a[href='/clips/{clip.pk}/']").first.click()
     expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
@@ -150,9 +153,16 @@ def review(page: Page, clip: Clip, drill) -> dict:
     until(lambda: Decision.objects.count() == len(marks), 10, "decisions are stored")
     composer = page.locator("#composer")
     composer.locator("[name=start_s]").fill("0:12.5")
-    composer.locator("[name=text]").fill("Here you waited for the beating to stop.")
+    text = composer.locator("[name=text]")
+    text.press_sequentially("Here you waited ")
+    kill_web(studio)
+    text.press_sequentially("for the beating to stop.")
     composer.get_by_role("button", name="Add comment").click()
-    until(lambda: clip.review.comments.count() == 1, 10, "the comment is stored")
+    expect(page.locator("#said")).to_contain_text("Not sent yet")
+    until(clip.review.comments.exists, 60, "the comment is stored, the server being back")
+    assert [c.text for c in clip.review.comments.all()] == [
+        "Here you waited for the beating to stop."
+    ]
     form = page.locator("#set-drill")
     form.locator("[name=drill]").select_option(label=str(drill))
     form.locator("[name=goal]").fill("Three still octaves")
@@ -163,6 +173,16 @@ def review(page: Page, clip: Clip, drill) -> dict:
         "dropped": [mark.sentence for mark in marks[2:]] + [marks[1].sentence],
         "comment": "Here you waited for the beating to stop.",
     }
+
+
+def kill_web(studio: LiveStudio) -> None:
+    """As when the machine's memory runs out: no chance to end what it is doing."""
+    for process in studio.supervisor.children():
+        if any("gunicorn" in part for part in process.cmdline()):
+            for each in (*process.children(recursive=True), process):
+                each.kill()
+            return
+    raise AssertionError("no web server is running")
 
 
 def expect_video_plays_and_seeks(page: Page, clip: Clip) -> None:

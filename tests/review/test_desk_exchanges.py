@@ -181,9 +181,12 @@ def test_a_drill_of_the_shelf_is_set_once_and_taken_back(cast, teacher, clip):
     drill = make_drill(cast.teacher, cast.studio)
     due = timezone.localdate() + timedelta(days=7)
     for goal in ("two bows", "three bows"):
-        post(teacher, clip, "drills/", {"drill": drill.pk, "due_on": due, "goal": goal})
+        figures = {"share_percent": "80", "tolerance_cents": "10", "playings": ""}
+        said = {"drill": drill.pk, "due_on": due, "goal": goal, **figures}
+        post(teacher, clip, "drills/", said)
     assignment = review_of(clip).drills_set.get()
     assert (assignment.goal, assignment.due_on) == ("three bows", due)
+    assert assignment.goal_in_figures == "80 % of the notes within 10 cents"
     assert assignment.published_at is None, "hidden until the clip is returned"
     post(teacher, clip, f"drills/{assignment.pk}/take-back/", {})
     assert not review_of(clip).drills_set.exists()

@@ -66,6 +66,12 @@ def test_all_of_one_kind_are_dropped_and_what_was_decided_before_stays(cast, cli
     assert [mark.choice for mark in marks(clip)] == ["kept", "", "", ""]
 
 
+def test_what_is_decided_one_by_one_is_counted_among_its_kind(clip, desk):
+    said = {"choice": "kept", "words": "", "listening": listening_of(clip)}
+    answer = desk("marks/0/", said, headers=PARTS).content.decode()
+    assert "3 marks, 2 to decide, 1 kept" in answer
+
+
 def test_a_second_press_decides_nothing_more(cast, clip):
     review, kind = review_of(clip), "interval_wide:P8"
     bulk.decide_all(review, judged(review), kind, "kept", cast.teacher)

@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from studio.accounts.models import Consent, Letter
 from studio.drills.models import Assignment
+from studio.drills.services import set_drill_now
 from studio.review import services, telling
 from studio.review.models import Return, Review
 from tests.cast import as_person, make_clip, make_drill
@@ -96,6 +97,17 @@ def test_the_delay_can_be_ended_at_once(cast, returned):
     as_person(cast.colleague).post(f"/clips/{clip.pk}/return/send-now/")
     assert "Well held." in as_person(cast.pupil).get(f"/clips/{clip.pk}/").content.decode()
     assert "Set with the clip" in as_person(cast.pupil).get("/queue/").content.decode()
+
+
+def test_a_drill_that_is_set_at_once_does_not_wait_for_the_delay(cast, returned):
+    version = Assignment.objects.get().version
+    teacher, pupil = as_person(cast.teacher), as_person(cast.pupil)
+    assert "seen from " in teacher.get(f"/pupils/{cast.enrolment.pk}/").content.decode()
+    set_drill_now(version, cast.enrolment, cast.teacher, goal="Today")
+    assert Assignment.objects.get().goal == "Today"
+    assert "Set with the clip" in pupil.get("/queue/").content.decode()
+    services.take_back_return(returned.review)
+    assert Assignment.objects.get().is_published, "it was set for itself by then"
 
 
 def test_pupil_and_guardian_are_told_once_and_only_when_it_can_be_seen(cast, returned, monkeypatch):

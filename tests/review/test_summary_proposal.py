@@ -12,7 +12,7 @@ from tests.review.heard_clip import heard_clip, review_of
 
 def run(first: float, last: float, verdict: str, doubt: float = 1.0) -> Run:
     change = abs(last) - abs(first)
-    return Run("octave C4–C5", "octaves", first, last, verdict, change, doubt)
+    return Run("octave C4–C5", verdict, change, doubt)
 
 
 def test_what_came_closer_is_said_first_with_its_uncertainty():

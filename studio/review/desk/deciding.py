@@ -67,10 +67,9 @@ def _decided(
 ) -> HttpResponse:
     if not wants_parts(request):
         return back(review.clip_id, "kinds")
-    page = Desk(request.user, review)
     undo_at = undo.isoformat() if undo else ""
-    kinds = (exchanges.KINDS, page.part(undo_at=undo_at, kinds_open=True))
-    return parts(request, *block_parts(page, keys), kinds, said=said)
+    changed = block_parts(Desk(request.user, review), keys, undo_at=undo_at)
+    return parts(request, *changed, said=said)
 
 
 # -- the clip's tolerance --------------------------------------------------------------------------

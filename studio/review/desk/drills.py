@@ -23,9 +23,8 @@ def set_from_shelf(request: HttpRequest, review: Review) -> HttpResponse:
     form = SetDrillForm(request.POST, name="set", shelf=shelf)
     if not form.is_valid():
         return _again(request, review, set_form=form)
-    said = form.cleaned_data
-    version = said["drill"].newest()
-    services.set_drill_here(review, version, request.user, said["due_on"], said["goal"])
+    version = form.cleaned_data["drill"].newest()
+    services.set_drill_here(review, version, request.user, **form.goals())
     return _done(request, review, f"“{version.title}” is set with this clip.")
 
 
@@ -36,11 +35,11 @@ def set_new(request: HttpRequest, review: Review) -> HttpResponse:
     form = NewDrillForm(request.POST, name="drill")
     if not form.is_valid():
         return _again(request, review, new_form=form, writing=True)
-    said, says = form.cleaned_data, form.says()
+    says = form.says()
     same = review.drills_set.filter(**{f"version__{name}": value for name, value in says.items()})
     if not same.exists():
         drill = add_drill(review.clip.enrolment.studio, request.user, **says)
-        services.set_drill_here(review, drill.newest(), request.user, said["due_on"], said["goal"])
+        services.set_drill_here(review, drill.newest(), request.user, **form.goals())
     return _done(request, review, f"“{says['title']}” is on the shelf and set with this clip.")
 
 

@@ -47,11 +47,11 @@ def parts(request: HttpRequest, *wanted: Part, said: str = "", status: int = 200
 
 
 def block_parts(desk: Desk, keys: set[str], **extra) -> list[Part]:
-    """The named blocks, and the counts that every change of a block touches."""
+    """The named blocks, and the counts and kinds that every change of a block touches."""
     shared = desk.part()
     blocks = [block for block in desk.blocks if block.key in keys]
     found: list[Part] = [(BLOCK, {**shared, **extra, "block": block}) for block in blocks]
-    return [*found, (COUNTS, shared)]
+    return [*found, (COUNTS, shared), (KINDS, {**shared, **extra})]
 
 
 def whole_page(request: HttpRequest, desk: Desk, status: int = 200, **extra) -> HttpResponse:

@@ -6,7 +6,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from studio.drills.forms import DrillForm
+from studio.drills.forms import DrillForm, GoalForm
 from studio.review.formatting import HINT
 from studio.review.models import Comment, Decision
 from studio.review.services import CommentText
@@ -135,31 +135,21 @@ class DecisionForm(DeskForm):
     seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
 
-class SettingForm(DeskForm):
-    """When a drill is due, and what it is to reach."""
+class SettingForm(GoalForm, DeskForm):
+    """When a drill is due, and what it is to reach, in words and in figures."""
 
-    due_on = forms.DateField(
-        label="Due",
-        required=False,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
-        error_messages={"invalid": "Write the date as year-month-day, such as 2027-01-31."},
-    )
-    goal = forms.CharField(
-        max_length=200,
-        required=False,
-        label="Goal",
-        help_text="Such as: each octave held for two bows, within 10 cents.",
-    )
+    FIGURES = ("share_percent", "tolerance_cents", "playings")
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["due_on"].initial = timezone.localdate() + DEFAULT_DUE
 
-    def clean_due_on(self):
-        due_on = self.cleaned_data["due_on"]
-        if due_on and due_on < timezone.localdate():
-            raise ValidationError(f"{due_on:%d %B %Y} is past; choose today or a later day.")
-        return due_on
+    def plain(self) -> list[forms.BoundField]:
+        """The fields that are always in sight."""
+        return [field for field in self if field.name not in self.FIGURES]
+
+    def in_figures(self) -> list[forms.BoundField]:
+        return [field for field in self if field.name in self.FIGURES]
 
 
 class SetDrillForm(SettingForm):
@@ -182,8 +172,9 @@ class SetDrillForm(SettingForm):
 
 
 class NewDrillForm(DrillForm, SettingForm):
-    """A drill written here; it goes on the shelf as well."""
+    """A drill written here, in words: it has no page to hold figures against. Goes on the shelf."""
 
+    share_percent = tolerance_cents = playings = None
     field_order = ["title", "words", "interval", "key", "due_on", "goal"]
 
     def says(self) -> dict[str, str]:

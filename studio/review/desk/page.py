@@ -70,7 +70,6 @@ class Desk:
             "returned": self.returned,
             "changeable": not self.returned,
             "counts": self.counts(),
-            "note_names": self.note_names,
             "listening": self.judged.listening if self.judged else None,
             "kinds": self.kinds,
             "tolerance": self.tolerance(),

@@ -42,25 +42,22 @@ def sentences(page: Desk) -> list[str]:
     judged = page.judged
     if judged is None:
         return proposing.propose(Facts(drills=drills))
-    names = {row["event"]: row["name"] for row in reversed(judged.judgement["intervals"])}
-    kept = [_kept(mark, names) for mark in judged.marks if mark.choice == Decision.Choice.KEPT]
-    facts = proposing.facts_of(
-        judged.measurement, judged.judgement, kept, drills=drills, goal=_goal(page)
-    )
+    kept = [_kept(mark) for mark in judged.marks if mark.choice == Decision.Choice.KEPT]
+    facts = proposing.facts_of(judged.judgement, kept, drills=drills, goal=_goal(page))
     return proposing.propose(facts)
 
 
-def _kept(mark: Mark, names: dict[int, str]) -> Kept:
+def _kept(mark: Mark) -> Kept:
     """In the teacher's own words a mark is not one of many any more.
 
     Of the program's words only the first sentence: the rest stands with the mark.
     """
     edited = bool(mark.decision and mark.decision.words)
-    name = next((names[pk] for pk in reversed(mark.events) if pk in names), "")
-    sized = mark.code.startswith("interval_") and not edited
+    short = mark.params.get("interval")
+    sized = bool(short) and mark.code.startswith("interval_") and not edited
     cents = mark.params.get("deviation_cents") if sized else None
     said = mark.words if edited else f"{mark.sentence.split('. ')[0].rstrip('.')}."
-    return Kept(said, mark.rank, proposing.kind_of(name) if name and sized else "", cents)
+    return Kept(said, mark.rank, proposing.kind_of(short) if sized else "", cents)
 
 
 def _goal(page: Desk) -> str:

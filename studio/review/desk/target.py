@@ -9,6 +9,7 @@ from django.views.decorators.http import require_GET
 
 from studio.review.judging import Judged, judged
 from studio.review.models import Review
+from studio.theory import Interval
 
 from .exchanges import on_desk
 
@@ -37,4 +38,5 @@ def target_of(judged: Judged, event: int) -> dict | None:
     mark = next((mark for mark in judged.judgement["marks"] if event in mark["events"]), None)
     lower_moves = mark is not None and mark["voice"] is not None and mark["voice"] == row["low"]
     hz = [high / ratio, high] if lower_moves else [low, low * ratio]
-    return {"name": row["name"].removeprefix("perfect "), "hz": [round(f, 3) for f in hz]}
+    name = Interval.parse(row["short"]).everyday
+    return {"name": name, "hz": [round(f, 3) for f in hz]}

@@ -19,9 +19,9 @@ def moment(seconds: float, digits: int = 1) -> str:
 
 
 @register.filter
-def noted(score_ref: str, note_names: dict[str, str] | None) -> str:
-    """The name of what a comment is about; empty where it is about a moment alone."""
-    return (note_names or {}).get(score_ref, "")
+def noted(score_ref: str, note_names: dict[str, str]) -> str:
+    """The name of what a comment is about."""
+    return note_names.get(score_ref, "a note that is no longer in the drill")
 
 
 @register.filter

@@ -26,7 +26,7 @@ export class ClipDesk extends HTMLElement {
   connectedCallback() {
     this.#aborter = new AbortController();
     const { signal } = this.#aborter;
-    const drafts = new Drafts(this, this.dataset.clip, signal);
+    const drafts = new Drafts(this, this.dataset, signal);
     const exchange = new Exchange(this, drafts, signal);
     this.#parts = {
       root: this,

@@ -8,9 +8,9 @@ export class Drafts {
   #root;
   #prefix;
 
-  constructor(root, clip, signal) {
+  constructor(root, { person, clip }, signal) {
     this.#root = root;
-    this.#prefix = `desk:${clip}:`;
+    this.#prefix = `desk:${person}:${clip}:`;
     for (const name of ["input", "change"]) {
       root.addEventListener(name, (event) => this.#keep(event.target.form), { signal });
     }

@@ -84,7 +84,8 @@ export class Enclosing {
 
   #keeps() {
     try {
-      const begin = KEPT + this.#desk.dataset.clip;
+      const { person, clip } = this.#desk.dataset;
+      const begin = `${KEPT}${person}:${clip}:`;
       return Object.keys(localStorage).some((key) => key.startsWith(begin));
     } catch {
       return false; // a browser that keeps nothing has kept nothing

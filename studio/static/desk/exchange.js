@@ -98,6 +98,7 @@ export class Exchange {
       }
       const focused = old.contains(document.activeElement) ? document.activeElement.id : "";
       const open = [...old.querySelectorAll("details[open][id]")].map(({ id }) => id);
+      if (old.open && part.matches("details[data-stays]")) part.open = true;
       old.replaceWith(part);
       for (const id of open) this.#reopen(part, id, refused);
       this.#drafts.restore(part);

@@ -39,7 +39,8 @@ export class ReplyRecorder extends HTMLElement {
   // -- actions --------------------------------------------------------------------------------
 
   get name() {
-    return `${this.dataset.clip}:${this.dataset.place}`;
+    const { person, clip } = this.closest("clip-desk").dataset;
+    return `${person}:${clip}:${this.dataset.place}`;
   }
 
   /** Nothing is recorded, chosen or kept any more. */
