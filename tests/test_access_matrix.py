@@ -20,7 +20,7 @@ from studio.clips.uploads import services as uploads
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
-from studio.review import by_hand
+from studio.review import by_hand, phrases
 from studio.review.by_hand import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
 from studio.review.services import CommentText, add_comment
@@ -132,6 +132,11 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_mark_edit": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
     "desk_mark_delete": (None, STUDIO_TEACHERS, {}),
     "precision": (TEACHERS, None, {}),
+    "phrases": (TEACHERS, TEACHERS, {"kind": "bow", "text": "More bow"}),
+    "phrase": ({"teacher"}, {"teacher"}, {"kind": "bow", "text": "More bow"}),
+    "phrase_delete": (None, {"teacher"}, {}),
+    "phrase_move": (None, {"teacher"}, {"way": "up"}),
+    "desk_phrases": (STUDIO_TEACHERS, None, {}),
     "desk_comment_add": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_edit": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_delete": (None, STUDIO_TEACHERS, {}),
@@ -195,6 +200,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     on_round = on_plan | {"number": 1}
     on_lesson = on_plan | {"lesson_pk": plan.rounds.get(number=1).lessons.first().pk}
     free = RotationHoliday.objects.create(rotation=plan, first_on=today, last_on=today)
+    phrase = phrases.add(cast.teacher, cast.studio, "bow", "More weight")
     half = uploads.begin(cast.enrolment, cast.pupil, 9, "")
     on_clip = {"clip_id": clip.pk}
     return {
@@ -222,6 +228,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         **{name: on_clip for name in TABLE if name.startswith(ON_A_CLIP)},
         **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
         "desk_keys": {},
+        **{name: {"pk": phrase.pk} for name in ("phrase", "phrase_delete", "phrase_move")},
         # The other methods of an upload are tried in tests/clips/test_uploads.py.
         **{name: {"upload_id": half.pk} for name in ("upload", "send_arrived", "send_forget")},
         **{name: on_plan for name in TABLE if name.startswith("rotation")},

@@ -82,6 +82,35 @@ def render(code: str, params: Mapping[str, Any]) -> str:
     return renderers[code](params)
 
 
+def words_of(params: Mapping[str, Any]) -> dict[str, str]:
+    """What a mark's parameters say, each in a few words, for sentences that people write.
+
+    Of ``interval``, ``notes``, ``cents``, ``side``, ``bar``, ``finger``, ``string`` and ``mm``
+    those that the parameters carry: a finger only where the drill's fingering tells the one that moves.
+    """
+    found = {}
+    if params.get("interval"):
+        interval = Interval.parse(params["interval"])
+        found["interval"] = interval.everyday
+        if params.get("deviation_cents") is not None:
+            found["side"] = _side(interval, params["deviation_cents"])
+    if params.get("low") and params.get("high"):
+        found["notes"] = f"{_pretty(params['low'])}–{_pretty(params['high'])}"
+    elif params.get("pitch"):
+        found["notes"] = _pretty(params["pitch"])
+    if params.get("deviation_cents") is not None:
+        found["cents"] = _cents(params["deviation_cents"], params.get("uncertainty_cents"))
+    if params.get("bar") is not None:
+        found["bar"] = f"bar {params['bar']}"
+    if params.get("finger") is not None:
+        found["finger"] = _FINGERS[params["finger"]]
+    if params.get("string"):
+        found["string"] = f"{params['string']} string"
+    if params.get("move_mm") is not None:
+        found["mm"] = _millimetres(params["move_mm"], params["uncertainty_mm"])
+    return found
+
+
 # Figures and names
 
 

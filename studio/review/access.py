@@ -22,7 +22,7 @@ from studio.drills.access import scores_of
 from studio.drills.models import Assignment
 
 from .enclosures.snapshots import enclosed_in
-from .models import Comment, Enclosure, HandMark, Return, Review
+from .models import Comment, Enclosure, HandMark, Phrase, Return, Review
 
 
 def review_for(person: Person, clip_id: UUID) -> Review:
@@ -103,6 +103,16 @@ def comment_for(person: Person, clip_id: UUID, pk: int) -> Comment:
     if review.state == Review.State.RETURNED:
         raise Http404
     return get_or_404(review.comments.all(), pk)
+
+
+def phrases_of(person: Person, studio: Studio) -> QuerySet[Phrase]:
+    """A teacher's own phrases in a studio, in the order they are offered."""
+    return Phrase.objects.filter(author=person, studio=studio)
+
+
+def phrase_for(person: Person, pk: int) -> Phrase:
+    """A phrase of one's own, in a studio where one still teaches, or 404."""
+    return get_or_404(phrases_of(person, people.teaching_studio(person)), pk)
 
 
 def enclosures_of(review: Review) -> QuerySet[Enclosure]:

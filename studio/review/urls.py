@@ -1,10 +1,14 @@
 from django.urls import include, path
 
-from .pages import arranging, clip, drill, home, precision, pupils, send, waiting
+from .pages import arranging, clip, drill, home, phrases, precision, pupils, send, waiting
 
 urlpatterns = [
     path("waiting/", waiting.waiting_list, name="waiting_list"),
     path("precision/", precision.precision, name="precision"),
+    path("phrases/", phrases.shelf, name="phrases"),
+    path("phrases/<int:pk>/", phrases.edit, name="phrase"),
+    path("phrases/<int:pk>/delete/", phrases.delete, name="phrase_delete"),
+    path("phrases/<int:pk>/move/", phrases.move, name="phrase_move"),
     path("pupils/", pupils.pupils, name="pupils"),
     path("pupils/<int:pk>/", pupils.pupil, name="pupil"),
     path("pupils/<int:pk>/about/", pupils.change_pupil, name="pupil_about"),

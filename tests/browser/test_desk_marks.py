@@ -3,7 +3,8 @@
 import pytest
 from playwright.sync_api import expect
 
-from studio.review.models import Decision, HandMark, Return, Review
+from studio.review import phrases
+from studio.review.models import Comment, Decision, HandMark, Return, Review
 from tests.browser.test_desk_page import (  # noqa: F401 (the first three are fixtures)
     clip,
     comes_true,
@@ -54,6 +55,38 @@ def test_marks_by_keyboard_by_hand_by_kind_and_by_tolerance(cast, clip, opened):
     expect(said(page)).to_have_text("Judged anew: no marks.")
     expect(page.locator("[data-mark]")).to_have_count(1)  # the one by hand
     assert Review.objects.get(clip=clip).tolerance_cents["perfect"] == 45
+
+
+def test_a_phrase_by_keys_is_filled_in_and_what_is_missing_is_selected(cast, clip, opened):  # noqa: F811
+    phrases.add(cast.teacher, cast.studio, "bow", "Slower.")
+    phrases.add(cast.teacher, cast.studio, "left_hand", "{interval} {side}: move by {mm}.")
+    page = opened(cast.teacher, clip)
+    keys = page.keyboard
+    keys.press("n")
+    keys.press("q")
+    dialog = page.get_by_role("dialog", name="Phrases")
+    expect(dialog.get_by_role("link", name="Slower.")).to_be_focused()
+    keys.press("2")
+    expect(dialog).to_be_hidden()
+    text = page.locator("#composer textarea")
+    expect(text).to_be_focused()
+    expect(text).to_have_value("Octave wide: move by ….")
+    keys.type("a hair")  # in place of what was missing
+    expect(text).to_have_value("Octave wide: move by a hair.")
+    keys.press("Control+Enter")
+    expect(said(page)).to_have_text("Comment added.")
+    comment = Comment.objects.get()
+    mark = page.locator("[data-mark='0']")
+    assert comment.kind == "left_hand"
+    assert comment.start_s == pytest.approx(float(mark.get_attribute("data-start")), abs=0.01)
+
+    keys.press("Escape")
+    page.get_by_role("link", name="Phrases", exact=True).click()
+    expect(dialog.get_by_role("link", name="Slower.")).to_be_focused()
+    keys.press("ArrowDown")
+    keys.press("Escape")
+    expect(dialog).to_be_hidden()
+    assert page.url.endswith(f"/clips/{clip.pk}/"), "the link opens the shelf in the page"
 
 
 def test_a_return_by_keys_is_proposed_sent_and_taken_back(cast, clip, opened):  # noqa: F811

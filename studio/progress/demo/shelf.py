@@ -97,6 +97,22 @@ DRILLS = {
 }
 
 
+# What the demo's teacher says often: the kind of comment, and the words.
+PHRASES = (
+    (
+        "intonation",
+        "{interval} {notes}: {cents} {side}. Listen for the beating and let it slow down.",
+    ),
+    (
+        "left_hand",
+        "Let the {finger} go {mm} on the {string}, and leave the other finger where it is.",
+    ),
+    ("intonation", "{pupil}, play the two notes of {notes} separately first, then together."),
+    ("bow", "More weight on the lower string here, so that both notes speak."),
+    ("well_done", "Here you waited until it was still. Do the same in {bar}."),
+)
+
+
 def fill(studio: Studio, teacher: Person) -> dict[str, DrillVersion]:
     """Put the drills on the studio's shelf; their versions by name."""
     return {

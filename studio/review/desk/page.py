@@ -119,13 +119,14 @@ class Desk:
             "leaves": written.leaves_of(self.judged, page),
         }
 
-    def composer(self, data=None) -> CommentForm:
+    def composer(self, data=None, begun: dict | None = None) -> CommentForm:
+        """The form of a new comment; ``begun`` is what it starts with."""
         return CommentForm(
             data,
             name="new",
             notes=self.note_names,
             duration_s=self.clip.duration_s,
-            initial={"start_s": 0.0, "form_key": uuid4().hex},
+            initial={"start_s": 0.0, "form_key": uuid4().hex, **(begun or {})},
         )
 
     @property

@@ -4,7 +4,7 @@ from django.urls import path
 
 from studio.review.enclosures import views as enclosures
 
-from . import deciding, drills, frames, keys, proposal, target, views
+from . import deciding, drills, frames, keys, phrases, proposal, target, views
 
 CLIP = "clips/<uuid:clip_id>"
 
@@ -12,6 +12,7 @@ urlpatterns = [
     path("desk/keys/", keys.change, name="desk_keys"),
     path(f"{CLIP}/desk.json", views.picture, name="desk_picture"),
     path(f"{CLIP}/desk/parts/<int:part>.json", views.picture_part, name="desk_picture_part"),
+    path(f"{CLIP}/desk/phrases/", phrases.offered, name="desk_phrases"),
     path(f"{CLIP}/desk/frames.json", frames.frames, name="desk_frames"),
     path(f"{CLIP}/desk/target/<int:event>.json", target.target, name="desk_target"),
     path(f"{CLIP}/desk/progress.json", views.progress, name="desk_progress"),

@@ -22,7 +22,7 @@ from studio.review.pages import states
 from studio.review.pages.reading import is_playable, moments
 from studio.review.pages.waiting import order_of
 
-from . import document, exchanges
+from . import document, exchanges, phrases
 from .exchanges import back, block_parts, on_desk, parts, wants_parts, whole_page
 from .forms import CommentForm, DecisionForm, ReturnForm, SummaryForm
 from .ledger import block_at
@@ -37,7 +37,8 @@ def desk(request: HttpRequest, clip: Clip) -> HttpResponse:
     """The page of one clip, for a teacher of its studio."""
     review = access.review_for(request.user, clip.pk)
     services.open_review(review)
-    return whole_page(request, Desk(request.user, review))
+    page, begun = Desk(request.user, review), phrases.begun(request, review)
+    return whole_page(request, page, **({"composer": page.composer(begun=begun)} if begun else {}))
 
 
 @require_GET

@@ -1,7 +1,7 @@
 // The comment that is being written: its moment or span follows the play head until the teacher
 // writes or chooses one.
 
-import { format } from "./timecode.js";
+import { format, parse } from "./timecode.js";
 
 const DIGITS = 2; // hundredths: finer than a frame at any usual rate
 
@@ -46,6 +46,29 @@ export class Composer {
     const field = this.#form?.elements.score_ref;
     if (field) field.value = ref;
     this.open(seconds);
+  }
+
+  /** Put words where the cursor is, choose the kind, and select the first gap in them. */
+  insert(words, kind, gap) {
+    const { text, kind: kinds } = this.#form.elements;
+    const at = text.selectionStart;
+    const space = at > 0 && !/\s/.test(text.value[at - 1]) ? " " : "";
+    text.setRangeText(space + words, at, text.selectionEnd, "end");
+    if (!text.value.trim().replace(words, "")) kinds.value = kind;
+    text.focus();
+    const open = text.value.indexOf(gap, at);
+    if (open >= 0) text.setSelectionRange(open, open + gap.length);
+    text.dispatchEvent(new Event("input", { bubbles: true }));
+  }
+
+  /** What is written so far. */
+  get text() {
+    return this.#form?.elements.text.value.trim() ?? "";
+  }
+
+  /** Where the comment stands, in seconds; null while it follows the play head. */
+  get moment() {
+    return this.#form && this.#pinned ? parse(this.#form.elements.start_s.value) : null;
   }
 
   /** A span was selected: an untouched comment is about it. */

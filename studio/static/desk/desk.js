@@ -67,8 +67,9 @@ export class ClipDesk extends HTMLElement {
     const { picture, ledger, composer, score, say } = this.#parts;
     const on = (name, callback) => this.addEventListener(name, callback, { signal });
     document.addEventListener("keydown", (event) => this.#key(event), { signal });
-    on("click", ({ target }) => {
-      const button = target.closest("[data-act]");
+    on("click", (event) => {
+      const button = event.target.closest("[data-act]");
+      if (button?.tagName === "A") event.preventDefault(); // it leads on without a script
       if (button) this.act(button.dataset.act);
     });
     on("desk:time", ({ detail }) => this.#place(detail));

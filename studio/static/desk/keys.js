@@ -26,6 +26,7 @@ export const KEYS = [
   { act: "comment", keys: ["c"], words: "comment here" },
   { act: "comment-span", keys: ["Shift+C"], words: "comment over the selected span" },
   { act: "comment-note", keys: ["y"], words: "comment on the note chosen in the drill's page" },
+  { act: "phrases", keys: ["q"], words: "a phrase of yours into the comment (quote)" },
   { act: "reply", keys: ["v"], words: "voice or video reply" },
   { act: "draw", keys: ["i"], words: "draw on this picture (ink)" },
   { act: "next-row", keys: ["ArrowDown"], words: "next row" },

@@ -1,4 +1,5 @@
-// The actions on marks beyond the one at hand: by hand, by kind, by another tolerance.
+// The actions on marks beyond the one at hand: by hand, by kind, by another tolerance; the target,
+// and the words of the phrase shelf.
 
 import { format } from "./timecode.js";
 
@@ -22,6 +23,15 @@ export const MARK_ACTS = {
     if (event === null) return desk.say("No double stop here. Choose a row, then press again.");
     const { hearTarget } = await import("./target.js");
     return hearTarget(desk, event);
+  },
+  phrases: async (desk) => {
+    const { player, ledger, composer } = desk;
+    player.pause();
+    const mark = ledger.mark(composer.moment ?? player.seconds);
+    const at = composer.moment ?? (mark ? Number(mark.dataset.start) : player.seconds);
+    if (composer.moment === null) composer.open(at);
+    const { offerPhrases } = await import("./phrases.js");
+    return offerPhrases(desk, at, mark?.dataset.mark ?? null);
   },
   kinds: (desk) => {
     if (desk.root.querySelector("#kinds")?.hidden) return desk.say("There are no marks.");

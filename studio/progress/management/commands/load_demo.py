@@ -8,6 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 from studio.accounts.models import Studio
 from studio.progress.demo import keys, people, shelf, takes
 from studio.progress.demo.history import Historian
+from studio.review import phrases
 
 
 class Command(BaseCommand):
@@ -25,6 +26,8 @@ class Command(BaseCommand):
             self.stderr.write(f"Making the demo's clips: {number} of {count} ({take.title})")
             (historian.answer if take.is_answered else historian.send)(take)
         keys.plan(cast)
+        for kind, text in shelf.PHRASES:
+            phrases.add(cast.teacher, cast.studio, kind, text)
         other = people.make_other_studio()
         Historian(other, shelf.fill(other.studio, other.teacher), build, folder).send(
             takes.OTHER_STUDIO
