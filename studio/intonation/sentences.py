@@ -86,7 +86,7 @@ def words_of(params: Mapping[str, Any]) -> dict[str, str]:
     """What a mark's parameters say, each in a few words, for sentences that people write.
 
     Of ``interval``, ``notes``, ``cents``, ``side``, ``bar``, ``finger``, ``string`` and ``mm``
-    those that the parameters carry: a finger only where the drill's fingering tells the one that moves.
+    those that are known: a finger only where the drill's fingering tells the one that moves.
     """
     found = {}
     if params.get("interval"):
