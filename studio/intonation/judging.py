@@ -23,14 +23,14 @@ from studio.intonation.judgement import (
     Mark,
 )
 from studio.intonation.marking import numbered, open_string_mark
+from studio.intonation.meant import Meaning, Names
 from studio.intonation.measurement import Event, HeardInterval, Measurement
 from studio.intonation.naming import Named, Namer
 from studio.intonation.options import Policy
-from studio.intonation.playings import SETTLED_S, Names, judge_run
+from studio.intonation.playings import SETTLED_S, judge_run
 from studio.intonation.runs import (
     DOUBTFUL_CONFIDENCE,
     OCTAVE_DOUBT,
-    RunOfPlayings,
     find_runs,
     is_unlikely,
     played,
@@ -71,13 +71,14 @@ def judge(
     strings = measurement.options.strings
     a4_hz = measurement.reference.a4_hz
     items = [played(event, a4_hz, strings) for event in measurement.events]
+    meaning = Meaning(namer, items, key_given=policy.key is not None)
     if following is None:
         groups = find_runs(items)
-        names = [_names_of_run(group, namer) for group in groups]
+        names = [meaning.names_of(group) for group in groups]
     else:
         groups, written = runs_by_note(items, following, namer, a4_hz)
         names = [
-            _names_of_run(group, namer) if named is None else named
+            meaning.names_of(group) if named is None else named
             for group, named in zip(groups, written, strict=True)
         ]
     shared = {
@@ -122,23 +123,6 @@ def _in_order(marks: list[Mark], measurement: Measurement) -> tuple[Mark, ...]:
 def _own_name(event: Event, interval: HeardInterval, namer: Namer) -> Named:
     low, high = event.voices[interval.low], event.voices[interval.high]
     return namer.intended(low.midi, high.midi, interval.size_cents)
-
-
-def _names_of_run(group: RunOfPlayings, namer: Namer) -> Names:
-    """One name for each pair of voices in a run: that of the playing nearest to a target.
-
-    A playing far off would be named for its neighbour; the others say what was meant.
-    """
-    best: dict[tuple[int, int], tuple[float, Named]] = {}
-    for item in group.playings:
-        for interval in item.event.intervals:
-            named = _own_name(item.event, interval, namer)
-            target = named.target_cents
-            off = 1000.0 if target is None else abs(interval.size_cents - target)
-            pair = (interval.low, interval.high)
-            if pair not in best or off < best[pair][0]:
-                best[pair] = (off, named)
-    return {pair: named for pair, (_, named) in best.items()}
 
 
 def _judge_event(
@@ -197,7 +181,7 @@ def _doubt(
     for reason in (event.doubt, interval.unsure_reason):
         if reason and not (asked and reason == OCTAVE_DOUBT):
             return reason
-    return None
+    return "between_sizes" if named.between else None
 
 
 def _unlikely(

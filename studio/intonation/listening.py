@@ -64,6 +64,7 @@ FINDING_SHARE = 0.4  # of the time, for the progress told
 SIZE_WEIGHT = 2.0
 DISSONANCE_PRICE = 600.0
 CLEARLY_NAMED_CENTS = 20.0
+HALFWAY_CENTS = 50.0  # from one name to the next
 
 Progress = Callable[[float], None]
 
@@ -211,7 +212,7 @@ def build(
     ]
     reference, strings = estimate(notes, options, tone)
     midi = [name_notes([v.f0_hz for v in fit.voices], reference.a4_hz) for fit in fits]
-    key = _key(soundings, midi)
+    key = _key(soundings, fits, midi, reference.a4_hz)
     events = tuple(
         _event(number, sounding, fit, names, _Clip(reference, options, key))
         for number, (sounding, fit, names) in enumerate(zip(soundings, fits, midi, strict=True))
@@ -228,12 +229,23 @@ class _Clip:
     key: Key | None
 
 
-def _key(soundings: Sequence[Sounding], midi: Sequence[Sequence[int]]) -> Key | None:
-    """The likeliest key, each note counting as long as it sounded."""
+def _key(
+    soundings: Sequence[Sounding],
+    fits: Sequence[EventFit],
+    midi: Sequence[Sequence[int]],
+    a4_hz: float,
+) -> Key | None:
+    """The likeliest key, each note counting as long as it sounded, and less the further off it was.
+
+    A note halfway between two names tells nothing of the key.
+    """
     heard: dict[int, float] = {}
-    for sounding, notes in zip(soundings, midi, strict=True):
-        for note in notes:
-            heard[note] = heard.get(note, 0.0) + sounding.end_s - sounding.start_s
+    for sounding, fit, notes in zip(soundings, fits, midi, strict=True):
+        for voice, note in zip(fit.voices, notes, strict=True):
+            off = abs(cents_of(voice.f0_hz, a4_hz) - 100.0 * note)
+            counts = max(0.0, 1.0 - off / HALFWAY_CENTS) * (sounding.end_s - sounding.start_s)
+            if counts > 0.0:
+                heard[note] = heard.get(note, 0.0) + counts
     return likely_key(heard)
 
 

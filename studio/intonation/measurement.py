@@ -20,7 +20,7 @@ from studio.intonation._plain import known_fields, to_plain
 from studio.intonation.options import Options
 
 SCHEMA = 1
-ENGINE = "1.1.0"
+ENGINE = "1.1.1"
 KINDS = ("single", "double_stop", "chord")
 
 

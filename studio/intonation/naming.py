@@ -41,6 +41,7 @@ class Named:
     in_key: bool = True  # both notes, where a key is known
     midi: tuple[int, int] = (0, 0)
     names: tuple[str, str] = ("", "")
+    between: bool = False  # two sizes, and nothing tells which was meant
 
 
 class Namer:
@@ -55,6 +56,7 @@ class Namer:
         self._key = Key.parse(key) if key else None
         self._drill = Interval.parse(policy.interval) if policy.interval else None
         self._named: dict[tuple[int, int], Named] = {}
+        self._readings: dict[tuple[int, int], tuple[tuple[float, Named], ...]] = {}
 
     def pitch(self, midi: int) -> Pitch:
         """A single note spelled in the key."""
@@ -132,6 +134,17 @@ class Namer:
             if not at_home and off <= between and other.in_key:
                 return other
         return plain
+
+    def readings(self, low_midi: int, high_midi: int) -> tuple[tuple[float, Named], ...]:
+        """What two notes may have been meant as, theirs first: targets in cents, with names."""
+        pair = (low_midi, high_midi)
+        found = self._readings.get(pair)
+        if found is None:
+            pairs = [(low_midi + low, high_midi + high) for low, high in ((0, 0), *_NEIGHBOURS)]
+            named = [self.name(low, high) for low, high in pairs if low <= high]
+            found = tuple((n.target_cents, n) for n in named if n.target_cents is not None)
+            self._readings[pair] = found
+        return found
 
     def _only_spelled_oddly(self, named: Named) -> bool:
         """Whether the size has an agreed target, and only the key's spelling takes it away."""

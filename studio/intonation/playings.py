@@ -8,6 +8,7 @@ from typing import Any
 
 from studio.intonation.judgement import JudgedInterval, Mark, Remark, Run
 from studio.intonation.marking import JudgedPlaying, bow_mark, interval_mark
+from studio.intonation.meant import Names
 from studio.intonation.measurement import Measurement
 from studio.intonation.naming import Named
 from studio.intonation.remarks import (
@@ -27,7 +28,6 @@ from studio.intonation.verdicts import CLOSE_TO_LIMIT, SURE
 
 HELD_ALONE_S = 0.8  # a lower note held this long after an octave may have been one
 SETTLED_S = 0.3  # a shorter playing has no settled part
-Names = dict[tuple[int, int], Named]  # by (low, high) voice index
 
 
 def judge_run(
@@ -184,14 +184,12 @@ def _trend(change: float | None, uncertainty: float | None) -> str | None:
 
 def _broken_cents(group: RunOfPlayings, named: Named | None) -> float | None:
     """The last low and the last high broken note, judged as the interval they belong to."""
-    if named is None or named.target_cents is None or len(group.playings[0].cents) != 2:
+    if named is None or named.target_cents is None:
         return None
     if named.interval.semitones == 0:  # the two notes of a unison cannot be told apart in turn
         return None
-    middle = sum(group.playings[0].cents) / 2.0
-    lows = [note.cents[0] for note in group.broken if note.cents[0] < middle]
-    highs = [note.cents[0] for note in group.broken if note.cents[0] >= middle]
-    return highs[-1] - lows[-1] - named.target_cents if lows and highs else None
+    size = group.size_apart_cents
+    return None if size is None else size - named.target_cents
 
 
 def _lower_note_alone_after(group: RunOfPlayings, last: JudgedPlaying) -> bool:
@@ -212,13 +210,17 @@ def _lower_note_alone_after(group: RunOfPlayings, last: JudgedPlaying) -> bool:
 
 
 def _later_in_tune(group: RunOfPlayings, rows: list[JudgedPlaying], last: JudgedPlaying) -> bool:
-    """Whether a playing after the last measured one may well have been in tune."""
+    """Whether a playing after the last measured one may well have been in tune.
+
+    One that could not be measured tells nothing, unless it was too short to have settled.
+    """
     if any(item.event.doubt == OCTAVE_DOUBT for item in group.playings[last.place :]):
         return True
     if _lower_note_alone_after(group, last):
         return True
     return any(
         row.judged.unsure_reason == OCTAVE_DOUBT
+        or _held_unmeasured(row)
         or (
             row.judged.deviation_cents is not None
             and abs(row.judged.deviation_cents) <= row.named.tolerance_cents
@@ -226,3 +228,8 @@ def _later_in_tune(group: RunOfPlayings, rows: list[JudgedPlaying], last: Judged
         for row in rows
         if row.place > last.place
     )
+
+
+def _held_unmeasured(row: JudgedPlaying) -> bool:
+    unmeasured = row.heard.uncertainty_cents is None or row.heard.unsure_reason is not None
+    return unmeasured and row.event.end_s - row.event.start_s >= SETTLED_S

@@ -19,6 +19,9 @@ PASSING_S = 0.15  # a note shorter than this interrupts nothing
 # A shorter octave relative of an octave's own notes is taken for its ringing, or for a slip of
 # the ear: octaves are the hardest to tell apart.
 GHOST_S = 0.7
+# A short note on a partial of the run's own notes is taken for one of them, misheard.
+PARTIALS_CENTS = tuple(1200.0 * math.log2(k) for k in (3, 5, 6))  # the octaves stand by themselves
+ON_PARTIAL_CENTS = 35.0
 DOUBTFUL_CONFIDENCE = 0.5
 OCTAVE_DOUBT = "octave_or_single"
 
@@ -48,6 +51,16 @@ class RunOfPlayings:
     broken: list[Played] = field(default_factory=list)
     expected: ExpectedNote | None = None
     wrong: bool = False
+
+    @property
+    def size_apart_cents(self) -> float | None:
+        """From the last low to the last high broken note; ``None`` without both, or for chords."""
+        if not self.broken or len(self.playings[0].cents) != 2:
+            return None
+        middle = sum(self.playings[0].cents) / 2.0
+        lows = [note.cents[0] for note in self.broken if note.cents[0] < middle]
+        highs = [note.cents[0] for note in self.broken if note.cents[0] >= middle]
+        return highs[-1] - lows[-1] if lows and highs else None
 
 
 def cents_of(f0_hz: float, a4_hz: float) -> float:
@@ -96,6 +109,10 @@ def _is_note_of(item: Played, run: Played) -> bool:
     return any(abs(cents - note) <= SAME_NOTE_CENTS for note in run.cents)
 
 
+def _on_partial(cents: float, note: float) -> bool:
+    return any(abs(cents - note - above) <= ON_PARTIAL_CENTS for above in PARTIALS_CENTS)
+
+
 def _interrupts_nothing(item: Played, run: Played) -> bool:
     """Short, doubtful, out of reach, octaves of the run's notes, or the run and a ringing note."""
     event = item.event
@@ -108,7 +125,10 @@ def _interrupts_nothing(item: Played, run: Played) -> bool:
         return abs(folded) <= SAME_NOTE_CENTS
 
     if len(item.cents) == 1:
-        return any(near(item.cents[0], note) for note in run.cents)
+        short = event.end_s - event.start_s < GHOST_S
+        return any(near(item.cents[0], note) for note in run.cents) or (
+            short and any(_on_partial(item.cents[0], note) for note in run.cents)
+        )
     if near(run.cents[0], run.cents[-1]) and event.end_s - event.start_s < GHOST_S:
         return all(near(note, run.cents[0]) for note in item.cents)
     return len(item.cents) > len(run.cents) and all(

@@ -27,6 +27,7 @@ UNSURE_REASONS = {
     "close_to_limit": "This is so close to the tolerance that either may be true.",
     "not_measured": "The two notes could not be measured well enough here.",
     "too_uncertain": "The measurement is less certain than the tolerance is wide.",
+    "between_sizes": "This lies between two sizes, so it is not certain which one was meant.",
     "doubtful_notes": "It is not certain which notes sounded here.",
     "too_short": "This is too short to measure well.",
     "not_separable": "The two notes could not be told apart well enough here.",

@@ -264,11 +264,15 @@ def test_last_playing_that_may_be_a_true_octave_takes_the_mark_away():
     assert result.runs[0].playings == (0, 1)
 
 
-def test_last_playing_that_could_not_be_measured_leaves_the_one_before():
-    clip = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 28, uncertainty=None)
+@pytest.mark.parametrize("off", [28, 5])
+def test_last_playing_that_was_held_and_could_not_be_measured_takes_the_mark_away(off):
+    clip = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", off, reason="not_separable")
+    assert judged(clip).marks == ()
+
+
+def test_last_playing_too_short_to_settle_leaves_the_one_before():
+    clip = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 28, uncertainty=None, length=0.25)
     assert [mark.events for mark in judged(clip).marks] == [(0,)]
-    improved = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 5, reason="not_separable")
-    assert judged(improved).marks == ()
 
 
 def test_doubtful_notes_are_not_marked():

@@ -60,7 +60,7 @@ def test_crossing_over_and_staying_put_are_told():
 
 
 def test_a_first_playing_is_not_held_against_itself():
-    clip = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 28, uncertainty=None)
+    clip = Clip().pair("Bb3", "Bb4", 30).pair("Bb3", "Bb4", 28, uncertainty=None, length=0.25)
     assert "first playing: 30 ± 1 cents wide. Bring" in sentence(clip)
 
 

@@ -1,0 +1,160 @@
+"""What a run was meant to be: one name for each pair of its voices.
+
+A playing far off lies between two names: 845 cents may be a narrow major sixth or a wide minor
+one. What was meant is told by all that belongs to the run, each put as so many cents:
+
+* how near the nearest of its playings, or its two notes played separately, came to a target;
+* ``LEAD_CENTS`` against a name with a note outside the key that the policy names or, where it names
+  none, with a note that sounded nowhere in the clip near enough to its name;
+* ``AWAY_CENTS`` against a name that the playings moved away from: who repeats, mends.
+
+The name that costs least is taken. Where two cost much the same, nobody could say which was meant:
+the name is ``between``, and nothing is marked.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+from studio.intonation.measurement import HeardInterval
+from studio.intonation.naming import BETWEEN_CENTS, NEAR_CENTS, Named, Namer
+from studio.intonation.runs import Played, RunOfPlayings
+from studio.intonation.sentences import SAME_CENTS
+from studio.intonation.verdicts import SURE
+
+Pair = tuple[int, int]  # (low, high) voice index
+Names = dict[Pair, Named]
+CLEAR_CENTS = 20.0  # nearer than this, a name is not in doubt: two sixths are 71 cents apart
+LEAD_CENTS = 15.0
+AWAY_CENTS = 15.0
+OPEN_CENTS = 6.0  # two names that cost the same within this are both possible
+NO_TARGET_CENTS = 1000.0  # a name without a target gives way to any other
+NEAR_ITS_NAME_CENTS = 25.0
+
+
+@dataclass(slots=True)
+class _Sounded:
+    """One playing of a pair: what was measured, the name it has alone, and its distance to that."""
+
+    item: Played
+    heard: HeardInterval
+    named: Named
+    off_cents: float
+
+    @property
+    def midi(self) -> tuple[int, int]:
+        voices = self.item.event.voices
+        return voices[self.heard.low].midi, voices[self.heard.high].midi
+
+    @property
+    def cents(self) -> tuple[float, float]:
+        """The two notes above MIDI 0 at the clip's reference."""
+        return self.item.cents[self.heard.low], self.item.cents[self.heard.high]
+
+
+class Meaning:
+    """Names the runs of one clip, whose events are ``items``.
+
+    ``key_given``: the policy names the key, so that it need not be gathered from what sounded.
+    """
+
+    def __init__(self, namer: Namer, items: Sequence[Played], *, key_given: bool) -> None:
+        self._namer, self._items, self._key_given = namer, items, key_given
+
+    def names_of(self, group: RunOfPlayings) -> Names:
+        """One name for each pair of voices in a run.
+
+        That of the playing nearest to a target where it is clear; what the whole run says, where
+        not.
+        """
+        by_pair: dict[Pair, list[_Sounded]] = {}
+        intended = self._namer.intended
+        for item in group.playings:
+            voices = item.event.voices
+            for heard in item.event.intervals:
+                size = heard.size_cents
+                named = intended(voices[heard.low].midi, voices[heard.high].midi, size)
+                found = _Sounded(item, heard, named, _off(size, named))
+                by_pair.setdefault((heard.low, heard.high), []).append(found)
+        return {pair: self._name(sounded, group) for pair, sounded in by_pair.items()}
+
+    def _name(self, sounded: Sequence[_Sounded], group: RunOfPlayings) -> Named:
+        nearest = sounded[0]
+        for each in sounded:
+            if each.off_cents < nearest.off_cents:
+                nearest = each
+        named = nearest.named
+        if named.asked or named.target_cents is None:
+            return named
+        last_off = _off(sounded[-1].heard.size_cents, named)
+        if max(nearest.off_cents, last_off) <= CLEAR_CENTS:
+            return named
+        return self._weighed(named, sounded, group.size_apart_cents)
+
+    def _weighed(
+        self, nearest: Named, sounded: Sequence[_Sounded], apart_cents: float | None
+    ) -> Named:
+        """The name that costs least among all that a playing may have had."""
+        rivals = self._rivals(nearest, sounded)
+        if not rivals:
+            return nearest
+        ranked = sorted(
+            (
+                (
+                    _cost(named, sounded, apart_cents)
+                    + (0.0 if self._is_at_home(named) else LEAD_CENTS),
+                    named,
+                )
+                for named in (nearest, *rivals)
+            ),
+            key=lambda found: found[0],
+        )
+        (cost, best), (next_cost, _) = ranked[:2]
+        return replace(best, between=True) if next_cost - cost < OPEN_CENTS else best
+
+    def _rivals(self, nearest: Named, sounded: Sequence[_Sounded]) -> list[Named]:
+        """Another interval that a playing may have been: its size and its notes are near enough."""
+        found: dict[str, Named] = {}
+        for each in sounded:
+            size = each.heard.size_cents
+            for target, named in self._namer.readings(*each.midi):
+                if abs(size - target) <= BETWEEN_CENTS and named.interval != nearest.interval:
+                    low, high = each.cents
+                    off = max(abs(low - 100.0 * named.midi[0]), abs(high - 100.0 * named.midi[1]))
+                    if off <= NEAR_CENTS:
+                        found.setdefault(named.interval.short, named)
+        return list(found.values())
+
+    def _is_at_home(self, named: Named) -> bool:
+        if self._key_given:
+            return named.in_key
+        return all(midi % 12 in self._clearly_heard for midi in named.midi)
+
+    @cached_property
+    def _clearly_heard(self) -> frozenset[int]:
+        """The pitch classes that sounded near their name at the clip's reference."""
+        notes = (cents for item in self._items for cents in item.cents)
+        return frozenset(
+            round(cents / 100.0) % 12
+            for cents in notes
+            if abs(cents - 100.0 * round(cents / 100.0)) <= NEAR_ITS_NAME_CENTS
+        )
+
+
+def _off(size_cents: float, named: Named) -> float:
+    if named.target_cents is None:
+        return NO_TARGET_CENTS
+    return abs(size_cents - named.target_cents)
+
+
+def _cost(named: Named, sounded: Sequence[_Sounded], apart_cents: float | None) -> float:
+    offs = [_off(each.heard.size_cents, named) for each in sounded]
+    nearest = min(offs) if apart_cents is None else min(*offs, _off(apart_cents, named))
+    return nearest + (AWAY_CENTS if _moved_away(offs, sounded) else 0.0)
+
+
+def _moved_away(offs: Sequence[float], sounded: Sequence[_Sounded]) -> bool:
+    first, last = (sounded[place].heard.uncertainty_cents for place in (0, -1))
+    if len(sounded) < 2 or first is None or last is None:
+        return False
+    return offs[-1] - offs[0] > max(SAME_CENTS, SURE * (first**2 + last**2) ** 0.5)
