@@ -15,11 +15,14 @@ export class ReplyRecorder extends HTMLElement {
   #aborter = null;
   #recording = null;
   #address = "";
+  #name = "";
   #turn = 0; // raised by whatever makes an earlier answer void
 
   connectedCallback() {
     this.#aborter = new AbortController();
     const { signal } = this.#aborter;
+    const { person, clip } = this.closest("clip-desk").dataset;
+    this.#name = `${person}:${clip}:${this.dataset.place}`;
     if (!this.#part("begin")) this.insertAdjacentHTML("afterbegin", PARTS);
     this.addEventListener("click", ({ target }) => this.#pressed(target), { signal });
     this.#input.addEventListener("change", () => this.#chosen(), { signal });
@@ -38,9 +41,9 @@ export class ReplyRecorder extends HTMLElement {
 
   // -- actions --------------------------------------------------------------------------------
 
+  /** What a recording made here is kept as; known also once this has left the page. */
   get name() {
-    const { person, clip } = this.closest("clip-desk").dataset;
-    return `${person}:${clip}:${this.dataset.place}`;
+    return this.#name;
   }
 
   /** Nothing is recorded, chosen or kept any more. */
