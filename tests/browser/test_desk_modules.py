@@ -426,3 +426,16 @@ def test_uneven_frame_steps_visit_every_frame_once_and_stop_at_the_ends(call):
 def test_a_frame_is_found_by_its_own_rounded_edge(call, number, start):
     for rounded in (start - 0.0004, start + 0.0004):
         assert call("frames", "frameIn", UNEVEN_S, rounded) == number
+
+
+def test_strings_have_their_lanes_between_voices_and_wave_where_there_is_room(call):
+    tall, plain, low = (
+        call("picture-paint", "lanes", *size) for size in ((320, 4), (320,), (190, 4))
+    )
+    assert plain["strings"] is None
+    assert low["strings"] is None
+    assert low["voices"] == call("picture-paint", "lanes", 190)["voices"]
+    top, bottom = tall["strings"]
+    assert tall["voices"][1] < top < bottom <= tall["wave"][0]
+    assert tall["voices"][1] - tall["voices"][0] >= 90
+    assert (bottom - top) / 4 >= 12

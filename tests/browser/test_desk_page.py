@@ -209,6 +209,27 @@ def test_what_one_teacher_writes_another_at_the_same_browser_does_not_see(cast, 
     expect(page.locator("#composer textarea")).to_have_value("For my own eyes, as yet.")
 
 
+def test_the_page_follows_what_plays_only_where_it_is_to(cast, clip, opened):
+    page = opened(cast.teacher, clip)
+    follow = page.get_by_role("button", name="follow", exact=True)
+    expect(follow).to_have_attribute("aria-pressed", "true")
+    page.evaluate("document.querySelector('sound-picture').zoom(1)")
+    page.keyboard.press("u")
+    expect(follow).to_have_attribute("aria-pressed", "false")
+    view = "JSON.stringify(document.querySelector('sound-picture').view)"
+    for _ in range(4):
+        page.keyboard.press("+")
+    stays = page.evaluate(view)
+    page.evaluate("document.querySelector('sound-picture').place(14, false)")
+    assert page.evaluate(view) == stays
+    page.evaluate("document.querySelector('clip-player').seek(9)")
+    page.keyboard.press("Space")
+    comes_true(page, "document.querySelector('video').currentTime > 9.4")
+    assert page.evaluate(view) == stays
+    page.keyboard.press("u")
+    comes_true(page, f"{view} !== '{stays}'")
+
+
 def test_arrows_walk_through_the_rows_and_enter_plays(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("ArrowDown")

@@ -88,3 +88,25 @@ def test_a_comment_on_a_note_that_is_not_written_is_refused(cast, clip):
     assert answer.status_code == 422
     assert "That note is not in the drill" in answer.content.decode()
     assert not Comment.objects.exists()
+
+
+def test_the_picture_shows_strings_and_fingers_where_the_drill_says_them(cast, clip):
+    address = "/clips/{}/desk.json"
+    drawn = as_person(cast.teacher).get(address.format(clip.pk)).json()
+    assert drawn["strings"] == ["E", "A", "D", "G"]
+    events = drawn["events"]
+    assert len(events["strings"]) == len(events["fingers"]) == sum(events["voices"])
+    places, at = [], 0
+    for kind, voices in zip(events["kinds"], events["voices"], strict=True):
+        found = list(zip(events["strings"][at:], events["fingers"][at:], strict=True))[:voices]
+        places += [found] if kind == "d" else []
+        at += voices
+    asked = {item.id: item for item in SCORE.written}
+    written = [
+        list(zip(asked[n].strings, asked[n].fingers, strict=True)) for n in ("n1", "n2", "n3")
+    ]
+    assert places == [written[0], written[0], written[1], written[2]]  # the first was played twice
+    other = heard_clip(cast.enrolment, "No drill")
+    plain = as_person(cast.teacher).get(address.format(other.pk)).json()
+    assert "strings" not in plain
+    assert "strings" not in plain["events"]

@@ -16,7 +16,10 @@ entry an event in the order of their starts, and times are whole milliseconds::
 letter an event: single, double stop, chord; in tune, near, out, unsure, or ``-`` for none. Per
 voice: MIDI number, *lift* in tenths of a cent, and by how much it begins after and ends after its
 event. A voice's lift is its distance from where it would stand if the pair were in tune. Where a
-mark says which voice is to move, the other one is the standard; else the lower one. ``outline`` is
+mark says which voice is to move, the other one is the standard; else the lower one. Where a drill's
+fingering says them there are also ``"strings": ["E", "A", "D", "G"]`` beside ``events`` and in it
+``strings`` and ``fingers`` a voice: the string's number, 0 where it is not said, and the finger, −1
+likewise. ``outline`` is
 that of :mod:`studio.media.peaks` without its fine levels, ``null`` while there is none.
 
 ``GET /clips/<uuid>/desk/parts/<n>.json`` is what shows only nearer, for the events that begin in
@@ -44,6 +47,7 @@ from studio.clips.models import Clip, Rendition
 from studio.clips.stores import store
 from studio.review.judging import Judged
 
+from . import strings
 from .ledger import blocks_of, tolerance_of
 
 log = logging.getLogger(__name__)
@@ -67,6 +71,7 @@ def picture(clip: Clip, judged: Judged | None) -> dict:
         "a4_hz": (measurement.get("reference") or {}).get("a4_hz"),
         "part_s": PART_S,
         "events": _columns(judged),
+        **strings.of(judged),
         "outline": {"levels": levels} if levels else None,
     }
 
@@ -107,6 +112,7 @@ def _columns(judged: Judged | None) -> dict:
         "voices": [len(event["voices"]) for event in events],
         "midis": [voice["midi"] for event in events for voice in event["voices"]],
         "offsets": [offset for event in events for offset in _offsets(event)],
+        **strings.columns(events, judged),
     }
 
 

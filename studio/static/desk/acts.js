@@ -62,6 +62,11 @@ export const ACTS = {
   },
   "zoom-in": ({ picture }) => picture.zoom(1),
   "zoom-out": ({ picture }) => picture.zoom(-1),
+  follow: ({ root, say }) => {
+    const stays = root.toggleAttribute("data-stays-put");
+    root.querySelector("[data-act='follow']")?.setAttribute("aria-pressed", !stays);
+    say(stays ? "Ledger and picture stay where they are." : "Ledger and picture follow what plays.");
+  },
   whole: ({ picture }) => picture.showWhole(),
   drill: ({ root, player }) => {
     player.pause();

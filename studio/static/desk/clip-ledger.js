@@ -58,13 +58,13 @@ export class ClipLedger extends HTMLElement {
     }));
   }
 
-  /** The row that sounds at a time lights up; in play the page follows it, gently. */
-  place(seconds, playing) {
+  /** The row that sounds at a time lights up; the page goes to it, gently, where it follows. */
+  place(seconds, follows) {
     const at = firstAfter(this.#rows, seconds - SOUNDING_S, this.#longest);
     const next = this.#rows.slice(at, at + 4).findLast(({ start_s: start }) => start <= seconds);
     if ((next?.row ?? null) === this.#current) return;
     this.#light(next?.row ?? null);
-    if (playing && next) this.#follow(next.row);
+    if (follows && next) this.#follow(next.row);
   }
 
   highlight(eventId) {

@@ -114,8 +114,9 @@ export class ClipDesk extends HTMLElement {
   #place({ seconds, playing }) {
     const { picture, ledger, composer, score } = this.#parts;
     if (!playing && this.#pressed) this.#pressed = ledger.sounding(null) ?? null;
-    picture.place(seconds, playing);
-    ledger.place(seconds, playing);
+    const follows = playing && !this.hasAttribute("data-stays-put");
+    picture.place(seconds, follows);
+    ledger.place(seconds, follows);
     if (playing) score.point(ledger.refOf(null));
     composer.place(seconds);
     this.#tell(format(seconds, 1), playing);

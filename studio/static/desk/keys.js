@@ -34,6 +34,7 @@ export const KEYS = [
   { act: "singles", keys: ["b"], words: "show or fold the broken notes" },
   { act: "zoom-in", keys: ["+", "="], words: "nearer" },
   { act: "zoom-out", keys: ["-"], words: "farther" },
+  { act: "follow", keys: ["u"], words: "follow what plays, or stay (unfollow)" },
   { act: "whole", keys: ["0"], words: "the whole clip" },
   { act: "drill", keys: ["a"], words: "set a drill (assignment)" },
   { act: "return", keys: ["r"], words: "preview and return" },

@@ -15,6 +15,7 @@ export class PictureData {
   events = [];
   longest = 0; // seconds: no event is longer
   levels = null;
+  strings = []; // their names from the highest down, where a drill says who plays on which
   pieces = new Map(); // of the fine outline, by the number of their part
   partS = 60;
   #byId = new Map();
@@ -33,6 +34,7 @@ export class PictureData {
     this.events = eventsOf(whole.events);
     this.longest = this.events.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
     this.levels = decode(whole.outline);
+    this.strings = whole.strings ?? [];
     this.partS = whole.part_s;
     this.pieces = new Map();
     this.#byId = new Map(this.events.map((event) => [event.id, event]));
@@ -91,8 +93,9 @@ export function eventsOf(columns) {
       const [late, after] = columns.offsets.slice(2 * voice, 2 * voice + 2);
       const lift = columns.lifts[voice] / 10;
       const midi = columns.midis[voice];
+      const place = { string: columns.strings?.[voice] ?? 0, finger: columns.fingers?.[voice] ?? -1 };
       voice += 1;
-      return { midi, start_s: (start + late) / 1000, end_s: (end + after) / 1000, lift_cents: lift, track: null };
+      return { ...place, midi, start_s: (start + late) / 1000, end_s: (end + after) / 1000, lift_cents: lift, track: null };
     });
     return {
       id,

@@ -4,41 +4,49 @@
 import { firstAfter, pxPerSecond, ticks, xOf } from "./geometry.js";
 import { band, line, pitchScale, yOfLift, yOfMidi } from "./lift.js";
 import { between, levelFor, loudest } from "./peaks.js";
+import { paintStrings } from "./picture-strings.js";
 import { format } from "./timecode.js";
 
 const RULER = 20;
 const MOMENTS = 20;
 const FOOT = 26; // the whole clip
 const GAP = 8;
+const STRING = 13; // a string's lane
+const LEAST_VOICES = 90; // the voices need this much before there is room for strings
 const NARROW_PX = 3; // an event this narrow is drawn without its hairlines
 
-/** Where each part lies, from the size of the canvas in CSS pixels. */
-export function lanes(height) {
+/** Where each part lies, from the size of the canvas in CSS pixels and how many strings it shows. */
+export function lanes(height, strings = 0) {
   const wave = Math.max(Math.min((height - RULER - MOMENTS - FOOT) * 0.27, 72), 26);
   const foot = height - FOOT;
+  const voices = foot - wave - 2 * GAP;
+  const needed = strings * STRING + GAP;
+  const fits = strings && voices - needed - RULER - MOMENTS >= LEAST_VOICES;
   return {
     ruler: [0, RULER],
     moments: [RULER, RULER + MOMENTS],
-    voices: [RULER + MOMENTS, foot - wave - 2 * GAP],
+    voices: [RULER + MOMENTS, fits ? voices - needed : voices],
+    strings: fits ? [voices - needed + GAP, voices] : null,
     wave: [foot - wave - GAP, foot - GAP],
     foot: [foot, height],
   };
 }
 
-export function scaleFor(events, height) {
-  const [top, bottom] = lanes(height).voices;
+export function scaleFor(events, height, strings = 0) {
+  const [top, bottom] = lanes(height, strings).voices;
   return pitchScale(events, top, bottom);
 }
 
 /** state: { view, height, data, scale, moments, ink }; data is a PictureData */
 export function paint(ctx, state) {
   const { view, height } = state;
-  const lane = lanes(height);
+  const lane = lanes(height, state.data.strings?.length);
   ctx.clearRect(0, 0, view.width, height);
   paintRuler(ctx, state, lane);
   paintWave(ctx, state, lane.wave, view.from, view.to);
   const seen = visible(state);
   for (const event of seen) paintEvent(ctx, state, event);
+  if (lane.strings) paintStrings(ctx, state, seen, lane.strings);
   paintMoments(ctx, state, lane);
   paintFoot(ctx, state, lane.foot);
 }

@@ -77,10 +77,10 @@ export class SoundPicture extends HTMLElement {
     this.#redraw();
   }
 
-  /** The play head; while it moves the view follows it. */
-  place(seconds, playing) {
+  /** The play head; the view goes along where it follows. */
+  place(seconds, follows) {
     this.#state.seconds = seconds;
-    if (playing) {
+    if (follows) {
       const next = following(this.view, seconds);
       if (next !== this.view && !this.#stop) this.#glideTo(next);
     }
@@ -147,7 +147,7 @@ export class SoundPicture extends HTMLElement {
     if (!width || !height) return;
     for (const canvas of [this.base, this.over]) fit(canvas, width, height);
     Object.assign(this.#state, { height, view: resized(this.view, width) });
-    this.#state.scale = scaleFor(this.events, height);
+    this.#state.scale = scaleFor(this.events, height, this.#state.data.strings.length);
     this.#redraw();
     this.#redrawOver();
   }
