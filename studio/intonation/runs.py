@@ -15,7 +15,7 @@ from studio.theory import Pitch, is_playable
 SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's
 SAME_HAND_CENTS = 50.0  # the voices' mean: beyond it the whole hand went to other notes
 TENTH_SEMITONES = 16  # wider pairs are rare: they need an open string
-PASSING_S = 0.15  # a note shorter than this interrupts nothing
+PASSING_S = 0.15  # two notes together that are shorter interrupt nothing
 # A shorter octave relative of an octave's own notes is taken for its ringing, or for a slip of
 # the ear: octaves are the hardest to tell apart.
 GHOST_S = 0.7

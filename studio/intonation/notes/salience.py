@@ -13,7 +13,9 @@ a double stop the weaker note's salience can drown in the stronger one's overton
 * *residual candidates*: the strongest peaks that the most salient pitch leaves unexplained,
   divided by 1, 2 and 3.
 
-Each candidate is then fitted to the peaks near its partials by weighted least squares.
+Each candidate is then fitted to the peaks near its partials by weighted least squares; the most
+salient ones also to their odd partials alone, because the upper note of a mistuned octave pulls the
+even ones.
 """
 
 import numpy as np
@@ -26,6 +28,8 @@ DECAY = 0.85
 PARTIALS = 10
 CAP_DB = 36.0  # loudness beyond this tells no more about pitch
 CANDIDATES = 14
+ODD = 2  # of the most salient pitches
+NEW_CENTS = 8.0  # from every other candidate: nearer, the even partials tell the same
 TOO_CLOSE_CENTS = 35.0  # two candidates nearer than this are one
 
 
@@ -63,6 +67,7 @@ def candidates(spectra: Spectra, grid: np.ndarray, weight: np.ndarray) -> np.nda
     loud = _strongest(spectra.peak_hz, weight, 7)
     left = _residual(spectra, weight, salient[:, :2])
     first = fit_to_peaks(salient[:, :1], spectra.peak_hz, weight)
+    odd = fit_to_peaks(salient[:, :ODD], spectra.peak_hz, weight, step=2)
     # A second note is placed by the peaks that the first leaves: a partial that falls together
     # with one of the first's pulls it by many cents where the interval is out of tune.
     others = np.concatenate([salient[:, 1:], loud, left], axis=1)
@@ -70,7 +75,16 @@ def candidates(spectra: Spectra, grid: np.ndarray, weight: np.ndarray) -> np.nda
     alone = fit_to_peaks(others, spectra.peak_hz, free)
     both = np.concatenate([first, alone, fit_to_peaks(loud, spectra.peak_hz, weight)], axis=1)
     both[(both < grid[0]) | (both > grid[-1])] = 0.0
-    return _distinct(both, CANDIDATES)
+    odd[(odd < grid[0]) | (odd > grid[-1])] = 0.0
+    distinct = _distinct(both, CANDIDATES - ODD)
+    return np.concatenate([_new(odd, distinct), distinct], axis=1)
+
+
+def _new(f0_hz: np.ndarray, known_hz: np.ndarray) -> np.ndarray:
+    """Return ``f0_hz`` (T, C) with 0 for what stands within ``NEW_CENTS`` of a known one."""
+    ratio = np.maximum(f0_hz, 1.0)[:, :, None] / np.maximum(known_hz, 1.0)[:, None, :]
+    known = (np.abs(1200.0 * np.log2(ratio)) < NEW_CENTS).any(axis=2)
+    return np.where(known, 0.0, f0_hz)
 
 
 def _strongest(hz: np.ndarray, weight: np.ndarray, count: int) -> np.ndarray:
@@ -109,16 +123,20 @@ def partial_of(peak_hz: np.ndarray, f0_hz: np.ndarray) -> tuple[np.ndarray, np.n
     return k, off, tol
 
 
-def fit_to_peaks(f0_hz: np.ndarray, peak_hz: np.ndarray, weight: np.ndarray) -> np.ndarray:
+def fit_to_peaks(
+    f0_hz: np.ndarray, peak_hz: np.ndarray, weight: np.ndarray, step: int = 1
+) -> np.ndarray:
     """Return ``f0_hz`` (T, C) moved to fit the peaks near its partials.
 
     Weighted least squares of peak = k·f0 over partials k <= 10, from low ones up:
-    f0 = sum(w·k·peak) / sum(w·k²), w falling with distance.
+    f0 = sum(w·k·peak) / sum(w·k²), w falling with distance; k = 1, 1 + ``step`` ...
     """
     fitted = f0_hz
     for top in (3.0, 10.0):
         k, off, tol = partial_of(peak_hz[:, None, :], fitted[:, :, None])
         w = weight[:, None, :] * np.exp(-((off / (1.5 * tol)) ** 2)) * (k <= top)
+        if step > 1:
+            w = w * (k % step == 1)
         mass = (w * k * k).sum(axis=2)
         best = (w * k * peak_hz[:, None, :]).sum(axis=2) / np.where(mass > 1e-6, mass, 1.0)
         fitted = np.where(mass > 1e-3, best, fitted)
