@@ -9,6 +9,7 @@ from django import forms
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.notation import INTERVALS, Request, Score
+from studio.notation.pairs import in_words, read_pairs, word_for
 from studio.theory.fingers import COMFORTABLE_SPAN_MM
 from studio.theory.keys import ALL_KEYS, Key
 
@@ -18,6 +19,7 @@ from .stretches import Player, player_of
 
 PATTERNS = [
     ("scale", "a scale"),
+    ("pairs", "double stops by name"),
     ("one_finger", "one finger across two strings"),
     ("third_finger_check", "third finger against the open string"),
     ("chords", "chords of three notes, in pairs"),
@@ -73,11 +75,27 @@ class MakeForm(SayForm):
     """Every part of a request, with what is usual filled in."""
 
     field_order = [
-        *("pattern", "interval", "key", "minor", "finger", "octaves", "direction", "strings"),
+        *(
+            "pattern",
+            "pairs",
+            "interval",
+            "key",
+            "minor",
+            "finger",
+            "octaves",
+            "direction",
+            "strings",
+        ),
         *("manner", "playings", "hold_s", "open_strings", "pupil", "instrument", "hand"),
         *("string_length_mm", "title", "words", "level", "tags"),
     ]
     pattern = forms.ChoiceField(choices=PATTERNS, label="Pattern")
+    pairs = forms.CharField(
+        required=False,
+        max_length=400,
+        label="Double stops",
+        help_text="In the order played, all in one interval: B♭3–B♭4, C4–C5.",
+    )
     interval = forms.ChoiceField(label="Interval")
     key = forms.ChoiceField(choices=[(key.name, key.name) for key in ALL_KEYS], label="Key")
     minor = forms.ChoiceField(
@@ -134,6 +152,17 @@ class MakeForm(SayForm):
         self.fields["pupil"].queryset = access.pupils_of(person, studio)
         self.fields["pupil"].label_from_instance = lambda enrolment: enrolment.pupil.name
 
+    def clean(self) -> dict[str, Any]:
+        """Named double stops say their interval themselves."""
+        said = super().clean()
+        if said.get("pattern") == "pairs":
+            try:
+                said["pairs"] = read_pairs(said.get("pairs", ""))
+                said["interval"] = word_for(said["pairs"])
+            except ValueError as error:
+                self.add_error("pairs", str(error))
+        return said
+
     def player(self) -> Player:
         """Whose hand the drill is for: the pupil's where one is chosen."""
         said, pupil = self.cleaned_data, self.cleaned_data["pupil"]
@@ -157,6 +186,7 @@ class MakeForm(SayForm):
             **{name: said[name] for name in (*names, "playings", "hold_s", "finger")},
             open_strings=said["open_strings"],
             strings=strings or None,
+            pairs=said["pairs"] if said["pattern"] == "pairs" else (),
             instrument=self.plays(),
             string_length_mm=player.string_length_mm,
             hand=player.hand,
@@ -178,6 +208,7 @@ def asked_by(request: Request) -> dict[str, Any]:
     plain["string_length_mm"] = f"{request.length_mm:g}"
     plain["hold_s"] = "" if request.hold_s is None else f"{request.hold_s:g}"
     plain["open_strings"] = "on" if request.open_strings else ""
+    plain["pairs"] = in_words(request.double_stops)
     return plain
 
 
@@ -197,7 +228,7 @@ def saying_of(request: Request, score: Score) -> Saying:
     key = "" if request.pattern == "third_finger_check" else request.spelled_key.name
     interval = (
         OF_WORD[request.interval]
-        if request.pattern == "scale"
+        if request.pattern in ("scale", "pairs")
         else OF_PATTERN.get(request.pattern, Interval.MIXED)
     )
     level = Level.FIRST_STEPS if request.pattern in BEGINNERS else ""

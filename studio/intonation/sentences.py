@@ -123,7 +123,7 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _cents(value: float, uncertainty: float | None = None) -> str:
+def in_cents(value: float, uncertainty: float | None = None) -> str:
     """A size in whole cents: ``1 cent``, ``18 cents``, ``18 ± 1 cents``."""
     whole = round(abs(value))
     if uncertainty is not None:
@@ -173,7 +173,7 @@ def _interval(params: Mapping[str, Any]) -> str:
     if (params.get("playings") or 1) > 1:
         head += f", {ordinal(params['playing'])} playing"
     side = _side(interval, params["deviation_cents"])
-    size = f"{_cents(params['deviation_cents'], params.get('uncertainty_cents'))} {side}"
+    size = f"{in_cents(params['deviation_cents'], params.get('uncertainty_cents'))} {side}"
     return f"{head}: {size}{_from_first(interval, params)}. {_advice(interval, params)}"
 
 
@@ -225,7 +225,7 @@ def _beside_open_string(other: str, which: str, params: Mapping[str, Any]) -> st
     if off is not None:
         side = "sharp" if off > 0 else "flat"
         return (
-            f"The {other} note is the open {name}, which is itself {_cents(off)} {side}: "
+            f"The {other} note is the open {name}, which is itself {in_cents(off)} {side}: "
             "tune it first, then play this again."
         )
     return f"The {other} note is the open {name}, so {_step(which, params)}."
@@ -301,7 +301,7 @@ def _one_finger(
 def _slipped(which: str, params: Mapping[str, Any]) -> str:
     """The two notes agreed when they were played separately; one of them then moved."""
     moved = params["slipped_cents"]
-    size = _cents(moved, params.get("slipped_uncertainty_cents"))
+    size = in_cents(moved, params.get("slipped_uncertainty_cents"))
     way = "higher" if moved > 0 else "lower"
     move = _fingering(which, params)
     agreed = "Played separately the two notes agreed; together"
@@ -317,14 +317,14 @@ def _slipped(which: str, params: Mapping[str, Any]) -> str:
 def _open_string(params: Mapping[str, Any]) -> str:
     side = "sharp" if params["deviation_cents"] > 0 else "flat"
     name = Pitch.parse(params["pitch"]).pretty[:-1]
-    size = f"{_cents(params['deviation_cents'], params.get('uncertainty_cents'))} {side}"
+    size = f"{in_cents(params['deviation_cents'], params.get('uncertainty_cents'))} {side}"
     return f"The open {name} string is {size}. Tune it first: every note beside it follows it."
 
 
 def _single(params: Mapping[str, Any]) -> str:
     deviation = params["deviation_cents"]
     side, way = ("sharp", "down") if deviation > 0 else ("flat", "up")
-    size = f"{_cents(deviation, params.get('uncertainty_cents'))} {side}"
+    size = f"{in_cents(deviation, params.get('uncertainty_cents'))} {side}"
     head = f"{_pretty(params['pitch'])}{_place(params)}"
     return f"{head}: {size}. Bring it {way}{_a_little(deviation)}."
 
@@ -372,23 +372,23 @@ def _run_changed(params: Mapping[str, Any]) -> str:
     interval = Interval.parse(params["interval"])
     first, last = params["first_cents"], params["deviation_cents"]
     over = f"Over {params['playings']} playings"
-    now = _standing(interval, last, params.get("uncertainty_cents"))
+    now = standing(interval, last, params.get("uncertainty_cents"))
     if params["trend"] == "same":
         return f"{over} it stayed much the same: {now} at the end."
     way = "came closer" if params["trend"] == "better" else "went further off"
-    size = _cents(params["change_cents"], params.get("change_uncertainty_cents"))
-    return f"{over} it {way} by {size}: {_standing(interval, first)} at first, {now} at the end."
+    size = in_cents(params["change_cents"], params.get("change_uncertainty_cents"))
+    return f"{over} it {way} by {size}: {standing(interval, first)} at first, {now} at the end."
 
 
-def _standing(interval: Interval, cents: float, uncertainty: float | None = None) -> str:
+def standing(interval: Interval, cents: float, uncertainty: float | None = None) -> str:
     """``18 ± 1 cents wide``; without a side where it rounds to nothing."""
     side = f" {_side(interval, cents)}" if round(abs(cents)) else " off"
-    return f"{_cents(cents, uncertainty)}{side}"
+    return f"{in_cents(cents, uncertainty)}{side}"
 
 
 def _note_moved(params: Mapping[str, Any]) -> str:
     way = "higher" if params["moved_cents"] > 0 else "lower"
-    size = _cents(params["moved_cents"], params.get("uncertainty_cents"))
+    size = in_cents(params["moved_cents"], params.get("uncertainty_cents"))
     finger, other = params.get("finger"), params.get("other_finger")
     who = _capital(_finger(params)) if finger is not None else f"The {params['which']} note"
     if not params.get("first"):

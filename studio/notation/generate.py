@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from studio.notation.assembly import Assembly
 from studio.notation.degrees import double_stops, scale_names
 from studio.notation.fingering import MAX_STOP_SEMITONES, Placed, candidates, finger
-from studio.notation.patterns import chords, one_finger, third_finger_check
+from studio.notation.patterns import chords, one_finger, pairs, third_finger_check
 from studio.notation.request import INTERVALS, Infeasible, Request
 from studio.notation.score import Score
 from studio.theory import Pitch
@@ -105,6 +105,7 @@ def _where(request: Request) -> str:
 
 _MAKERS: dict[str, Callable[[Request], Score | None]] = {
     "scale": _scale,
+    "pairs": pairs,
     "one_finger": one_finger,
     "third_finger_check": third_finger_check,
     "chords": chords,
@@ -113,6 +114,9 @@ _MAKERS: dict[str, Callable[[Request], Score | None]] = {
 
 def _alternatives(request: Request) -> Iterator[Request]:
     """Other requests, the nearest first."""
+    if request.pattern == "pairs":
+        yield from _for_pairs(request)
+        return
     for octaves in range(request.octaves - 1, 0, -1):
         yield request.but(octaves=octaves)
     if request.strings is not None:
@@ -124,7 +128,15 @@ def _alternatives(request: Request) -> Iterator[Request]:
         yield request.but(interval=interval, octaves=1, strings=None, open_strings=True)
 
 
+def _for_pairs(request: Request) -> Iterator[Request]:
+    """The same pairs on any strings; else a scale in their interval."""
+    yield request.but(strings=None, open_strings=True)
+    yield request.but(pattern="scale", pairs=(), strings=None, open_strings=True, octaves=1)
+
+
 def _reason(request: Request) -> str:
+    if request.pattern == "pairs":
+        return f"{_unplaced(request)} cannot be played {_where(request)} of a {request.instrument}."
     if request.pattern != "scale":
         return f"On a {request.instrument}, this pattern has no playable place in {request.key}."
     obstacle = _obstacle(request)
@@ -146,6 +158,12 @@ def _obstacle(request: Request) -> str:
                     furthest, stuck = degree, f"{low.pretty} with {high.pretty} has no place there."
                 break
     return stuck or "its tonic lies outside those strings."
+
+
+def _unplaced(request: Request) -> str:
+    """The named pair that has no place."""
+    stuck = (pair for pair in request.double_stops if not candidates(*pair, request))
+    return " with ".join(pitch.pretty for pitch in next(stuck))
 
 
 def intervals() -> tuple[str, ...]:

@@ -1,4 +1,5 @@
-"""Patterns beside the scales: one finger across two strings, the third-finger check, chords.
+"""Patterns beside the scales: named pairs, one finger across two strings, the third-finger check,
+chords.
 
 All of them are common practice, no source. The notes are this project's own.
 """
@@ -7,13 +8,34 @@ from collections.abc import Iterator
 
 from studio.notation.assembly import Assembly
 from studio.notation.degrees import scale_names, step_up
-from studio.notation.fingering import Placed, candidates
+from studio.notation.fingering import Placed, candidates, finger
 from studio.notation.request import Request
 from studio.notation.score import Score
-from studio.theory import Pitch, string_number
+from studio.theory import Pitch, interval_between, string_number
 
 _FINGER_WORDS = {1: "first", 2: "second", 3: "third"}
 _FIRST_POSITION = 1
+
+
+def pairs(request: Request) -> Score | None:
+    """The double stops that are named, in that order, fingered as one row."""
+    placed = finger(request.double_stops, request)
+    if placed is None:
+        return None
+    assembly = Assembly(request)
+    for way in placed:
+        assembly.double_stop(way)
+    return assembly.score(_title_of_pairs(request))
+
+
+def _title_of_pairs(request: Request) -> str:
+    """``The octave B♭3–B♭4``, or ``B♭ major: octaves on A3, B♭3, C4``."""
+    named = list(dict.fromkeys(request.double_stops))
+    if len(named) == 1:
+        low, high = named[0]
+        return f"The {interval_between(low, high).everyday} {low.pretty}–{high.pretty}"
+    lows = ", ".join(dict.fromkeys(low.pretty for low, _ in named))
+    return f"{request.spelled_key.name}: {request.interval} on {lows}"
 
 
 def one_finger(request: Request) -> Score | None:

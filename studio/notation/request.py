@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from studio.notation.score import HOLD_S_BOUNDS
-from studio.theory import Instrument, Key, instrument_named
+from studio.theory import Instrument, Key, Pitch, instrument_named, interval_between
 from studio.theory.fingers import COMFORTABLE_SPAN_MM
 from studio.theory.instruments import require_string_length
 
@@ -19,12 +19,13 @@ INTERVALS = {
     "octaves": 8,
     "tenths": 10,
 }
-PATTERNS = ("scale", "one_finger", "third_finger_check", "chords")
+PATTERNS = ("scale", "pairs", "one_finger", "third_finger_check", "chords")
 DIRECTIONS = ("up", "down", "up_and_down")
 MANNERS = ("together", "separately_then_together")
 MINOR_FORMS = ("melodic", "harmonic", "natural")
 OCTAVES_BOUNDS = (1, 3)
 PLAYINGS_BOUNDS = (1, 12)
+MOST_PAIRS = 24
 
 
 class Infeasible(ValueError):
@@ -45,9 +46,10 @@ class Request:
 
     Parameters
     ----------
-    pattern : ``scale`` in one interval; ``one_finger`` across two strings; ``third_finger_check``
-        against the open string below; ``chords`` in three parts, lower pair then upper pair
-    interval : for scales, a word of ``INTERVALS``
+    pattern : ``scale`` in one interval; ``pairs`` that are named; ``one_finger`` across two
+        strings; ``third_finger_check`` against the open string below; ``chords`` in three parts,
+        lower pair then upper pair
+    interval : for scales and pairs, a word of ``INTERVALS``
     key : key name such as ``G major``
     instrument : violin or viola
     octaves : range of the lower voice, 1 to 3 (scales only)
@@ -62,6 +64,8 @@ class Request:
     open_strings : whether open strings may be used
     string_length_mm : the pupil's; the instrument's usual one when ``None``
     hand : small, medium or large: what counts as a wide stretch
+    pairs : for ``pairs``, the double stops in the order played, each its lower and its upper note
+        by name, all of them of the interval
 
     Raises
     ------
@@ -84,6 +88,7 @@ class Request:
     open_strings: bool = True
     string_length_mm: float | None = None
     hand: str = "medium"
+    pairs: tuple[tuple[str, str], ...] = ()
 
     def __post_init__(self) -> None:
         _require_word("pattern", self.pattern, PATTERNS)
@@ -107,6 +112,10 @@ class Request:
                 raise ValueError(
                     f"strings {self.strings} are not neighbours; write 4 and 3, 3 and 2, or 2 and 1"
                 )
+        if self.pattern == "pairs":
+            _require_number("pairs", len(self.pairs), (1, MOST_PAIRS))
+            for low, high in self.double_stops:
+                _require_interval(low, high, self)
 
     @property
     def player(self) -> Instrument:
@@ -124,6 +133,11 @@ class Request:
         return INTERVALS[self.interval]
 
     @property
+    def double_stops(self) -> list[tuple[Pitch, Pitch]]:
+        """The pairs that are named, as pitches."""
+        return [(Pitch.parse(low), Pitch.parse(high)) for low, high in self.pairs]
+
+    @property
     def length_mm(self) -> float:
         """The string length in mm."""
         assert self.string_length_mm is not None  # made so in __post_init__
@@ -137,6 +151,9 @@ class Request:
         """Plain values for JSON."""
         plain = asdict(self)
         plain["strings"] = list(self.strings) if self.strings else None
+        plain["pairs"] = [list(pair) for pair in self.pairs]
+        if not self.pairs:  # so that what was asked before pairs could be named is still the same
+            del plain["pairs"]
         return plain
 
     @classmethod
@@ -145,6 +162,7 @@ class Request:
         known = {name: data[name] for name in cls.__dataclass_fields__ if name in data}
         if known.get("strings"):
             known["strings"] = tuple(known["strings"])
+        known["pairs"] = tuple(tuple(pair) for pair in known.get("pairs", ()))
         return cls(**known)
 
 
@@ -157,3 +175,8 @@ def _require_number(name: str, value: float, bounds: tuple[float, float]) -> Non
     low, high = bounds
     if not low <= value <= high:
         raise ValueError(f"{name} {value} is outside {low:g} to {high:g}")
+
+
+def _require_interval(low: Pitch, high: Pitch, request: Request) -> None:
+    if interval_between(low, high).number != request.number or high.midi < low.midi:
+        raise ValueError(f"{low} with {high} is not one of {request.interval}")
