@@ -147,6 +147,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     # The pupil and the guardian reach it once it is returned: tests/review/test_enclosures.py.
     "enclosure": (STUDIO_TEACHERS, None, {}),
     "desk_set_drill": (None, STUDIO_TEACHERS, {}),
+    "desk_from_here": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
     "desk_new_drill": (None, STUDIO_TEACHERS, {"title": "Sixths", "words": "Slowly"}),
     "desk_unset_drill": (None, STUDIO_TEACHERS, {}),
     "desk_summary": (None, STUDIO_TEACHERS, {"summary": "Steadier"}),

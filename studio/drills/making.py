@@ -195,9 +195,7 @@ class MakeForm(SayForm):
     def query_of(self, request: Request) -> str:
         """The query string that fills this form with another request, the rest as it stands."""
         kept = {name: self.data.get(name, "") for name in ("title", "words", "level", "tags")}
-        pupil = self.cleaned_data["pupil"]
-        plain = asked_by(request) | kept | {"pupil": pupil.pk if pupil else ""}
-        return urlencode({name: value for name, value in plain.items() if value != ""})
+        return query_of(request, pupil=self.cleaned_data["pupil"], **kept)
 
 
 def asked_by(request: Request) -> dict[str, Any]:
@@ -210,6 +208,12 @@ def asked_by(request: Request) -> dict[str, Any]:
     plain["open_strings"] = "on" if request.open_strings else ""
     plain["pairs"] = in_words(request.double_stops)
     return plain
+
+
+def query_of(request: Request, pupil: Enrolment | None = None, **more: str) -> str:
+    """The query string that fills the form with a request."""
+    plain = asked_by(request) | more | {"pupil": pupil.pk if pupil else ""}
+    return urlencode({name: value for name, value in plain.items() if value != ""})
 
 
 @dataclass(frozen=True, slots=True)

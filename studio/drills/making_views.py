@@ -53,20 +53,9 @@ def make(request: HttpRequest) -> HttpResponse:
 
 
 def _keep_made(request, studio, form, asked, score) -> HttpResponse:
-    said, usual = form.cleaned_data, saying_of(asked, score)
-    drill = services.add_drill_once(
-        studio,
-        request.user,
-        title=said["title"] or usual.title,
-        words=said["words"] or usual.words,
-        level=said["level"] or usual.level,
-        interval=usual.interval,
-        key=usual.key,
-        tags=said["tags"],
-        source=Source.GENERATED,
-        score=score.to_dict(),
-        request=asked.to_dict(),
-    )
+    said = form.cleaned_data
+    own = {name: said[name] for name in ("title", "words", "level", "tags")}
+    drill = services.add_made(studio, request.user, asked, score, **own)
     messages.success(request, f"“{drill}” is on the shelf.")
     chosen = f"?for={said['pupil'].pk}" if said["pupil"] else ""
     return redirect(reverse("drill", args=[drill.pk]) + chosen)

@@ -8,7 +8,9 @@ from django.db.models import Max
 from django.utils import timezone
 
 from studio.accounts.models import Enrolment, Person, Studio
+from studio.notation import Request, Score
 
+from .making import saying_of
 from .models import Assignment, Drill, DrillVersion, Favourite
 from .sheets import incipit
 from .stretches import level_of
@@ -36,13 +38,41 @@ def add_drill_once(studio: Studio, author: Person, **says: Any) -> Drill:
     Studio.objects.select_for_update().get(pk=studio.pk)
     since = timezone.now() - ONE_PRESS
     lately = DrillVersion.objects.filter(
-        drill__studio=studio, drill__created_by=author, number=1, created_at__gte=since
+        **{"drill__studio": studio, "drill__created_by": author, "drill__archived_at": None},
+        **{"number": 1, "created_at__gte": since},
     ).select_related("drill")
     said = {name: value for name, value in says.items() if name not in ("tags", "level")}
     for version in lately:
         if all(getattr(version, name) == value for name, value in said.items()):
             return version.drill
     return add_drill(studio, author, **says)
+
+
+def add_made(studio: Studio, author: Person, asked: Request, score: Score, **said: str) -> Drill:
+    """A drill made to order, once; what is not ``said`` of it, it says itself."""
+    usual = saying_of(asked, score)
+    return add_drill_once(
+        studio,
+        author,
+        title=said.get("title") or usual.title,
+        words=said.get("words") or usual.words,
+        level=said.get("level") or usual.level,
+        interval=usual.interval,
+        key=usual.key,
+        tags=said.get("tags", ""),
+        source=DrillVersion.Source.GENERATED,
+        score=score.to_dict(),
+        request=asked.to_dict(),
+    )
+
+
+def made_before(studio: Studio, asked: Request) -> DrillVersion | None:
+    """What the shelf has for the same request, as it stands there, with a teacher's fingers."""
+    same = DrillVersion.objects.filter(
+        drill__studio=studio, drill__archived_at=None, request=asked.to_dict()
+    ).select_related("drill")
+    newest = (version for version in same if version.drill.newest() == version)
+    return max(newest, key=lambda version: version.pk, default=None)
 
 
 @transaction.atomic

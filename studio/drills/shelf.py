@@ -125,6 +125,26 @@ def versions_on_shelf(person: Person, studio: Studio) -> QuerySet[DrillVersion]:
     )
 
 
+def drills_by_family(person: Person, studio: Studio, key: str, instrument: str) -> dict:
+    """For each family of intervals, the shelf's drill of it in a key: favourites first.
+
+    One with a page goes before one in words, one that was set more often before the others. Drills
+    of named double stops are for one spot, and are left out.
+    """
+    found: dict[str, DrillVersion] = {}
+    versions = (
+        versions_on_shelf(person, studio)
+        .filter(key=key, instrument__in=("", instrument))
+        .filter(~Q(request__pattern="pairs") | Q(request=None))
+        .defer("score", "request", "incipit", "words")
+        .order_by("-favourite", "-instrument", "-times_set", "pk")
+    )
+    for version in versions:
+        word = next((name for name, kinds in FAMILIES.items() if version.interval in kinds), "")
+        found.setdefault(word, version)
+    return found
+
+
 def _narrowed(versions: QuerySet[DrillVersion], chosen: dict) -> QuerySet[DrillVersion]:
     for word in _words(chosen.get("q", "")):
         versions = versions.filter(

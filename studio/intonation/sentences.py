@@ -100,7 +100,7 @@ def words_of(params: Mapping[str, Any]) -> dict[str, str]:
     elif params.get("pitch"):
         found["notes"] = _pretty(params["pitch"])
     if params.get("deviation_cents") is not None:
-        found["cents"] = _cents(params["deviation_cents"], params.get("uncertainty_cents"))
+        found["cents"] = in_cents(params["deviation_cents"], params.get("uncertainty_cents"))
     if params.get("bar") is not None:
         found["bar"] = f"bar {params['bar']}"
     if params.get("finger") is not None:

@@ -178,7 +178,12 @@ def _fault(mark: Mapping, run: Mapping, strings: Mapping) -> Fault | None:
 
 
 def _slip(run: Mapping, mark: Mapping) -> Slip | None:
-    """The note of the marked playing that moved furthest, where one surely did."""
+    """The note that the mark says slipped; else the one that surely moved furthest then."""
+    params = mark["params"]
+    if params.get("because") == "slipped":
+        return Slip(
+            params["move"], params["slipped_cents"], params.get("slipped_uncertainty_cents")
+        )
     moved = [
         remark["params"]
         for remark in run.get("remarks") or ()

@@ -47,6 +47,11 @@ class Mark:
         return own or (self.start_s, self.end_s)
 
     @property
+    def is_sized(self) -> bool:
+        """Whether it is about an interval's size."""
+        return self.code.startswith("interval_") and bool(self.params.get("interval"))
+
+    @property
     def kind(self) -> str:
         """What marks have in common that can be decided together: ``interval_wide:P8``."""
         return f"{self.code}:{self.params.get('interval') or ''}"

@@ -34,6 +34,7 @@ from typing import Any
 
 from studio.notation import INTERVALS, Infeasible, Request, Score, generate
 from studio.notation.beside import against_open_strings, row_around
+from studio.notation.pairs import in_words
 from studio.theory import Instrument, Key, Pitch, instrument_named, openness
 
 from .faults import Fault, Share
@@ -51,9 +52,9 @@ PLAYINGS = {"these": 4, "slower": 3, "open": 3, "around": 2, "scale": 1}
 
 @dataclass(frozen=True, slots=True)
 class OnShelf:
-    """A drill of the shelf: its version's number in the database, and its title."""
+    """A drill of the shelf: its number in the database, and its title."""
 
-    version: int
+    drill: int
     title: str
 
 
@@ -80,7 +81,7 @@ class Facts:
 class Proposal:
     """One drill: what it is (``label``), why (``reason``), and how it is made or where it stands.
 
-    Made ones have a request with its score, one of the shelf has its ``version``.
+    Made ones have a request with its score, one of the shelf has its number, ``drill``.
     """
 
     kind: str
@@ -91,7 +92,7 @@ class Proposal:
     cost: int
     request: Request | None = None
     score: Score | None = None
-    version: int | None = None
+    drill: int | None = None
 
     @property
     def name(self) -> str:
@@ -148,7 +149,7 @@ class _Treating:
         found = self.facts.shelf.get(self.word)
         if found is None:
             return None
-        return self._proposal("shelf", "On your shelf", cost=0, version=found.version)
+        return self._proposal("shelf", "On your shelf", cost=0, drill=found.drill)
 
     def _these(self) -> Proposal | None:
         if self.slipped is None and len(self.pairs) < 2:
@@ -172,18 +173,24 @@ class _Treating:
         for string, pair in against_open_strings(*notes, self.facts.key, strings):
             made = self._made("open", (_named(pair), self.worst.pair), anywhere=True)
             if made is not None:
-                return self._proposal("open", f"Against the open {string.step}, then here", made)
+                label = f"Against the open {string.step}, then here"
+                with_it = f"in {in_words([pair])} only one note can move"
+                return self._proposal("open", label, made, tail=with_it)
         return None
 
     def _around(self) -> Proposal | None:
-        tried = [self._made("around", self._row(reach)) for reach in REACHES]
-        made = [each for each in tried if each is not None]
-        still = next((each for each in made if _in_one_position(each[1])), None)
-        if still is not None:
-            return self._proposal("around", "A few notes around it, in one position", still)
-        if made:
-            return self._proposal("around", "A few notes around it", made[-1])
-        return self._proposal("around", "Just here", self._made("around", (self.worst.pair,)))
+        tried = [(reach, self._made("around", self._row(reach))) for reach in REACHES]
+        playable = [(reach, made) for reach, made in tried if made is not None]
+        still = (it for it in playable if _in_one_position(it[1][1]))
+        reach, made = next(still, playable[-1] if playable else (0, None))
+        if made is None:  # none of its neighbours can be played
+            return self._proposal("around", "Just here", self._made("around", (self.worst.pair,)))
+        place = ", in one position" if _in_one_position(made[1]) else ""
+        steps = "one step" if reach == 1 else f"{reach} steps"
+        tail = ""
+        if self.word in self.facts.shelf:  # which says already how many share it
+            tail = f"here it stands among its neighbours, {steps} of {self.facts.key.name} each way"
+        return self._proposal("around", f"A few notes around it{place}", made, tail=tail)
 
     def _scale(self) -> Proposal | None:
         if self.spread < SPREAD or self.word in self.facts.shelf:
@@ -227,9 +234,10 @@ class _Treating:
         made: Made | None = None,
         *,
         cost: int | None = None,
-        version: int | None = None,
+        drill: int | None = None,
+        tail: str = "",
     ) -> Proposal | None:
-        if made is None and version is None:
+        if made is None and drill is None:
             return None
         request, score = made or (None, None)
         together = sum(len(item.pitches) == 2 for item in score.written) if score else 0
@@ -237,15 +245,15 @@ class _Treating:
             kind=kind,
             word=self.word,
             label=label,
-            reason=self._reason(kind),
+            reason=self._reason(kind, tail),
             need=self.need,
             cost=together if cost is None else cost,
             request=request,
             score=score,
-            version=version,
+            drill=drill,
         )
 
-    def _reason(self, kind: str) -> str:
+    def _reason(self, kind: str, tail: str) -> str:
         """One sentence: how far the worst one is off, and what tells for this kind."""
         fault = self.worst
         if kind == "these" and self.slipped is not None and self.slipped.slip is not None:
@@ -254,6 +262,8 @@ class _Treating:
         said = f"The {fault.name} was {fault.off} at its last playing"
         if kind == "slower" and fault.held_s is not None:
             return f"{said}, which was held for {fault.held_s:.1f} s."
+        if tail:
+            return f"{said}; {tail}."
         share = self.facts.shares.get(self.word, Share())
         if share.judged > 1:
             said += (

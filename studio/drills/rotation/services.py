@@ -11,7 +11,7 @@ from studio.accounts.models import Enrolment, Person
 
 from .. import services as drills
 from ..access import settings_of
-from ..models import Assignment, DrillVersion
+from ..models import Assignment
 from .models import READINESS, Rotation, RotationHoliday, RotationLesson, Round
 from .plan import FIRST_TONIC, Holiday, NotTheSameLessons, moved, pairs, reordered
 from .proposals import Proposal
@@ -225,7 +225,10 @@ def set_drills(
     for proposal in proposals:
         if proposal.made is None or proposal.made.to_dict() in before:
             continue
-        version = _on_the_shelf(rotation, proposal) or _make(rotation, teacher, proposal)
+        studio = rotation.enrolment.studio
+        version = drills.made_before(studio, proposal.made)
+        if version is None:
+            version = drills.add_made(studio, teacher, proposal.made, proposal.score).newest()
         made.append(
             drills.set_drill(
                 version, rotation.enrolment, teacher, due_on=due_on, goal=goal, published=True
@@ -233,33 +236,6 @@ def set_drills(
         )
     lesson.assignments.add(*made)
     return made
-
-
-def _on_the_shelf(rotation: Rotation, proposal: Proposal) -> DrillVersion | None:
-    same = DrillVersion.objects.filter(
-        drill__studio=rotation.enrolment.studio_id,
-        drill__archived_at=None,
-        request=proposal.made.to_dict(),
-    ).select_related("drill")
-    newest = (version for version in same if version.drill.newest() == version)
-    return max(newest, key=lambda version: version.pk, default=None)
-
-
-def _make(rotation: Rotation, teacher: Person, proposal: Proposal) -> DrillVersion:
-    says = proposal.says
-    drill = drills.add_drill(
-        rotation.enrolment.studio,
-        teacher,
-        title=says.title,
-        words=says.words,
-        interval=says.interval,
-        key=says.key,
-        level=says.level,
-        source=DrillVersion.Source.GENERATED,
-        score=proposal.score.to_dict(),
-        request=proposal.made.to_dict(),
-    )
-    return drill.newest()
 
 
 def _take(rotation: Rotation, teacher: Person, seen: int, **changes) -> None:

@@ -25,7 +25,7 @@ def set_from_shelf(request: HttpRequest, review: Review) -> HttpResponse:
         return _again(request, review, set_form=form)
     version = form.cleaned_data["drill"].newest()
     services.set_drill_here(review, version, request.user, **form.goals())
-    return _done(request, review, f"“{version.title}” is set with this clip.")
+    return done(request, review, f"“{version.title}” is set with this clip.")
 
 
 @require_POST
@@ -40,7 +40,7 @@ def set_new(request: HttpRequest, review: Review) -> HttpResponse:
     if not same.exists():
         drill = add_drill(review.clip.enrolment.studio, request.user, **says)
         services.set_drill_here(review, drill.newest(), request.user, **form.goals())
-    return _done(request, review, f"“{says['title']}” is on the shelf and set with this clip.")
+    return done(request, review, f"“{says['title']}” is on the shelf and set with this clip.")
 
 
 @require_POST
@@ -48,10 +48,10 @@ def set_new(request: HttpRequest, review: Review) -> HttpResponse:
 def take_back(request: HttpRequest, review: Review, assignment_id: int) -> HttpResponse:
     assignment = taught_assignment(request.user, assignment_id)
     services.unset_drill_here(review, assignment)
-    return _done(request, review, f"“{assignment.version.title}” is no longer set with this clip.")
+    return done(request, review, f"“{assignment.version.title}” is no longer set with this clip.")
 
 
-def _done(request: HttpRequest, review: Review, said: str) -> HttpResponse:
+def done(request: HttpRequest, review: Review, said: str) -> HttpResponse:
     if not wants_parts(request):
         return back(review.clip_id, "drills")
     page = Desk(request.user, review)

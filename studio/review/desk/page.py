@@ -112,11 +112,12 @@ class Desk:
         """The blocks, with a drill's page in the order written, and that page."""
         page = written.page_of(self.judged)
         if page is None or self.judged is None:
-            return {"blocks": self.blocks, "leaves": []}
+            return {"blocks": self.blocks, "leaves": [], "bars": []}
         order = [item.id for item in page.written]
         return {
             "blocks": in_written_order(self.blocks, order),
             "leaves": written.leaves_of(self.judged, page),
+            "bars": written.bars_of(page),
         }
 
     def composer(self, data=None, begun: dict | None = None) -> CommentForm:

@@ -54,7 +54,7 @@ def _kept(mark: Mark) -> Kept:
     """
     edited = bool(mark.decision and mark.decision.words)
     short = mark.params.get("interval")
-    sized = bool(short) and mark.code.startswith("interval_") and not edited
+    sized = mark.is_sized and not edited
     cents = mark.params.get("deviation_cents") if sized else None
     said = mark.words if edited else f"{mark.sentence.split('. ')[0].rstrip('.')}."
     return Kept(said, mark.rank, proposing.kind_of(short) if sized else "", cents)

@@ -4,7 +4,7 @@ from django.urls import path
 
 from studio.review.enclosures import views as enclosures
 
-from . import deciding, drills, frames, keys, phrases, proposal, target, views
+from . import deciding, drills, frames, from_here, keys, phrases, proposal, target, views
 
 CLIP = "clips/<uuid:clip_id>"
 
@@ -56,6 +56,7 @@ urlpatterns = [
     path(f"{CLIP}/enclosures.json", enclosures.states, name="desk_enclosures"),
     path(f"{CLIP}/enclosures/<uuid:enclosure_id>/", enclosures.shown, name="enclosure"),
     path(f"{CLIP}/drills/", drills.set_from_shelf, name="desk_set_drill"),
+    path(f"{CLIP}/drills/from-here/", from_here.from_here, name="desk_from_here"),
     path(f"{CLIP}/drills/new/", drills.set_new, name="desk_new_drill"),
     path(
         f"{CLIP}/drills/<int:assignment_id>/take-back/", drills.take_back, name="desk_unset_drill"

@@ -19,6 +19,11 @@ def page_of(judged: Judged | None) -> Score | None:
     return answers.version.page if answers else None
 
 
+def bars_of(page: Score | None) -> list[int]:
+    """The numbers of a page's bars."""
+    return sorted({item.bar for item in page.written}) if page else []
+
+
 def leaves_of(judged: Judged, page: Score) -> list[SafeString]:
     """The whole page, engraved leaf by leaf, every note with its figure and its name."""
     shown = Shown.from_dict(showing.of(judged))

@@ -6,7 +6,7 @@ import { stepped } from "./timecode.js";
 
 export const LEAD_IN_S = 0.5; // a row plays from just before it
 
-/** The actions by name; each gets the parts of the desk. */
+/** The actions by name; each gets the parts of the desk, and what was pressed if not a key. */
 export const ACTS = {
   play: ({ player }) => player.toggle(),
   "back-1": ({ player }) => player.seek(player.seconds - 1),

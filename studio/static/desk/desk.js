@@ -57,8 +57,8 @@ export class ClipDesk extends HTMLElement {
 
   // -- actions --------------------------------------------------------------------------------
 
-  act(name) {
-    return ACTS[name]?.(this.#parts);
+  act(name, button = null) {
+    return ACTS[name]?.(this.#parts, button);
   }
 
   // -- callbacks ------------------------------------------------------------------------------
@@ -70,7 +70,7 @@ export class ClipDesk extends HTMLElement {
     on("click", (event) => {
       const button = event.target.closest("[data-act]");
       if (button?.tagName === "A") event.preventDefault(); // it leads on without a script
-      if (button) this.act(button.dataset.act);
+      if (button) this.act(button.dataset.act, button);
     });
     on("desk:time", ({ detail }) => this.#place(detail));
     on("desk:row", ({ detail }) => this.#row(detail));

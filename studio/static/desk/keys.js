@@ -36,6 +36,7 @@ export const KEYS = [
   { act: "zoom-out", keys: ["-"], words: "farther" },
   { act: "follow", keys: ["u"], words: "follow what plays, or stay (unfollow)" },
   { act: "whole", keys: ["0"], words: "the whole clip" },
+  { act: "drill-here", keys: ["Shift+A"], words: "drills that treat this mark, span or bar" },
   { act: "drill", keys: ["a"], words: "set a drill (assignment)" },
   { act: "return", keys: ["r"], words: "preview and return" },
   { act: "take-back", keys: ["t"], words: "take back what was just returned" },

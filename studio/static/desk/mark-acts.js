@@ -33,12 +33,32 @@ export const MARK_ACTS = {
     const { offerPhrases } = await import("./phrases.js");
     return offerPhrases(desk, at, mark?.dataset.mark ?? null);
   },
+  "drill-here": async (desk, pressed) => {
+    const address = pressed?.href ?? placeHere(desk);
+    if (!address) return desk.say("Go to a mark, select a span or choose a note of the page first.");
+    desk.player.pause();
+    const { offerDrills } = await import("./from-here.js");
+    return offerDrills(desk, address);
+  },
   kinds: (desk) => {
     if (desk.root.querySelector("#kinds")?.hidden) return desk.say("There are no marks.");
     return opened(desk, "kinds")?.querySelector("button, summary").focus();
   },
   tolerance: (desk) => opened(desk, "tolerance")?.querySelector("input:not([type='hidden'])").focus(),
 };
+
+/** Where to look for drills: the mark with the focus, the span, the note with the focus, a mark. */
+function placeHere({ picture, player, ledger, root }) {
+  const mark = ledger.mark(player.seconds)?.dataset.mark;
+  const held = document.activeElement;
+  const [start, end] = picture.span ?? [];
+  const note = held?.closest?.(".desk-score .written")?.dataset.ref;
+  let place = mark ? { mark } : null;
+  if (note) place = { note };
+  if (picture.span) place = { start_s: start.toFixed(2), end_s: end.toFixed(2) };
+  if (mark && held?.closest?.(".block")) place = { mark };
+  return place && `${root.dataset.fromHere}?${new URLSearchParams(place)}`;
+}
 
 function opened({ root }, id) {
   const details = root.querySelector(`#${id}`);

@@ -1,0 +1,208 @@
+"""Drills from here: proposed at a mark, a bar or a span, seen, and set with one press."""
+
+import re
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from studio.drills.models import Assignment, Drill
+from studio.notation import Request, generate
+from studio.review.models import Decision
+from studio.review.services import begin_review, return_clip
+from tests.cast import as_person, make_clip, make_drill, set_for
+from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
+
+SCORE = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+
+
+@pytest.fixture
+def clip(cast):
+    return heard_clip(cast.enrolment)
+
+
+@pytest.fixture
+def here(clip) -> str:
+    return f"/clips/{clip.pk}/drills/from-here/"
+
+
+@pytest.fixture
+def teacher(cast):
+    return as_person(cast.teacher)
+
+
+def shown(answer) -> list:
+    return answer.context["shown"]
+
+
+def form_of(one) -> dict:
+    """What a proposal's form sends as it stands."""
+    values = {field.name: field.value() for field in one.form}
+    return {name: value for name, value in values.items() if value not in (None, "")}
+
+
+def test_a_mark_is_met_with_drills_that_say_why_and_are_seen(teacher, here):
+    answer = teacher.get(f"{here}?mark=0")
+    html = answer.content.decode()
+    found = shown(answer)
+    assert [one.name for one in found] == ["these-octaves", "open-octaves", "around-octaves"]
+    assert "The octave C4–C5 was 30 ± 1 cents wide at its last playing; " in html
+    assert "2 of 3 octaves in this clip ended out of tune." in html
+    assert html.count("<svg") >= 3
+    assert html.count("Set this drill") == 3
+    ids = re.findall(r' id="([^"]+)"', html)
+    named = [name for name in ids if re.match(r"(these|open|around)-", name)]
+    assert len(named) == len(set(named))
+
+
+def test_the_goal_is_filled_in_with_what_is_in_force_and_the_day_a_week_on(teacher, here):
+    first = shown(teacher.get(f"{here}?mark=0"))[0]
+    sent = form_of(first)
+    assert (sent["tolerance_cents"], sent["playings"]) == (15, 4)
+    assert sent["due_on"] == timezone.localdate() + timezone.timedelta(days=7)
+
+
+def test_one_press_makes_it_and_sets_it_with_the_clip_unseen_and_a_second_changes_nothing(
+    cast, clip, teacher, here
+):
+    first = shown(teacher.get(f"{here}?mark=0"))[0]
+    for _ in range(2):
+        answer = teacher.post(f"{here}?mark=0", form_of(first))
+        assert answer.url == f"/clips/{clip.pk}/#drills"
+    assignment = Assignment.objects.get()
+    assert Request.from_dict(Drill.objects.get().newest().request) == first.proposal.request
+    assert assignment.version.page == first.score
+    assert assignment.published_at is None
+    assert list(review_of(clip).drills_set.all()) == [assignment]
+    assert assignment.goal_in_figures == "every note within 15 cents, each played 4 times"
+    assert assignment.version.title in teacher.get(f"/clips/{clip.pk}/").content.decode()
+    assert assignment.version.title not in as_person(cast.pupil).get("/").content.decode()
+    again = shown(teacher.get(f"{here}?mark=0"))
+    assert [one.is_set for one in again] == [True, False, False]
+    teacher.post(f"/clips/{clip.pk}/drills/{assignment.pk}/take-back/")
+    assert not Assignment.objects.exists()
+    assert not any(one.is_set for one in shown(teacher.get(f"{here}?mark=0")))
+    teacher.post(f"{here}?mark=0", form_of(first))
+    assert Drill.objects.count() == 1, "the shelf's own is set again"
+
+
+def test_a_drill_of_the_shelf_in_this_interval_and_key_comes_first_and_is_set(cast, teacher, here):
+    make_drill(cast.teacher, cast.studio, "In words", key="C major")
+    page = make_drill(cast.teacher, cast.studio, "C major", key="C major", score=SCORE.to_dict())
+    make_drill(cast.teacher, cast.studio, "Other key", key="D major")
+    make_drill(cast.teacher, cast.studio, "Other interval", interval="6", key="C major")
+    make_drill(cast.foreign_teacher, cast.other_studio, "Foreign", key="C major")
+    first = shown(teacher.get(f"{here}?mark=0"))[0]
+    assert (first.name, first.title, first.bars) == ("shelf-octaves", "C major", 8)
+    teacher.post(f"{here}?mark=0", form_of(first))
+    assert Assignment.objects.get().version == page.newest()
+
+
+def test_drills_made_for_one_spot_are_not_the_shelf_s_drill_of_a_key(teacher, here):
+    first = shown(teacher.get(f"{here}?mark=0"))[0]
+    teacher.post(f"{here}?mark=0", form_of(first))
+    names = [one.name for one in shown(teacher.get(f"{here}?mark=1"))]
+    assert names == ["these-octaves", "open-octaves", "around-octaves"]
+
+
+def test_what_cannot_be_set_is_said_and_what_was_typed_stays(cast, teacher, here):
+    first = shown(teacher.get(f"{here}?mark=0"))[0]
+    past = form_of(first) | {"due_on": "2020-01-01", "goal": "Softly"}
+    answer = teacher.post(f"{here}?mark=0", past)
+    assert answer.status_code == 422
+    html = answer.content.decode()
+    assert "is past. Choose today or a later day" in html
+    assert "Softly" in html
+    foreign = make_drill(cast.foreign_teacher, cast.other_studio)
+    for sent in ({}, {"made": "pattern=pairs"}, {"made": "%00"}, {"drill": foreign.pk}):
+        assert teacher.post(f"{here}?mark=0", sent).status_code == 422
+    assert not Assignment.objects.exists()
+
+
+def test_change_it_first_fills_the_form_to_make_drills_with_just_this_request(teacher, here):
+    for one in shown(teacher.get(f"{here}?mark=0")):
+        page = teacher.get(f"/drills/make/?{one.change}")
+        assert page.context["form"].request() == one.proposal.request
+        assert page.context["score"] == one.score
+
+
+def test_a_bar_and_a_note_of_it_and_a_span_stand_for_what_sounds_there(cast, teacher):
+    drill = make_drill(cast.teacher, cast.studio, "C major", key="C major", score=SCORE.to_dict())
+    clip = heard_clip(cast.enrolment)
+    begin_review(clip, set_for(cast.enrolment, drill))
+    here = f"/clips/{clip.pk}/drills/from-here/"
+    by_bar, by_note = (teacher.get(f"{here}?{q}") for q in ("bar=3", "note=n3"))
+    assert [one.name for one in shown(by_bar)] == [one.name for one in shown(by_note)]
+    assert "The octave E4–E5 was 35 ± 1 cents narrow" in by_bar.content.decode()
+    around = next(one for one in shown(by_bar) if one.proposal.request)
+    assert around.proposal.request.key == "C major"
+    by_span = teacher.get(f"{here}?start_s=0:03&end_s=0:13").content.decode()
+    assert "1 of 2 octaves here ended out of tune." in by_span
+    in_tune = teacher.get(f"{here}?bar=2")
+    assert shown(in_tune) == []
+    html = in_tune.content.decode()
+    assert "Nothing here is out of tune by more than the figures can tell." in html
+    assert "Make a drill by hand: octaves in C major" in html
+    for wrong in ("bar=99", "note=n99", "mark=99"):
+        assert teacher.get(f"{here}?{wrong}").status_code == 404
+    assert teacher.get(f"{here}?start_s=soon&end_s=3").status_code == 422
+
+
+def test_a_mark_that_was_dropped_counts_only_where_it_is_pointed_at(cast, clip, teacher, here):
+    listening = review_of(clip).clip.listenings.get()
+    teacher.post(f"/clips/{clip.pk}/marks/0/", {"choice": "dropped", "listening": listening.pk})
+    assert Decision.objects.get().choice == "dropped"
+    assert shown(teacher.get(f"{here}?start_s=3&end_s=8")) == []
+    assert shown(teacher.get(f"{here}?mark=0"))
+    assert "1 of 3 octaves" in teacher.get(f"{here}?mark=1").content.decode()
+
+
+def test_a_clip_that_is_not_heard_or_that_was_returned_proposes_nothing(cast, clip, teacher, here):
+    unheard = make_clip(cast.enrolment)
+    page = teacher.get(f"/clips/{unheard.pk}/drills/from-here/?mark=0").content.decode()
+    assert "not listened to yet" in page
+    sent = form_of(shown(teacher.get(f"{here}?mark=0"))[0])
+    return_clip(review_of(clip), cast.teacher, "")
+    assert teacher.get(f"{here}?mark=0").url == f"/clips/{clip.pk}/"
+    teacher.post(f"{here}?mark=0", sent)
+    assert not Assignment.objects.exists()
+
+
+def test_without_a_place_marks_are_offered_and_with_one_it_can_be_heard(teacher, here):
+    html = teacher.get(here).content.decode()
+    assert 'href="?mark=0"' in html
+    assert 'name="start_s"' in html
+    heard = teacher.get(f"{here}?mark=0&hear=around-octaves")
+    assert heard.context["hearing"]["steps"]
+    assert 'id="hear"' in heard.content.decode()
+    part = teacher.get(f"{here}?mark=0", headers={"X-Desk": "parts"}).content.decode()
+    assert part.lstrip().startswith('<div id="from-here"')
+
+
+def test_a_reach_that_is_wide_for_the_hand_is_said_with_the_caution(cast, teacher):
+    clip = make_clip(cast.enrolment, has_audio=True)
+    stored = measurement((("G3", 4.0, (40.0,)),))
+    tenth = {55: ("A3", 57, 220.0), 67: ("C#5", 73, 220.0 * 2.5 * 2 ** (40 / 1200))}
+    for event in stored["events"]:
+        for voice in event["voices"]:
+            voice["pitch"], voice["midi"], voice["f0_hz"] = tenth[voice["midi"]]
+        for interval in event["intervals"]:
+            interval["size_cents"] = interval["landing_size_cents"] = 1586.3 + 40
+    listen_again(clip, stored)
+    html = teacher.get(f"/clips/{clip.pk}/drills/from-here/?mark=0").content.decode()
+    assert "major tenth A3–C♯5" in html
+    assert "mm between the fingers" in html
+    assert "If anything hurts, tingles or feels numb" in html
+
+
+def test_the_number_of_queries_does_not_grow(cast, clip, teacher, here, django_assert_num_queries):
+    make_drill(cast.teacher, cast.studio, "One", key="C major", score=SCORE.to_dict())
+    teacher.get(f"{here}?mark=0")
+    with CaptureQueriesContext(connection) as few:
+        teacher.get(f"{here}?mark=0")
+    for n in range(8):
+        make_drill(cast.teacher, cast.studio, f"More {n}", key="C major", score=SCORE.to_dict())
+    with django_assert_num_queries(len(few)):
+        teacher.get(f"{here}?mark=0")
+    assert len(few) < 40
