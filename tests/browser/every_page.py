@@ -74,6 +74,7 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
         "teacher": [
             *found,
             reverse("desk_preview", args=[heard.pk]),
+            reverse("desk_from_here", args=[heard.pk]) + "?mark=0&hear=around-octaves",
             reverse("drill", args=[written.pk]),
             reverse("rotation", args=[cast.other_enrolment.pk]),  # not begun yet
             reverse("pupil", args=[cast.other_enrolment.pk]),  # nothing sent yet
