@@ -140,6 +140,47 @@ def test_every_pattern_can_be_made(teacher, pattern):
     assert DrillVersion.objects.get().page is not None
 
 
+NAMED = ASKED | {"pattern": "pairs", "pairs": "B♭3–B♭4, C4 - C5; Bb3-Bb4", "key": "B♭ major"}
+
+
+def test_named_double_stops_say_their_interval_themselves(teacher):
+    teacher.post("/drills/make/", NAMED)
+    version = DrillVersion.objects.get()
+    assert (version.title, version.interval) == ("B♭ major: octaves on B♭3, C4", "P8")
+    together = [item.pitches for item in version.page.written]
+    assert [str(low) for low, _ in together] == ["Bb3", "C4", "Bb3"]
+    page = page_of(teacher.get("/drills/make/", NAMED))
+    assert 'value="B♭3–B♭4, C4 - C5; Bb3-Bb4"' in page
+
+
+@pytest.mark.parametrize(
+    ("pairs", "said"),
+    [
+        ("", "Write them like B♭3–B♭4, C4–C5"),
+        ("B♭3", "“B♭3” is not a double stop"),
+        ("H3-H4", "“H3-H4” is not a double stop"),
+        ("C5-C4", "All in one interval"),
+        ("C4-C5, C4-E4", "All in one interval"),
+        ("C4-D4", "All in one interval"),
+        (", ".join(["C4-C5"] * 25), "Write them like B♭3–B♭4, C4–C5: 1 to 24 of them"),
+    ],
+)
+def test_named_double_stops_that_cannot_be_read_are_said(teacher, pairs, said):
+    answer = teacher.post("/drills/make/", NAMED | {"pairs": pairs})
+    assert answer.status_code == 422
+    assert f"Double stops: {said}" in page_of(answer)
+    assert not Drill.objects.exists()
+
+
+def test_named_double_stops_without_a_place_lead_to_the_same_on_other_strings(teacher):
+    answer = teacher.get("/drills/make/", NAMED | {"strings": "2-1"})
+    page = page_of(answer)
+    assert "B♭3 with B♭4 cannot be played on the A and E strings of a violin." in page
+    assert "the same double stops across the strings" in page
+    again = teacher.get(f"/drills/make/?{answer.context['nearest_query']}")
+    assert again.context["score"].title == "B♭ major: octaves on B♭3, C4"
+
+
 def test_changed_fingers_make_a_new_version_once_the_drill_was_set(cast, teacher):
     teacher.post("/drills/make/", ASKED)
     drill = Drill.objects.get()

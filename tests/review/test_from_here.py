@@ -9,6 +9,8 @@ from django.utils import timezone
 
 from studio.drills.models import Assignment, Drill
 from studio.notation import Request, generate
+from studio.review import by_hand
+from studio.review.by_hand import HandMarkText
 from studio.review.models import Decision
 from studio.review.services import begin_review, return_clip
 from tests.cast import as_person, make_clip, make_drill, set_for
@@ -156,6 +158,15 @@ def test_a_mark_that_was_dropped_counts_only_where_it_is_pointed_at(cast, clip, 
     assert shown(teacher.get(f"{here}?start_s=3&end_s=8")) == []
     assert shown(teacher.get(f"{here}?mark=0"))
     assert "1 of 3 octaves" in teacher.get(f"{here}?mark=1").content.decode()
+
+
+def test_each_mark_at_the_desk_leads_here_those_by_hand_too(cast, clip, teacher, here):
+    by_hand.add(review_of(clip), cast.teacher, HandMarkText("Lighter", 19.0, 22.0), "")
+    html = teacher.get(f"/clips/{clip.pk}/").content.decode()
+    assert f'href="{here}?mark=0"' in html
+    address = f"{here}?start_s=0:19.00&end_s=0:22.00"
+    assert f'href="{address}"' in html
+    assert "The octave E4–E5" in teacher.get(address).content.decode()
 
 
 def test_a_clip_that_is_not_heard_or_that_was_returned_proposes_nothing(cast, clip, teacher, here):

@@ -47,17 +47,17 @@ export const MARK_ACTS = {
   tolerance: (desk) => opened(desk, "tolerance")?.querySelector("input:not([type='hidden'])").focus(),
 };
 
-/** Where to look for drills: the mark with the focus, the span, the note with the focus, a mark. */
+/** Where to look for drills: the mark or the note with the focus, the span, the mark here. */
 function placeHere({ picture, player, ledger, root }) {
-  const mark = ledger.mark(player.seconds)?.dataset.mark;
   const held = document.activeElement;
+  const mark = held?.closest?.("[data-mark]") ?? ledger.mark(player.seconds);
+  const link = mark?.querySelector("a[data-act='drill-here']")?.href ?? null;
+  if (link && held?.closest?.(".block")) return link;
   const [start, end] = picture.span ?? [];
   const note = held?.closest?.(".desk-score .written")?.dataset.ref;
-  let place = mark ? { mark } : null;
+  let place = picture.span ? { start_s: start.toFixed(2), end_s: end.toFixed(2) } : null;
   if (note) place = { note };
-  if (picture.span) place = { start_s: start.toFixed(2), end_s: end.toFixed(2) };
-  if (mark && held?.closest?.(".block")) place = { mark };
-  return place && `${root.dataset.fromHere}?${new URLSearchParams(place)}`;
+  return place ? `${root.dataset.fromHere}?${new URLSearchParams(place)}` : link;
 }
 
 function opened({ root }, id) {
