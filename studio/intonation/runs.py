@@ -15,7 +15,8 @@ from studio.theory import Pitch, is_playable
 SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's
 SAME_HAND_CENTS = 50.0  # the voices' mean: beyond it the whole hand went to other notes
 TENTH_SEMITONES = 16  # wider pairs are rare: they need an open string
-PASSING_S = 0.15  # two notes together that are shorter interrupt nothing
+PASSING_S = 0.15  # two notes together that are shorter interrupt nothing,
+BEGUN_S = 0.3  # nor does one note that is: it was begun and broken off
 # A shorter octave relative of an octave's own notes is taken for its ringing, or for a slip of
 # the ear: octaves are the hardest to tell apart.
 GHOST_S = 0.7
@@ -116,7 +117,8 @@ def _on_partial(cents: float, note: float) -> bool:
 def _interrupts_nothing(item: Played, run: Played) -> bool:
     """Short, doubtful, out of reach, octaves of the run's notes, or the run and a ringing note."""
     event = item.event
-    passing = event.end_s - event.start_s < PASSING_S
+    alone = len(item.cents) == 1
+    passing = event.end_s - event.start_s < (BEGUN_S if alone else PASSING_S)
     if passing or event.confidence < DOUBTFUL_CONFIDENCE or item.unlikely:
         return True
 
@@ -124,7 +126,7 @@ def _interrupts_nothing(item: Played, run: Played) -> bool:
         folded = (note - other + 600.0) % 1200.0 - 600.0
         return abs(folded) <= SAME_NOTE_CENTS
 
-    if len(item.cents) == 1:
+    if alone:
         short = event.end_s - event.start_s < GHOST_S
         return any(near(item.cents[0], note) for note in run.cents) or (
             short and any(_on_partial(item.cents[0], note) for note in run.cents)

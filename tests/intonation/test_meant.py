@@ -84,3 +84,10 @@ def test_a_short_partial_of_the_runs_note_does_not_end_the_run(partial):
 def test_a_held_note_a_twelfth_above_ends_the_run():
     clip = sixths(780.0).note("A5", length=1.0)
     assert len(judged(sixths(790.0, clip=clip)).runs) == 2
+
+
+def test_a_note_that_was_begun_and_broken_off_does_not_end_the_run():
+    clip = sixths(780.0).note("C4", length=0.25)
+    assert [run.playings for run in judged(sixths(790.0, clip=clip)).runs] == [(0, 2)]
+    held = sixths(780.0).note("C4", length=0.4)
+    assert len(judged(sixths(790.0, clip=held)).runs) == 2

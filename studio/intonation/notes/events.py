@@ -356,10 +356,11 @@ def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event
 def _may_be_octave(event: Event, top_hz: float) -> bool:
     if len(event.f0_hz) == 1:
         return bool(2.0 * event.f0_hz[0] < top_hz)
-    return len(event.f0_hz) == 2 and _is_octave(event.f0_hz)
+    return len(event.f0_hz) == 2 and is_octave(event.f0_hz)
 
 
-def _is_octave(f0_hz: np.ndarray) -> bool:
+def is_octave(f0_hz: np.ndarray) -> bool:
+    """Say whether two voices are near enough an octave to be tested as one."""
     return bool(abs(1200.0 * np.log2(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
 
 
@@ -377,7 +378,7 @@ def _evidence(event: Event, signs: octaves.OctaveSigns, events: list[Event]) -> 
 def _just_broken(event: Event, events: list[Event]) -> bool:
     lower = event.f0_hz[0]
     before = [e.f0_hz for e in events if 0.0 < event.start_s - e.start_s < BROKEN_WITHIN_S]
-    if any(len(f0) == 2 and _is_octave(f0) and has_note(f0[:1], lower) for f0 in before):
+    if any(len(f0) == 2 and is_octave(f0) and has_note(f0[:1], lower) for f0 in before):
         return True
     singles = np.array([f0[0] for f0 in before if len(f0) == 1])
     if not len(singles):

@@ -76,8 +76,10 @@ def candidates(spectra: Spectra, grid: np.ndarray, weight: np.ndarray) -> np.nda
     both = np.concatenate([first, alone, fit_to_peaks(loud, spectra.peak_hz, weight)], axis=1)
     both[(both < grid[0]) | (both > grid[-1])] = 0.0
     odd[(odd < grid[0]) | (odd > grid[-1])] = 0.0
-    distinct = _distinct(both, CANDIDATES - ODD)
-    return np.concatenate([_new(odd, distinct), distinct], axis=1)
+    found = _distinct(both, CANDIDATES)
+    odd = _new(odd, found[:, :-ODD])
+    found[:, -ODD:] = np.where(odd > 0.0, odd, found[:, -ODD:])  # in place of the unlikeliest
+    return found
 
 
 def _new(f0_hz: np.ndarray, known_hz: np.ndarray) -> np.ndarray:
