@@ -126,6 +126,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     ),
     "desk_undo_kind": (None, STUDIO_TEACHERS, {"at": "2026-01-01T00:00:00Z"}),
     "desk_target": (set(), None, {}),  # nothing was heard of this clip
+    "desk_compare": (STUDIO_TEACHERS, None, {}),
+    "desk_playings": (set(), None, {}),  # nothing was heard of this clip
     "desk_tolerance": (None, STUDIO_TEACHERS, {"perfect": "9", "other": "12"}),
     "desk_try_tolerance": (STUDIO_TEACHERS, None, {}),
     "desk_mark_add": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
@@ -239,6 +241,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         **{f"rotation_{name}": on_lesson for name in ("lesson", "move", "tick", "set")},
         "rotation_holiday_end": on_plan | {"holiday_pk": free.pk},
         "desk_target": on_clip | {"event": 0},
+        "desk_playings": on_clip | {"event": 0},
         "desk_picture_part": on_clip | {"part": 0},
         "desk_decide": on_clip | {"mark_id": 0},
         "desk_settle_old": on_clip | {"decision_id": 0},

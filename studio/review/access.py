@@ -17,6 +17,7 @@ from studio.accounts import consent
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips import access as clips
+from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
@@ -208,6 +209,25 @@ def heard_answer(assignment: Assignment) -> Review | None:
         )
         .order_by("-clip__created_at", "-pk")
         .first()
+    )
+
+
+def earlier_heard(person: Person, clip: Clip) -> QuerySet[Review]:
+    """Earlier clips of a clip's pupil in the same studio with double stops heard, newest first."""
+    place = clip.enrolment
+    return (
+        _reviews()
+        .filter(
+            consent.holds("recordings", "clip__enrolment__pupil", "clip__enrolment__studio"),
+            clip__enrolment__in=people.enrolments_taught_by(person),
+            clip__enrolment__pupil=place.pupil_id,
+            clip__enrolment__studio=place.studio_id,
+            clip__intake="received",
+            clip__erased_at=None,
+            clip__created_at__lt=clip.created_at,
+            double_stops_heard__gt=0,
+        )
+        .order_by("-clip__created_at", "-pk")
     )
 
 

@@ -5,7 +5,7 @@ judgement: so a process keeps the last few, and a page, its picture and a decisi
 marks are judged once.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from studio.clips.models import Listening
@@ -85,6 +85,17 @@ def policy_for(review: Review) -> Policy:
     )
 
 
+def policy_like(review: Review, other: Review) -> Policy:
+    """The tuning and tolerances of another review, for what this one's own drill is about."""
+    measure = policy_for(other)
+    return replace(
+        policy_for(review),
+        tuning=measure.tuning,
+        level=measure.level,
+        tolerance_cents=measure.tolerance_cents,
+    )
+
+
 def table_of(chosen: dict) -> dict[str, float]:
     """Cents by an interval's short name, from cents for ``perfect`` and for ``other`` ones."""
     return {
@@ -99,11 +110,11 @@ def expected_notes(review: Review) -> list[ExpectedNote] | None:
     return [ExpectedNote.from_dict(written) for written in score["written"]] if score else None
 
 
-def judged(review: Review) -> Judged | None:
+def judged(review: Review, policy: Policy | None = None) -> Judged | None:
     """The newest listening, judged; ``None`` while nothing has been heard."""
     newest = review.clip.listenings.order_by("-created_at", "-pk").defer("measurement")
     listening = newest.first()
-    return judge_listening(review, listening) if listening else None
+    return judge_listening(review, listening, policy) if listening else None
 
 
 def judge_listening(review: Review, listening: Listening, policy: Policy | None = None) -> Judged:

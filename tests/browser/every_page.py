@@ -33,6 +33,8 @@ NOT_PAGES = {
 # What answers with a piece of a page, which is looked at within its page.
 PIECES = {"shelf_order", "desk_progress"}
 
+PLAYED_TWICE = 2  # the event with which a run of tests.review.heard_clip begins
+
 TOLD = (  # pages that say what happened instead of what was asked for
     "400.html",
     "403.html",
@@ -75,6 +77,8 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
             *found,
             reverse("desk_preview", args=[heard.pk]),
             reverse("desk_from_here", args=[heard.pk]) + "?mark=0&hear=around-octaves",
+            reverse("desk_compare", args=[returned.pk]),
+            reverse("desk_playings", args=[heard.pk, PLAYED_TWICE]),
             reverse("drill", args=[written.pk]),
             reverse("rotation", args=[cast.other_enrolment.pk]),  # not begun yet
             reverse("pupil", args=[cast.other_enrolment.pk]),  # nothing sent yet

@@ -196,7 +196,12 @@ def test_keys_lead_to_actions_and_leave_the_browsers_own_alone(call, event, act)
     assert call("keys", "actOf", call("keys", "nameOf", event)) == act
 
 
-PRESSED = {"use-span", "use-proposal"}  # where a button stands, and nowhere else
+PRESSED = {
+    "use-span",
+    "use-proposal",
+    "playings",
+    "hear-both",
+}  # where a button stands, and nowhere else
 
 
 def test_no_key_has_two_meanings(chromium, live_server):
@@ -205,9 +210,12 @@ def test_no_key_has_two_meanings(chromium, live_server):
     table = page.evaluate("import('/static/desk/keys.js').then(({ KEYS }) => KEYS)")
     acts = page.evaluate("import('/static/desk/acts.js').then(({ ACTS }) => Object.keys(ACTS))")
     page.close()
-    names = [name for row in table for name in row["keys"]]
-    assert len(names) == len(set(names))
-    assert {row["act"] for row in table} == set(acts) - PRESSED
+    for page_name in (None, "compare"):
+        rows = [row for row in table if row.get("page") in (page_name, "both")]
+        names = [name for row in rows for name in row["keys"]]
+        assert len(names) == len(set(names))
+    here = {row["act"] for row in table if row.get("page") != "compare"}
+    assert here == set(acts) - PRESSED
     assert all(row["words"] for row in table)
 
 
@@ -379,10 +387,12 @@ def test_the_server_reads_the_table_of_keys_as_the_page_does(call, chromium, liv
     page.goto(f"{live_server.url}/log-in/")
     table = page.evaluate("import('/static/desk/keys.js').then(({ KEYS }) => KEYS)")
     page.close()
-    read = {row["act"]: (row["keys"], row.get("fixed", False)) for row in table}
+    read = {
+        row["act"]: (row["keys"], row.get("fixed", False), row.get("page", "")) for row in table
+    }
     assert read == at_first()
     assert all(
-        call("keys", "canBeGiven", k) for keys, fixed in read.values() if not fixed for k in keys
+        call("keys", "canBeGiven", k) for keys, fixed, _ in read.values() if not fixed for k in keys
     )
 
 
@@ -394,6 +404,10 @@ def test_a_key_is_given_swapped_and_given_back(call):
     assert swapped == {"keep": "d", "drop": "k"}
     assert call("keys", "asItWas", swapped, "keep")["holder"]["act"] == "drop"
     assert call("keys", "asItWas", changed, "keep") == {"changed": {}, "holder": None}
+    table = call("keys", "inForce", {})
+    assert call("keys", "holderOf", "d", "keep", table)["act"] == "drop"
+    assert call("keys", "holderOf", "d", "switch", table) is None  # on a page of its own
+    assert call("keys", "holderOf", "Space", "switch", table)["act"] == "play"
     table = {row["act"]: row["keys"] for row in call("keys", "inForce", swapped)}
     assert (table["keep"], table["drop"], table["loop"]) == (["d"], ["k"], ["l"])
 

@@ -19,10 +19,19 @@ def keep(who, keys):
 
 
 def test_no_two_actions_have_the_same_key_at_first():
-    keys = [key for own, _ in at_first().values() for key in own]
-    assert len(keys) == len(set(keys))
+    for page in ("", "compare"):
+        on_page = [row for row in at_first().values() if row.page in (page, "both")]
+        keys = [key for row in on_page for key in row.keys]
+        assert len(keys) == len(set(keys))
     assert len(at_first()) > 25
-    assert at_first()["cancel"] == (["Escape"], True)
+    assert at_first()["cancel"] == (["Escape"], True, "")
+    assert at_first()["switch"] == (["a"], False, "compare")
+
+
+def test_a_key_may_do_one_thing_on_each_page_and_no_two_on_one(cast):
+    assert keep(cast.teacher, {"switch": "k"}).status_code == 200
+    assert keep(cast.teacher, {"switch": "Space"}).status_code == 422
+    assert keep(cast.teacher, {"play": "a"}).status_code == 422
 
 
 def test_what_is_changed_is_kept_for_the_person_and_told_to_their_pages(cast):

@@ -8,6 +8,7 @@ import json
 import re
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 from django.http import Http404, HttpRequest, JsonResponse
 from django.views.decorators.http import require_POST
@@ -17,11 +18,27 @@ from studio.accounts.models import Person
 from studio.review.models import DeskKeys
 
 TABLE = Path(__file__).parents[2] / "static" / "desk" / "keys.js"
-ROW = re.compile(r'^ +\{ act: "([\w-]+)", keys: (\[[^\]]*\]), words: .*?(fixed: true)? \},$', re.M)
+ROW = re.compile(
+    r'^ +\{ act: "([\w-]+)", keys: (\[[^\]]*\]), words: "[^"]*"'
+    r'(?:, page: "(\w+)")?(, fixed: true)? \},$',
+    re.M,
+)
 NAMED = {"Space", "Insert", "Delete", "Home", "End", "PageUp", "PageDown"}
 NAMED |= {f"Arrow{way}" for way in ("Left", "Right", "Up", "Down")}
 SHIFT = "Shift+"
+BOTH = "both"
 LONGEST = 4000  # characters of all the changed keys together
+
+
+class Row(NamedTuple):
+    """The keys of an action before anything is changed, whether it keeps them, and its page.
+
+    The page is empty for the desk's own; ``both`` are in force on every page.
+    """
+
+    keys: list[str]
+    fixed: bool
+    page: str
 
 
 class Refused(ValueError):
@@ -29,10 +46,10 @@ class Refused(ValueError):
 
 
 @lru_cache(maxsize=1)
-def at_first() -> dict[str, tuple[list[str], bool]]:
-    """Every action with its keys before anything is changed, and whether it keeps them."""
+def at_first() -> dict[str, Row]:
+    """Every action of the table."""
     rows = ROW.findall(TABLE.read_text(encoding="utf-8"))
-    return {act: (json.loads(keys), bool(fixed)) for act, keys, fixed in rows}
+    return {act: Row(json.loads(keys), bool(fixed), page) for act, keys, page, fixed in rows}
 
 
 def changed_by(person: Person) -> dict[str, str]:
@@ -73,7 +90,7 @@ def checked(text: str) -> dict[str, str]:
 def _refuse_what_cannot_be(act: str, key: str) -> None:
     if act not in at_first():
         raise Refused(f"There is nothing called “{act[:40]}” to give a key to.")
-    if at_first()[act][1]:
+    if at_first()[act].fixed:
         raise Refused("Esc keeps what it does.")
     bare = key.removeprefix(SHIFT) or key
     if bare not in NAMED and not (len(bare) == 1 and bare.isprintable() and bare != " "):
@@ -81,9 +98,12 @@ def _refuse_what_cannot_be(act: str, key: str) -> None:
 
 
 def _refuse_what_clashes(keys: dict[str, str]) -> None:
-    held: dict[str, str] = {}
-    for act, (own, _) in at_first().items():
-        for key in [keys[act]] if act in keys else own:
-            if key in held:
-                raise Refused(f"“{key}” would do two things. Give one of them another key.")
-            held[key] = act
+    """One key does one thing on each page."""
+    rows = at_first()
+    for page in {row.page for row in rows.values()} - {BOTH}:
+        held: set[str] = set()
+        for act, own in rows.items():
+            for key in ([keys[act]] if act in keys else own.keys) * (own.page in (page, BOTH)):
+                if key in held:
+                    raise Refused(f"“{key}” would do two things. Give one of them another key.")
+                held.add(key)

@@ -15,6 +15,7 @@ from weakref import WeakKeyDictionary
 
 from django.utils.safestring import SafeString
 
+from studio.intonation.verdicts import CLOSE_TO_LIMIT
 from studio.review.judging import Heard, Judged
 from studio.review.marks import Mark
 from studio.review.models import Comment, Decision, HandMark
@@ -40,6 +41,8 @@ class Row:
     reason: str = ""
     also: tuple[str, ...] = ()
     last: bool = False
+    cents: float | None = None  # the deviation, where it was measured
+    uncertainty_cents: float | None = None
 
     @property
     def key(self) -> str:
@@ -91,6 +94,10 @@ class Block:
     def last(self) -> Row | None:
         return self.rows[-1] if self.rows else None
 
+    def anchor(self, row: Row) -> str:
+        """The id of a playing's row on the page: a single one is shown by the head alone."""
+        return f"e{row.event}" if len(self.rows) > 1 else f"{self.key}-head"
+
     @property
     def bare(self) -> bool:
         """Whether nothing but the judgement speaks here: most blocks of a long clip."""
@@ -111,7 +118,7 @@ def blocks_of(
     """The whole ledger in time order. The first block, ``whole``, is about the clip itself."""
     blocks = [Block("whole", "whole", 0.0, 0.0)]
     if judged is not None:
-        shared = _shared_blocks(judged.heard)
+        shared = shared_blocks(judged.heard)
         blocks += [replace(block, marks=[], kept=[], comments=[], by_hand=[]) for block in shared]
         _put_marks(blocks, judged.marks)
         for decision in judged.unmatched:
@@ -145,7 +152,7 @@ def in_written_order(blocks: Sequence[Block], written: Sequence[str]) -> list[Bl
 _SHARED: WeakKeyDictionary[Heard, list[Block]] = WeakKeyDictionary()
 
 
-def _shared_blocks(heard: Heard) -> list[Block]:
+def shared_blocks(heard: Heard) -> list[Block]:
     """The blocks as the judgement has them, kept as long as the judgement itself is."""
     found = _SHARED.get(heard)
     if found is None:
@@ -267,7 +274,10 @@ class _Reader:
         row.verdict = interval["verdict"]
         row.deviation = words.signed(interval["deviation_cents"])
         if interval["deviation_cents"] is not None:
-            row.plus_minus = words.plus_minus(self._uncertainty(event, interval))
+            uncertainty = self._uncertainty(event, interval)
+            row.plus_minus = words.plus_minus(uncertainty)
+            if interval["unsure_reason"] in (None, CLOSE_TO_LIMIT):
+                row.cents, row.uncertainty_cents = interval["deviation_cents"], uncertainty
         if row.verdict == "unsure":
             row.reason = words.unsure(interval["unsure_reason"])
 

@@ -66,7 +66,18 @@ def _under(block: "Block") -> str:
             f"<summary>{_singles_summary(block)}</summary>"
             f'<ol class="plain-list">{rows}</ol></details>'
         )
-    return f'<div class="under">{"".join(parts)}</div>' if parts else ""
+    return f'<div class="under">{"".join(parts)}{_more(block)}</div>' if parts else ""
+
+
+def _more(block: "Block") -> str:
+    """What leads on from a row. Relative addresses: the same markup is every such clip's."""
+    if not block.rows:
+        return ""
+    first = block.rows[0].event
+    links = f'<a class="earlier" href="compare/?note={first}">then and now</a>'
+    if len(block.rows) > 1:
+        links = f'<a href="playings/{first}/" data-act="playings">compare two</a> {links}'
+    return f'<span class="more">{links}</span>'
 
 
 def _singles_summary(block: "Block") -> str:

@@ -45,6 +45,10 @@ def steps(clip: Clip) -> dict[str, states.Step]:
     return {step.kind: step for step in states.of(clip).steps}
 
 
+def has_poster(clip: Clip) -> bool:
+    return any(made.kind == Rendition.Kind.POSTER for made in clip.renditions.all())
+
+
 class Desk:
     """One clip's page for one teacher; its parts are worked out when they are asked for."""
 
@@ -90,8 +94,9 @@ class Desk:
             notes=states.of(clip).notes,
             pupil=clip.enrolment.pupil,
             pending=self._pending(),
+            comparable=access.earlier_heard(self.person, clip).exists(),
             place=place_among_waiting(self.person, clip, order),
-            has_poster=any(r.kind == Rendition.Kind.POSTER for r in clip.renditions.all()),
+            has_poster=has_poster(clip),
             length=words.moment(clip.duration_s or 0),
             facts=self.facts(),
             keys_changed=json.dumps(keys.changed_by(self.person)),
@@ -186,22 +191,31 @@ class Desk:
 
     def facts(self) -> list[str]:
         """How this clip was judged, in short sentences."""
-        if self.judged is None:
-            return []
-        policy, measurement = self.judged.judgement["policy"], self.judged.measurement
-        reference = measurement["reference"]
-        heard = {interval["short"] for interval in self.judged.judgement["intervals"]}
-        table = policy["tolerance_cents"]
-        allowed = sorted({table[short] for short in heard if short in table})
-        within = " or ".join(f"{cents:g}" for cents in allowed)
-        tuning = _TUNINGS.get(policy["tuning"], policy["tuning"])
-        chosen = f", {tolerances.from_where(self.review)}" if within else ""
-        facts = [f"{tuning}, in tune within {within} c{chosen}." if within else f"{tuning}."]
-        source = _SOURCES.get(reference["source"], reference["source"])
-        give = words.plus_minus(reference["uncertainty_cents"])
-        a4 = f"A4 {reference['a4_hz']:.1f} Hz {give}".strip()
-        facts.append(f"{a4}, {source}.")
-        return facts
+        return (
+            [policy_in_words(self.judged), reference_in_words(self.judged)] if self.judged else []
+        )
+
+
+def policy_in_words(judged: Judged) -> str:
+    """The tuning, and what counts as in tune for what was heard."""
+    policy = judged.judgement["policy"]
+    heard = {interval["short"] for interval in judged.judgement["intervals"]}
+    table = policy["tolerance_cents"]
+    allowed = sorted({table[short] for short in heard if short in table})
+    within = " or ".join(f"{cents:g}" for cents in allowed)
+    tuning = _TUNINGS.get(policy["tuning"], policy["tuning"])
+    if not within:
+        return f"{tuning}."
+    return f"{tuning}, in tune within {within} c, {tolerances.from_where(judged.review)}."
+
+
+def reference_in_words(judged: Judged) -> str:
+    """What A4 was taken to be, and how it was told."""
+    reference = judged.measurement["reference"]
+    source = _SOURCES.get(reference["source"], reference["source"])
+    give = words.plus_minus(reference["uncertainty_cents"])
+    a4 = f"A4 {reference['a4_hz']:.1f} Hz {give}".strip()
+    return f"{a4}, {source}."
 
 
 _TUNINGS = {

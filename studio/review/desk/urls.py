@@ -4,7 +4,18 @@ from django.urls import path
 
 from studio.review.enclosures import views as enclosures
 
-from . import deciding, drills, frames, from_here, keys, phrases, proposal, target, views
+from . import (
+    compare,
+    deciding,
+    drills,
+    frames,
+    from_here,
+    keys,
+    phrases,
+    proposal,
+    target,
+    views,
+)
 
 CLIP = "clips/<uuid:clip_id>"
 
@@ -61,6 +72,8 @@ urlpatterns = [
     path(
         f"{CLIP}/drills/<int:assignment_id>/take-back/", drills.take_back, name="desk_unset_drill"
     ),
+    path(f"{CLIP}/compare/", compare.compare, name="desk_compare"),
+    path(f"{CLIP}/playings/<int:event>/", compare.playings, name="desk_playings"),
     path(f"{CLIP}/summary/", views.save_summary, name="desk_summary"),
     path(f"{CLIP}/summary/proposal/", proposal.propose, name="desk_propose"),
     path(f"{CLIP}/preview/", views.preview, name="desk_preview"),

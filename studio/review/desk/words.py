@@ -8,14 +8,32 @@ import math
 import re
 
 from studio.intonation.sentences import UNSURE_REASONS, unsure_sentence
+from studio.review.comparing import Change
 from studio.theory import Pitch
 
-__all__ = ["UNSURE_REASONS", "moment", "parse_moment", "pitch", "plus_minus", "signed", "unsure"]
+__all__ = [
+    "UNSURE_REASONS",
+    "change",
+    "moment",
+    "parse_moment",
+    "pitch",
+    "plus_minus",
+    "signed",
+    "unsure",
+]
 
 MINUS = "−"
 _MOMENT = re.compile(r"(?:(\d{1,3}):)?(\d{1,5}(?:[.,]\d{1,3})?)")
 
 TREND_WORDS = {"better": "closer", "worse": "further off", "same": "much the same"}
+CHANGE_WORDS = {
+    "closer": "closer",
+    "further": "further off",
+    "same": "the same within what can be told",
+    "unsure": "unsure",
+    "only_then": "only then",
+    "only_now": "only now",
+}
 VERDICT_WORDS = {"in_tune": "in tune", "near": "near", "out": "out of tune", "unsure": "unsure"}
 
 
@@ -34,6 +52,18 @@ def signed(cents: float | None) -> str:
 def plus_minus(uncertainty: float | None) -> str:
     """An uncertainty in cents, rounded up: ``±1 c``; empty where it is not known."""
     return "" if uncertainty is None else f"±{max(1, math.ceil(uncertainty))} c"
+
+
+def change(changed: Change) -> str:
+    """``closer by 22 ±1 c``, or why no change is said.
+
+    >>> change(Change("closer", 22.4, 0.7))
+    'closer by 22 ±1 c'
+    """
+    if changed.way in ("closer", "further"):
+        by = f"{round(changed.cents)} {plus_minus(changed.uncertainty_cents)}"
+        return f"{CHANGE_WORDS[changed.way]} by {by}"
+    return CHANGE_WORDS[changed.way]
 
 
 def pitch(name: str) -> str:

@@ -68,6 +68,14 @@ export const ACTS = {
     say(stays ? "Ledger and picture stay where they are." : "Ledger and picture follow what plays.");
   },
   whole: ({ picture }) => picture.showWhole(),
+  compare: (desk) => {
+    const link = desk.root.querySelector("[data-go='compare']");
+    const event = desk.ledger.eventHere(desk.player.seconds);
+    if (link && event !== null) link.search = `?note=${event}`;
+    return go(desk, "compare");
+  },
+  playings: async (desk, link) => (await import("./playings.js")).unfold(desk, link),
+  "hear-both": async (desk, button) => (await import("./playings.js")).hear(desk, button),
   drill: ({ root, player }) => {
     player.pause();
     const field = root.querySelector("#drills select, #drills input:not([type='hidden'])");
@@ -172,6 +180,7 @@ function useProposal({ root, say }) {
 }
 
 const MISSING = {
+  compare: "No earlier clip of this pupil has double stops to compare with.",
   return: "This clip was returned.",
   "take-back": "Nothing was returned that can still be taken back.",
 };

@@ -11,7 +11,7 @@ import { Drafts } from "./drafts.js";
 import { Enclosing } from "./enclosing.js";
 import { Exchange } from "./exchange.js";
 import { fetchJson } from "./fetch-json.js";
-import { actOf, belongsTo, inForce, nameOf, shown } from "./keys.js";
+import { asked, inForce, onPage, shown } from "./keys.js";
 import { watch } from "./progress.js";
 import { DeskScore } from "./score.js";
 import { format } from "./timecode.js";
@@ -91,11 +91,7 @@ export class ClipDesk extends HTMLElement {
   }
 
   #key(event) {
-    const name = nameOf(event);
-    const { target } = event;
-    const focus = { tag: target.tagName, type: target.type, editable: target.isContentEditable };
-    if (event.defaultPrevented || !name || belongsTo(name, focus)) return;
-    const act = actOf(name, this.#keys);
+    const act = asked(event, this.#keys);
     if (!act || (this.#parts.help.open && act !== "help")) return;
     event.preventDefault();
     if (!event.repeat || /^(back|forward|next-row|previous-row|zoom)/.test(act)) this.act(act);
@@ -103,7 +99,7 @@ export class ClipDesk extends HTMLElement {
 
   /** The keys in force, and every button that says its own. */
   #useKeys(changed) {
-    this.#keys = inForce(changed);
+    this.#keys = onPage(inForce(changed));
     for (const { act, keys } of this.#keys) {
       for (const button of this.querySelectorAll(`[data-act="${act}"], [data-go="${act}"]`)) {
         button.title = `Key: ${keys.map(shown).join(" or ")}`;

@@ -2,7 +2,7 @@
 // is kept for the person, on the server. Emits "desk:keys" { changed } when it is.
 
 import { button, keysOf, made, pairOf } from "./key-rows.js";
-import { asItWas, actOf, canBeGiven, given, inForce, nameOf, shown } from "./keys.js";
+import { asItWas, canBeGiven, given, holderOf, inForce, nameOf, onPage, shown } from "./keys.js";
 
 const HELD = ["Shift", "Control", "Alt", "AltGraph", "Meta", "CapsLock"]; // no key by themselves
 const HINT =
@@ -80,7 +80,7 @@ export class KeyHelp extends HTMLElement {
   #take(name) {
     const act = this.#waiting;
     if (!canBeGiven(name)) return this.#say(`${shown(name)} is needed by the browser. Press another key.`);
-    const holder = actOf(name, inForce(this.#changed));
+    const holder = holderOf(name, act, inForce(this.#changed))?.act;
     if (holder === act) return this.#giveUp();
     if (!holder) return this.#keep(given(this.#changed, act, name), act);
     if (this.#row(holder).fixed) return this.#say(`${shown(name)} keeps what it does. Press another key.`);
@@ -166,7 +166,8 @@ export class KeyHelp extends HTMLElement {
   }
 
   #show() {
-    this.#list.replaceChildren(...inForce(this.#changed).map((row) => pairOf(row, this.#acts)));
+    const rows = onPage(inForce(this.#changed), this.dataset.page);
+    this.#list.replaceChildren(...rows.map((row) => pairOf(row, this.#acts)));
   }
 }
 

@@ -1,10 +1,11 @@
 // The desk's keys, all in this one place. Pure: no document, no state. A row is one line; the
 // server reads the table from here (review/desk/keys.py). A row that is `fixed` keeps its key.
 // A key is what KeyboardEvent.key says, with "Shift+" before it where Shift is held and the key
-// alone does not tell (letters and arrows). "Space" stands for the space bar.
+// alone does not tell (letters and arrows). "Space" stands for the space bar. A row is the desk's,
+// that of another `page`, or of "both": one key may do one thing on each page.
 
 export const KEYS = [
-  { act: "play", keys: ["Space"], words: "play or pause" },
+  { act: "play", keys: ["Space"], words: "play or pause", page: "both" },
   { act: "back-1", keys: ["ArrowLeft"], words: "back 1 second" },
   { act: "forward-1", keys: ["ArrowRight"], words: "forward 1 second" },
   { act: "back-5", keys: ["Shift+ArrowLeft"], words: "back 5 seconds" },
@@ -29,20 +30,22 @@ export const KEYS = [
   { act: "phrases", keys: ["q"], words: "a phrase of yours into the comment (quote)" },
   { act: "reply", keys: ["v"], words: "voice or video reply" },
   { act: "draw", keys: ["i"], words: "draw on this picture (ink)" },
-  { act: "next-row", keys: ["ArrowDown"], words: "next row" },
-  { act: "previous-row", keys: ["ArrowUp"], words: "previous row" },
+  { act: "next-row", keys: ["ArrowDown"], words: "next row", page: "both" },
+  { act: "previous-row", keys: ["ArrowUp"], words: "previous row", page: "both" },
   { act: "singles", keys: ["b"], words: "show or fold the broken notes" },
   { act: "zoom-in", keys: ["+", "="], words: "nearer" },
   { act: "zoom-out", keys: ["-"], words: "farther" },
   { act: "follow", keys: ["u"], words: "follow what plays, or stay (unfollow)" },
   { act: "whole", keys: ["0"], words: "the whole clip" },
   { act: "drill-here", keys: ["Shift+A"], words: "drills that treat this mark, span or bar" },
+  { act: "compare", keys: ["j"], words: "against an earlier clip, at this row (join)" },
   { act: "drill", keys: ["a"], words: "set a drill (assignment)" },
   { act: "return", keys: ["r"], words: "preview and return" },
   { act: "take-back", keys: ["t"], words: "take back what was just returned" },
   { act: "next-clip", keys: ["w"], words: "next waiting clip" },
   { act: "previous-clip", keys: ["Shift+W"], words: "clip before it" },
-  { act: "help", keys: ["?"], words: "these keys" },
+  { act: "switch", keys: ["a"], words: "the same note then, or now", page: "compare" },
+  { act: "help", keys: ["?"], words: "these keys", page: "both" },
   { act: "cancel", keys: ["Escape"], words: "let go of the span, stop looping", fixed: true },
 ];
 
@@ -74,6 +77,18 @@ export function canBeGiven(name) {
   return !TAKEN.includes(bare) && ([...bare].length === 1 || NAMED.includes(bare));
 }
 
+/** The rows of one page. */
+export const onPage = (table, page) => table.filter((row) => row.page === "both" || row.page === page);
+
+/** Whether a key would do two things if both rows had it. */
+const meet = (one, other) => one.page === other.page || [one.page, other.page].includes("both");
+
+/** The row that has a key which an action is to get; null where none is in its way. */
+export function holderOf(name, act, table) {
+  const own = table.find((row) => row.act === act);
+  return table.find((row) => row.keys.includes(name) && (row === own || meet(row, own))) ?? null;
+}
+
 /** What is changed once an action has a key; with `from`, that action gets the first one's key. */
 export function given(changed, act, name, from = null) {
   const first = (of) => inForce(changed).find((row) => row.act === of).keys[0];
@@ -84,9 +99,9 @@ export function given(changed, act, name, from = null) {
 /** What is changed once an action has its own key again, and who has that key now, or null. */
 export function asItWas(changed, act) {
   const { [act]: gone, ...rest } = changed;
-  const own = KEYS.find((row) => row.act === act).keys;
-  const holder = inForce(rest).find((row) => row.act !== act && row.keys.some((key) => own.includes(key)));
-  return { changed: rest, holder: holder ?? null };
+  const own = KEYS.find((row) => row.act === act);
+  const holds = (row) => row.act !== act && meet(row, own) && row.keys.some((key) => own.keys.includes(key));
+  return { changed: rest, holder: inForce(rest).find(holds) ?? null };
 }
 
 function isOwn(act, key) {
@@ -105,6 +120,14 @@ export function belongsTo(name, { tag, type = "", editable = false }) {
   if (tag === "INPUT") return !["button", "submit", "checkbox"].includes(type) || name === "Space";
   const pressed = name === "Space" || name === "Enter";
   return pressed && ["BUTTON", "A", "SUMMARY", "VIDEO", "AUDIO"].includes(tag);
+}
+
+/** The action that a press asks for; null where the key belongs to the element with the focus. */
+export function asked(event, table) {
+  const name = nameOf(event);
+  const { tagName: tag, type, isContentEditable: editable } = event.target;
+  if (event.defaultPrevented || !name || belongsTo(name, { tag, type, editable })) return null;
+  return actOf(name, table);
 }
 
 /** A key as it is shown to people. */

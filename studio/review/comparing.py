@@ -1,0 +1,110 @@
+"""A playing against an earlier one: pairs of double stops, and how each of them changed. Pure.
+
+Cents are deviations from the target, wide positive. What is compared is their size: +8 and −8 are
+equally far off. A change is said only where it is larger than twice its own uncertainty, which is
+sqrt(u1² + u2²) of the two playings' standard deviations; less is the same within what can be told.
+"""
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from studio.intonation.verdicts import SURE
+
+CLOSER, FURTHER, SAME, UNSURE = "closer", "further", "same", "unsure"
+ONLY_THEN, ONLY_NOW = "only_then", "only_now"
+WAYS = (CLOSER, FURTHER, SAME, UNSURE, ONLY_THEN, ONLY_NOW)
+LEAST_CENTS = 0.5  # figures are shown in whole cents: less would read as a change by nothing
+
+
+@dataclass(frozen=True, slots=True)
+class Sounded:
+    """One playing of a double stop. ``cents`` is ``None`` where its measurement is unsure.
+
+    ``name`` is spelled (``octave B♭3–B♭4``); ``ref`` is what is written there, in a clip that
+    follows a drill's page; ``anchor`` is its row at the desk.
+    """
+
+    name: str
+    start_s: float
+    end_s: float
+    cents: float | None = None
+    uncertainty_cents: float | None = None
+    ref: str = ""
+    anchor: str = ""
+    events: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Which way, by how many cents (0 or more), and the standard deviation of that."""
+
+    way: str
+    cents: float = 0.0
+    uncertainty_cents: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """The same double stop in an earlier clip and in the present one; one may be missing."""
+
+    then: Sounded | None
+    now: Sounded | None
+
+    @property
+    def name(self) -> str:
+        found = self.now or self.then
+        return found.name if found else ""
+
+    @property
+    def change(self) -> Change:
+        if self.then is None or self.now is None:
+            return Change(ONLY_NOW if self.then is None else ONLY_THEN)
+        return change(self.then, self.now)
+
+
+def change(then: Sounded, now: Sounded) -> Change:
+    """How much nearer to its target, or further from it, the later playing is.
+
+    >>> change(Sounded("a", 0, 1, -30.0, 3.0), Sounded("a", 2, 3, 8.0, 4.0))
+    Change(way='closer', cents=22.0, uncertainty_cents=5.0)
+    """
+    before, after = then.cents, now.cents
+    doubts = (then.uncertainty_cents, now.uncertainty_cents)
+    if before is None or after is None or doubts[0] is None or doubts[1] is None:
+        return Change(UNSURE)
+    by, doubt = abs(after) - abs(before), math.hypot(doubts[0], doubts[1])
+    if abs(by) <= SURE * doubt or abs(by) < LEAST_CENTS:
+        return Change(SAME, abs(by), doubt)
+    return Change(CLOSER if by < 0 else FURTHER, abs(by), doubt)
+
+
+def pairs(then: Sequence[Sounded], now: Sequence[Sounded], *, by_ref: bool) -> list[Pair]:
+    """Pairs in the order of ``now``; what was only played then comes last.
+
+    Parameters
+    ----------
+    then, now : one playing for each place of a clip, in order
+    by_ref : both clips follow the same page, so that a written note is paired with itself; else,
+        and for what is not written there, the n-th time of a double stop with its n-th time
+    """
+    earlier, later = _keyed(then, by_ref), _keyed(now, by_ref)
+    found = [Pair(earlier.get(key), note) for key, note in later.items()]
+    return found + [Pair(note, None) for key, note in earlier.items() if key not in later]
+
+
+def counted(found: Iterable[Pair]) -> dict[str, int]:
+    """How many pairs went each way, every way named."""
+    counts = Counter(pair.change.way for pair in found)
+    return {way: counts[way] for way in WAYS}
+
+
+def _keyed(notes: Sequence[Sounded], by_ref: bool) -> dict[tuple[str, str, int], Sounded]:
+    times: Counter[tuple[str, str]] = Counter()
+    keyed = {}
+    for note in notes:
+        place = (note.ref if by_ref else "", note.name)
+        times[place] += 1
+        keyed[(*place, times[place])] = note
+    return keyed
