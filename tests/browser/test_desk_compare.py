@@ -102,7 +102,6 @@ def test_one_key_switches_between_then_and_now_at_the_same_note(cast, clip, earl
 def test_two_playings_of_a_run_are_set_side_by_side_and_heard(cast, clip, opened):  # noqa: F811
     page = opened(cast.teacher, clip)
     page.locator("#b2-head").focus()
-    page.keyboard.press("Tab")  # to the notes played separately, then to what leads on
     page.keyboard.press("Tab")
     expect(page.locator("#b2 [data-act='playings']")).to_be_focused()
     page.keyboard.press("Enter")

@@ -150,7 +150,7 @@ def test_the_page_says_of_each_double_stop_how_it_changed(cast, two):
         "2 double stops in both clips: 1 closer, 0 further off, "
         "1 the same within what can be told, 0 unsure. 0 only then, 1 only now." in told
     )
-    assert "Both clips are judged as this one is: Just intonation, in tune within 15 c" in told
+    assert "Both clips are judged as this one is. Just intonation, in tune within 15 c" in told
     assert f'href="/clips/{before.pk}/#' in html
     assert f'src="{reverse("clip_media", args=[before.pk])}"' in html
 

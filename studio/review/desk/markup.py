@@ -56,28 +56,32 @@ def _under(block: "Block") -> str:
     parts = []
     if len(block.rows) > 1:
         rows = "".join(_row(row, "playing") for row in block.rows)
-        parts.append(f'<ol class="playings plain-list">{rows}</ol>')
-        if block.trend:
-            parts.append(f'<span class="trend">{escape(block.trend)}</span>')
+        parts.append(f'<ol class="playings plain-list">{rows}</ol>{_trend(block)}')
+        if not block.singles:
+            parts.append(_earlier(block))
     if block.singles:
         rows = "".join(_row(row, "single") for row in block.singles)
         parts.append(
             f'<details class="singles" id="{block.key}-singles" data-singles>'
             f"<summary>{_singles_summary(block)}</summary>"
-            f'<ol class="plain-list">{rows}</ol></details>'
+            f'<ol class="plain-list">{rows}</ol>{_earlier(block)}</details>'
         )
-    return f'<div class="under">{"".join(parts)}{_more(block)}</div>' if parts else ""
+    return f'<div class="under">{"".join(parts)}</div>' if parts else ""
 
 
-def _more(block: "Block") -> str:
-    """What leads on from a row. Relative addresses: the same markup is every such clip's."""
+def _trend(block: "Block") -> str:
+    """How the run went; it leads to any two of its playings, by an address below the clip's."""
+    return (
+        f'<a class="trend" href="playings/{block.rows[0].event}/" data-act="playings"'
+        f' title="Compare two playings">{escape(block.trend) or "compare"}</a>'
+    )
+
+
+def _earlier(block: "Block") -> str:
+    """Leads to this double stop in an earlier clip; shown only where there is one."""
     if not block.rows:
         return ""
-    first = block.rows[0].event
-    links = f'<a class="earlier" href="compare/?note={first}">then and now</a>'
-    if len(block.rows) > 1:
-        links = f'<a href="playings/{first}/" data-act="playings">compare two</a> {links}'
-    return f'<span class="more">{links}</span>'
+    return f'<a class="earlier" href="compare/?note={block.rows[0].event}">then and now</a>'
 
 
 def _singles_summary(block: "Block") -> str:

@@ -6,7 +6,7 @@ import "./player.js";
 import { asked, inForce, onPage, shown } from "./keys.js";
 
 const PAGE = "compare";
-const WORDS = { then: "Then", now: "Now" };
+const TAKES = ["then", "now"];
 const CALM = matchMedia("(prefers-reduced-motion: reduce)");
 
 export class ClipCompare extends HTMLElement {
@@ -32,7 +32,7 @@ export class ClipCompare extends HTMLElement {
     this.#aborter = new AbortController();
     const { signal } = this.#aborter;
     this.#help = this.querySelector("key-help");
-    for (const take of Object.keys(WORDS)) {
+    for (const take of TAKES) {
       this.#players[take] = this.querySelector(`[data-take="${take}"] clip-player`);
     }
     this.#rows = [...this.querySelectorAll("[data-line]")];
@@ -71,7 +71,7 @@ export class ClipCompare extends HTMLElement {
 
   /** Whatever begins to sound silences the other; a note ends where it ends. */
   #placed({ target, detail: { seconds, playing } }) {
-    const take = Object.keys(WORDS).find((name) => this.#players[name] === target);
+    const take = TAKES.find((name) => this.#players[name] === target);
     if (!take) return;
     if (playing && this.#players[other(take)]?.playing) this.#players[other(take)].pause();
     if (playing) this.#show(take);
@@ -103,10 +103,10 @@ export class ClipCompare extends HTMLElement {
     this.#row = row;
     mark(row, true);
     this.#until = null;
-    for (const take of Object.keys(WORDS)) this.#put(take);
-    const missing = Object.keys(WORDS).find((take) => !spanOf(row, take));
+    for (const take of TAKES) this.#put(take);
+    const missing = TAKES.find((take) => !spanOf(row, take));
     if (missing) this.#show(other(missing));
-    this.querySelector(".at").textContent = pickOf(row).textContent;
+    this.#say(pickOf(row).textContent);
   }
 
   #put(take) {
@@ -118,14 +118,14 @@ export class ClipCompare extends HTMLElement {
   /** The row's note in one of the two, from its start to its end. */
   async #hear(take) {
     const span = this.#row && spanOf(this.#row, take);
-    const name = WORDS[take].toLowerCase();
-    if (!span) return this.#say(`This double stop was not played ${name}.`);
+    if (!span) return this.#say(`This double stop was not played ${take}.`);
     if (!this.#players[take]) return this.#say("This recording cannot be played yet.");
     this.#put(other(take));
     this.#show(take);
     this.#until = span[1];
     const plays = await this.#players[take].playFrom(span[0]);
-    return this.#say(plays ? `${WORDS[take]}.` : "The recording could not be played. Press again.");
+    if (!plays) return this.#say("The recording could not be played. Press again.");
+    return this.#say(`${pickOf(this.#row).textContent}, ${take}`);
   }
 
   /** Stops what sounds; else the note sounds where the turn is. */
@@ -137,7 +137,7 @@ export class ClipCompare extends HTMLElement {
 
   #show(take) {
     this.#take = take;
-    for (const name of Object.keys(WORDS)) {
+    for (const name of TAKES) {
       this.querySelector(`[data-act="${name}"]`).setAttribute("aria-pressed", name === take);
       this.querySelector(`[data-take="${name}"]`).classList.toggle("turn", name === take);
     }
@@ -154,7 +154,7 @@ export class ClipCompare extends HTMLElement {
   }
 
   #say(words) {
-    this.querySelector("#said").textContent = words;
+    this.querySelector(".at").textContent = words;
   }
 }
 
