@@ -451,5 +451,5 @@ def test_strings_have_their_lanes_between_voices_and_wave_where_there_is_room(ca
     assert low["voices"] == call("picture-paint", "lanes", 190)["voices"]
     top, bottom = tall["strings"]
     assert tall["voices"][1] < top < bottom <= tall["wave"][0]
-    assert tall["voices"][1] - tall["voices"][0] >= 90
-    assert (bottom - top) / 4 >= 12
+    assert tall["voices"][1] - tall["voices"][0] >= 70
+    assert (bottom - top) / 4 >= 10

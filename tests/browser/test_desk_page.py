@@ -211,7 +211,7 @@ def test_what_one_teacher_writes_another_at_the_same_browser_does_not_see(cast, 
 
 def test_the_page_follows_what_plays_only_where_it_is_to(cast, clip, opened):
     page = opened(cast.teacher, clip)
-    follow = page.get_by_role("button", name="follow", exact=True)
+    follow = page.get_by_role("button", name="Follow", exact=True)
     expect(follow).to_have_attribute("aria-pressed", "true")
     page.evaluate("document.querySelector('sound-picture').zoom(1)")
     page.keyboard.press("u")

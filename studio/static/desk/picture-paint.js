@@ -11,8 +11,8 @@ const RULER = 20;
 const MOMENTS = 20;
 const FOOT = 26; // the whole clip
 const GAP = 8;
-const STRING = 13; // a string's lane
-const LEAST_VOICES = 90; // the voices need this much before there is room for strings
+const STRING = 10; // a string's lane
+const LEAST_VOICES = 70; // the voices need this much before there is room for strings
 const NARROW_PX = 3; // an event this narrow is drawn without its hairlines
 
 /** Where each part lies, from the size of the canvas in CSS pixels and how many strings it shows. */

@@ -4,7 +4,7 @@
 import { xOf } from "./geometry.js";
 
 const ROOM_PX = 11; // a finger's number needs this much
-const BAR = 9; // of a string's lane
+const BAR = 8; // of a string's lane
 
 /** state: { view, data, ink }; events are those in view; a lane lies between top and bottom. */
 export function paintStrings(ctx, { view, data, ink }, events, [top, bottom]) {
