@@ -17,39 +17,16 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
 from studio.review import access, comparing
-from studio.review.comparing import Pair, Sounded
-from studio.review.judging import Judged, expected_notes, judged, policy_like
+from studio.review.judging import expected_notes, judged, policy_like
 from studio.review.models import Review
 from studio.review.pages.reading import is_playable
 
-from . import keys, words, written
+from . import keys, words
+from .compared import bare_blocks, figure_of, last_playings, lines_of, sounded, table_of
 from .exchanges import on_desk, wants_parts
-from .ledger import Block, Row, in_written_order, shared_blocks
+from .ledger import Block, Row
 from .offered import Offered, offered_to
 from .page import has_poster, policy_in_words
-
-
-@dataclass(frozen=True, slots=True)
-class Figure:
-    """A playing as it is shown, with where it stands at its own clip's desk."""
-
-    text: str
-    clock: str
-    start: str
-    end: str
-    address: str
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """A row of the table."""
-
-    name: str
-    then: Figure | None
-    now: Figure | None
-    way: str
-    said: str
-    chosen: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +64,7 @@ def compare(request: HttpRequest, review: Review) -> HttpResponse:
 @on_desk
 def playings(request: HttpRequest, review: Review, event: int) -> HttpResponse:
     """Two playings of a run: first and last, unless others are asked for."""
-    block = next((b for b in _blocks(judged(review)) if b.key == f"b{event}"), None)
+    block = next((b for b in bare_blocks(judged(review)) if b.key == f"b{event}"), None)
     if block is None or len(block.rows) < 2:
         raise Http404
     first = _row(block, request.GET.get("first"), 0)
@@ -106,41 +83,6 @@ def playings(request: HttpRequest, review: Review, event: int) -> HttpResponse:
     part = "review/desk_playings.html"
     page = part if wants_parts(request) else "review/desk_playings_page.html"
     return render(request, page, context)
-
-
-def last_playings(judged: Judged) -> list[Sounded]:
-    """Of each run its last playing that could be measured, in the order written or played."""
-    page = written.page_of(judged)
-    blocks = _blocks(judged)
-    if page is not None:
-        blocks = in_written_order(blocks, [item.id for item in page.written])
-    found = []
-    for block in blocks:
-        rows = [row for row in block.rows if not row.also]  # of a chord no one interval is meant
-        if block.kind == "run" and rows:
-            measured = [row for row in rows if row.cents is not None]
-            found.append(sounded(block, (measured or rows)[-1]))
-    return found
-
-
-def sounded(block: Block, row: Row) -> Sounded:
-    return Sounded(
-        name=block.name,
-        start_s=row.start_s,
-        end_s=row.end_s,
-        cents=row.cents,
-        uncertainty_cents=row.uncertainty_cents,
-        ref=block.ref,
-        anchor=block.anchor(row),
-        events=tuple(each.event for each in (*block.rows, *block.singles)),
-    )
-
-
-def figure_of(playing: Row | Sounded) -> str:
-    """``+18 ±1 c``, or that it is unsure."""
-    if playing.cents is None or playing.uncertainty_cents is None:
-        return "unsure"
-    return f"{words.signed(playing.cents)} {words.plus_minus(playing.uncertainty_cents)}"
 
 
 def _chosen(request: HttpRequest, review: Review, offered: Offered) -> Review | None:
@@ -169,8 +111,10 @@ def _compared(review: Review, other: Review, note: str) -> dict:
     by_ref = expected is not None and expected == expected_notes(other)
     found = comparing.pairs(last_playings(then), last_playings(now), by_ref=by_ref)
     meant = int(note) if note.isascii() and note.isdigit() else None
+    lines = lines_of(found, then=_desk_of(other), now=_desk_of(review), meant=meant)
     return {
-        "lines": [_line(pair, review, other, meant) for pair in found],
+        "lines": lines,
+        "table": table_of(lines),
         "counts": comparing.counted(found),
         "both": sum(pair.then is not None and pair.now is not None for pair in found),
         "takes": [_take("then", "Then", other), _take("now", "Now", review)],
@@ -179,38 +123,12 @@ def _compared(review: Review, other: Review, note: str) -> dict:
     }
 
 
-def _line(pair: Pair, review: Review, other: Review, meant: int | None) -> Line:
-    changed = pair.change
-    return Line(
-        name=pair.name,
-        then=_figure(pair.then, other),
-        now=_figure(pair.now, review),
-        way=changed.way,
-        said=words.change(changed),
-        chosen=pair.now is not None and meant in pair.now.events,
-    )
-
-
-def _figure(playing: Sounded | None, review: Review) -> Figure | None:
-    if playing is None:
-        return None
-    address = f"{reverse('clip_page', args=[review.clip_id])}#{playing.anchor}"
-    return Figure(
-        text=figure_of(playing),
-        clock=words.moment(playing.start_s, 1),
-        start=f"{playing.start_s:.3f}",
-        end=f"{playing.end_s:.3f}",
-        address=address,
-    )
+def _desk_of(review: Review) -> str:
+    return reverse("clip_page", args=[review.clip_id])
 
 
 def _take(key: str, title: str, review: Review) -> Take:
     return Take(key, title, review, is_playable(review.clip), has_poster(review.clip))
-
-
-def _blocks(found: Judged | None) -> list[Block]:
-    """The ledger as the judgement alone has it."""
-    return shared_blocks(found.heard) if found else []
 
 
 def _row(block: Block, asked: str | None, usual: int) -> Row:
