@@ -104,7 +104,7 @@ def _keyed(notes: Sequence[Sounded], by_ref: bool) -> dict[tuple[str, str, int],
     times: Counter[tuple[str, str]] = Counter()
     keyed = {}
     for note in notes:
-        place = (note.ref if by_ref else "", note.name)
+        place = (note.ref, "") if by_ref and note.ref else ("", note.name)
         times[place] += 1
         keyed[(*place, times[place])] = note
     return keyed

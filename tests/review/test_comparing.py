@@ -88,6 +88,12 @@ def test_a_written_note_is_paired_with_itself_though_another_was_left_out():
     assert (two.then, two.change.way) == (up, "only_then")
 
 
+def test_a_written_note_heard_as_one_note_is_unsure_and_not_missing():
+    alone = played("C4", None, None, ref="n1")
+    (only,) = pairs([alone], [played("octave C4–C5", 4.0, ref="n1")], by_ref=True)
+    assert (only.name, only.change.way) == ("octave C4–C5", "unsure")
+
+
 def test_without_a_page_the_second_time_is_paired_with_the_second_time():
     then = [played("a", 20.0), played("b", 1.0), played("a", 5.0)]
     found = pairs(then, [played("a", 2.0), played("a", 30.0), played("c")], by_ref=False)

@@ -51,11 +51,17 @@ def last_playings(judged: Judged) -> list[Sounded]:
         blocks = in_written_order(blocks, [item.id for item in page.written])
     found = []
     for block in blocks:
-        rows = [row for row in block.rows if not row.also]  # of a chord no one interval is meant
-        if block.kind == "run" and rows:
+        rows = _double_stops(block)
+        if rows:
             measured = [row for row in rows if row.cents is not None]
             found.append(sounded(block, (measured or rows)[-1]))
     return found
+
+
+def _double_stops(block: Block) -> list[Row]:
+    """Its playings; where two notes are written, also those that could only be heard as one."""
+    pairs = [row for row in block.rows if row.voices == 2]
+    return pairs or [row for row in block.rows if block.ref and row.voices == 1]
 
 
 def sounded(block: Block, row: Row) -> Sounded:

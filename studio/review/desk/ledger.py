@@ -41,6 +41,7 @@ class Row:
     reason: str = ""
     also: tuple[str, ...] = ()
     last: bool = False
+    voices: int = 1
     cents: float | None = None  # the deviation, where it was measured
     uncertainty_cents: float | None = None
 
@@ -226,7 +227,7 @@ class _Reader:
 
     def _run_name(self, rows: Sequence[Row]) -> str:
         """The double stop's name, though its last playing may have been heard as one note."""
-        together = [row for row in rows if len(self.events[row.event]["voices"]) > 1]
+        together = [row for row in rows if row.voices > 1]
         return (together or rows)[-1].name
 
     def _chord(self, event: dict) -> Block:
@@ -257,6 +258,7 @@ class _Reader:
             end_s=event["end_s"],
             clock=words.moment(event["start_s"], 1),
             name=self._name(event),
+            voices=len(event["voices"]),
         )
         judged = self.intervals.get(event["id"], [])
         if judged:

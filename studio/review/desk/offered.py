@@ -32,6 +32,15 @@ class Offered:
     others: tuple[Review, ...] = ()
 
     @property
+    def groups(self) -> tuple[tuple[str, tuple[Review, ...]], ...]:
+        """As a list shows them, each with its heading."""
+        named = (
+            ("The same drill", self.same_drill),
+            ("Other clips with some of the same double stops", self.others),
+        )
+        return tuple((name, reviews) for name, reviews in named if reviews)
+
+    @property
     def default(self) -> Review | None:
         return next(iter((*self.same_drill, *self.others)), None)
 
