@@ -122,6 +122,25 @@ def test_a_reply_is_recorded_survives_reload_and_lost_connection_and_is_heard_by
     assert [said for said in complaints if not known.search(said)] == []
 
 
+def test_of_a_recording_that_a_crash_cut_off_the_first_seconds_are_kept(cast, clip, context_of):
+    complaints: list[str] = []
+    context = context_of(cast.teacher, DESK)
+    page = watched(context.new_page(), complaints)
+    page.goto(f"/clips/{clip.pk}/")
+    page.keyboard.press("v")
+    page.get_by_role("button", name="Record voice").click()
+    comes_true(page, "Object.keys(localStorage).some((key) => key.startsWith('studio:reply'))")
+    page.close()  # nothing of the page runs any more
+
+    page = watched(context.new_page(), complaints)
+    page.goto(f"/clips/{clip.pk}/")
+    expect(page.get_by_text("Recorded earlier and not sent yet.")).to_be_visible()
+    page.get_by_role("button", name="Add comment").click()
+    expect(page.get_by_text("It is being prepared")).to_be_visible()
+    assert 3.5 <= Enclosure.objects.get().duration_s <= 9.0
+    assert complaints == []
+
+
 def hears_it_at_its_moment(page: Page, clip: Clip) -> None:
     """Only with the switch on does the clip stop for the reply; then it goes on by itself."""
     playing = "!document.querySelector('{}').paused"

@@ -4,6 +4,7 @@
 const SOUND = { echoCancellation: false, noiseSuppression: false, autoGainControl: false };
 const PICTURE = { facingMode: "user", width: { ideal: 1280 }, height: { ideal: 720 } };
 const PIECE_MS = 1000;
+const KEPT_PIECES = 5; // so many pieces on, what there is so far is worth keeping again
 const TYPES = {
   voice: ["audio/webm;codecs=opus", "audio/mp4", "audio/ogg;codecs=opus"],
   video: ["video/webm;codecs=vp8,opus", "video/mp4", "video/webm"],
@@ -40,13 +41,16 @@ export class Recording {
     this.#recorder = new MediaRecorder(stream, { ...(mimeType && { mimeType }), ...BITS });
     this.kind = kind;
     this.ended = new Promise((resolve) => {
-      this.#recorder.ondataavailable = ({ data }) => data.size && this.#pieces.push(data);
+      this.#recorder.ondataavailable = ({ data }) => this.#take(data);
       this.#recorder.onstop = () => resolve(this.#made());
     });
     this.#listen();
     this.#recorder.start(PIECE_MS);
     this.#begun = performance.now();
   }
+
+  /** Called with the file so far, now and then, so that a crash does not lose all of it. */
+  soFar = () => {};
 
   get stream() {
     return this.#stream;
@@ -75,6 +79,12 @@ export class Recording {
     this.#analyser = this.#context.createAnalyser();
     this.#samples = new Float32Array(this.#analyser.fftSize);
     this.#context.createMediaStreamSource(this.#stream).connect(this.#analyser);
+  }
+
+  #take(data) {
+    if (data.size) this.#pieces.push(data);
+    const { state } = this.#recorder;
+    if (state === "recording" && this.#pieces.length % KEPT_PIECES === 0) this.soFar(this.#made());
   }
 
   #made() {

@@ -90,6 +90,7 @@ export class ReplyRecorder extends HTMLElement {
       const recording = await Recording.begin(kind);
       if (turn !== this.#turn || !this.isConnected) return void recording.stop();
       this.#recording = recording;
+      recording.soFar = (file) => this.#keep(file);
     } catch (error) {
       return this.#say(words.whyNot(error.name, kind));
     }
@@ -127,8 +128,12 @@ export class ReplyRecorder extends HTMLElement {
     if (!this.isConnected) return;
     this.#put(file, Math.min(seconds, MOST_S));
     this.#part("remove").focus();
-    const there = await keep(this.name, { file, formKey: this.#formKey?.value ?? "" });
+    const there = await this.#keep(file);
     this.#say([full ? words.reached(MOST_S) : "", there ? words.KEPT_HERE : words.NOT_KEPT].join(" ").trim());
+  }
+
+  #keep(file) {
+    return keep(this.name, { file, formKey: this.#formKey?.value ?? "" });
   }
 
   async #restore() {
