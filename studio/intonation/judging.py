@@ -88,6 +88,8 @@ def judge(
     }
     judged = {
         event.id: _judge_event(event, namer, shared.get(event.id, {}), strings)
+        if event.intervals
+        else []
         for event in measurement.events
     }
     runs, marks = [], []

@@ -12,6 +12,7 @@ The name that costs least is taken. Where two cost much the same, nobody could s
 the name is ``between``, and nothing is marked.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -89,56 +90,57 @@ class Meaning:
         last_off = _off(sounded[-1].heard.size_cents, named)
         if max(nearest.off_cents, last_off) <= CLEAR_CENTS:
             return named
-        return self._weighed(named, sounded, group.size_apart_cents)
+        return self._weighed(named, sounded, group)
 
-    def _weighed(
-        self, nearest: Named, sounded: Sequence[_Sounded], apart_cents: float | None
-    ) -> Named:
+    def _weighed(self, nearest: Named, sounded: Sequence[_Sounded], group: RunOfPlayings) -> Named:
         """The name that costs least among all that a playing may have had."""
         rivals = self._rivals(nearest, sounded)
         if not rivals:
             return nearest
-        ranked = sorted(
-            (
-                (
-                    _cost(named, sounded, apart_cents)
-                    + (0.0 if self._is_at_home(named) else LEAD_CENTS),
-                    named,
-                )
-                for named in (nearest, *rivals)
-            ),
-            key=lambda found: found[0],
-        )
-        (cost, best), (next_cost, _) = ranked[:2]
-        return replace(best, between=True) if next_cost - cost < OPEN_CENTS else best
+        apart_cents = group.size_apart_cents
+        best, least, next_least = nearest, math.inf, math.inf
+        for named in (nearest, *rivals):
+            cost = _cost(named, sounded, apart_cents)
+            if not self._is_at_home(named):
+                cost += LEAD_CENTS
+            if cost < least:
+                best, least, next_least = named, cost, least
+            else:
+                next_least = min(next_least, cost)
+        return replace(best, between=True) if next_least - least < OPEN_CENTS else best
 
     def _rivals(self, nearest: Named, sounded: Sequence[_Sounded]) -> list[Named]:
         """Another interval that a playing may have been: its size and its notes are near enough."""
         found: dict[str, Named] = {}
         for each in sounded:
+            named = each.named
+            if named is not nearest and named.target_cents is not None:
+                found[named.interval.short] = named
+            others = self._namer.readings(*each.midi)
             size = each.heard.size_cents
-            for target, named in self._namer.readings(*each.midi):
-                if abs(size - target) <= BETWEEN_CENTS and named.interval != nearest.interval:
-                    low, high = each.cents
-                    off = max(abs(low - 100.0 * named.midi[0]), abs(high - 100.0 * named.midi[1]))
-                    if off <= NEAR_CENTS:
-                        found.setdefault(named.interval.short, named)
+            for target, named in others:
+                if -BETWEEN_CENTS <= size - target <= BETWEEN_CENTS and _is_near(each, named):
+                    found.setdefault(named.interval.short, named)
+        if found:
+            found.pop(nearest.interval.short, None)
         return list(found.values())
 
     def _is_at_home(self, named: Named) -> bool:
         if self._key_given:
             return named.in_key
-        return all(midi % 12 in self._clearly_heard for midi in named.midi)
+        low, high = named.midi
+        return low % 12 in self._clearly_heard and high % 12 in self._clearly_heard
 
     @cached_property
     def _clearly_heard(self) -> frozenset[int]:
         """The pitch classes that sounded near their name at the clip's reference."""
-        notes = (cents for item in self._items for cents in item.cents)
-        return frozenset(
-            round(cents / 100.0) % 12
-            for cents in notes
-            if abs(cents - 100.0 * round(cents / 100.0)) <= NEAR_ITS_NAME_CENTS
-        )
+        found = set()
+        for item in self._items:
+            for cents in item.cents:
+                name = round(cents / 100.0)
+                if abs(cents - 100.0 * name) <= NEAR_ITS_NAME_CENTS:
+                    found.add(name % 12)
+        return frozenset(found)
 
 
 def _off(size_cents: float, named: Named) -> float:
@@ -147,10 +149,18 @@ def _off(size_cents: float, named: Named) -> float:
     return abs(size_cents - named.target_cents)
 
 
+def _is_near(each: _Sounded, named: Named) -> bool:
+    """Whether both notes are near enough to the name's."""
+    (low, high), midi = each.cents, named.midi
+    return max(abs(low - 100.0 * midi[0]), abs(high - 100.0 * midi[1])) <= NEAR_CENTS
+
+
 def _cost(named: Named, sounded: Sequence[_Sounded], apart_cents: float | None) -> float:
-    offs = [_off(each.heard.size_cents, named) for each in sounded]
-    nearest = min(offs) if apart_cents is None else min(*offs, _off(apart_cents, named))
-    return nearest + (AWAY_CENTS if _moved_away(offs, sounded) else 0.0)
+    assert named.target_cents is not None  # the nearest has one, and so has every rival
+    target = named.target_cents
+    offs = [abs(each.heard.size_cents - target) for each in sounded]
+    cost = min(offs) if apart_cents is None else min(*offs, abs(apart_cents - target))
+    return cost + AWAY_CENTS if _moved_away(offs, sounded) else cost
 
 
 def _moved_away(offs: Sequence[float], sounded: Sequence[_Sounded]) -> bool:

@@ -136,13 +136,21 @@ class Namer:
         return plain
 
     def readings(self, low_midi: int, high_midi: int) -> tuple[tuple[float, Named], ...]:
-        """What two notes may have been meant as, theirs first: targets in cents, with names."""
+        """What two notes may have been meant as besides their own interval: a neighbour's.
+
+        Targets in cents, with the names; only intervals that have a target.
+        """
         pair = (low_midi, high_midi)
         found = self._readings.get(pair)
         if found is None:
-            pairs = [(low_midi + low, high_midi + high) for low, high in ((0, 0), *_NEIGHBOURS)]
+            own = self.name(low_midi, high_midi).interval
+            pairs = [(low_midi + low, high_midi + high) for low, high in _NEIGHBOURS]
             named = [self.name(low, high) for low, high in pairs if low <= high]
-            found = tuple((n.target_cents, n) for n in named if n.target_cents is not None)
+            found = tuple(
+                (each.target_cents, each)
+                for each in named
+                if each.target_cents is not None and each.interval != own
+            )
             self._readings[pair] = found
         return found
 

@@ -58,10 +58,15 @@ class RunOfPlayings:
         """From the last low to the last high broken note; ``None`` without both, or for chords."""
         if not self.broken or len(self.playings[0].cents) != 2:
             return None
-        middle = sum(self.playings[0].cents) / 2.0
-        lows = [note.cents[0] for note in self.broken if note.cents[0] < middle]
-        highs = [note.cents[0] for note in self.broken if note.cents[0] >= middle]
-        return highs[-1] - lows[-1] if lows and highs else None
+        low, high = self.playings[0].cents
+        middle = (low + high) / 2.0
+        lower = upper = None
+        for note in self.broken:
+            if note.cents[0] < middle:
+                lower = note.cents[0]
+            else:
+                upper = note.cents[0]
+        return None if lower is None or upper is None else upper - lower
 
 
 def cents_of(f0_hz: float, a4_hz: float) -> float:

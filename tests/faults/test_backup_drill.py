@@ -65,6 +65,7 @@ def back_up_from_outside(folder: Path, **variables: str) -> None:
         **os.environ,
         "DJANGO_SETTINGS_MODULE": "studio.settings",
         "STUDIO_DATA": str(settings.STUDIO_DATA),
+        "DATABASE_URL": "sqlite:///" + str(settings.DATABASES["default"]["NAME"]),
         **variables,
     }
     command = [sys.executable, "-m", "studio", "backup", str(folder)]
