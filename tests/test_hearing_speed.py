@@ -11,7 +11,7 @@ from studio.intonation import ExpectedNote, Policy, judge
 from studio.intonation.follow import follow
 from tests.intonation.test_judging import Clip
 
-ROUNDS = 60
+ROUNDS = 200
 
 
 def played(pairs: list[tuple[str, str]]):

@@ -75,7 +75,9 @@ class Meaning:
             for heard in item.event.intervals:
                 size = heard.size_cents
                 named = intended(voices[heard.low].midi, voices[heard.high].midi, size)
-                found = _Sounded(item, heard, named, _off(size, named))
+                target = named.target_cents
+                off = NO_TARGET_CENTS if target is None else abs(size - target)
+                found = _Sounded(item, heard, named, off)
                 by_pair.setdefault((heard.low, heard.high), []).append(found)
         return {pair: self._name(sounded, group) for pair, sounded in by_pair.items()}
 
@@ -87,7 +89,7 @@ class Meaning:
         named = nearest.named
         if named.asked or named.target_cents is None:
             return named
-        last_off = _off(sounded[-1].heard.size_cents, named)
+        last_off = abs(sounded[-1].heard.size_cents - named.target_cents)
         if max(nearest.off_cents, last_off) <= CLEAR_CENTS:
             return named
         return self._weighed(named, sounded, group)
@@ -98,9 +100,12 @@ class Meaning:
         if not rivals:
             return nearest
         apart_cents = group.size_apart_cents
+        own = _cost(nearest, sounded, apart_cents)
+        costs = [(named, _cost(named, sounded, apart_cents)) for named in rivals]
+        if all(cost > own + LEAD_CENTS + OPEN_CENTS for _, cost in costs):
+            return nearest  # whatever sounded elsewhere
         best, least, next_least = nearest, math.inf, math.inf
-        for named in (nearest, *rivals):
-            cost = _cost(named, sounded, apart_cents)
+        for named, cost in ((nearest, own), *costs):
             if not self._is_at_home(named):
                 cost += LEAD_CENTS
             if cost < least:
@@ -141,12 +146,6 @@ class Meaning:
                 if abs(cents - 100.0 * name) <= NEAR_ITS_NAME_CENTS:
                     found.add(name % 12)
         return frozenset(found)
-
-
-def _off(size_cents: float, named: Named) -> float:
-    if named.target_cents is None:
-        return NO_TARGET_CENTS
-    return abs(size_cents - named.target_cents)
 
 
 def _is_near(each: _Sounded, named: Named) -> bool:
