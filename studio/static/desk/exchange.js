@@ -47,7 +47,8 @@ export class Exchange {
     if (!form.matches("[data-exchange]")) return;
     event.preventDefault();
     if (form.dataset.busy !== undefined) return;
-    this.#send(form, new FormData(form, event.submitter), event.submitter?.id);
+    const body = new FormData(form, event.submitter);
+    this.#send(form, body, event.submitter?.id, pressed(event.submitter));
   }
 
   #again() {
@@ -59,11 +60,12 @@ export class Exchange {
 
   // -- internals ------------------------------------------------------------------------------
 
-  async #send(form, body, focus) {
+  async #send(form, body, focus, takeBack = () => {}) {
     form.dataset.busy = "";
     try {
       const headers = { "X-Desk": "parts" };
       const answer = await fetch(form.action, { method: "POST", body, headers });
+      if (!answer.ok || answer.redirected) takeBack();
       await this.#answered(form, answer, focus);
     } catch {
       this.#waiting.set(form, { body, focus });
@@ -111,4 +113,12 @@ export class Exchange {
     const details = part.querySelector(`#${CSS.escape(id)}`);
     if (details && (refused || details.matches("[data-singles]"))) details.open = true;
   }
+}
+
+/** A decision shows at once, before the server has it; what is returned takes that back. */
+function pressed(button) {
+  if (!button?.matches("[data-decide]")) return undefined;
+  const before = button.getAttribute("aria-pressed");
+  button.setAttribute("aria-pressed", before === "true" ? "false" : "true");
+  return () => button.setAttribute("aria-pressed", before);
 }
