@@ -31,6 +31,8 @@ from studio.intonation.playings import SETTLED_S, judge_run
 from studio.intonation.runs import (
     DOUBTFUL_CONFIDENCE,
     OCTAVE_DOUBT,
+    Played,
+    RunOfPlayings,
     find_runs,
     is_unlikely,
     played,
@@ -72,15 +74,7 @@ def judge(
     a4_hz = measurement.reference.a4_hz
     items = [played(event, a4_hz, strings) for event in measurement.events]
     meaning = Meaning(namer, items, key_given=policy.key is not None)
-    if following is None:
-        groups = find_runs(items)
-        names = [meaning.names_of(group) for group in groups]
-    else:
-        groups, written = runs_by_note(items, following, namer, a4_hz)
-        names = [
-            meaning.names_of(group) if named is None else named
-            for group, named in zip(groups, written, strict=True)
-        ]
+    groups, names = _named_runs(items, following, namer, meaning, a4_hz)
     shared = {
         item.event.id: named
         for group, named in zip(groups, names, strict=True)
@@ -112,6 +106,24 @@ def judge(
         _in_order(marks, measurement),
         with_figures(following, intervals, singles) if following else None,
     )
+
+
+def _named_runs(
+    items: Sequence[Played],
+    following: Following | None,
+    namer: Namer,
+    meaning: Meaning,
+    a4_hz: float,
+) -> tuple[list[RunOfPlayings], list[Names]]:
+    """The runs with the names of their pairs: what is written, else what they were meant to be."""
+    if following is None:
+        groups = find_runs(items)
+        return groups, [meaning.names_of(group) for group in groups]
+    groups, written = runs_by_note(items, following, namer, a4_hz)
+    return groups, [
+        meaning.names_of(group) if named is None else named
+        for group, named in zip(groups, written, strict=True)
+    ]
 
 
 def _in_order(marks: list[Mark], measurement: Measurement) -> tuple[Mark, ...]:

@@ -60,7 +60,12 @@ def word_of(low: Pitch, high: Pitch) -> str | None:
     if high.midi < low.midi:
         return None
     size = size_of(low, high)
-    return _WORDS.get(size.number) if size else None
+    return word_of_size(size) if size else None
+
+
+def word_of_size(size: Interval) -> str | None:
+    """The word for an interval as drills name it: ``octaves``; ``None`` where they have none."""
+    return _WORDS.get(size.number)
 
 
 def size_of(low: Pitch, high: Pitch) -> Interval | None:

@@ -9,13 +9,11 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from studio.intonation.sentences import in_cents, standing
-from studio.notation import INTERVALS
-from studio.notation.pairs import word_of
+from studio.notation.pairs import word_of, word_of_size
 from studio.theory import Interval, Pitch
 
 CODES = ("interval_wide", "interval_narrow")
 SURE_VERDICTS = ("in_tune", "near", "out")
-_WORDS = {number: word for word, number in INTERVALS.items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +130,7 @@ def shares_of(
 
 def word_of_run(run: Mapping) -> str | None:
     """The word for a run's interval; ``None`` where drills have none."""
-    return _WORDS.get(Interval.parse(run["short"]).number) if run.get("short") else None
+    return word_of_size(Interval.parse(run["short"])) if run.get("short") else None
 
 
 def to_tune_first(judgement: Mapping, runs: Collection[int]) -> str | None:

@@ -14,7 +14,7 @@ from studio.drills.stretches import Player
 from studio.intonation.sentences import clock
 from studio.notation import Score
 from studio.notation.pairs import word_of
-from studio.theory import ALL_KEYS, Key, Pitch, likely_key
+from studio.theory import ALL_KEYS, Key, Pitch
 
 from .faults import faults_of, shares_of, to_tune_first, word_of_run
 from .judging import Judged
@@ -109,12 +109,8 @@ def key_of(judged: Judged, spot: Spot) -> Key:
     given = judged.judgement["policy"].get("key")
     if given:
         return Key.parse(given)
-    heard: dict[int, float] = {}
-    for event in judged.measurement["events"]:
-        for voice in event["voices"]:
-            length_s = event["end_s"] - event["start_s"]
-            heard[voice["midi"]] = heard.get(voice["midi"], 0.0) + length_s
-    return likely_key(heard) or _key_with(_pairs_of(judged, spot))
+    heard = judged.measurement.get("key")
+    return Key.parse(heard) if heard else _key_with(_pairs_of(judged, spot))
 
 
 def _key_with(pairs: Iterable[tuple[Pitch, Pitch]]) -> Key:

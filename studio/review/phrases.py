@@ -112,6 +112,8 @@ def add(author: Person, studio: Studio, kind: str, text: str) -> Phrase:
 def move(phrase: Phrase, shelf: QuerySet[Phrase], *, up: bool) -> None:
     """One place towards the front or the end of its shelf; at the end of it nothing happens."""
     in_order = list(shelf.select_for_update())
+    if phrase not in in_order:  # deleted in the meantime
+        return
     at = in_order.index(phrase)
     other = at - 1 if up else at + 1
     if not 0 <= other < len(in_order):

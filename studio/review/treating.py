@@ -89,6 +89,7 @@ class Proposal:
     label: str
     reason: str
     need: float
+    tolerance_cents: float
     cost: int
     request: Request | None = None
     score: Score | None = None
@@ -247,6 +248,7 @@ class _Treating:
             label=label,
             reason=self._reason(kind, tail),
             need=self.need,
+            tolerance_cents=self.worst.tolerance_cents,
             cost=together if cost is None else cost,
             request=request,
             score=score,

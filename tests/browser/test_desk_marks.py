@@ -57,6 +57,27 @@ def test_marks_by_keyboard_by_hand_by_kind_and_by_tolerance(cast, clip, opened):
     assert Review.objects.get(clip=clip).tolerance_cents["perfect"] == 45
 
 
+def test_a_decision_shows_at_once_and_what_is_returned_takes_it_back(cast, clip, opened):  # noqa: F811
+    page = opened(cast.teacher, clip)
+    page.keyboard.press("n")
+    keep = page.locator("#keep-0")
+    to_log_in = {"status": 302, "headers": {"location": "/log-in/"}}
+    page.route("**/marks/0/", lambda route: route.fulfill(**to_log_in))
+    page.keyboard.press("k")
+    expect(said(page)).to_contain_text("You were logged out")
+    expect(keep).to_have_attribute("aria-pressed", "false")
+    page.unroute("**/marks/0/")
+    page.context.set_offline(True)
+    for _ in range(2):  # pressed again, it asks for the same
+        page.keyboard.press("k")
+        expect(said(page)).to_contain_text("Not sent yet")
+        expect(keep).to_have_attribute("aria-pressed", "true")
+    assert not Decision.objects.exists()
+    page.context.set_offline(False)
+    expect(said(page)).to_have_text("Kept.")
+    assert Decision.objects.get().choice == "kept"
+
+
 def test_a_phrase_by_keys_is_filled_in_and_what_is_missing_is_selected(cast, clip, opened):  # noqa: F811
     phrases.add(cast.teacher, cast.studio, "bow", "Slower.")
     phrases.add(cast.teacher, cast.studio, "left_hand", "{interval} {side}: move by {mm}.")

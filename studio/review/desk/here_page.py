@@ -22,7 +22,6 @@ from studio.notation import Request, Score
 from studio.notation.engraving import engrave
 from studio.notation.naming import name_of
 from studio.notation.tones import hearing
-from studio.review import tolerances
 from studio.review.here import Here, Spot, look, spot_of_bar, spot_of_mark, spot_of_span
 from studio.review.judging import Judged, judged
 from studio.review.models import Review
@@ -33,7 +32,6 @@ from .words import moment
 from .written import bars_of, page_of
 
 LEAF_WRITTEN = 24  # of a long drill only the beginning is shown
-PERFECT = ("unisons", "fourths", "fifths", "octaves")
 
 
 class SpotForm(DeskForm):
@@ -244,8 +242,7 @@ class HerePage:
             start["made"] = query_of(one.request)
             start["playings"] = one.request.playings
         if score is not None:
-            group = "perfect" if one.word in PERFECT else "other"
-            start["tolerance_cents"] = round(tolerances.in_force(self.review)[group])
+            start["tolerance_cents"] = round(one.tolerance_cents)
         return SetHereForm(name=one.name, shelf=self.shelf, initial=start)
 
     def _by_hand(self, found: Here) -> str:

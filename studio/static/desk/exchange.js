@@ -52,9 +52,9 @@ export class Exchange {
   }
 
   #again() {
-    for (const [form, { body, focus }] of [...this.#waiting]) {
+    for (const [form, { body, focus, takeBack }] of [...this.#waiting]) {
       this.#waiting.delete(form);
-      if (form.dataset.busy === undefined) this.#send(form, body, focus);
+      if (form.dataset.busy === undefined) this.#send(form, body, focus, takeBack);
     }
   }
 
@@ -68,7 +68,7 @@ export class Exchange {
       if (!answer.ok || answer.redirected) takeBack();
       await this.#answered(form, answer, focus);
     } catch {
-      this.#waiting.set(form, { body, focus });
+      this.#waiting.set(form, { body, focus, takeBack });
       this.say(OFFLINE, true);
     } finally {
       delete form.dataset.busy;
@@ -115,10 +115,13 @@ export class Exchange {
   }
 }
 
-/** A decision shows at once, before the server has it; what is returned takes that back. */
+/** A decision shows at once, before the server has it; what is returned takes that back.
+ *
+ * The button's value is what a press asks for: empty where it takes a decision back.
+ */
 function pressed(button) {
   if (!button?.matches("[data-decide]")) return undefined;
-  const before = button.getAttribute("aria-pressed");
-  button.setAttribute("aria-pressed", before === "true" ? "false" : "true");
-  return () => button.setAttribute("aria-pressed", before);
+  const wanted = button.value !== "";
+  button.setAttribute("aria-pressed", wanted);
+  return () => button.setAttribute("aria-pressed", !wanted);
 }

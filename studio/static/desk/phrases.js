@@ -1,30 +1,24 @@
 // The phrase shelf in a dialog: the teacher's phrases, filled in for the moment that the comment is
 // about. Loaded when first used. Digits choose the first nine, Esc closes.
 
+import { fetchPart, openPanel } from "./panel.js";
+
 const GAP = "…";
+const FAILED = "The phrases could not be fetched. What you wrote is kept; try again.";
 
 /** Offer the phrases for a moment (and its mark's number, or null). */
 export async function offerPhrases({ root, composer, say }, atS, mark) {
   const link = root.querySelector("[data-phrases]");
-  if (!link) return;
+  if (!link) return undefined; // the clip was returned
   const query = new URLSearchParams({ at_s: atS.toFixed(2), ...(mark === null ? {} : { mark }) });
-  let html = "";
-  try {
-    const answer = await fetch(`${link.href}?${query}`, { headers: { "X-Desk": "parts" } });
-    if (!answer.ok || answer.redirected) throw new Error(answer.status);
-    html = await answer.text();
-  } catch {
-    say("The phrases could not be fetched. What you wrote is kept; try again.");
-    return;
-  }
-  show(root, html, composer);
+  const part = await fetchPart(`${link.href}?${query}`);
+  return part === null ? say(FAILED) : show(root, part, composer);
 }
 
-function show(root, html, composer) {
-  const dialog = document.createElement("dialog");
-  dialog.className = "phrases-dialog";
-  dialog.setAttribute("aria-label", "Phrases");
-  dialog.innerHTML = `<h2>Phrases</h2>${html}<button type="button" class="plain">Close</button>`;
+function show(root, part, composer) {
+  const close = '<button type="button" class="plain" data-close>Close</button>';
+  const html = `<h2>Phrases</h2>${part}${close}`;
+  const dialog = openPanel(root, { name: "phrases-dialog", label: "Phrases", html });
   const links = [...dialog.querySelectorAll("ol a")];
   for (const link of links) {
     link.addEventListener("click", (event) => {
@@ -33,13 +27,8 @@ function show(root, html, composer) {
       composer.insert(link.textContent, link.dataset.kind, GAP);
     });
   }
-  const own = dialog.querySelector("[data-own-phrases]");
-  if (own) own.href += keptWords(composer.text);
-  dialog.querySelector("button").addEventListener("click", () => dialog.close());
+  dialog.querySelector("[data-own-phrases]").href += keptWords(composer.text);
   dialog.addEventListener("keydown", (event) => choose(event, links));
-  dialog.addEventListener("close", () => dialog.remove());
-  root.append(dialog);
-  dialog.showModal();
   links[0]?.focus();
 }
 
@@ -47,7 +36,6 @@ function show(root, html, composer) {
 function choose(event, links) {
   const digit = Number(event.key);
   const step = { ArrowDown: 1, ArrowUp: -1 }[event.key];
-  event.stopPropagation(); // the desk's keys rest
   if (digit >= 1 && digit <= links.length) links[digit - 1].click();
   else if (step) links[links.indexOf(document.activeElement) + step]?.focus();
   else return;

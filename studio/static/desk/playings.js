@@ -1,7 +1,8 @@
 // Two playings of one run, side by side in its block, and heard one after the other. The figures
 // are the server's. Loaded when first used.
 
-const PARTS = { headers: { "X-Desk": "parts" } };
+import { fetchPart } from "./panel.js";
+
 let hearing = null; // aborts what is being heard
 
 /** Put the playings of a link's run under its block, or fold them away again. */
@@ -45,7 +46,7 @@ export function spansOf(text) {
 }
 
 async function show(desk, block, address) {
-  const part = await fetchPart(address);
+  const part = elementOf(await fetchPart(address));
   if (!part) return desk.say("The playings could not be fetched. Press again.");
   const held = document.activeElement?.id;
   const old = block.querySelector(".two-playings");
@@ -57,14 +58,8 @@ async function show(desk, block, address) {
 
 const asked = (form) => `${form.action}?${new URLSearchParams(new FormData(form))}`;
 
-async function fetchPart(address) {
-  try {
-    const answer = await fetch(address, PARTS);
-    if (!answer.ok || answer.redirected) return null;
-    const template = document.createElement("template");
-    template.innerHTML = await answer.text();
-    return template.content.firstElementChild;
-  } catch {
-    return null;
-  }
+function elementOf(html) {
+  const template = document.createElement("template");
+  template.innerHTML = html ?? "";
+  return template.content.firstElementChild;
 }
