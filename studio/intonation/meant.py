@@ -9,7 +9,7 @@ one. What was meant is told by all that belongs to the run, each put as so many 
 * ``AWAY_CENTS`` against a name that the playings moved away from: who repeats, mends.
 
 The name that costs least is taken. Where two cost much the same, nobody could say which was meant:
-the name is ``between``, and nothing is marked.
+the name is ``between``, and nothing is marked. The numbers are choices of this project.
 """
 
 import math
