@@ -9,6 +9,7 @@ import contextlib
 import os
 import signal
 import socket
+import subprocess
 import sys
 import urllib.request
 from collections.abc import Iterator
@@ -52,20 +53,36 @@ def free_port() -> int:
         return server.getsockname()[1]
 
 
-@contextlib.contextmanager
-def live_studio(folder: Path, **variables: str) -> Iterator[LiveStudio]:
+def live_studio(folder: Path, **variables: str) -> contextlib.AbstractContextManager[LiveStudio]:
     """Start a studio on a free port, wait until it serves, stop it at the end."""
-    port, log = free_port(), folder / "studio.log"
-    environment = {
+    return _live(folder, ["studio", "serve"], variables)
+
+
+@contextlib.contextmanager
+def live_web(folder: Path, **variables: str) -> Iterator[LiveStudio]:
+    """Its web process alone, for pages that wait for no worker."""
+    prepared = [sys.executable, "-m", "studio", "prepare"]
+    subprocess.run(prepared, check=True, env={**os.environ, **_environment(), **variables})
+    gunicorn = ["gunicorn", "-c", "python:studio.gunicorn_settings"]
+    with _live(folder, gunicorn, variables) as running:
+        yield running
+
+
+def _environment() -> dict[str, str]:
+    return {
         "DJANGO_SETTINGS_MODULE": "studio.settings",
         "STUDIO_DATA": str(settings.STUDIO_DATA),
         "DATABASE_URL": "sqlite:///" + str(settings.DATABASES["default"]["NAME"]),
-        "PORT": str(port),
         "WEB_PROCESSES": "1",
         "PYTHONPATH": os.pathsep.join(sys.path),
-        **variables,
     }
-    with started([sys.executable, "-m", "studio", "serve"], log, **environment) as supervisor:
+
+
+@contextlib.contextmanager
+def _live(folder: Path, module: list[str], variables: dict[str, str]) -> Iterator[LiveStudio]:
+    port, log = free_port(), folder / "studio.log"
+    environment = {**_environment(), "PORT": str(port), **variables}
+    with started([sys.executable, "-m", *module], log, **environment) as supervisor:
         studio = LiveStudio(f"http://127.0.0.1:{port}", supervisor, log)
         try:
             until(lambda: _answers(studio.url), START_S, f"an answer; the log: {log}")

@@ -289,11 +289,21 @@ def outcome(who, method: str, address: str, posted: dict) -> str:
         transaction.set_rollback(True)
     if answer.status_code == 302 and answer.url.startswith(f"{django_settings.LOGIN_URL}?next="):
         return "log in"
+    lets_its_origin_be_known(answer)
     if answer.status_code in (404, NOT_ALLOWED):
         return str(answer.status_code)
     assert answer.status_code < 500
     assert answer.status_code != 403
     return "in"
+
+
+def lets_its_origin_be_known(answer) -> None:
+    """A browser posts from a page of this policy with ``Origin: null``, which is refused.
+
+    Every page is one to post from: it holds a form, or a form's answer, or the way to log out.
+    """
+    if answer.get("Content-Type", "").startswith("text/html"):
+        assert answer["Referrer-Policy"] != "no-referrer"
 
 
 def expected(part: str, may: set | None, name: str) -> str:

@@ -10,6 +10,8 @@ from django.urls import reverse_lazy
 from django.utils.decorators import method_decorator
 from django.views.decorators.http import require_http_methods
 
+from studio.headers import opens_a_door
+
 from . import letters
 from .forms import AskForm, ChooseForm
 
@@ -28,7 +30,7 @@ def ask(request: HttpRequest) -> HttpResponse:
     return render(request, "accounts/new_password_asked.html")
 
 
-@method_decorator(login_not_required, name="dispatch")
+@method_decorator([login_not_required, opens_a_door], name="dispatch")
 class Choose(PasswordResetConfirmView):
     """The link of a letter. Django moves its secret into the session before the form is shown."""
 

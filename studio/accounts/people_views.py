@@ -7,9 +7,10 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from studio.headers import opens_a_door
 
 from . import access, consent, invitations, letters
 from .forms import AcceptForm, AnsweringForm, InviteForm, LinkForm
@@ -26,6 +27,7 @@ def people(request: HttpRequest) -> HttpResponse:
     return _page(request, access.teaching_studio(request.user))
 
 
+@opens_a_door
 @require_POST
 def invite(request: HttpRequest, role: str) -> HttpResponse:
     """Make an invitation and show its link; the link is shown this once."""
@@ -51,7 +53,7 @@ def invite(request: HttpRequest, role: str) -> HttpResponse:
     if settings.MAIL:
         letters.post_invitation(invited, link)
         context["link"] = ""
-    return _secret(render(request, "accounts/invited.html", context))
+    return render(request, "accounts/invited.html", context)
 
 
 @require_POST
@@ -125,7 +127,7 @@ def answering(request: HttpRequest) -> HttpResponse:
 
 
 @login_not_required
-@never_cache
+@opens_a_door
 @sensitive_post_parameters()
 @require_http_methods(["GET", "HEAD", "POST"])
 def invitation(request: HttpRequest, secret: str) -> HttpResponse:
@@ -165,14 +167,7 @@ def _offer(
         "form": form,
         "path": request.path,
     }
-    return _secret(render(request, "accounts/invitation.html", context, status=status))
-
-
-def _secret(response: HttpResponse) -> HttpResponse:
-    """The page's address or its words open a door: no copy of it is kept, none is passed on."""
-    response["Cache-Control"] = "private, no-store"
-    response["Referrer-Policy"] = "no-referrer"
-    return response
+    return render(request, "accounts/invitation.html", context, status=status)
 
 
 def _page(

@@ -4,7 +4,10 @@ from django.conf import settings
 from django.contrib.auth.views import LoginView, LogoutView
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
+from django.utils.decorators import method_decorator
 from django.views.decorators.http import require_safe
+
+from studio.headers import opens_a_door
 
 from . import access
 from .consent import ConsentMissing
@@ -13,7 +16,10 @@ from .forms import LogInForm
 HOMES = {"teacher": "waiting_list", "pupil": "queue", "guardian": "children"}
 
 
+@method_decorator(opens_a_door, name="dispatch")
 class LogIn(LoginView):
+    """Its own address may name an invitation's link, to go back to."""
+
     authentication_form = LogInForm
     template_name = "accounts/log_in.html"
     redirect_authenticated_user = True

@@ -110,7 +110,7 @@ def test_looking_at_a_link_does_not_use_it(cast):
     for _ in range(2):
         answer = as_person(None).get(link)
         assert answer.status_code == 200
-    assert answer["Referrer-Policy"] == "no-referrer"
+    assert answer["Referrer-Policy"] == "strict-origin"
 
 
 @pytest.mark.parametrize(

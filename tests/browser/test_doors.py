@@ -1,0 +1,117 @@
+"""In by a link, in a real browser: invitations, the first teacher's, a new password's.
+
+Chromium sends ``Origin: null`` from a page whose policy is ``no-referrer``, and such a post is
+refused (Fetch standard, "append a request Origin header").
+"""
+
+import re
+
+import pytest
+from django.contrib.auth.tokens import default_token_generator
+from django.core.management import call_command
+from django.urls import reverse
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+from playwright.sync_api import BrowserContext, Page, Request, expect
+
+from studio.accounts import invitations
+from studio.accounts.models import Membership, Person
+from tests.browser.web import log_in, real_passwords, web, windows  # noqa: F401
+from tests.cast import PASSWORD
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+NEW = "open strings ring"
+
+
+class Told:
+    """What a browser's requests said of where they came from."""
+
+    def __init__(self, context: BrowserContext) -> None:
+        self._requests: list[Request] = []
+        context.on("request", lambda request: self._requests.append(request))
+
+    def nobody_of(self, secret: str) -> None:
+        """No request named the secret as its origin; the page's files were among them."""
+        headers = [request.all_headers() for request in self._requests]
+        assert any("/static/" in request.url for request in self._requests)
+        assert sum("origin" in sent for sent in headers) > 0, "something was posted"
+        assert not [sent for sent in headers if secret in sent.get("referer", "")]
+        assert not [sent for sent in headers if sent.get("origin") == "null"]
+
+
+def choose_a_password(page: Page, button: str = "Accept") -> None:
+    page.get_by_label("A password").fill(NEW)
+    page.get_by_label("The password again").fill(NEW)
+    page.get_by_role("button", name=button).click()
+
+
+def test_a_new_person_comes_in_by_an_invitation(cast, windows):  # noqa: F811
+    invited = invitations.invite(
+        cast.studio, "pupil", "Runa Feld", "runa@s.example", by=cast.teacher
+    )
+    context, secret = windows(), invited[1]
+    told, page = Told(context), context.new_page()
+    page.goto(reverse("invitation", args=[secret]))
+    choose_a_password(page)
+    page.wait_for_url("**/queue/")
+    expect(page.locator(".messages")).to_contain_text("Welcome to Larkhill strings")
+    told.nobody_of(secret)
+
+
+def test_one_who_has_an_account_logs_in_and_accepts(cast, windows, real_passwords):  # noqa: F811
+    cast.foreign_pupil.set_password(PASSWORD)
+    cast.foreign_pupil.save()
+    email = cast.foreign_pupil.email
+    secret = invitations.invite(cast.studio, "pupil", "F", email, by=cast.teacher)[1]
+    context = windows()
+    told, page = Told(context), context.new_page()
+    page.goto(reverse("invitation", args=[secret]))
+    page.get_by_role("link", name="Log in").click()
+    log_in(page, cast.foreign_pupil)
+    page.get_by_role("button", name="Accept as").click()
+    page.wait_for_url("**/queue/")
+    told.nobody_of(secret)
+
+
+def test_the_first_teacher_comes_in_by_the_printed_link(db, windows, capsys):  # noqa: F811
+    said = ["--teacher-name", "Ottilie Brandt", "--teacher-email", "ottilie@s.example"]
+    call_command("add_studio", "Larkhill strings", *said)
+    secret = re.search(r"/invitation/([\w-]+)/", capsys.readouterr().out)[1]
+    context = windows()
+    told, page = Told(context), context.new_page()
+    page.goto(reverse("invitation", args=[secret]))
+    choose_a_password(page)
+    page.wait_for_url("**/waiting/")
+    assert Membership.objects.get().person.name == "Ottilie Brandt"
+    told.nobody_of(secret)
+
+
+def test_who_invites_can_log_out_from_the_page_that_shows_the_link(cast, windows, real_passwords):  # noqa: F811
+    cast.teacher.set_password(PASSWORD)
+    cast.teacher.save()
+    page = windows().new_page()
+    log_in(page, cast.teacher)
+    page.goto("/people/")
+    page.get_by_text("Invite a colleague").click()
+    form = page.locator("form[action$='/invite/teacher/']")
+    form.get_by_label("Name").fill("Runa Feld")
+    form.get_by_label("E-mail address").fill("runa@s.example")
+    form.get_by_role("button").click()
+    expect(page.get_by_label("The link for Runa Feld")).to_have_value(re.compile("/invitation/"))
+    page.get_by_role("button", name="Log out").click()
+    page.wait_for_url("**/log-in/")
+
+
+def test_a_new_password_is_chosen_by_a_letters_link(cast, windows):  # noqa: F811
+    token = default_token_generator.make_token(cast.pupil)
+    uid = urlsafe_base64_encode(force_bytes(cast.pupil.pk))
+    context = windows()
+    told, page = Told(context), context.new_page()
+    page.goto(reverse("choose_password", args=[uid, token]))
+    page.get_by_label("A new password").fill(NEW)
+    page.get_by_label("The password again").fill(NEW)
+    page.get_by_role("button", name="Set the password").click()
+    page.wait_for_url("**/log-in/")
+    told.nobody_of(token)
+    log_in(page, Person.objects.get(pk=cast.pupil.pk), NEW)

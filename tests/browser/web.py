@@ -1,0 +1,51 @@
+"""A real web process for a module's tests, and a browser in which a person logs in by hand."""
+
+import re
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page
+
+from studio import settings as studio_settings
+from studio.accounts.models import Person
+from tests.cast import PASSWORD
+from tests.live import LiveStudio, live_web
+
+PHONE = {"width": 390, "height": 844}
+
+
+@pytest.fixture(scope="module")
+def web(django_db_setup, tmp_path_factory) -> Iterator[LiveStudio]:
+    with live_web(tmp_path_factory.mktemp("web")) as running:
+        yield running
+
+
+@pytest.fixture
+def windows(chromium: Browser, web: LiveStudio) -> Iterator:
+    """Fresh browsers, each of which knows nobody, closed at the end."""
+    contexts: list[BrowserContext] = []
+
+    def fresh(**options) -> BrowserContext:
+        options = {"viewport": PHONE, "base_url": web.url} | options
+        contexts.append(chromium.new_context(**options))
+        return contexts[-1]
+
+    yield fresh
+    for context in contexts:
+        context.close()
+
+
+@pytest.fixture
+def real_passwords(settings) -> None:
+    """The studio's own way of keeping passwords, not the quick one of the tests."""
+    settings.PASSWORD_HASHERS = studio_settings.PASSWORD_HASHERS
+
+
+def log_in(page: Page, person: Person, password: str = PASSWORD) -> None:
+    """Type the address and the password on the log-in page, which is open or is opened."""
+    if "/log-in/" not in page.url:
+        page.goto("/log-in/")
+    page.get_by_label("E-mail address").fill(person.email)
+    page.get_by_label("Password", exact=True).fill(password)
+    page.get_by_role("button", name="Log in").click()
+    page.wait_for_url(re.compile(r"^(?!.*/log-in/)"))
