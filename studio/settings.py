@@ -10,6 +10,7 @@ from pathlib import Path
 from csp.constants import NONE, SELF
 
 from studio import environment
+from studio.logs import refusal_in_one_line
 
 BASE_DIR = Path(__file__).resolve().parent
 STUDIO_DATA = environment.data_folder()
@@ -274,8 +275,17 @@ LOG_LEVEL = environment.choice("LOG_LEVEL", "INFO", ("DEBUG", "INFO", "WARNING",
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
+    "filters": {
+        "refusals": {"()": "django.utils.log.CallbackFilter", "callback": refusal_in_one_line}
+    },
     "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "handlers": {
+        "console": {
+            "class": "logging.StreamHandler",
+            "formatter": "line",
+            "filters": ["refusals"],
+        }
+    },
     "root": {"handlers": ["console"], "level": LOG_LEVEL},
     "loggers": {
         "django": {"handlers": [], "level": LOG_LEVEL, "propagate": True},

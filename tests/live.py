@@ -32,6 +32,7 @@ class LiveStudio:
     url: str
     supervisor: psutil.Process
     log_path: Path
+    environment: dict[str, str]  # for commands that an operator runs beside it
 
     @property
     def log(self) -> str:
@@ -83,7 +84,8 @@ def _live(folder: Path, module: list[str], variables: dict[str, str]) -> Iterato
     port, log = free_port(), folder / "studio.log"
     environment = {**_environment(), "PORT": str(port), **variables}
     with started([sys.executable, "-m", *module], log, **environment) as supervisor:
-        studio = LiveStudio(f"http://127.0.0.1:{port}", supervisor, log)
+        all_of_it = {**os.environ, **environment}
+        studio = LiveStudio(f"http://127.0.0.1:{port}", supervisor, log, all_of_it)
         try:
             until(lambda: _answers(studio.url), START_S, f"an answer; the log: {log}")
             yield studio

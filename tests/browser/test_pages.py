@@ -12,7 +12,7 @@ from studio.clips.models import Clip, Rendition
 from studio.clips.stores import FolderStore
 from studio.review.models import Review
 from studio.review.services import CommentText, add_comment, return_clip
-from tests.cast import as_person, make_clip, make_drill, set_for
+from tests.cast import as_person, make_clip, make_drill, make_return, set_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -202,6 +202,22 @@ def test_progress_is_polled_until_nothing_moves(cast, opened):
     clip.stages.filter(kind="listening").update(state="heard")
     expect(page.locator("#sent")).to_contain_text("Your teacher has it.", timeout=8000)
     expect(page.locator("#sent[hx-trigger]")).to_have_count(0)
+
+
+def test_an_answer_shows_its_recording_as_soon_as_it_is_prepared(cast, opened):
+    clip = make_clip(cast.enrolment, "Answered at once")
+    clip.stages.filter(kind="playback").update(state="working", progress=0.4)
+    make_return(clip)
+    page = opened(cast.pupil, "/queue/")
+    page.route("**/clips/*/media/", lambda route: route.fulfill(status=204))
+    poster_is_missing(page)
+    page.goto(f"/clips/{clip.pk}/")
+    expect(page.get_by_role("main")).to_contain_text("Listen to the upper note.")
+    expect(page.locator("#player")).to_have_count(0)
+    clip.stages.filter(kind="playback").update(state="playable")
+    expect(page.locator("#player")).to_be_visible(timeout=8000)
+    expect(page.locator("[data-play-from]")).to_have_count(1)
+    expect(page.locator("[hx-trigger]")).to_have_count(0)
 
 
 @pytest.mark.parametrize("viewport", [PHONE, DESK], ids=["phone", "desk"])

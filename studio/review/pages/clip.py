@@ -44,9 +44,13 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         return _underway(request, context)
     if own and returned.read_at is None:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
+    if request.htmx and context["place"].preparing:
+        return HttpResponse(status=204)  # nothing to show anew: what is being read stays
     placed = with_states(moments(returned.snapshot, clip.duration_s), clip.pk)
     context |= {"returned": returned, "moments": placed}
-    return render(request, "review/returned.html", context)
+    response = render(request, "review/returned.html", context)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
 
 
 def _underway(request: HttpRequest, context: dict) -> HttpResponse:

@@ -35,6 +35,11 @@ class Whereabouts:
         return any(step.moving for step in self.steps)
 
     @property
+    def preparing(self) -> bool:
+        """Whether the playable copy is still on its way."""
+        return any(step.moving for step in self.steps if step.kind == Stage.Kind.PLAYBACK)
+
+    @property
     def settled(self) -> bool:
         """Nothing moves and nothing failed: there is no more to say than that it is there."""
         return not self.refusal and all(step.done for step in self.steps)
