@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from django.utils.safestring import SafeString, mark_safe
 
 from studio.notation import Score, Written
+from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import Figure, engrave
 from studio.notation.naming import name_of
 
@@ -81,7 +82,7 @@ def sheet_of(
     figures : what was measured, by id of what is written
     spoken : what a screen reader says of it after its name, likewise
     """
-    cut = leaves(score)
+    cut = leaves(with_accidentals(score))
     number = leaf_number(asked, len(cut))
     leaf = cut[number - 1]
     screens = tuple(
@@ -93,7 +94,7 @@ def sheet_of(
 
 def printed(score: Score, figures: Mapping[str, Figure] | None = None) -> list[SafeString]:
     """Every page for paper."""
-    cut = leaves(score, 4 * LEAF_WRITTEN)
+    cut = leaves(with_accidentals(score), 4 * LEAF_WRITTEN)
     drawn = [
         page
         for leaf in cut
@@ -106,7 +107,7 @@ def printed(score: Score, figures: Mapping[str, Figure] | None = None) -> list[S
 
 def incipit(score: Score) -> str:
     """The beginning as a small picture that says nothing to a screen reader."""
-    beginning = leaves(score, INCIPIT_WRITTEN)[0]
+    beginning = leaves(with_accidentals(score), INCIPIT_WRITTEN)[0]
     if len(beginning.written) > INCIPIT_WRITTEN:
         beginning = score.with_written(beginning.written[:INCIPIT_WRITTEN])
     whole = len(beginning.written) == len(score.written)

@@ -48,6 +48,9 @@ _OPTIONS: dict[str, Any] = {
     "pageMarginBottom": 30,
     "spacingSystem": 8,
 }
+# Under what stands below a staff, in its spaces: the position's words stay apart from a figure's
+# letters and from its lift at the highest (0.5, the engraver's own, lets them meet).
+_UNDER_FIGURES = {"defaultBottomMargin": 1.6}
 _STROKED = ("ellipse", "path", "polygon", "polyline", "rect")
 _BOLD, _SLANTED = {"fing"}, {"mNum"}
 # Stands for a figure while the page is laid out, letter by letter and a lift's width more: the
@@ -108,14 +111,14 @@ def engrave(
     texts = {
         ref: _ROOM_LETTER * (len(figure.text) + _LIFT_LETTERS) for ref, figure in shown.items()
     }
-    drawn = _draw(to_musicxml(score, figures=texts, ends=ends), layout)
+    drawn = _draw(to_musicxml(score, figures=texts, ends=ends), layout, bool(texts))
     by_id = {item.id: item for item in score.written}
     named = name or name_of(score)
     return tuple(_dressed(page, by_id, shown, named, id_prefix) for page in drawn)
 
 
 @lru_cache(maxsize=256)
-def _draw(musicxml: str, layout: str) -> tuple[str, ...]:
+def _draw(musicxml: str, layout: str, has_figures: bool = False) -> tuple[str, ...]:
     import verovio  # 8 MB that only engraving needs
 
     with _LOCK:
@@ -129,6 +132,7 @@ def _draw(musicxml: str, layout: str) -> tuple[str, ...]:
             {
                 **_OPTIONS,
                 **LAYOUTS[layout],
+                **(_UNDER_FIGURES if has_figures else {}),
                 "xmlIdSeed": seed,
                 "adjustPageHeight": layout != "print",
             }

@@ -17,6 +17,7 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
+from itertools import groupby
 from typing import Any
 
 from studio.theory import INSTRUMENTS, Instrument, Key, Pitch, instrument_named
@@ -26,11 +27,61 @@ MAX_VOICES = 4
 HOLD_S_BOUNDS = (0.2, 60.0)
 FINGERS = range(0, 5)
 MANNERS = ("alone", "separate", "together")
+SIGNS = {  # what each kind of accidental makes of a note, in semitones
+    "flat-flat": -2,
+    "flat": -1,
+    "natural-flat": -1,
+    "natural": 0,
+    "sharp": 1,
+    "natural-sharp": 1,
+    "double-sharp": 2,
+    "sharp-sharp": 2,
+}
+SIGN_MARKS = ("cautionary", "editorial", "parentheses", "bracket")
 _ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]{0,63}")
 
 
 class NotAScore(ValueError):
     """Something written is outside what a score can hold; says the value, bound and remedy."""
+
+
+@dataclass(frozen=True, slots=True)
+class Accidental:
+    """A sign printed before a note.
+
+    Parameters
+    ----------
+    kind : one of ``SIGNS``, in MusicXML's words
+    marks : of ``SIGN_MARKS``, what is particular about it, in that order
+
+    Raises
+    ------
+    NotAScore
+        For a kind or a mark that is not known.
+    """
+
+    kind: str
+    marks: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.kind not in SIGNS:
+            raise NotAScore(f"the sign {self.kind!r} is not known; write {', '.join(SIGNS)}")
+        if [mark for mark in SIGN_MARKS if mark in self.marks] != list(self.marks):
+            raise NotAScore(f"a sign's marks {self.marks} are of {', '.join(SIGN_MARKS)}")
+
+    @property
+    def alter(self) -> int:
+        """What it makes of the note, in semitones."""
+        return SIGNS[self.kind]
+
+    @classmethod
+    def parse(cls, text: str) -> "Accidental":
+        """The sign of its words: ``natural cautionary``."""
+        kind, *marks = text.split() or [""]
+        return cls(kind, tuple(marks))
+
+    def __str__(self) -> str:
+        return " ".join((self.kind, *self.marks))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +102,8 @@ class Written:
     hold_s : least time to hold it, in seconds; ``None`` where the drill does not say
     shift : whether the hand moves along the string to reach it
     position : position of the left hand (1 first position), ``None`` where left open
+    accidentals : signs that the page itself has before its notes, aligned with ``pitches``; what
+        else is needed is added where it is printed (:mod:`studio.notation.accidentals`)
 
     Raises
     ------
@@ -69,6 +122,7 @@ class Written:
     hold_s: float | None = None
     shift: bool = False
     position: int | None = None
+    accidentals: tuple[Accidental | None, ...] = ()
 
     def __post_init__(self) -> None:
         if not _ID.fullmatch(self.id):
@@ -79,12 +133,15 @@ class Written:
         if [pitch.midi for pitch in self.pitches] != sorted(pitch.midi for pitch in self.pitches):
             names = ", ".join(map(str, self.pitches))
             raise NotAScore(f"pitches {names} of {self.id} must run from low to high")
-        for name in ("strings", "fingers"):
+        for name in ("strings", "fingers", "accidentals"):
             values = getattr(self, name) or (None,) * count
             object.__setattr__(self, name, tuple(values))
             if len(values) != count:
                 raise NotAScore(f"{self.id} has {len(values)} {name} for {count} pitches")
         self._require_ranges()
+        for pitch, sign in zip(self.pitches, self.accidentals, strict=True):
+            if sign is not None and sign.alter != pitch.alter:
+                raise NotAScore(f"{self.id}: a {sign.kind} cannot stand before {pitch}")
 
     def _require_ranges(self) -> None:
         if self.bar < 1 or self.playings < 1 or self.beats <= 0:
@@ -161,8 +218,7 @@ class Score:
     @property
     def bars(self) -> tuple[tuple[Written, ...], ...]:
         """What is written, bar by bar."""
-        numbers = sorted({item.bar for item in self.written})
-        return tuple(tuple(it for it in self.written if it.bar == number) for number in numbers)
+        return tuple(tuple(bar) for _, bar in groupby(self.written, lambda item: item.bar))
 
     def find(self, ref: str) -> Written | None:
         """What a note's id belongs to (``n3``, ``n3-1``), or ``None``."""
@@ -199,6 +255,9 @@ def _plain(item: Written) -> dict[str, Any]:
     plain = asdict(item)
     plain["pitches"] = [str(pitch) for pitch in item.pitches]
     plain["strings"], plain["fingers"] = list(item.strings), list(item.fingers)
+    plain["accidentals"] = [str(sign) if sign else None for sign in item.accidentals]
+    if not any(item.accidentals):
+        del plain["accidentals"]
     plain["beats"] = str(item.beats)
     return plain
 
@@ -208,6 +267,9 @@ def _written(data: Mapping[str, Any]) -> Written:
     known["pitches"] = tuple(Pitch.parse(name) for name in data["pitches"])
     for name in ("strings", "fingers"):
         known[name] = tuple(known.get(name, ()))
+    known["accidentals"] = tuple(
+        Accidental.parse(text) if text else None for text in data.get("accidentals", ())
+    )
     if "beats" in known:
         known["beats"] = Fraction(known["beats"])
     return Written(**known)

@@ -4,6 +4,7 @@ Time is read by partitura (voices, backups, ties); fingers, strings and the inst
 are read from the file's own elements. At every moment where a note begins, what is written is all
 that then sounds: a held note against a moving one gives a double stop for each of them. Grace notes
 and rests are left out, repeats are not written out, and the page keeps its bars but not its metre.
+The signs that the file prints before its notes are kept where the note begins.
 """
 
 import io
@@ -14,8 +15,19 @@ from fractions import Fraction
 from typing import Any
 from xml.etree.ElementTree import Element, tostring
 
+from studio.notation.accidentals import without_usual
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
-from studio.notation.score import FINGERS, MANNERS, MAX_VOICES, MAX_WRITTEN, Score, Written
+from studio.notation.score import (
+    FINGERS,
+    MANNERS,
+    MAX_VOICES,
+    MAX_WRITTEN,
+    SIGN_MARKS,
+    SIGNS,
+    Accidental,
+    Score,
+    Written,
+)
 from studio.theory import INSTRUMENTS, Key, Pitch
 
 # Read by nobody here, and a burden to the time reader.
@@ -38,6 +50,7 @@ class _Noted:
     id: str | None = None
     finger: int | None = None
     string: int | None = None
+    accidental: Accidental | None = None
     play: dict[str, str] = field(default_factory=dict)
 
 
@@ -77,13 +90,15 @@ def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = ""
     player = instrument or _instrument(root)
     try:
         written = _written(sounding)
-        score = Score(
-            title=(
-                root.findtext("work/work-title") or root.findtext("movement-title") or title
-            ).strip()[:120],
-            instrument=player,
-            key=_key(part),
-            written=tuple(written),
+        score = without_usual(
+            Score(
+                title=(
+                    root.findtext("work/work-title") or root.findtext("movement-title") or title
+                ).strip()[:120],
+                instrument=player,
+                key=_key(part),
+                written=tuple(written),
+            )
         )
     except ValueError as error:
         raise NotMusic(f"The page cannot be a drill: {error}.") from None
@@ -117,15 +132,24 @@ def _noted(part: Element) -> dict[str, _Noted]:
             id=note.get("id"),
             finger=_small_number(note.findtext("notations/technical/fingering"), FINGERS),
             string=_small_number(note.findtext("notations/technical/string"), range(1, 5)),
+            accidental=_accidental(note.find("accidental")),
             play={
                 other.get("type", ""): (other.text or "").strip()
                 for other in note.findall("play/other-play")
             },
         )
         note.set("id", key)
-        for name in ("notations/technical", "play"):
+        for name in ("notations/technical", "play", "accidental"):
             _drop(note, name)
     return found
+
+
+def _accidental(element: Element | None) -> Accidental | None:
+    """The sign before a note; ``None`` for one that this project does not know."""
+    kind = (element.text or "").strip() if element is not None else ""
+    if element is None or kind not in SIGNS:
+        return None
+    return Accidental(kind, tuple(mark for mark in SIGN_MARKS if element.get(mark) == "yes"))
 
 
 def _drop(note: Element, path: str) -> None:
@@ -244,7 +268,14 @@ def _as_written(moment: _Moment, name: str, bar: int) -> Written:
         hold_s=_seconds(play.get("hold-seconds")),
         shift=play.get("shift") == "yes",
         position=_small_number(play.get("position"), range(0, 20)),
+        accidentals=tuple(_shown(note) if note in moment.begins else None for note in moment.notes),
     )
+
+
+def _shown(note: _Sounding) -> Accidental | None:
+    """The sign before a note, where it says what the pitch is."""
+    sign = note.noted.accidental
+    return sign if sign and sign.alter == note.pitch.alter else None
 
 
 def _seconds(text: str | None) -> float | None:

@@ -6,14 +6,16 @@ beyond that (manner, playings, hold, shift, position) stands in each note's ``pl
 ``other-play``, the standard's place for instructions of a program's own, so that other programs
 read the page and ours reads everything back.
 
-Every note carries its id, which engraving keeps.
+Every note carries its id, which engraving keeps, and its accidental where one is printed: programs
+that draw read no sign out of a pitch.
 """
 
 from collections.abc import Mapping
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from studio.notation.score import Score, Written
+from studio.notation.accidentals import with_accidentals
+from studio.notation.score import Accidental, Score, Written
 from studio.theory import Pitch
 from studio.theory.fingers import MAX_FINGER
 
@@ -37,6 +39,9 @@ TYPES = {
 }
 CLEFS = {"violin": ("G", 2), "viola": ("C", 3)}
 TREBLE = ("G", 2)
+WORDS_SIZE, POSITION_SIZE = 9, 7  # in points, where a staff is 20 high
+FIRST = 1  # the position that is not written where a page begins in it
+_ENDINGS = {1: "st", 2: "nd", 3: "rd"}
 HIGH_FOR_ALTO = 74  # a viola's page of notes mostly above D5 reads better in treble clef
 
 
@@ -61,6 +66,7 @@ def to_musicxml(
     str
         A whole document, with XML declaration and document type.
     """
+    score = with_accidentals(score)
     root = Element("score-partwise", version=VERSION)
     SubElement(SubElement(root, "work"), "work-title").text = score.title
     identification = SubElement(root, "identification")
@@ -70,6 +76,7 @@ def to_musicxml(
     part = SubElement(root, "part", id="P1")
     divisions = _divisions(score)
     strings = asked = ""
+    hand = _starting_position(score)
     first_bar = score.written[0].bar  # not 1 in a leaf of a longer score
     for number, bar in enumerate(score.bars, first_bar):
         measure = SubElement(part, "measure", number=str(number))
@@ -77,7 +84,10 @@ def to_musicxml(
             _attributes(measure, score, divisions)
         for item in bar:
             if names:
-                strings = _directions(measure, item, strings, score)
+                strings = _strings(measure, item, strings, score)
+                if item is score.written[0] and (item.shift or hand not in (None, FIRST)):
+                    _position(measure, hand)
+                hand = _hand(measure, item, hand)
                 asked = _how_often(measure, item, asked)
             _notes(measure, item, divisions, (figures or {}).get(item.id))
     if ends:
@@ -120,17 +130,51 @@ def clef_of(score: Score) -> tuple[str, int]:
     return CLEFS[score.instrument]
 
 
-def _directions(measure: Element, item: Written, before: str, score: Score) -> str:
-    """Letters of the strings where the pair changes, the position where the hand moves.
+def _strings(measure: Element, item: Written, before: str, score: Score) -> str:
+    """Letters of the strings where the pair changes.
 
-    Returns the letters of the pair that is now in force.
+    Returns those of the pair that is now in force.
     """
     strings = _string_names(item, score) or before
     if strings != before:
         _words(measure, "above", strings)
-    if item.shift and item.position is not None:
-        _words(measure, "below", f"pos. {item.position}" if item.position else "half pos.")
     return strings
+
+
+def _starting_position(score: Score) -> int | None:
+    """Where the hand stands before the first note: open strings wait for what comes after them."""
+    for item in score.written:
+        if item.position is not None or any(finger != 0 for finger in item.fingers):
+            return item.position
+    return None
+
+
+def _hand(measure: Element, item: Written, before: int | None) -> int | None:
+    """The position where the hand has moved to another, across an open string too.
+
+    Returns where it is now.
+    """
+    if item.position is None:
+        return before
+    if item.position != (FIRST if before is None else before):
+        _position(measure, item.position)
+    return item.position
+
+
+def _position(measure: Element, position: int | None) -> None:
+    if position is not None:
+        _words(measure, "below", position_words(position), size=POSITION_SIZE)
+
+
+def position_words(position: int) -> str:
+    """A position of the hand as it stands at the staff.
+
+    >>> [position_words(position) for position in (0, 1, 3, 11)]
+    ['half pos.', '1st pos.', '3rd pos.', '11th pos.']
+    """
+    if not position:
+        return "half pos."
+    return f"{position}{_ENDINGS.get(position, 'th')} pos."
 
 
 def _how_often(measure: Element, item: Written, before: str) -> str:
@@ -148,10 +192,10 @@ def _how_often(measure: Element, item: Written, before: str) -> str:
     return asked
 
 
-def _words(measure: Element, placement: str, text: str) -> None:
+def _words(measure: Element, placement: str, text: str, *, size: int = WORDS_SIZE) -> None:
     direction = SubElement(measure, "direction", placement=placement)
     kind = SubElement(direction, "direction-type")
-    SubElement(kind, "words", {"font-size": "9", "font-style": "normal"}).text = text
+    SubElement(kind, "words", {"font-size": str(size), "font-style": "normal"}).text = text
 
 
 def _final_barline(measure: Element) -> None:
@@ -180,6 +224,7 @@ def _notes(measure: Element, item: Written, divisions: int, figure: str | None) 
             SubElement(note, "type").text = kind
             for _ in range(dots):
                 SubElement(note, "dot")
+        _accidental(note, item.accidentals[place])
         _technical(note, item.strings[place], item.fingers[place])
         if figure and place == 0:
             _figure(note, figure)
@@ -193,6 +238,12 @@ def _pitch(note: Element, pitch: Pitch) -> None:
     if pitch.alter:
         SubElement(element, "alter").text = str(pitch.alter)
     SubElement(element, "octave").text = str(pitch.octave)
+
+
+def _accidental(note: Element, sign: Accidental | None) -> None:
+    if sign is not None:
+        marks = dict.fromkeys(sign.marks, "yes")
+        SubElement(note, "accidental", marks).text = sign.kind
 
 
 def _technical(note: Element, string: int | None, finger: int | None) -> None:

@@ -4,6 +4,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from studio.drills.sheets import leaves
 from studio.notation import Score, Written
+from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import engrave
 from studio.notation.naming import name_of
 from studio.review import showing
@@ -28,7 +29,7 @@ def leaves_of(judged: Judged, page: Score) -> list[SafeString]:
     """The whole page, engraved leaf by leaf, every note with its figure and its name."""
     shown = Shown.from_dict(showing.of(judged))
     figures, spoken = (shown.figures, shown.spoken) if shown else ({}, {})
-    cut = leaves(page)
+    cut = leaves(with_accidentals(page))
     return [_leaf(leaf, figures, spoken, leaf is cut[-1]) for leaf in cut]
 
 
