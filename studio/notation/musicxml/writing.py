@@ -39,7 +39,6 @@ TYPES = {
 }
 CLEFS = {"violin": ("G", 2), "viola": ("C", 3)}
 TREBLE = ("G", 2)
-WORDS_SIZE, POSITION_SIZE = 9, 7  # in points, where a staff is 20 high
 FIRST = 1  # the position that is not written where a page begins in it
 _ENDINGS = {1: "st", 2: "nd", 3: "rd"}
 HIGH_FOR_ALTO = 74  # a viola's page of notes mostly above D5 reads better in treble clef
@@ -163,7 +162,7 @@ def _hand(measure: Element, item: Written, before: int | None) -> int | None:
 
 def _position(measure: Element, position: int | None) -> None:
     if position is not None:
-        _words(measure, "below", position_words(position), size=POSITION_SIZE)
+        _words(measure, "below", position_words(position))
 
 
 def position_words(position: int) -> str:
@@ -192,10 +191,10 @@ def _how_often(measure: Element, item: Written, before: str) -> str:
     return asked
 
 
-def _words(measure: Element, placement: str, text: str, *, size: int = WORDS_SIZE) -> None:
+def _words(measure: Element, placement: str, text: str) -> None:
     direction = SubElement(measure, "direction", placement=placement)
     kind = SubElement(direction, "direction-type")
-    SubElement(kind, "words", {"font-size": str(size), "font-style": "normal"}).text = text
+    SubElement(kind, "words", {"font-size": "9", "font-style": "normal"}).text = text
 
 
 def _final_barline(measure: Element) -> None:
