@@ -40,3 +40,20 @@ class StudioHeaders:
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
         return response
+
+
+class KeptNowhere:
+    """No browser keeps a page, or a document for a script: the next to use it may be another.
+
+    Recordings have a rule of their own. Stands behind the one that serves static files.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if response.get("Content-Type", "").startswith(("text/html", "application/json")):
+            response["Cache-Control"] = "private, no-store"
+        response.headers.setdefault("Cache-Control", "private, no-store")
+        return response

@@ -68,12 +68,15 @@ MIDDLEWARE = [
     "studio.headers.StudioHeaders",
     "csp.middleware.CSPMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "studio.headers.KeptNowhere",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "studio.accounts.middleware.KnowsBrowsers",
     # Every view asks for a log-in unless it is marked with login_not_required.
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "studio.accounts.middleware.LogInFirst",
+    "studio.accounts.middleware.PageAbove",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -191,6 +194,7 @@ X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"
+SESSION_ENGINE = "studio.accounts.sessions"
 SESSION_COOKIE_AGE = 60 * 60 * 24 * 30
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
@@ -199,6 +203,7 @@ CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
 CSRF_COOKIE_NAME = "__Host-csrf" if HTTPS else "csrf"
+KNOWN_COOKIE_NAME = "__Host-known" if HTTPS else "known"  # studio.accounts.known_browser
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
 # Sub-domains and the browsers' preload list are the domain owner's decision, not ours.
@@ -251,6 +256,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 15.0,
         # A sweep that waited until the next one is due has nothing to add.
         "options": {"queue": "sweep", "expires": 15.0},
+    },
+    "end-old-sessions": {
+        "task": "studio.accounts.tasks.end_old_sessions",
+        "schedule": 60.0 * 60.0,
+        "options": {"queue": "sweep", "expires": 60.0 * 60.0},
     },
     "remove-left-overs": {
         "task": "studio.clips.tasks.remove_left_overs",

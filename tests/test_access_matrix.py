@@ -9,10 +9,13 @@ from pathlib import Path
 
 import pytest
 from django.conf import settings as django_settings
+from django.core import signing
 from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
+from studio.accounts import passwords
+from studio.accounts.account_views import ADDRESS_SALT
 from studio.accounts.invitations import invite
 from studio.accounts.models import GuardianLink, Membership
 from studio.clips.models import Listening, Rendition
@@ -36,6 +39,7 @@ LOGGED_IN = TEACHERS | PUPILS | GUARDIANS | {"former_pupil"}
 NOT_LOGGED_IN = {"anonymous", "disabled"}
 EVERYONE = LOGGED_IN | NOT_LOGGED_IN
 
+NEW_PASSWORD = "open strings ring"
 SAYS = {"title": "Sixths", "words": "Slowly", "interval": "6", "key": ""}
 SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "version": "1"}
 
@@ -43,7 +47,20 @@ SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "versi
 TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "home": (LOGGED_IN, None, {}),
     "log_in": (EVERYONE, EVERYONE, {"username": "a@b.example", "password": "none of them"}),
-    "log_out": (None, LOGGED_IN, {}),
+    "log_out": (None, EVERYONE, {}),  # once the session has run out, too
+    "kept_words_forget": (None, LOGGED_IN, {}),
+    "account": (LOGGED_IN, None, {}),
+    "account_name": (None, LOGGED_IN, {"name": "N"}),
+    "account_address": (None, LOGGED_IN, {"email": "m@m.example", "present_password": PASSWORD}),
+    "account_password": (
+        None,
+        LOGGED_IN,
+        {"present_password": PASSWORD, "password": NEW_PASSWORD, "again": NEW_PASSWORD},
+    ),
+    "account_codes": (None, LOGGED_IN, {"present_password": PASSWORD}),
+    "account_sessions": (None, LOGGED_IN, {"which": "others"}),
+    "new_address": ({"pupil"}, {"pupil"}, {}),
+    "notice_read": (None, {"pupil"}, {}),
     "uploads": (None, PUPILS, {}),
     "upload": (None, None, {}),
     "clip_media": (SEES, None, {}),
@@ -53,6 +70,9 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "consent_change": ({"guardian"}, {"guardian"}, {"choice": "withdraw"}),
     "new_password": (EVERYONE, EVERYONE, {"email": "n@n.example"}),
     "choose_password": (EVERYONE, EVERYONE, {}),  # without a letter's link it says so
+    "password_by_code": (EVERYONE, EVERYONE, {"email": "n@n.example", "code": "none"}),
+    "password_by_link": (EVERYONE, EVERYONE, {"password": NEW_PASSWORD, "again": NEW_PASSWORD}),
+    "password_link": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
     "people": (TEACHERS, None, {}),
     "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),
@@ -204,6 +224,9 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     on_lesson = on_plan | {"lesson_pk": plan.rounds.get(number=1).lessons.first().pk}
     free = RotationHoliday.objects.create(rotation=plan, first_on=today, last_on=today)
     phrase = phrases.add(cast.teacher, cast.studio, "bow", "More weight")
+    _, opens = passwords.make_link(cast.pupil, by=cast.teacher)
+    notice = cast.pupil.notices.get()
+    said = {"person": cast.pupil.pk, "from": cast.pupil.email, "to": "p@p.example"}
     half = uploads.begin(cast.enrolment, cast.pupil, 9, "")
     on_clip = {"clip_id": clip.pk}
     return {
@@ -221,6 +244,10 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         },
         "pupil_set_drill": {"pk": cast.enrolment.pk},
         "choose_password": {"uidb64": "MQ", "token": "no-letter"},
+        "password_by_link": {"secret": opens},
+        "password_link": {"pk": cast.enrolment.pk},
+        "notice_read": {"pk": notice.pk},
+        "new_address": {"token": signing.dumps(said, salt=ADDRESS_SALT)},
         "people_invite": {"role": "pupil"},
         "invitation": {"secret": secret},
         "invitation_cancel": {"pk": invitation.pk},
@@ -309,7 +336,7 @@ def lets_its_origin_be_known(answer) -> None:
 def expected(part: str, may: set | None, name: str) -> str:
     if may is not None and part in may:
         return "in"
-    if part in NOT_LOGGED_IN and name != "log_in":
+    if part in NOT_LOGGED_IN and name not in ("log_in", "log_out"):
         return "log in"
     return str(NOT_ALLOWED) if may is None else "404"
 

@@ -115,10 +115,9 @@ class PlaceField(forms.ModelChoiceField):
         return place.pupil.name
 
 
-class AcceptForm(forms.Form):
-    """A new account: the name as others see it, and a password, twice."""
+class PasswordTwice(forms.Form):
+    """A new password, twice."""
 
-    name = forms.CharField(max_length=120, label="Your name")
     password = forms.CharField(
         label="A password",
         strip=False,
@@ -131,9 +130,9 @@ class AcceptForm(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
 
-    def __init__(self, invitation: Invitation, *args, **kwargs) -> None:
-        super().__init__(*args, initial={"name": invitation.name}, **kwargs)
-        self.email = invitation.email
+    def owner(self) -> Person:
+        """Whose it will be: it may not be like the name or the address."""
+        raise NotImplementedError
 
     def clean(self) -> dict:
         said = super().clean()
@@ -141,12 +140,62 @@ class AcceptForm(forms.Form):
         if password and again and password != again:
             self.add_error("again", "The two are not the same. Type the password once more.")
         if password:
-            person = Person(email=self.email, name=said.get("name", ""))
             try:
-                password_validation.validate_password(password, person)
+                password_validation.validate_password(password, self.owner())
             except forms.ValidationError as refused:
                 self.add_error("password", refused)
         return said
+
+
+class NewPasswordForm(PasswordTwice):
+    """A new password for an account that is there."""
+
+    def __init__(self, person: Person, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self._person = person
+        self.fields["password"].label = "A new password"
+
+    def owner(self) -> Person:
+        return self._person
+
+
+class ByCodeForm(PasswordTwice):
+    """An address, a printed code, and a new password."""
+
+    email = forms.EmailField(
+        label="E-mail address",
+        max_length=254,
+        widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True}),
+    )
+    code = forms.CharField(
+        label="One of your recovery codes",
+        max_length=60,
+        help_text="Sixteen letters and digits. Hyphens and capitals do not matter.",
+        widget=forms.TextInput(attrs={"autocomplete": "one-time-code"}),
+    )
+    field_order = ["email", "code", "password", "again"]
+
+    def __init__(self, *args, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].label = "A new password"
+
+    def owner(self) -> Person:
+        """Only the address, known or not: the answer must not tell which."""
+        return Person(email=self.cleaned_data.get("email", ""))
+
+
+class AcceptForm(PasswordTwice):
+    """A new account: the name as others see it, and a password, twice."""
+
+    name = forms.CharField(max_length=120, label="Your name")
+    field_order = ["name", "password", "again"]
+
+    def __init__(self, invitation: Invitation, *args, **kwargs) -> None:
+        super().__init__(*args, initial={"name": invitation.name}, **kwargs)
+        self.email = invitation.email
+
+    def owner(self) -> Person:
+        return Person(email=self.email, name=self.cleaned_data.get("name", ""))
 
 
 def _birth_year() -> forms.IntegerField:

@@ -5,8 +5,6 @@ account with the invited address already must be logged in to accept, so that a 
 astray gives nobody that account; for a new address the link lets its bearer choose a password.
 """
 
-import hashlib
-import secrets
 from datetime import timedelta
 
 from django.db import transaction
@@ -24,10 +22,10 @@ from .models import (
     Studio,
     current,
 )
+from .secret_words import hashed, new_secret
 from .signals import teacher_left
 
 LIFETIME = timedelta(days=7)
-SECRET_BYTES = 32  # 256 bits
 Role = Membership.Role
 
 
@@ -46,7 +44,7 @@ def invite(
     pupil: Person | None = None,
 ) -> tuple[Invitation, str]:
     """A new invitation and its secret, which is told this once; an earlier one no longer works."""
-    secret = secrets.token_urlsafe(SECRET_BYTES)
+    secret = new_secret()
     email = email.strip().lower()
     with transaction.atomic():
         again = open_in(studio).filter(role=role, email=email, pupil=pupil)
@@ -59,7 +57,7 @@ def invite(
             birth_year=birth_year,
             pupil=pupil,
             invited_by=by,
-            token_sha256=_hash(secret),
+            token_sha256=hashed(secret),
             expires_at=timezone.now() + LIFETIME,
         )
     return invitation, secret
@@ -79,7 +77,7 @@ def by_secret(secret: str) -> Invitation:
         Used, cancelled, run out and invented look alike.
     """
     found = _open().select_related("studio", "invited_by", "pupil")
-    invitation = found.filter(token_sha256=_hash(secret)).first()
+    invitation = found.filter(token_sha256=hashed(secret)).first()
     if invitation is None:
         raise NoLongerOpen
     return invitation
@@ -179,7 +177,3 @@ def _enrol(person: Person, invitation: Invitation) -> None:
         )
     if not person.instruments.filter(current()).exists():
         Instrument.objects.create(pupil=person)
-
-
-def _hash(secret: str) -> str:
-    return hashlib.sha256(secret.encode()).hexdigest()

@@ -53,6 +53,29 @@ ANSWER = """Dear {name},
 
 {link}
 """
+ABOUT_ACCOUNT = """Dear {name},
+
+{text}
+"""
+NEW_ADDRESS = """Dear {name},
+
+with this link you make this the address that you log in with:
+
+{link}
+
+It works for a day, where you are logged in. If you did not ask for it, do nothing.
+"""
+
+
+def post_about_account(to: str, name: str, text: str) -> None:
+    """Tell what happened to an account."""
+    body = ABOUT_ACCOUNT.format(name=name, text=text)
+    _post(Letter.Kind.ACCOUNT, to, "About an account at the studio", body)
+
+
+def post_new_address(to: str, name: str, link: str) -> None:
+    """Ask whoever has the new address to confirm it."""
+    _post(Letter.Kind.ACCOUNT, to, "Your new address", NEW_ADDRESS.format(name=name, link=link))
 
 
 def post_answer(to: Person, teacher: Person, pupil: Person, link: str) -> None:

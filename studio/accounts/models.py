@@ -6,6 +6,7 @@ pupil studies, and with whom, is a dated :class:`Enrolment`; who answers for a c
 """
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.sessions.base_session import AbstractBaseSession
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -257,6 +258,7 @@ class Letter(models.Model):
         INVITATION = "invitation", "invitation"
         NEW_PASSWORD = "new_password", "new password"
         ANSWER = "answer", "answer"
+        ACCOUNT = "account", "about an account"
 
     kind = models.CharField(max_length=16, choices=Kind)
     to = models.EmailField()
@@ -275,3 +277,89 @@ class Letter(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()}, {self.created_at:%d %B %Y}"
+
+
+class OpenSession(AbstractBaseSession):
+    """A browser that is known, and whose it is once somebody logged in."""
+
+    person = models.ForeignKey(
+        Person, models.CASCADE, null=True, blank=True, related_name="open_sessions"
+    )
+    agent = models.CharField(max_length=300, blank=True, help_text="What the browser calls itself.")
+    since = models.DateTimeField(null=True, blank=True, help_text="When the person logged in.")
+    used_at = models.DateTimeField(default=timezone.now, help_text="To about five minutes.")
+
+    class Meta:
+        verbose_name = "open session"
+
+    def __str__(self) -> str:
+        return f"{self.person or 'nobody'}, since {self.since}"
+
+
+class PasswordLink(models.Model):
+    """A link with which a new password is chosen, once. The row keeps the secret's hash."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="password_links")
+    made_by = models.ForeignKey(
+        Person,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="The pupil's teacher; empty when the operator made it.",
+    )
+    token_sha256 = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(default=timezone.now)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+    cancelled_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+
+    def __str__(self) -> str:
+        return f"a new password for {self.person}"
+
+
+class RecoveryCode(models.Model):
+    """One of the printed codes with which its owner chooses a new password; each works once."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="recovery_codes")
+    code_sha256 = models.CharField(max_length=64)
+    created_at = models.DateTimeField(default=timezone.now)
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["person", "code_sha256"], name="one_of_each_code")
+        ]
+
+    def __str__(self) -> str:
+        return f"a recovery code of {self.person}"
+
+
+class Notice(models.Model):
+    """What somebody is told about an account, on every page until it is read."""
+
+    to = models.ForeignKey(Person, models.CASCADE, related_name="notices")
+    text = models.TextField()
+    link = models.ForeignKey(
+        PasswordLink,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="notices",
+        help_text="What it tells of.",
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    read_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+        indexes = [
+            models.Index(fields=["to"], name="notices_unread", condition=Q(read_at__isnull=True))
+        ]
+
+    def __str__(self) -> str:
+        return self.text

@@ -1,19 +1,30 @@
 """A lost password: asking for a letter, and choosing a new one by its link."""
 
+from axes.handlers.proxy import AxesProxyHandler
+from axes.helpers import get_lockout_response
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
+from django.contrib.auth.signals import user_login_failed
 from django.contrib.auth.views import PasswordResetConfirmView
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import reverse_lazy
 from django.utils.decorators import method_decorator
+from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from studio.headers import opens_a_door
 
-from . import letters
-from .forms import AskForm, ChooseForm
+from . import letters, passwords
+from .forms import AskForm, ByCodeForm, ChooseForm, NewPasswordForm
+
+SET = "The new password is set. Log in with it."
+WRONG_CODE = (
+    "This address and this code do not belong together, or the code was used already. "
+    "Look at both once more."
+)
 
 
 @login_not_required
@@ -39,5 +50,65 @@ class Choose(PasswordResetConfirmView):
     success_url = reverse_lazy("log_in")
 
     def form_valid(self, form: ChooseForm) -> HttpResponse:
-        messages.success(self.request, "The new password is set. Log in with it.")
-        return super().form_valid(form)
+        answer = super().form_valid(form)
+        passwords.renew(self.user, form.cleaned_data["new_password1"])
+        passwords.told_by_letter(self.user)
+        messages.success(self.request, SET)
+        return answer
+
+
+@login_not_required
+@opens_a_door
+@sensitive_post_parameters()
+@require_http_methods(["GET", "HEAD", "POST"])
+def by_link(request: HttpRequest, secret: str) -> HttpResponse:
+    """The link of a teacher or of the operator: shows the form (GET), sets the password (POST)."""
+    try:
+        link = passwords.by_secret(secret)
+        form = NewPasswordForm(link.person, request.POST or None)
+        if form.is_valid():
+            passwords.use_link(link, form.cleaned_data["password"])
+            return _set(request)
+    except passwords.NoLongerOpen:
+        return render(request, "accounts/choose_password.html", {"by_link": True}, status=404)
+    context = {"form": form, "person": link.person, "validlink": True}
+    status = 422 if form.is_bound else 200
+    return render(request, "accounts/choose_password.html", context, status=status)
+
+
+@login_not_required
+@opens_a_door
+@sensitive_post_parameters()
+@require_http_methods(["GET", "HEAD", "POST"])
+def by_code(request: HttpRequest) -> HttpResponse:
+    """A recovery code and a new password; wrong codes count as wrong log-ins do."""
+    form = ByCodeForm(request.POST or None)
+    if form.is_valid():
+        credentials = {"username": form.cleaned_data["email"].strip().lower()}
+        if not AxesProxyHandler.is_allowed(request, credentials):
+            return get_lockout_response(request, credentials=credentials)
+        if _set_by_code(form):
+            return _set(request)
+        user_login_failed.send(sender=__name__, credentials=credentials, request=request)
+        form.add_error(None, WRONG_CODE)
+    status = 422 if form.is_bound else 200
+    return render(request, "accounts/by_code.html", {"form": form}, status=status)
+
+
+def _set_by_code(form: ByCodeForm) -> bool:
+    said = form.cleaned_data
+    code = passwords.find_code(said["email"], said["code"])
+    if code is None:
+        return False
+    try:
+        passwords.use_code(code, said["password"])
+    except passwords.NoLongerOpen:
+        return False
+    return True
+
+
+def _set(request: HttpRequest) -> HttpResponse:
+    """Whoever was logged in here is so no more: the password may be another person's."""
+    logout(request)
+    messages.success(request, SET)
+    return redirect("log_in")

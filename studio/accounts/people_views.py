@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import access, consent, invitations, letters
+from . import access, consent, invitations, letters, notices, passwords
 from .forms import AcceptForm, AnsweringForm, InviteForm, LinkForm
 from .models import GuardianLink, Invitation, Membership, Studio
 
@@ -112,6 +112,22 @@ def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
         request, f"{membership.person} has left {membership.studio}. Nothing was deleted."
     )
     return redirect("people")
+
+
+@opens_a_door
+@require_http_methods(["GET", "HEAD", "POST"])
+def password_link(request: HttpRequest, pk: int) -> HttpResponse:
+    """Says what happens (GET); makes a pupil's link for a new password and shows it (POST)."""
+    place = access.taught_enrolment(request.user, pk)
+    pupil = place.pupil
+    context = {"area": "teacher", "place": place, "told": notices.concerned(pupil)[1:]}
+    if not passwords.may_help(request.user, pupil):
+        return render(request, "accounts/password_link.html", context | {"refused": True})
+    if request.method == "POST":
+        made, secret = passwords.make_link(pupil, by=request.user)
+        path = reverse("password_by_link", kwargs={"secret": secret})
+        context |= {"made": made, "link": request.build_absolute_uri(path)}
+    return render(request, "accounts/password_link.html", context)
 
 
 @require_POST

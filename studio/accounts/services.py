@@ -1,9 +1,40 @@
 """What changes several rows about people."""
 
-from django.db import transaction
+from django.conf import settings
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from .models import Enrolment, Instrument
+from . import letters, notices
+from .models import Enrolment, Instrument, Person
+
+
+class AddressTaken(Exception):
+    """Somebody logs in with that address already."""
+
+
+def change_address(person: Person, email: str) -> None:
+    """From now on ``person`` logs in with another address; the guardians are told.
+
+    Raises
+    ------
+    AddressTaken
+    """
+    before = person.email
+    changed = f"was changed on {notices.when(timezone.now())}, from {before} to {email}."
+    try:
+        with transaction.atomic():
+            Person.objects.filter(pk=person.pk).update(email=email)
+            notices.tell(
+                person,
+                f"Your address {changed} If that was not you, change your password at once.",
+                f"The address of the account of {person} {changed} If {person} did not want that, "
+                "let the password be changed at once.",
+            )
+            if settings.MAIL:
+                letters.post_about_account(before, person.name, f"Your address {changed}")
+    except IntegrityError:
+        raise AddressTaken from None
+    person.email = email
 
 
 @transaction.atomic

@@ -1,7 +1,26 @@
 """What this app tells the apps above it, without knowing them."""
 
-from django.dispatch import Signal
+from django.contrib.auth.signals import user_logged_in
+from django.dispatch import Signal, receiver
+
+from . import kept_words, known_browser, sessions
 
 #: A teacher's place in a studio ended. Arguments: ``person``, ``studio``. Sent inside its
 #: transaction.
 teacher_left = Signal()
+
+
+@receiver(user_logged_in)
+def logged_in(sender, request, user, **more) -> None:
+    """The session learns whose it is; what another person left here is given to nobody."""
+    session = request.session
+    sessions.begin(session, request.META.get("HTTP_USER_AGENT", ""))
+    session.set_expiry(None)
+    if (words := kept_words.kept(request)) is None or words["person"] != user.pk:
+        kept_words.forget(session)
+    before = known_browser.last_person(request)
+    if before is not None and before != user.pk:
+        session[sessions.CLEAR] = True
+    else:
+        session.pop(sessions.CLEAR, None)
+    request.logged_in_now = True

@@ -1,18 +1,20 @@
 """Logging in and out, and the way to each person's own first page."""
 
 from django.conf import settings
+from django.contrib.auth.decorators import login_not_required
 from django.contrib.auth.views import LoginView, LogoutView
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils.decorators import method_decorator
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from studio.headers import opens_a_door
 
-from . import access
+from . import access, kept_words, known_browser, sessions
 from .consent import ConsentMissing
 from .forms import LogInForm
 
+CLEARED_WITHIN_S = 10 * 60
 HOMES = {"teacher": "waiting_list", "pupil": "queue", "guardian": "children"}
 
 
@@ -25,20 +27,32 @@ class LogIn(LoginView):
     redirect_authenticated_user = True
 
     def get_context_data(self, **more) -> dict:
-        return super().get_context_data(mail=bool(settings.MAIL), **more)
+        waits = kept_words.kept(self.request) is not None
+        return super().get_context_data(mail=bool(settings.MAIL), words_wait=waits, **more)
 
 
+@method_decorator(login_not_required, name="dispatch")
 class LogOut(LogoutView):
     """By POST only: a link cannot log anybody out.
 
     What the browser kept of what was being written or recorded goes too: somebody else may use it
-    next. A session that only runs out leaves it there.
+    next. The header does that where the connection is safe, and a script of the next page
+    everywhere. A session that only runs out leaves it there.
     """
 
     def post(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
         response = super().post(request, *args, **kwargs)
-        response["Clear-Site-Data"] = '"storage"'
+        request.session[sessions.CLEAR] = True
+        request.session.set_expiry(CLEARED_WITHIN_S)
+        known_browser.forget(response)
         return response
+
+
+@require_POST
+def forget_words(request: HttpRequest) -> HttpResponse:
+    """What was kept to be sent again is not wanted."""
+    kept_words.forget(request.session)
+    return redirect(kept_words.page_before(request))
 
 
 def refused(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

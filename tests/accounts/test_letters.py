@@ -85,7 +85,9 @@ def test_other_sessions_end_with_the_old_password(cast, mail):
 
 def test_without_a_mail_server_there_is_no_such_page(db):
     assert ask("somebody@at.example")[0] == 404
-    assert "Ask your teacher" in as_person(None).get("/log-in/").content.decode()
+    page = as_person(None).get("/log-in/").content.decode()
+    assert "A pupil asks the teacher for a link" in page
+    assert "Ask for a letter" not in page
 
 
 def test_with_one_the_log_in_page_leads_there(db, mail):

@@ -5,6 +5,8 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+from tests.browser.web import real_passwords, web, windows  # noqa: F401  # fixtures
+
 CHROMIUM = "/usr/bin/chromium"
 OPTIONS = ["--no-sandbox", "--disable-gpu", "--autoplay-policy=no-user-gesture-required"]
 

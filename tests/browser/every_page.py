@@ -46,6 +46,8 @@ TOLD = (  # pages that say what happened instead of what was asked for
     "accounts/no_studio.html",
     "accounts/invitation_gone.html",
     "accounts/new_password_asked.html",
+    "accounts/choose_password.html",
+    "accounts/new_address.html",
 )
 
 

@@ -16,7 +16,7 @@ from playwright.sync_api import BrowserContext, Page, Request, expect
 
 from studio.accounts import invitations
 from studio.accounts.models import Membership, Person
-from tests.browser.web import log_in, real_passwords, web, windows  # noqa: F401
+from tests.browser.web import log_in
 from tests.cast import PASSWORD
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -46,7 +46,7 @@ def choose_a_password(page: Page, button: str = "Accept") -> None:
     page.get_by_role("button", name=button).click()
 
 
-def test_a_new_person_comes_in_by_an_invitation(cast, windows):  # noqa: F811
+def test_a_new_person_comes_in_by_an_invitation(cast, windows):
     invited = invitations.invite(
         cast.studio, "pupil", "Runa Feld", "runa@s.example", by=cast.teacher
     )
@@ -59,9 +59,7 @@ def test_a_new_person_comes_in_by_an_invitation(cast, windows):  # noqa: F811
     told.nobody_of(secret)
 
 
-def test_one_who_has_an_account_logs_in_and_accepts(cast, windows, real_passwords):  # noqa: F811
-    cast.foreign_pupil.set_password(PASSWORD)
-    cast.foreign_pupil.save()
+def test_one_who_has_an_account_logs_in_and_accepts(cast, windows, real_passwords):
     email = cast.foreign_pupil.email
     secret = invitations.invite(cast.studio, "pupil", "F", email, by=cast.teacher)[1]
     context = windows()
@@ -74,7 +72,7 @@ def test_one_who_has_an_account_logs_in_and_accepts(cast, windows, real_password
     told.nobody_of(secret)
 
 
-def test_the_first_teacher_comes_in_by_the_printed_link(db, windows, capsys):  # noqa: F811
+def test_the_first_teacher_comes_in_by_the_printed_link(db, windows, capsys):
     said = ["--teacher-name", "Ottilie Brandt", "--teacher-email", "ottilie@s.example"]
     call_command("add_studio", "Larkhill strings", *said)
     secret = re.search(r"/invitation/([\w-]+)/", capsys.readouterr().out)[1]
@@ -87,11 +85,8 @@ def test_the_first_teacher_comes_in_by_the_printed_link(db, windows, capsys):  #
     told.nobody_of(secret)
 
 
-def test_who_invites_can_log_out_from_the_page_that_shows_the_link(cast, windows, real_passwords):  # noqa: F811
-    cast.teacher.set_password(PASSWORD)
-    cast.teacher.save()
-    page = windows().new_page()
-    log_in(page, cast.teacher)
+def test_who_invites_can_log_out_from_the_page_that_shows_the_link(cast, windows):
+    page = windows.enter(cast.teacher)
     page.goto("/people/")
     page.get_by_text("Invite a colleague").click()
     form = page.locator("form[action$='/invite/teacher/']")
@@ -103,7 +98,7 @@ def test_who_invites_can_log_out_from_the_page_that_shows_the_link(cast, windows
     page.wait_for_url("**/log-in/")
 
 
-def test_a_new_password_is_chosen_by_a_letters_link(cast, windows):  # noqa: F811
+def test_a_new_password_is_chosen_by_a_letters_link(cast, windows):
     token = default_token_generator.make_token(cast.pupil)
     uid = urlsafe_base64_encode(force_bytes(cast.pupil.pk))
     context = windows()
@@ -115,3 +110,46 @@ def test_a_new_password_is_chosen_by_a_letters_link(cast, windows):  # noqa: F81
     page.wait_for_url("**/log-in/")
     told.nobody_of(token)
     log_in(page, Person.objects.get(pk=cast.pupil.pk), NEW)
+
+
+def test_a_pupil_comes_in_again_by_the_link_that_the_teacher_makes(cast, windows, real_passwords):
+    teacher = windows.enter(cast.teacher)
+    teacher.goto("/people/")
+    teacher.get_by_role("link", name="A new password for Mira Sandholm").click()
+    teacher.get_by_role("button", name="Make the link").click()
+    link = teacher.get_by_label("The link for Mira Sandholm").input_value()
+    context = windows()
+    told, page = Told(context), context.new_page()
+    page.goto(link)
+    page.get_by_label("A new password").fill(NEW)
+    page.get_by_label("The password again").fill(NEW)
+    page.get_by_role("button", name="Set the password").click()
+    page.wait_for_url("**/log-in/")
+    log_in(page, cast.pupil, NEW)
+    expect(page.locator(".account-notice")).to_contain_text(
+        "with the link that Ottilie Brandt made"
+    )
+    page.get_by_role("button", name="I have read this").click()
+    expect(page.locator(".account-notice")).to_have_count(0)
+    told.nobody_of(link.rstrip("/").rpartition("/")[2])
+
+
+def test_a_guardian_comes_in_again_by_a_printed_code(cast, windows, real_passwords):
+    page = windows.enter(cast.guardian)
+    page.goto("/children/")
+    page.get_by_role("link", name="Edda Sandholm").click()
+    page.get_by_label("Your present password").first.fill(PASSWORD)
+    page.get_by_role("button", name="new codes").click()
+    code = page.locator("code").first.inner_text()
+    page = windows().new_page()
+    page.goto("/log-in/")
+    page.get_by_text("Lost the password?").click()
+    page.get_by_role("link", name="choose a new one").click()
+    page.get_by_label("E-mail address").fill(cast.guardian.email)
+    page.get_by_label("One of your recovery codes").fill(code.lower())
+    page.get_by_label("A new password").fill(NEW)
+    page.get_by_label("The password again").fill(NEW)
+    page.get_by_role("button", name="Set the password").click()
+    page.wait_for_url("**/log-in/")
+    log_in(page, cast.guardian, NEW)
+    page.wait_for_url("**/children/")

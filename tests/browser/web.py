@@ -1,4 +1,4 @@
-"""A real web process for a module's tests, and a browser in which a person logs in by hand."""
+"""A real web process for the tests of a run, and a browser in which a person logs in by hand."""
 
 import re
 from collections.abc import Iterator
@@ -8,13 +8,13 @@ from playwright.sync_api import Browser, BrowserContext, Page
 
 from studio import settings as studio_settings
 from studio.accounts.models import Person
-from tests.cast import PASSWORD
+from tests.cast import PASSWORD, Cast, as_person
 from tests.live import LiveStudio, live_web
 
 PHONE = {"width": 390, "height": 844}
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def web(django_db_setup, tmp_path_factory) -> Iterator[LiveStudio]:
     with live_web(tmp_path_factory.mktemp("web")) as running:
         yield running
@@ -22,7 +22,8 @@ def web(django_db_setup, tmp_path_factory) -> Iterator[LiveStudio]:
 
 @pytest.fixture
 def windows(chromium: Browser, web: LiveStudio) -> Iterator:
-    """Fresh browsers, each of which knows nobody, closed at the end."""
+    """Fresh browsers, closed at the end: ``windows()`` knows nobody, ``windows.enter(person)``
+    is one in which somebody is logged in already."""
     contexts: list[BrowserContext] = []
 
     def fresh(**options) -> BrowserContext:
@@ -30,15 +31,26 @@ def windows(chromium: Browser, web: LiveStudio) -> Iterator:
         contexts.append(chromium.new_context(**options))
         return contexts[-1]
 
+    def enter(person: Person, **options) -> Page:
+        context = fresh(**options)
+        session = as_person(person).cookies["session"].value
+        context.add_cookies([{"name": "session", "value": session, "url": web.url}])
+        return context.new_page()
+
+    fresh.enter = enter
+
     yield fresh
     for context in contexts:
         context.close()
 
 
 @pytest.fixture
-def real_passwords(settings) -> None:
+def real_passwords(settings, cast: Cast) -> None:
     """The studio's own way of keeping passwords, not the quick one of the tests."""
     settings.PASSWORD_HASHERS = studio_settings.PASSWORD_HASHERS
+    for person in (cast.teacher, cast.pupil, cast.other_pupil, cast.guardian, cast.foreign_pupil):
+        person.set_password(PASSWORD)
+        person.save()
 
 
 def log_in(page: Page, person: Person, password: str = PASSWORD) -> None:

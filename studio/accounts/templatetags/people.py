@@ -3,10 +3,12 @@
 from django import template
 from django.urls import NoReverseMatch, reverse
 
-from studio.accounts import access, consent
+from studio.accounts import access, consent, kept_words, notices, sessions
 from studio.accounts.models import Enrolment
 
 register = template.Library()
+
+LONG = 40  # letters: such a value is shown though it is a single word
 
 # role: (the word for it, its home page, its pages)
 AREAS = {
@@ -45,6 +47,40 @@ def people_nav(context) -> dict:
         "links": [_link(request, name, page) for name, page in AREAS[area][2]] if area else [],
         "homes": [_home(role, area) for role in roles] if len(roles) > 1 else [],
     }
+
+
+@register.simple_tag(takes_context=True)
+def clears_browser(context) -> bool:
+    """Whether this page is to clear what the browser kept for the person before; said once."""
+    session = getattr(context.get("request"), "session", None)
+    return bool(session and session.pop(sessions.CLEAR, False))
+
+
+@register.inclusion_tag("accounts/told_and_kept.html", takes_context=True)
+def told_and_kept(context) -> dict:
+    """What a person is told about an account, and what waits to be sent again."""
+    request = context.get("request")
+    person = getattr(request, "user", None)
+    if person is None or not person.is_authenticated:
+        return {}
+    return {
+        "csrf_token": context.get("csrf_token"),
+        "notices": notices.unread(person),
+        "words": _words(kept_words.kept_for(request)),
+    }
+
+
+def _words(kept: dict | None) -> dict | None:
+    """With what a person recognises: words, no numbers and marks of the form's own."""
+    if kept is None:
+        return None
+    shown = [value for _, value in kept["fields"] if " " in value.strip() or len(value) > LONG]
+    return kept | {"shown": shown}
+
+
+@register.filter
+def people_names(people) -> str:
+    return notices.names(people)
 
 
 @register.inclusion_tag("accounts/consent_line.html", takes_context=True)

@@ -1,6 +1,5 @@
 """``python -m studio add_studio NAME --teacher-name NAME --teacher-email ADDRESS``."""
 
-from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 from django.core.validators import validate_email
@@ -8,6 +7,7 @@ from django.db import transaction
 from django.urls import reverse
 
 from studio.accounts import invitations
+from studio.accounts.links import site_address
 from studio.accounts.models import Membership, Studio
 
 
@@ -31,7 +31,7 @@ class Command(BaseCommand):
             invited, secret = invitations.invite(
                 studio, Membership.Role.TEACHER, options["teacher_name"], email
             )
-        link = _address() + reverse("invitation", kwargs={"secret": secret})
+        link = site_address() + reverse("invitation", kwargs={"secret": secret})
         self.stdout.write(
             f"{studio} is ready for its teacher.\n\n"
             f"Next: give {invited.name} this link. It works once, until "
@@ -65,11 +65,3 @@ def _studio(name: str) -> Studio:
             "the page People; for another studio give another name."
         )
     return studio
-
-
-def _address() -> str:
-    """The studio's own address, as far as the settings tell it."""
-    if settings.CSRF_TRUSTED_ORIGINS:
-        return settings.CSRF_TRUSTED_ORIGINS[0].rstrip("/")
-    host = settings.ALLOWED_HOSTS[0]
-    return f"https://{host}" if settings.HTTPS else f"http://{host}:{settings.PORT}"

@@ -1,0 +1,172 @@
+"""The page of one's own account, and what is told there."""
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import logout, update_session_auth_hash
+from django.core import signing
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from studio.headers import opens_a_door
+
+from . import kept_words, letters, notices, passwords, sessions
+from .account_forms import TAKEN, AddressForm, ChangePasswordForm, CodesForm, NameForm
+from .models import Person
+from .services import AddressTaken, change_address
+
+ADDRESS_SALT = "studio.accounts.new_address"
+ADDRESS_LINK_S = 24 * 60 * 60
+
+
+@require_safe
+def account(request: HttpRequest) -> HttpResponse:
+    """Name, address, password, recovery codes, and the sessions that are open."""
+    return _page(request)
+
+
+@require_POST
+def name(request: HttpRequest) -> HttpResponse:
+    person = Person.objects.get(pk=request.user.pk)  # what is refused must not stay in the page
+    form = NameForm(request.POST, instance=person)
+    if not form.is_valid():
+        return _page(request, name=form)
+    form.save()
+    return _done(request, "Your name is changed.")
+
+
+@sensitive_post_parameters()
+@require_POST
+def address(request: HttpRequest) -> HttpResponse:
+    """Confirmed by the password; where mail is sent, by a link to the new address too."""
+    form = AddressForm(request, request.POST)
+    if not form.is_valid():
+        return _page(request, address=form)
+    email = form.cleaned_data["email"]
+    if settings.MAIL:
+        _post_link(request, email)
+        return _done(request, f"A letter is on its way to {email}. Its link makes the change.")
+    try:
+        change_address(request.user, email)
+    except AddressTaken:
+        form.add_error("email", TAKEN)
+        return _page(request, address=form)
+    return _done(request, f"From now on you log in with {email}.")
+
+
+@opens_a_door
+@require_http_methods(["GET", "HEAD", "POST"])
+def new_address(request: HttpRequest, token: str) -> HttpResponse:
+    """The link of a letter to a new address: shows it (GET), makes the change (POST)."""
+    said = _said_by(token)
+    mine = said is not None and (said["person"], said["from"]) == (
+        request.user.pk,
+        request.user.email,
+    )
+    if not mine:
+        return render(request, "accounts/new_address.html", {"email": ""}, status=404)
+    if request.method != "POST":
+        return render(request, "accounts/new_address.html", {"email": said["to"]})
+    try:
+        change_address(request.user, said["to"])
+    except AddressTaken:
+        messages.error(request, TAKEN)
+        return redirect("account")
+    return _done(request, f"From now on you log in with {said['to']}.")
+
+
+@sensitive_post_parameters()
+@require_POST
+def password(request: HttpRequest) -> HttpResponse:
+    """A new password; every other session of the person ends."""
+    form = ChangePasswordForm(request, request.POST)
+    if not form.is_valid():
+        return _page(request, password=form)
+    passwords.renew(request.user, form.cleaned_data["password"], request.session.session_key)
+    update_session_auth_hash(request, request.user)
+    return _done(
+        request, "Your password is changed. Wherever else you were logged in, you are not."
+    )
+
+
+@opens_a_door
+@sensitive_post_parameters()
+@require_POST
+def codes(request: HttpRequest) -> HttpResponse:
+    """New recovery codes, shown this once."""
+    form = CodesForm(request, request.POST)
+    if not form.is_valid():
+        return _page(request, codes=form)
+    made = passwords.make_codes(request.user)
+    return render(request, "accounts/codes.html", {"codes": made, "address": _log_in(request)})
+
+
+@require_POST
+def end_session(request: HttpRequest) -> HttpResponse:
+    """End one session (``which``), or all but this one (``which=others``)."""
+    which = request.POST.get("which", "")
+    here = request.session.session_key
+    if which == "others":
+        sessions.end_all(request.user, but=here)
+        return _done(request, "You are logged in here only.")
+    if any(one.here and one.name == which for one in sessions.of(request.user, here)):
+        logout(request)
+        return redirect("log_in")
+    if not sessions.end(request.user, which):
+        messages.info(request, "That session had ended already.")
+        return redirect("account")
+    return _done(request, "That session has ended.")
+
+
+@require_POST
+def notice_read(request: HttpRequest, pk: int) -> HttpResponse:
+    if not notices.note_read(request.user, pk):
+        raise Http404
+    return redirect(kept_words.page_before(request))
+
+
+def _page(request: HttpRequest, **refused) -> HttpResponse:
+    forms = {
+        "name": NameForm(instance=request.user),
+        "address": AddressForm(request),
+        "password": ChangePasswordForm(request),
+        "codes": CodesForm(request),
+    }
+    context = {
+        "forms": forms | refused,
+        "refused": next(iter(refused), ""),
+        "open_sessions": sessions.of(request.user, request.session.session_key),
+        "codes_left": passwords.codes_left(request.user),
+        "codes_made": passwords.CODES,
+        "mail": bool(settings.MAIL),
+    }
+    return render(request, "accounts/account.html", context, status=422 if refused else 200)
+
+
+def _done(request: HttpRequest, sentence: str) -> HttpResponse:
+    messages.success(request, sentence)
+    return redirect("account")
+
+
+def _log_in(request: HttpRequest) -> str:
+    return request.build_absolute_uri(reverse("password_by_code"))
+
+
+def _post_link(request: HttpRequest, email: str) -> None:
+    """The same answer whether the address is free; the letter only goes where it is."""
+    if Person.objects.filter(email=email).exists():
+        return
+    person = request.user
+    said = {"person": person.pk, "from": person.email, "to": email}
+    token = signing.dumps(said, salt=ADDRESS_SALT)
+    link = request.build_absolute_uri(reverse("new_address", kwargs={"token": token}))
+    letters.post_new_address(email, person.name, link)
+
+
+def _said_by(token: str) -> dict | None:
+    try:
+        return signing.loads(token, salt=ADDRESS_SALT, max_age=ADDRESS_LINK_S)
+    except signing.BadSignature:
+        return None

@@ -1,0 +1,65 @@
+"""What happens around every request of a person: the log-in, what it knew, and what is kept."""
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django.contrib.auth import SESSION_KEY
+from django.contrib.auth.middleware import LoginRequiredMiddleware
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+
+from . import kept_words, known_browser, sessions
+
+NOT_ALLOWED = 405
+
+
+class LogInFirst(LoginRequiredMiddleware):
+    """Every view asks for a log-in unless it says otherwise; a form leads back to its own page."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func) -> HttpResponse:
+        if request.method in ("GET", "HEAD"):
+            return super().handle_no_permission(request, view_func)
+        kept_words.keep(request, view_func)
+        back = kept_words.page_before(request)
+        return redirect_to_login(back, self.get_login_url(view_func))
+
+
+class KnowsBrowsers:
+    """Keeps the marks of a browser: who used it last, and when a session was used."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        session = request.session
+        if not session.accessed:
+            return response
+        person = session.get(SESSION_KEY)
+        if person is not None:
+            session.note_use()
+            if getattr(request, "logged_in_now", False) or not _marked(request):
+                known_browser.note(response, person)
+            if request.method == "POST" and response.status_code < 400:
+                kept_words.forget_if_sent(request)
+        if session.get(sessions.CLEAR) and request.method == "POST":
+            response["Clear-Site-Data"] = '"storage"'
+        return response
+
+
+class PageAbove:
+    """An address that is only posted to leads a person who opens it to the page it belongs to."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        opened = request.method == "GET" and response.status_code == NOT_ALLOWED
+        if opened and kept_words.by_hand(request):
+            return HttpResponseRedirect(kept_words.page_above(request.path))
+        return response
+
+
+def _marked(request: HttpRequest) -> bool:
+    return settings.KNOWN_COOKIE_NAME in request.COOKIES

@@ -1,0 +1,22 @@
+// On every page: shows the present state, and gives back what could not be sent.
+
+import { refill } from "./refill.js";
+
+const COOKIE = /(?:^|; )(?:__Host-)?csrf=(\w+)/;
+
+// The page is asked for anew by GET: a reload would send a form twice.
+const again = () => location.replace(location.pathname + location.search);
+
+// A page that the browser put aside whole is not shown as it was: whoever saw it may have left.
+addEventListener("pagehide", ({ persisted }) => (document.documentElement.hidden = persisted));
+addEventListener("pageshow", ({ persisted }) => persisted && again());
+new BroadcastChannel("studio").addEventListener("message", again);
+
+// Logging in anew in another tab changes the token that every form carries.
+addEventListener("submit", ({ target }) => {
+  const field = target.querySelector("input[name=csrfmiddlewaretoken]");
+  const token = COOKIE.exec(document.cookie)?.[1];
+  if (field && token) field.value = token;
+}, { capture: true });
+
+refill(document.querySelector(".kept-words"));
