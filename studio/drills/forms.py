@@ -9,6 +9,7 @@ from studio.theory.keys import ALL_KEYS
 
 from . import access
 from .models import Drill, DrillVersion, Interval, ShelfSettings
+from .suitability import SuitableForm
 
 KEYS = [("", "any key")] + [(key.name, key.name) for key in ALL_KEYS]
 
@@ -58,7 +59,7 @@ class ShelfDrillForm(DrillForm):
         return form
 
 
-class GoalForm(forms.Form):
+class GoalForm(SuitableForm):
     """What counts as done: in words, and in figures that a clip can be held against."""
 
     due_on = forms.DateField(

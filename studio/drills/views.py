@@ -97,8 +97,10 @@ def set_for(request: HttpRequest, pk: int) -> HttpResponse:
     form = SetForForm(request.user, drill, request.POST)
     if not form.is_valid():
         return _page(request, drill, setting=form)
-    enrolment = form.cleaned_data["pupil"]
-    services.set_drill_now(drill.newest(), enrolment, request.user, **form.goals())
+    enrolment, version = form.cleaned_data["pupil"], drill.newest()
+    if not form.look_at(version, enrolment):
+        return _page(request, drill, setting=form)
+    services.set_drill_now(version, enrolment, request.user, **form.goals())
     messages.success(request, f"“{drill}” is in {enrolment.pupil}’s queue.")
     return redirect("drill", pk=pk)
 
@@ -147,6 +149,8 @@ def _page(request: HttpRequest, drill: Drill, setting: SetForForm | None = None)
     if score is not None:
         chosen = form.fields["pupil"].queryset.filter(pk=_whole(form["pupil"].value())).first()
         player = player_of(chosen, score.instrument)
+        if chosen is not None and not form.is_bound:
+            form.look_at(version, chosen)
         context |= {
             "sheet": sheet_of(score, request.GET.get("page")),
             "stretches": stretches(score, player),

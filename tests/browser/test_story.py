@@ -163,7 +163,7 @@ def review(page: Page, studio: LiveStudio, clip: Clip, drill) -> dict:
     assert [c.text for c in clip.review.comments.all()] == [
         "Here you waited for the beating to stop."
     ]
-    form = page.locator("#set-drill")
+    form = page.locator("#set-from-shelf")
     form.locator("[name=drill]").select_option(label=str(drill))
     form.locator("[name=goal]").fill("Three still octaves")
     form.get_by_role("button", name="Set this drill").click()

@@ -122,13 +122,16 @@ def _to_set(
     requests = [a.version.request for a in access.assignments_of(found)]
     already = [one.name for one in proposals if one.made and one.made.to_dict() in requests]
     due = max(day, timezone.localdate())
+    plays, player = plays_of(enrolment)
     return {
         "proposals": proposals,
         "ticked": [mode for mode in found.keys if found.ticked_on(mode)],
         "already": already,
         "left": [one for one in proposals if one.made and one.name not in already],
         "setting": form or SetForm(initial={"due_on": due}),
-        "player": plays_of(enrolment)[1],
+        "plays": plays,
+        "plays_known": enrolment.instrument() is not None,
+        "player": player,
     }
 
 

@@ -24,6 +24,8 @@ def set_from_shelf(request: HttpRequest, review: Review) -> HttpResponse:
     if not form.is_valid():
         return _again(request, review, set_form=form)
     version = form.cleaned_data["drill"].newest()
+    if not form.look_at(version, review.clip.enrolment):
+        return _again(request, review, set_form=form)
     services.set_drill_here(review, version, request.user, **form.goals())
     return done(request, review, f"“{version.title}” is set with this clip.")
 

@@ -41,7 +41,7 @@ def from_here(request: HttpRequest, review: Review) -> HttpResponse:
 def _set(request: HttpRequest, review: Review, page: HerePage) -> HttpResponse:
     form = SetHereForm(request.POST, shelf=page.shelf, name="refused")
     version = _version(request.user, review, form) if form.is_valid() else None
-    if version is None:
+    if version is None or not form.look_at(version, review.clip.enrolment):
         return _show(request, page.context(refused=form), 422)
     services.set_drill_here(review, version, request.user, **form.goals())
     return done(request, review, f"“{version.title}” is set with this clip.")

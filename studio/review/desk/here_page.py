@@ -182,6 +182,8 @@ class HerePage:
             "player": found.player if found else None,
             "shown": shown,
             "refused": refused,
+            # What was pressed is no longer proposed: the pupil plays another instrument now.
+            "gone": refused and refused.misfit and not any(one.form is refused for one in shown),
             "by_hand": self._by_hand(found) if found else "",
             "hearing": self._hearing(heard) if heard else None,
             "marks": [mark for mark in marks if mark.is_sized],

@@ -63,6 +63,8 @@ def set_drill(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.is_valid():
         return _page(request, enrolment, setting=form)
     version = form.cleaned_data["drill"].newest()
+    if not form.look_at(version, enrolment):
+        return _page(request, enrolment, setting=form)
     drill_services.set_drill_now(version, enrolment, request.user, **form.goals())
     messages.success(request, f"“{version}” is in {enrolment.pupil}’s queue.")
     return redirect("pupil", pk=pk)

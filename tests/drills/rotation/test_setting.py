@@ -45,6 +45,27 @@ def play(cast, **says) -> None:
 # -- proposals
 
 
+def test_for_which_instrument_they_are_made_is_said_before_they_are_set(cast, lesson):
+    client = as_person(cast.teacher)
+    for kind in ("viola", "violin"):
+        play(cast, kind=kind)
+        html = client.get(address(cast, lesson, "")).content.decode()
+        assert f"Made for {cast.pupil}’s {kind}." in html
+    Instrument.objects.filter(pupil=cast.pupil).delete()
+    html = client.get(address(cast, lesson, "")).content.decode()
+    assert f"Made for the violin, the studio’s usual: what {cast.pupil} plays is not" in html
+
+
+def test_what_is_pressed_is_made_for_what_the_pupil_plays_then(cast, lesson):
+    """The page was opened while the violin was entered."""
+    client = as_person(cast.teacher)
+    client.get(address(cast, lesson, ""))
+    play(cast, kind="viola", string_length_mm=360)
+    client.post(address(cast, lesson), BOTH)
+    kinds = Assignment.objects.values_list("version__instrument", flat=True)
+    assert list(kinds) == ["viola", "viola"]
+
+
 @pytest.mark.parametrize(("kind", "length"), [("violin", 285.0), ("viola", 365.0)])
 def test_drills_are_made_to_the_pupils_instrument_and_string_length(cast, lesson, kind, length):
     play(cast, kind=kind, string_length_mm=length)

@@ -1,0 +1,132 @@
+"""Whether a drill's page suits what a pupil plays, said before it is set, with what can be done."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django import forms
+
+from studio.accounts.models import Enrolment
+from studio.notation import Request, Score
+from studio.theory import Instrument, instrument_named
+from studio.theory.instruments import MAX_STOP_SEMITONES
+
+from .making import query_of
+from .models import DrillVersion
+from .stretches import player_of
+
+ALL_THE_SAME = "all_the_same"
+
+
+@dataclass(frozen=True, slots=True)
+class Misfit:
+    """Why a page does not suit a pupil's instrument.
+
+    ``remake`` fills the form to make drills with the same for that instrument; empty for a page
+    that was not made to order.
+    """
+
+    name: str
+    plays: str
+    sentences: tuple[str, ...]
+    remake: str = ""
+
+
+def misfit_of(version: DrillVersion, enrolment: Enrolment) -> Misfit | None:
+    """What stands against setting a drill for a pupil; ``None`` where nothing does.
+
+    Nothing is said of a drill in words, nor for a pupil whose instrument is not known.
+    """
+    own, score = enrolment.instrument(), version.page
+    if own is None or score is None:
+        return None
+    sentences = tuple(_against(version.title, score, enrolment.pupil.name, own.kind))
+    if not sentences:
+        return None
+    return Misfit(
+        f"{version.pk}-{enrolment.pk}-{own.kind}",
+        own.kind,
+        sentences,
+        _remake(version, enrolment, own.kind),
+    )
+
+
+def _against(title: str, score: Score, pupil: str, kind: str) -> Iterator[str]:
+    plays = instrument_named(kind)
+    if score.instrument != kind:
+        yield (
+            f"“{title}” is for the {score.instrument}, and {pupil} plays the {kind}: "
+            "its strings and fingers do not fit."
+        )
+        yield from _missing_strings(score, plays)
+    else:
+        yield from _no_open_string(score, plays)
+    yield from _out_of_range(score, plays)
+
+
+def _missing_strings(score: Score, plays: Instrument) -> Iterator[str]:
+    """A string that the page asks for and the instrument has not, with the first bar that does."""
+    strings, told = score.player.open_strings, set(plays.open_strings)
+    for item in score.written:
+        for number in item.strings:
+            string = strings[len(strings) - number] if number else None
+            if string is not None and string not in told:
+                told.add(string)
+                where = f"Bar {item.bar} is on the {string.step} string"
+                yield f"{where}, which the {plays.name} has not."
+
+
+def _no_open_string(score: Score, plays: Instrument) -> Iterator[str]:
+    for item in score.written:
+        for pitch, finger in zip(item.pitches, item.fingers, strict=True):
+            if finger == 0 and pitch not in plays.open_strings:
+                yield (
+                    f"{pitch.pretty} in bar {item.bar} is written as an open string, "
+                    f"and the {plays.name} has no such string."
+                )
+                return
+
+
+def _out_of_range(score: Score, plays: Instrument) -> Iterator[str]:
+    lowest, highest = plays.open_strings[0], plays.open_strings[-1].midi + MAX_STOP_SEMITONES
+    notes = [(pitch, item.bar) for item in score.written for pitch in item.pitches]
+    low, low_bar = min(notes, key=lambda note: note[0].midi)
+    high, high_bar = max(notes, key=lambda note: note[0].midi)
+    if low.midi < lowest.midi:
+        yield (
+            f"{low.pretty} in bar {low_bar} lies below the {plays.name}’s lowest string, "
+            f"{lowest.pretty}."
+        )
+    if high.midi > highest:
+        yield (
+            f"{high.pretty} in bar {high_bar} lies beyond the end of the {plays.name}’s "
+            "fingerboard."
+        )
+
+
+def _remake(version: DrillVersion, enrolment: Enrolment, kind: str) -> str:
+    """The same drill for the pupil's instrument and hand; empty where that is what it is."""
+    if not version.request:
+        return ""
+    asked = Request.from_dict(version.request)
+    if asked.instrument == kind:
+        return ""
+    player = player_of(enrolment, kind)
+    other = asked.but(instrument=kind, string_length_mm=player.string_length_mm, hand=player.hand)
+    return query_of(other, pupil=enrolment)
+
+
+class SuitableForm(forms.Form):
+    """A form that sets a drill, and says first where it does not suit the pupil.
+
+    What was said is confirmed by its own name, so that another drill is looked at anew.
+    """
+
+    misfit: Misfit | None = None
+
+    def look_at(self, version: DrillVersion, enrolment: Enrolment) -> bool:
+        """Whether the drill may be set: it suits, or was chosen all the same."""
+        found = misfit_of(version, enrolment)
+        if found is None or self.data.get(ALL_THE_SAME) == found.name:
+            return True
+        self.misfit = found
+        return False
