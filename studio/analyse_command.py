@@ -10,6 +10,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from studio import figures
 from studio.analyse_drill import (
     NoDrill,
     drill_table,
@@ -207,11 +208,12 @@ def _heading(analysis: Analysis, name: str) -> str:
     measurement = analysis.measurement
     reference = measurement.reference
     doubt = reference.uncertainty_cents
-    about = f" ± {doubt:.1f} cents" if doubt else ""
+    about = f" {figures.uncertainty(doubt, 1)} cents" if doubt else ""
     key = _key_words(analysis)
+    lasts = figures.seconds(measurement.source.duration_s)
     return (
-        f"{name}: {measurement.source.duration_s:.1f} s, {measurement.options.instrument}\n"
-        f"A4 = {reference.a4_hz:.1f} Hz{about}, {REFERENCE_WORDS[reference.source]}; "
+        f"{name}: {lasts}, {measurement.options.instrument}\n"
+        f"A4 = {figures.hertz(reference.a4_hz)}{about}, {REFERENCE_WORDS[reference.source]}; "
         f"judged against {analysis.judgement.policy.tuning} intervals{key}"
     )
 
@@ -225,16 +227,17 @@ def _key_words(analysis: Analysis) -> str:
 
 def _open_strings(analysis: Analysis) -> str:
     rows = [
-        f"  {Pitch.parse(string.pitch).pretty:4} {string.f0_hz:8.2f} Hz "
-        f"{string.deviation_cents:+6.1f}{_plus_minus(string.uncertainty_cents)} cents, "
-        f"heard for {string.heard_s:.1f} s"
+        f"  {Pitch.parse(string.pitch).pretty:4} {figures.hertz(string.f0_hz, 2):>11} "
+        f"{figures.signed(string.deviation_cents, 1):>6}"
+        f"{_plus_minus(string.uncertainty_cents)} cents, "
+        f"heard for {figures.seconds(string.heard_s)}"
         for string in analysis.measurement.open_strings
     ]
     return "\n".join(["Open strings", *rows]) if rows else ""
 
 
 def _plus_minus(uncertainty: float | None) -> str:
-    return f" ± {uncertainty:<4.1f}" if uncertainty is not None else "   ?   "
+    return f" {figures.uncertainty(uncertainty, 1):<6}" if uncertainty is not None else "   ?   "
 
 
 def _events(analysis: Analysis) -> str:
@@ -258,7 +261,7 @@ def _events(analysis: Analysis) -> str:
 def _event_rows(
     event: Event, analysis: Analysis, followed: FollowedEvent | None = None
 ) -> list[str]:
-    time = _time(event.start_s)
+    time = figures.place(event.start_s, 1)
     said = remark(followed) if followed else ""
     judged = [row for row in analysis.judgement.intervals if row.event == event.id]
     if not judged:
@@ -268,7 +271,7 @@ def _event_rows(
     for place, row in enumerate(judged):
         heard = next(i for i in event.intervals if (i.low, i.high) == (row.low, row.high))
         notes = f"{Pitch.parse(row.low_pitch).pretty} {Pitch.parse(row.high_pitch).pretty}"
-        off = "–" if row.deviation_cents is None else f"{row.deviation_cents:+.1f}"
+        off = figures.signed(row.deviation_cents, 1)
         doubt = _plus_minus(heard.uncertainty_cents)
         verdict = VERDICT_WORDS[row.verdict]
         if row.unsure_reason:
@@ -278,11 +281,6 @@ def _event_rows(
         shown = time if place == 0 else ""
         rows.append(f"{shown:>8}  {notes:14} {row.name:24} {off:>7}{doubt}  {verdict}".rstrip())
     return rows
-
-
-def _time(seconds: float) -> str:
-    minutes, tenths = divmod(round(seconds * 10), 600)
-    return f"{minutes}:{tenths / 10:04.1f}"
 
 
 def _marks(analysis: Analysis) -> str:

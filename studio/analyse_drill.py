@@ -5,9 +5,9 @@ Needs no Django settings.
 
 from pathlib import Path
 
+from studio.figures import place, signed
 from studio.intonation import Analysis, ExpectedNote, Following
 from studio.intonation.follow import FollowedEvent, FollowedNote
-from studio.intonation.sentences import clock
 from studio.notation.musicxml import NotMusic, Read, read_musicxml
 from studio.theory import Pitch
 
@@ -75,8 +75,7 @@ def drill_table(analysis: Analysis) -> str:
 
 def _row(note: FollowedNote) -> str:
     figures = " ".join(
-        f"{'–' if cents is None else f'{cents:+.1f}':>8}"
-        for cents in (note.first_cents, note.best_cents, note.last_cents)
+        f"{signed(cents, 1):>8}" for cents in (note.first_cents, note.best_cents, note.last_cents)
     )
     words = {"apart": "  notes one by one only", "wrong": "  not as written"}
     ending = words.get(note.state, "")
@@ -92,7 +91,7 @@ def _left_out(analysis: Analysis, following: Following) -> list[str]:
     events = {event.id: event for event in analysis.measurement.events}
     for row in following.events:
         if row.state == "wrong" and row.note is not None:
-            at = clock(events[row.event].start_s)
+            at = place(events[row.event].start_s)
             note = following.notes[row.note]
             lines.append(f"Wrong: {_named(note)}: {_pretty(row.heard)} was heard at {at}")
     away = following.in_state("not_reached")

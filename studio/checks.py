@@ -16,6 +16,7 @@ import shutil
 from django.conf import settings
 from django.core.checks import CheckMessage, Error, Info, Warning, register
 
+from studio import figures
 from studio.media import check_tools
 
 TOOLS = {
@@ -48,8 +49,8 @@ def folder_has_room(app_configs, **kwargs) -> list[CheckMessage]:
         return []
     return [
         Warning(
-            f"{settings.STUDIO_DATA} has {free / 1e9:.1f} GB free; one clip of the largest size "
-            f"can need {needed / 1e9:.1f} GB.",
+            f"{settings.STUDIO_DATA} has {figures.number(free / 1e9)} GB free; one clip of the "
+            f"largest size can need {figures.number(needed / 1e9)} GB.",
             hint="Free some space, set STUDIO_DATA to a larger disk, or lower MAX_UPLOAD_BYTES.",
             id="studio.W001",
         )

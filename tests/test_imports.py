@@ -1,8 +1,8 @@
 """Imports run one way. See DEVELOPERS.md for the map.
 
-progress -> review -> clips, drills -> accounts; the apps may use theory, intonation, notation and
-media; of those four all may use theory, and none uses an app. A model's foreign key to another
-app counts as an import of it.
+progress -> review -> clips, drills -> accounts; the apps may use figures, theory, intonation,
+notation and media; of those five, figures and theory use none, the others may use both, and none
+uses an app. A model's foreign key to another app counts as an import of it.
 """
 
 import ast
@@ -14,10 +14,11 @@ import pytest
 STUDIO = Path(__file__).resolve().parents[1] / "studio"
 
 PURE = {
+    "figures": set(),
     "theory": set(),
-    "intonation": {"theory"},
-    "notation": {"theory"},
-    "media": {"theory"},
+    "intonation": {"figures", "theory"},
+    "notation": {"figures", "theory"},
+    "media": {"figures", "theory"},
 }
 APPS = {
     "accounts": set(),
@@ -30,11 +31,20 @@ MAY_USE = PURE | {app: below | set(PURE) for app, below in APPS.items()}
 
 # What may come from outside, where that is bounded. The standard library is named separately.
 OUTSIDE = {
+    "figures": set(),
     "theory": {"numpy"},
     "intonation": {"numpy", "scipy", "librosa"},
 }
 NO_FILES = {"intonation": {"os", "io", "pathlib", "shutil", "tempfile", "subprocess", "wave"}}
-NO_DJANGO = {"theory", "intonation", "notation", "media", "analyse_command", "analyse_drill"}
+NO_DJANGO = {
+    "figures",
+    "theory",
+    "intonation",
+    "notation",
+    "media",
+    "analyse_command",
+    "analyse_drill",
+}
 RELATIONS = {"ForeignKey", "OneToOneField", "ManyToManyField"}
 
 
@@ -117,6 +127,10 @@ def test_no_module_imports_against_the_map():
 @pytest.mark.parametrize(
     ("module", "source"),
     [
+        ("studio.figures.sizes", "from studio.theory import Pitch"),
+        ("studio.figures.sizes", "import numpy"),
+        ("studio.figures.times", "from django.utils import timezone"),
+        ("studio.theory.keys", "from studio import figures"),
         ("studio.theory.keys", "import studio.intonation"),
         ("studio.theory.keys", "from studio.notation import scores"),
         ("studio.theory.keys", "import scipy"),
@@ -147,6 +161,8 @@ def test_a_wrong_arrow_is_caught(module, source):
         ("studio.theory.keys", "import math\nfrom studio.theory.pitches import Pitch"),
         ("studio.intonation.judging", "import numpy\nfrom studio.theory import Pitch"),
         ("studio.intonation.judging", "from .runs import find_runs"),
+        ("studio.intonation.sentences", "from studio import figures"),
+        ("studio.media.probe", "from studio.figures import length"),
         ("studio.clips.tasks", "from studio.intonation import listen\nimport django"),
         ("studio.clips.tasks", "from studio.environment import read"),
         ("studio.review.models", 'x = models.ForeignKey("drills.Assignment")'),

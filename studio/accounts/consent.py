@@ -24,6 +24,8 @@ from django.db import transaction
 from django.db.models import Exists, OuterRef
 from django.utils import timezone
 
+from studio import figures
+
 from .models import Consent, Enrolment, GuardianLink, Membership, Person, current
 
 Purpose = Consent.Purpose
@@ -207,8 +209,8 @@ def cannot_watch(enrolment: Enrolment) -> str:
     """Why a teacher can neither watch nor hear, and what is left as it is."""
     last = standing(enrolment).last
     if last is not None and last.withdrawn_at is not None:
-        day = timezone.localtime(last.withdrawn_at)
-        why = f"Consent for recordings of {enrolment.pupil} was withdrawn on {day:%-d %B %Y}."
+        day = figures.long_date(timezone.localtime(last.withdrawn_at))
+        why = f"Consent for recordings of {enrolment.pupil} was withdrawn on {day}."
     elif last is not None:
         why = f"The words that ask for consent have changed since {enrolment.pupil}’s was given."
     else:

@@ -19,6 +19,7 @@ from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 from kombu.exceptions import OperationalError
 
+from studio import figures
 from studio.celery import app
 
 from .models import Invitation, Letter, Person
@@ -93,7 +94,7 @@ def post_invitation(invited: Invitation, link: str) -> None:
         studio=invited.studio,
         role=invited.get_role_display() + (f" of {invited.pupil}" if invited.pupil else ""),
         link=link,
-        until=f"{timezone.localtime(invited.expires_at):%-d %B %Y, %H:%M}",
+        until=figures.date_time(timezone.localtime(invited.expires_at)),
     )
     _post(Letter.Kind.INVITATION, invited.email, f"An invitation to {invited.studio}", body)
 

@@ -11,6 +11,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from studio import figures
+
 
 def current(prefix: str = "") -> Q:
     """A filter for dated rows that hold today; ``prefix`` reaches them through a relation."""
@@ -62,6 +64,11 @@ class Person(AbstractBaseUser):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def first_name(self) -> str:
+        """What people who know her say; of a name without words, all of it."""
+        return next(iter(self.name.split()), self.name)
 
 
 class Level(models.TextChoices):
@@ -156,7 +163,7 @@ class Instrument(Dated):
     string_length_mm = models.FloatField(default=328.0)
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}, {self.string_length_mm:g} mm"
+        return f"{self.get_kind_display()}, {figures.millimetres(self.string_length_mm)}"
 
 
 class GuardianLink(Dated):
@@ -276,7 +283,9 @@ class Letter(models.Model):
         indexes = [models.Index(fields=["sent_at", "rests_until"], name="letters_due")]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}, {self.created_at:%d %B %Y}"
+        return (
+            f"{self.get_kind_display()}, {figures.long_date(timezone.localtime(self.created_at))}"
+        )
 
 
 class OpenSession(AbstractBaseSession):

@@ -6,6 +6,8 @@ from django.conf import settings
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from studio import figures
+
 from . import letters
 from .models import Notice, PasswordLink, Person, current
 
@@ -39,7 +41,7 @@ def note_read(person: Person, pk: int) -> bool:
 
 
 def when(moment) -> str:
-    return f"{timezone.localtime(moment):%-d %B %Y, %H:%M}"
+    return figures.date_time(timezone.localtime(moment))
 
 
 def names(people: Iterable[Person]) -> str:

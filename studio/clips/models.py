@@ -19,6 +19,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from studio import figures
 from studio.accounts.models import Enrolment, Person
 
 
@@ -63,7 +64,7 @@ class Clip(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.title or f"clip of {self.created_at:%d %B %Y}"
+        return self.title or f"clip of {figures.long_date(timezone.localtime(self.created_at))}"
 
     def stage(self, kind: str) -> "Stage | None":
         """This clip's stage of a kind; uses prefetched rows when they are there."""

@@ -36,7 +36,7 @@ def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
     rendition = next((made for made in clip.renditions.all() if made.kind == kind), None)
     if rendition is None:
         raise Http404
-    name = f"clip-{clip.created_at:%Y-%m-%d}{PurePosixPath(rendition.path).suffix}"
+    name = f"clip-{clip.created_at.date().isoformat()}{PurePosixPath(rendition.path).suffix}"
     return serve(request, rendition, rendition.content_type, name)
 
 

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from studio import figures
 from studio.notation import Score, Written
 from studio.notation.naming import short_name
 from studio.notation.score import HOLD_S_BOUNDS
@@ -94,7 +95,13 @@ def _shown(leaf: Score) -> list[Written]:
 
 def _row(item: Written, data: Mapping[str, str] | None, error: str) -> Row:
     def value(name: str, stored: Any) -> str:
-        return data.get(name, "") if data is not None else "" if stored is None else f"{stored:g}"
+        return (
+            data.get(name, "")
+            if data is not None
+            else ""
+            if stored is None
+            else figures.number(stored, 2)
+        )
 
     cells = tuple(
         Cell(
@@ -157,7 +164,9 @@ def _seconds(text: str) -> float | None:
     except ValueError:
         raise Refused(f"a hold of {text!r} is no number of seconds; write 4 or 2.5.") from None
     if seconds is not None and not low <= seconds <= high:
-        raise Refused(f"a hold of {text} seconds is outside {low:g} to {high:g}.")
+        raise Refused(
+            f"a hold of {text} seconds is outside {figures.number(low)} to {figures.number(high)}."
+        )
     return seconds
 
 

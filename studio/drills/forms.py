@@ -3,6 +3,7 @@
 from django import forms
 from django.utils import timezone
 
+from studio import figures
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Instrument, Level, Person
 from studio.theory.keys import ALL_KEYS
@@ -95,7 +96,7 @@ class GoalForm(SuitableForm):
         day = self.cleaned_data["due_on"]
         if day and day < timezone.localdate():
             raise forms.ValidationError(
-                f"{day:%-d %B %Y} is past. Choose today or a later day, or leave it empty."
+                f"{figures.long_date(day)} is past. Choose today or a later day, or leave it empty."
             )
         return day
 

@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 
 from django import forms
 
+from studio import figures
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.notation import INTERVALS, Request, Score
@@ -134,7 +135,10 @@ class MakeForm(SayForm):
     hand = forms.ChoiceField(
         required=False,
         label="Hand",
-        choices=[(size, f"{size}: up to {mm:g} mm") for size, mm in COMFORTABLE_SPAN_MM.items()],
+        choices=[
+            (size, f"{size}: up to {figures.millimetres(mm)}")
+            for size, mm in COMFORTABLE_SPAN_MM.items()
+        ],
         help_text="What is comfortable; a wider stretch is said.",
     )
 
@@ -203,8 +207,8 @@ def asked_by(request: Request) -> dict[str, Any]:
     plain = request.to_dict()
     plain["key"] = request.spelled_key.name
     plain["strings"] = "-".join(str(number) for number in request.strings or ())
-    plain["string_length_mm"] = f"{request.length_mm:g}"
-    plain["hold_s"] = "" if request.hold_s is None else f"{request.hold_s:g}"
+    plain["string_length_mm"] = figures.number(request.length_mm)
+    plain["hold_s"] = "" if request.hold_s is None else figures.number(request.hold_s, 2)
     plain["open_strings"] = "on" if request.open_strings else ""
     plain["pairs"] = in_words(request.double_stops)
     return plain
@@ -248,7 +252,7 @@ def words_of(request: Request) -> str:
     if request.playings > 1:
         first += f", {request.playings} times"
     if request.hold_s is not None:
-        first += f", each held for {request.hold_s:g} seconds or longer"
+        first += f", each held for {figures.number(request.hold_s, 2)} seconds or longer"
     return (
         f"{first}. Repeat each one until it is in tune, then move on. No rhythm and no hurry: "
         "leave time to hear it. Rest when the hand is tired."

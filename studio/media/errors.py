@@ -10,6 +10,8 @@ import errno
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from studio.figures import decimal
+
 REFUSED_SENTENCES = MappingProxyType(
     {
         "empty": "The file is empty: 0 bytes arrived. Record or choose it again, then send it.",
@@ -164,7 +166,7 @@ class Note:
 
 def salvaged(got_s: float, stated_s: float) -> Note:
     """Note that only the first ``got_s`` of ``stated_s`` seconds could be read."""
-    return Note("salvaged", (("got_s", f"{got_s:.1f}"), ("stated_s", f"{stated_s:.1f}")))
+    return Note("salvaged", (("got_s", decimal(got_s, 1)), ("stated_s", decimal(stated_s, 1))))
 
 
 def reading_notes(
@@ -176,10 +178,3 @@ def reading_notes(
     if is_partial:
         return (Note("broke_off"),)
     return (Note("damaged"),) if damaged else ()
-
-
-def clock(seconds: float) -> str:
-    """Time as a person writes it: 119.7 -> '2:00', 86400 -> '24:00:00'."""
-    minutes, second = divmod(round(seconds), 60)
-    hours, minute = divmod(minutes, 60)
-    return f"{hours}:{minute:02d}:{second:02d}" if hours else f"{minute}:{second:02d}"

@@ -18,8 +18,9 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from studio.figures import decimal, length, number
 from studio.media import tools
-from studio.media.errors import SHORT_BY_S, Failed, Note, Refused, clock, reading_notes
+from studio.media.errors import SHORT_BY_S, Failed, Note, Refused, reading_notes
 from studio.media.limits import MB, Limits
 from studio.media.runner import Finished, run, workbench
 from studio.media.structure import inspect_structure
@@ -97,7 +98,7 @@ class MediaInfo:
             )
         ]
         if self.cut_sound_s > LATE_PICTURE_S:
-            found.append(Note("late_picture", (("cut_s", f"{self.cut_sound_s:.1f}"),)))
+            found.append(Note("late_picture", (("cut_s", decimal(self.cut_sound_s, 1)),)))
         if not self.has_audio:
             found.append(Note("no_sound"))
         if not self.has_video:
@@ -270,13 +271,13 @@ def _refuse_large(video: dict[str, Any], limits: Limits) -> None:
 
 
 def _too_large(width: int, height: int, limits: Limits) -> Refused:
-    million = f"{limits.max_pixels / 1e6:g}"
+    million = number(limits.max_pixels / 1e6)
     return Refused("too_large_picture", width=width, height=height, limit=million)
 
 
 def _refuse_long(duration_s: float, limits: Limits) -> None:
     if duration_s > limits.max_duration_s:
-        raise Refused("too_long", duration=clock(duration_s), limit=clock(limits.max_duration_s))
+        raise Refused("too_long", duration=length(duration_s), limit=length(limits.max_duration_s))
 
 
 def _rotation_deg(video: dict[str, Any]) -> int:
@@ -321,7 +322,7 @@ def _assemble(
     breaks_off = breaks_off or (stated_s or 0.0) - duration_s > SHORT_BY_S
     stated = max(duration_s, (stated_s or 0.0))
     if duration_s < limits.min_duration_s:
-        raise Refused("no_duration", duration_s=f"{max(duration_s, 0.0):.2f}")
+        raise Refused("no_duration", duration_s=decimal(max(duration_s, 0.0), 2))
     return MediaInfo(
         duration_s=duration_s,
         stated_duration_s=stated if breaks_off else duration_s,

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+from studio import figures
 from studio.notation.score import Score, Written
 from studio.theory import interval_between
 
@@ -33,7 +34,7 @@ def name_of(score: Score) -> Callable[[Written], str]:
         if item.playings > 1:
             said += f", {item.playings} times"
         if item.hold_s is not None:
-            said += f", held {item.hold_s:g} seconds"
+            said += f", held {figures.number(item.hold_s, 2)} seconds"
         holding = ", ".join(held(item))
         return f"{said}; {holding}" if holding else said
 

@@ -14,6 +14,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from studio import figures
 from studio.accounts.models import Person, Studio
 from studio.clips.models import Clip, ClipFile, Leased, Listening
 from studio.drills.models import Assignment
@@ -72,7 +73,7 @@ class Decision(models.Model):
     decided_at = models.DateTimeField(default=timezone.now)
 
     def __str__(self) -> str:
-        return f"{self.get_choice_display()}: {self.code} at {self.start_s:.1f} s"
+        return f"{self.get_choice_display()}: {self.code} at {figures.place(self.start_s, 1)}"
 
     @property
     def own_span(self) -> tuple[float, float] | None:
@@ -112,7 +113,7 @@ class HandMark(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"mark by hand at {self.start_s:.1f} s"
+        return f"mark by hand at {figures.place(self.start_s, 1)}"
 
 
 class Comment(models.Model):
@@ -151,7 +152,7 @@ class Comment(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} at {self.start_s:.1f} s"
+        return f"{self.get_kind_display()} at {figures.place(self.start_s, 1)}"
 
     @property
     def has_recording(self) -> bool:

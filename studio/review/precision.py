@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from django.db.models import Count
 
+from studio import figures
 from studio.accounts.models import Studio
 
 from .models import Decision, Review
@@ -49,13 +50,12 @@ class Precision:
 
     @property
     def percent(self) -> int:
-        return round(100 * self.kept / self.total)
+        return figures.percent(self.kept, self.total)
 
     @property
     def range_percent(self) -> tuple[int, int]:
         """The range at 95 %, rounded outwards."""
-        low, high = wilson(self.kept, self.total)
-        return math.floor(100 * low), math.ceil(100 * high)
+        return figures.range_percent(*wilson(self.kept, self.total))
 
 
 def wilson(successes: int, trials: int, z: float = Z_95) -> tuple[float, float]:

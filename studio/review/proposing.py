@@ -8,6 +8,7 @@ plain form of a judgement in, sentences out.
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from studio import figures
 from studio.theory import Interval, Pitch
 
 MOST = 3
@@ -109,13 +110,9 @@ def _closer(runs: Sequence[Run]) -> str:
     if not better:
         return ""
     best = max(better, key=lambda run: run.gained_cents)
-    doubt = max(1, round(best.change_uncertainty_cents or 0))
-    return (
-        f"The {best.name} came closer by {best.gained_cents:.0f} ± {doubt} cents, "
-        "and ended in tune."
-        if best.verdict == "in_tune"
-        else f"The {best.name} came closer by {best.gained_cents:.0f} ± {doubt} cents."
-    )
+    by = figures.cents(best.gained_cents, best.change_uncertainty_cents)
+    ending = ", and ended in tune." if best.verdict == "in_tune" else "."
+    return f"The {best.name} came closer by {by}{ending}"
 
 
 def _share(runs: Sequence[Run]) -> str:
@@ -153,6 +150,5 @@ def _alike(mark: Kept, other: Kept) -> bool:
 def _together(alike: Sequence[Kept]) -> str:
     cents = [mark.deviation_cents for mark in alike if mark.deviation_cents is not None]
     way = "wide" if cents[0] > 0 else "narrow"
-    least, most = min(map(abs, cents)), max(map(abs, cents))
-    sizes = f"{least:.0f}" if round(least) == round(most) else f"{least:.0f} to {most:.0f}"
-    return f"{len(alike)} {alike[0].kind} were {way}, by {sizes} cents."
+    sizes = figures.cents_between(min(map(abs, cents)), max(map(abs, cents)))
+    return f"{len(alike)} {alike[0].kind} were {way}, by {sizes}."

@@ -7,6 +7,7 @@ returned, whatever is heard or judged anew later.
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
+from studio import figures
 from studio.drills.models import Assignment
 from studio.notation.engraving import Figure
 from studio.notation.naming import short_name
@@ -41,8 +42,8 @@ class Note:
         """What stands under the staff: the last playing, and the best in brackets."""
         if self.last_cents is None:
             return None
-        best = "" if self.best_cents is None else _signed(self.best_cents)
-        last = _signed(self.last_cents)
+        best = "" if self.best_cents is None else figures.signed(self.best_cents)
+        last = figures.signed(self.last_cents)
         return Figure(self.last_cents, last if best in ("", last) else f"{last} ({best})")
 
     @property
@@ -51,18 +52,14 @@ class Note:
         if self.last_cents is None:
             return STATES.get(self.state, "could not be measured")
         last = self._way(self.last_cents, self.uncertainty_cents)
-        if _signed(self.best_cents or 0.0) == _signed(self.last_cents):
+        if figures.signed(self.best_cents or 0.0) == figures.signed(self.last_cents):
             return f"last {last}"
         return f"last {last}, best {self._way(self.best_cents or 0.0)}"
 
     def _way(self, cents: float, uncertainty: float | None = None) -> str:
-        whole = round(abs(cents))
-        doubt = f" ± {max(1, round(uncertainty))}" if uncertainty is not None else ""
-        if not whole:
-            return f"0{doubt} cents off"
         up, down = ("wide", "narrow") if self.voices > 1 else ("sharp", "flat")
-        unit = "cent" if whole == 1 and not doubt else "cents"
-        return f"{whole}{doubt} {unit} {up if cents > 0 else down}"
+        way = "off" if figures.rounds_to_nothing(cents) else up if cents > 0 else down
+        return f"{figures.cents(cents, uncertainty)} {way}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,8 +140,3 @@ class _Reader:
         row = self.rows.get(got["measured"][-1])
         tolerance = self.tolerances.get(row["short"]) if row else None
         return tolerance is not None and abs(got["last_cents"]) <= tolerance
-
-
-def _signed(cents: float) -> str:
-    whole = round(abs(cents))
-    return f"{'+' if cents > 0 else '−'}{whole}" if whole else "0"

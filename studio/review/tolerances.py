@@ -6,6 +6,8 @@ others (thirds, sixths, tenths).
 
 from django.db import transaction
 
+from studio import figures
+
 from .judging import Judged, judge_listening, judged, policy_for
 from .models import Review
 from .services import Conflict, lock_unreturned
@@ -61,6 +63,6 @@ def choose(review: Review, chosen: dict[str, float] | None, seen: dict[str, floa
 
 def in_words(cents: dict[str, float]) -> str:
     return (
-        f"{cents['perfect']:g} c for octaves, fifths, fourths and unisons, "
-        f"{cents['other']:g} c for thirds, sixths and tenths"
+        f"{figures.number(cents['perfect'])} c for octaves, fifths, fourths and unisons, "
+        f"{figures.number(cents['other'])} c for thirds, sixths and tenths"
     )

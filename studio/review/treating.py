@@ -32,6 +32,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from studio import figures
 from studio.notation import INTERVALS, Infeasible, Request, Score, generate
 from studio.notation.beside import against_open_strings, row_around
 from studio.notation.pairs import in_words
@@ -164,7 +165,9 @@ class _Treating:
         if not self.worst.was_short:
             return None
         made = self._made("slower", (self.worst.pair,), hold_s=LONGER_S)
-        return self._proposal("slower", f"The same, held for {LONGER_S:g} seconds", made)
+        return self._proposal(
+            "slower", f"The same, held for {figures.number(LONGER_S)} seconds", made
+        )
 
     def _open(self) -> Proposal | None:
         """Where one of its notes may be an open string already, there is an anchor."""
@@ -263,7 +266,7 @@ class _Treating:
             return f"The {fault.name} was {fault.off}, and {fault.slip.in_words}."
         said = f"The {fault.name} was {fault.off} at its last playing"
         if kind == "slower" and fault.held_s is not None:
-            return f"{said}, which was held for {fault.held_s:.1f} s."
+            return f"{said}, which was held for {figures.seconds(fault.held_s)}."
         if tail:
             return f"{said}; {tail}."
         share = self.facts.shares.get(self.word, Share())

@@ -53,6 +53,6 @@ def test_nothing_is_counted_as_no():
 
 def test_a_deviation_has_its_sign_its_unit_and_its_uncertainty():
     assert words.deviation({"deviation_cents": 18.2, "uncertainty_cents": 0.6}) == "+18 ± 1 cents"
-    assert words.deviation({"deviation_cents": -22.0, "uncertainty_cents": 3.4}) == "−22 ± 3 cents"
+    assert words.deviation({"deviation_cents": -22.0, "uncertainty_cents": 3.4}) == "−22 ± 4 cents"
     assert words.deviation({"deviation_cents": 5.0}) == "+5 cents"
     assert words.deviation({}) == ""

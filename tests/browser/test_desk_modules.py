@@ -30,31 +30,6 @@ def call(chromium, live_server):
 # -- time ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(
-    ("seconds", "digits", "read"),
-    [
-        (0, 0, "0:00"),
-        (59.4, 0, "0:59"),
-        (59.6, 0, "1:00"),
-        (119.7, 0, "2:00"),
-        (59.96, 1, "1:00.0"),
-        (72.04, 1, "1:12.0"),
-        (899.999, 2, "15:00.00"),
-        (-0.2, 1, "0:00.0"),
-    ],
-)
-def test_a_moment_is_rounded_before_it_is_split(call, seconds, digits, read):
-    assert call("timecode", "format", seconds, digits) == read
-
-
-@pytest.mark.parametrize(
-    ("text", "seconds"),
-    [("1:02.4", 62.4), ("62,4", 62.4), (" 0:05 ", 5), ("1:75", None), ("soon", None), ("-3", None)],
-)
-def test_a_moment_is_read_as_people_write_it(call, text, seconds):
-    assert call("timecode", "parse", text) == pytest.approx(seconds)
-
-
 @pytest.mark.parametrize("rate", [24.0, 25.0, 30000 / 1001, 30.0, 60000 / 1001])
 def test_frame_steps_visit_every_frame_once_and_never_an_edge(call, rate):
     at, visited = 0.0, []
@@ -116,7 +91,7 @@ def test_ticks_are_round_and_leave_room_for_their_words(call, length, width):
     assert ticks["step"] * width / length >= 71.9
     assert len(ticks["at"]) <= width / 71 + 1
     assert all(view["from"] - 1e-6 <= at <= view["to"] + 1e-6 for at in ticks["at"])
-    read = [call("timecode", "format", at, ticks["digits"]) for at in ticks["at"]]
+    read = [call("../figures", "place", at, ticks["digits"]) for at in ticks["at"]]
     assert len(set(read)) == len(read), "each tick reads differently"
 
 

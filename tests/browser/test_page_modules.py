@@ -28,12 +28,6 @@ def call(chromium, live_server):
     page.close()
 
 
-def test_lengths_and_sizes_read_as_people_write_them(call):
-    assert [call("sizes", "clock", s) for s in (0, 84.2, 119.7)] == ["0:00", "1:24", "2:00"]
-    sizes = [call("sizes", "megabytes", n) for n in (99, 12_345_678, 1_000_000_000)]
-    assert sizes == ["under 0.1 MB", "12.3 MB", "1000 MB"]
-
-
 def test_a_file_is_refused_for_its_size_its_length_or_its_kind_alone(call):
     def why(name, size, duration_s, opens, kind="") -> str:
         file = {"name": name, "size": size, "type": kind}

@@ -217,27 +217,6 @@ def test_pages_cost_the_same_number_of_queries_however_long_the_ledger(
         client.get(f"/clips/{clip.pk}/")
 
 
-def test_moments_are_rounded_before_they_are_split():
-    assert [words.moment(s) for s in (0, 59.4, 59.6, 119.7)] == ["0:00", "0:59", "1:00", "2:00"]
-    assert [words.moment(s, 1) for s in (59.96, 72.04)] == ["1:00.0", "1:12.0"]
-
-
-@pytest.mark.parametrize(("text", "seconds"), [("1:02.4", 62.4), ("62,4", 62.4), (" 0:05 ", 5.0)])
-def test_a_moment_is_read_as_people_write_it(text, seconds):
-    assert words.parse_moment(text) == pytest.approx(seconds)
-
-
-@pytest.mark.parametrize("text", ["1:75", "soon", "-3", "1:2:3"])
-def test_what_is_no_moment_is_refused_with_an_example(text):
-    with pytest.raises(ValueError, match=r"1:02\.4"):
-        words.parse_moment(text)
-
-
-def test_deviations_have_a_sign_and_uncertainty_is_rounded_up():
-    assert [words.signed(c) for c in (17.6, -7.2, 0.3, None)] == ["+18", "−7", "0", "–"]
-    assert [words.plus_minus(u) for u in (0.4, 1.2, None)] == ["±1 c", "±2 c", ""]
-
-
 def test_the_lift_is_up_for_wide_and_stays_at_the_edge_beyond_its_limit():
     top, bottom = y_of(15.0), y_of(-15.0)
     assert 0 < y_of(30.0) < top < MIDDLE < bottom < y_of(-80.0) < HEIGHT

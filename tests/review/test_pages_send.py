@@ -161,7 +161,7 @@ def test_the_page_lists_what_is_half_sent_and_removes_it(cast, sample, media_roo
     address = begin(client, 84_000_000, filename="octaves.mp4")["Location"]
     headers = TUS | {"upload-offset": "0"}
     client.patch(address, bytes(12_300_000), content_type=BYTES, headers=headers)
-    assert "octaves.mp4: 12.3 of 84.0 MB, kept until " in client.get("/send/").text
+    assert "octaves.mp4: 12.3 MB of 84.0 MB, kept until " in client.get("/send/").text
     assert "Half sent" not in as_person(cast.other_pupil).get("/send/").text
     page = client.post(address.replace("/uploads/", "/send/") + "forget/", follow=True)
     assert "It was removed. Nothing of it is kept." in page.text

@@ -1,39 +1,77 @@
-"""Figures and dates in the words that people use."""
+"""Figures and dates in templates. What they read as is :mod:`studio.figures`' to say."""
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django import template
-from django.template.defaultfilters import date as format_date
 from django.utils import timezone
+
+from studio import figures
 
 register = template.Library()
 
-MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
-NEAR_DAYS = 6  # within a week a weekday says enough
+
+# -- in a recording -----------------------------------------------------------------------------
 
 
 @register.filter
 def clock(seconds: float | None) -> str:
-    """Minutes and seconds, to the nearest second: 84.2 reads 1:24, 119.7 reads 2:00."""
-    if seconds is None:
-        return ""
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    return f"{hours}:{minutes:02d}:{left:02d}" if hours else f"{minutes}:{left:02d}"
+    """How long a recording is, to the nearest second: 119.7 reads 2:00."""
+    return figures.length(seconds)
+
+
+@register.filter
+def place(seconds: float | None) -> str:
+    """Where in a recording, as its player shows it: 119.7 is in 1:59."""
+    return figures.place(seconds)
+
+
+@register.filter
+def plain_number(value: float, digits: int = 3) -> str:
+    """A number for scripts: a full stop, whatever the language of the page."""
+    return figures.decimal(value, digits)
+
+
+# -- sizes --------------------------------------------------------------------------------------
+
+
+@register.filter
+def deviation(params: dict | None) -> str:
+    """The figure behind a mark: a signed deviation in cents with its uncertainty."""
+    params = params or {}
+    return figures.signed_cents(params.get("deviation_cents"), params.get("uncertainty_cents"))
+
+
+@register.filter
+def millimetres(value: float) -> str:
+    """``328 mm``, ``357.5 mm``"""
+    return figures.millimetres(value)
+
+
+@register.filter
+def whole_mm(value: float) -> str:
+    return figures.millimetres(value, digits=0)
+
+
+@register.filter
+def number(value: float) -> str:
+    """A number without idle noughts, to the hundredth."""
+    return figures.number(value, 2)
+
+
+@register.filter
+def count_of(count: int | None, words: str) -> str:
+    """A number with its noun: ``3|count_of:"mark,marks"`` reads 3 marks; none reads no marks."""
+    one, many = words.split(",")
+    return figures.count(count, one, many)
+
+
+# -- waits and days -----------------------------------------------------------------------------
 
 
 @register.filter
 def ago(moment: datetime | None) -> str:
-    """How long since, in one unit, rounded down: 9 days, 5 hours, 12 minutes, a moment."""
-    if moment is None:
-        return ""
-    past = timezone.now() - moment
-    for unit, name in ((DAY, "day"), (HOUR, "hour"), (MINUTE, "minute")):
-        count = past // unit
-        if count >= 1:
-            return f"{count} {name}{'s' if count > 1 else ''}"
-    return "a moment"
+    """How long since, in one unit: 9 days, 5 hours, 12 minutes, a moment."""
+    return "" if moment is None else figures.ago(timezone.now() - moment)
 
 
 @register.filter
@@ -41,32 +79,20 @@ def day(moment: datetime | date | None) -> str:
     """Today, yesterday, a weekday of the last days, else the date."""
     if moment is None:
         return ""
-    when = timezone.localtime(moment).date() if isinstance(moment, datetime) else moment
-    past = (timezone.localdate() - when).days
-    if past in (0, 1):
-        return ("today", "yesterday")[past]
-    if 1 < past <= NEAR_DAYS:
-        return format_date(when, "l")
-    same_year = when.year == timezone.localdate().year
-    return format_date(when, "j F" if same_year else "j F Y")
+    when = _local(moment)
+    on = when.date() if isinstance(when, datetime) else when
+    return figures.day(on, timezone.localdate())
 
 
 @register.filter
 def due(when: date | None) -> str:
     """A due day as one says it: due today, by Friday 4 December, was due on Monday."""
-    if when is None:
-        return ""
-    left = (when - timezone.localdate()).days
-    if left < 0:
-        return f"was due on {format_date(when, 'l j F')}"
-    if left <= 1:
-        return ("due today", "due tomorrow")[left]
-    return f"by {format_date(when, 'l j F')}"
+    return "" if when is None else figures.due(when, timezone.localdate())
 
 
 @register.filter
 def overdue(when: date | None) -> bool:
-    return when is not None and when < timezone.localdate()
+    return when is not None and figures.is_overdue(when, timezone.localdate())
 
 
 @register.filter
@@ -76,24 +102,31 @@ def isodate(text: str | None) -> date | None:
 
 
 @register.filter
-def count_of(count: int | None, words: str) -> str:
-    """A number with its noun: ``3|count_of:"mark,marks"`` reads 3 marks; none reads no marks."""
-    one, many = words.split(",")
-    return f"{count or 'no'} {one if count == 1 else many}"
+def as_iso(when: date) -> str:
+    """A date for a form's field."""
+    return when.isoformat()
 
 
-@register.filter
-def plain_number(value: float) -> str:
-    """A number for scripts: a full stop, whatever the language of the page."""
-    return f"{value:.3f}"
+def _local(moment: datetime | date) -> date:
+    """The day, or the day and time, where the reader is."""
+    return timezone.localtime(moment) if isinstance(moment, datetime) else moment
 
 
-@register.filter
-def deviation(params: dict | None) -> str:
-    """The figure behind a mark: a signed deviation in cents with its uncertainty."""
-    params = params or {}
-    cents, doubt = params.get("deviation_cents"), params.get("uncertainty_cents")
-    if cents is None:
-        return ""
-    size = f"{'+' if cents > 0 else '−'}{abs(cents):.0f}"
-    return f"{size} cents" if doubt is None else f"{size} ± {max(doubt, 1):.0f} cents"
+def _register(write) -> None:
+    def dated(moment: datetime | date | None) -> str:
+        return "" if moment is None else write(_local(moment))
+
+    register.filter(write.__name__, dated)
+
+
+for write in (
+    figures.short_date,
+    figures.long_date,
+    figures.weekday_date,
+    figures.full_date,
+    figures.month,
+    figures.time_of_day,
+    figures.date_time,
+    figures.weekday_time,
+):
+    _register(write)

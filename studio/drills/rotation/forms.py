@@ -5,6 +5,8 @@ from datetime import date, timedelta
 from django import forms
 from django.utils import timezone
 
+from studio import figures
+
 from ..models import ShelfSettings
 from . import plan
 from .models import READINESS, Round
@@ -36,8 +38,8 @@ class RhythmForm(forms.Form):
         day, today = self.cleaned_data["first_on"], timezone.localdate()
         if not today <= day <= today + FURTHEST:
             raise forms.ValidationError(
-                f"{day:%-d %B %Y} is not within a year from today. Choose today or a later day, up "
-                f"to {today + FURTHEST:%-d %B %Y}."
+                f"{figures.long_date(day)} is not within a year from today. Choose today or a "
+                f"later day, up to {figures.long_date(today + FURTHEST)}."
             )
         return day
 
@@ -81,7 +83,8 @@ class HolidayForm(forms.Form):
         if last_on < first_on:
             self.add_error(
                 "last_on",
-                f"{last_on:%-d %B %Y} is before {first_on:%-d %B %Y}. Choose that day or a later.",
+                f"{figures.long_date(last_on)} is before {figures.long_date(first_on)}. "
+                "Choose that day or a later.",
             )
         elif (last_on - first_on).days >= LONGEST_HOLIDAY_DAYS:
             self.add_error(
@@ -140,6 +143,6 @@ class SetForm(forms.Form):
         day = self.cleaned_data["due_on"]
         if day and day < timezone.localdate():
             raise forms.ValidationError(
-                f"{day:%-d %B %Y} is past. Choose today or a later day, or leave it empty."
+                f"{figures.long_date(day)} is past. Choose today or a later day, or leave it empty."
             )
         return day

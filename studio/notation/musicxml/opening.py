@@ -12,6 +12,8 @@ from xml.etree.ElementTree import Element, ParseError
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
+from studio.figures import megabytes, number
+
 MAX_FILE_BYTES = 5_000_000  # a whole sonata is about 1 MB
 MAX_XML_BYTES = 20_000_000  # once unpacked
 MAX_DEPTH = 40  # of elements; the standard needs about 12
@@ -43,8 +45,8 @@ def open_musicxml(data: bytes) -> Element:
     """
     if len(data) > MAX_FILE_BYTES:
         raise NotMusic(
-            f"The file has {len(data) / 1e6:.1f} MB. A page of music has far less than "
-            f"{MAX_FILE_BYTES / 1e6:g} MB; export only the page you need."
+            f"The file has {megabytes(len(data))}. A page of music has far less than "
+            f"{number(MAX_FILE_BYTES / 1e6)} MB; export only the page you need."
         )
     text = _unpacked(data) if data.startswith(_ZIP) else data
     root = _parsed(text)
@@ -89,7 +91,8 @@ def _member(archive: zipfile.ZipFile, name: str, limit: int) -> bytes:
         data = member.read(limit + 1)
     if len(data) > limit:
         raise NotMusic(
-            f"Unpacked, the score is larger than {limit / 1e6:g} MB. Export only the page you need."
+            f"Unpacked, the score is larger than {number(limit / 1e6)} MB. "
+            "Export only the page you need."
         )
     return data
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from studio import figures
 from studio.review.comparing import Pair, Sounded
 from studio.review.judging import Judged
 
@@ -81,7 +82,7 @@ def figure_of(playing: Row | Sounded) -> str:
     """``+18 ±1 c``, or that it is unsure."""
     if playing.cents is None or playing.uncertainty_cents is None:
         return "unsure"
-    return f"{words.signed(playing.cents)} {words.plus_minus(playing.uncertainty_cents)}"
+    return f"{figures.signed(playing.cents)} {figures.plus_minus(playing.uncertainty_cents)}"
 
 
 def lines_of(found: Iterable[Pair], *, then: str, now: str, meant: int | None) -> list[Line]:
@@ -111,8 +112,8 @@ def _figure(playing: Sounded | None, desk: str) -> Figure | None:
         return None
     return Figure(
         text=figure_of(playing),
-        clock=words.moment(playing.start_s, 1),
-        span=f"{playing.start_s:.3f} {playing.end_s:.3f}",
+        clock=figures.place(playing.start_s, 1),
+        span=f"{figures.decimal(playing.start_s)} {figures.decimal(playing.end_s)}",
         address=f"{desk}#{playing.anchor}",
     )
 

@@ -7,11 +7,10 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from studio.drills.forms import DrillForm, GoalForm
+from studio.figures import parse_place, place
 from studio.review.formatting import HINT
 from studio.review.models import Comment, Decision
 from studio.review.services import CommentText
-
-from .words import moment, parse_moment
 
 DEFAULT_DUE = timedelta(days=7)
 MAX_TEXT = 4000
@@ -28,19 +27,19 @@ class MomentField(forms.CharField):
         if not text:
             return None
         try:
-            return parse_moment(text)
+            return parse_place(text)
         except ValueError as error:
             raise ValidationError(str(error)) from None
 
     def prepare_value(self, value):
-        return moment(value, 2) if isinstance(value, int | float) else value
+        return place(value, 2) if isinstance(value, int | float) else value
 
 
 def inside(seconds: float, duration_s: float | None) -> float:
     """A moment of the clip; a ``ValidationError`` says how long the clip is where it is none."""
     if duration_s is not None and seconds > duration_s + MOMENT_SLACK_S:
         raise ValidationError(
-            f"{moment(seconds, 1)} is after the end; the clip lasts {moment(duration_s, 1)}."
+            f"{place(seconds, 1)} is after the end; the clip lasts {place(duration_s, 1)}."
         )
     return seconds
 

@@ -18,6 +18,7 @@ from studio.drills.making import query_of
 from studio.drills.models import Assignment, Drill, DrillVersion
 from studio.drills.sheets import leaves
 from studio.drills.stretches import Stretch, stretches
+from studio.figures import place
 from studio.notation import Request, Score
 from studio.notation.engraving import engrave
 from studio.notation.naming import name_of
@@ -28,7 +29,6 @@ from studio.review.models import Review
 from studio.review.treating import Proposal, propose
 
 from .forms import DeskForm, MomentField, SettingForm
-from .words import moment
 from .written import bars_of, page_of
 
 LEAF_WRITTEN = 24  # of a long drill only the beginning is shown
@@ -58,7 +58,7 @@ class SpotForm(DeskForm):
             return None
         else:
             start_s, end_s = sorted((asked["start_s"], asked["end_s"]))
-            name = f"From {moment(start_s, 1)} to {moment(end_s, 1)}"
+            name = f"From {place(start_s, 1)} to {place(end_s, 1)}"
             spot = spot_of_span(found, start_s, end_s, name)
         if spot is None:
             raise Http404

@@ -15,6 +15,7 @@ from weakref import WeakKeyDictionary
 
 from django.utils.safestring import SafeString
 
+from studio import figures
 from studio.intonation.verdicts import CLOSE_TO_LIMIT
 from studio.review.judging import Heard, Judged
 from studio.review.marks import Mark
@@ -52,11 +53,11 @@ class Row:
     @property
     def start(self) -> str:
         """Seconds as the page carries them, to the millisecond."""
-        return f"{self.start_s:.3f}"
+        return figures.decimal(self.start_s)
 
     @property
     def end(self) -> str:
-        return f"{self.end_s:.3f}"
+        return figures.decimal(self.end_s)
 
     @property
     def spoken(self) -> str:
@@ -89,7 +90,7 @@ class Block:
 
     @property
     def clock(self) -> str:
-        return words.moment(self.start_s)
+        return figures.place(self.start_s)
 
     @property
     def last(self) -> Row | None:
@@ -222,7 +223,9 @@ class _Reader:
             lift=self._lift(rows),
             trend=self._trend(run, rows),
             said=self._said(run),
-            broken=words.signed(run["broken_cents"]) if run.get("broken_cents") is not None else "",
+            broken=figures.signed(run["broken_cents"])
+            if run.get("broken_cents") is not None
+            else "",
         )
 
     def _run_name(self, rows: Sequence[Row]) -> str:
@@ -256,7 +259,7 @@ class _Reader:
             event=event["id"],
             start_s=event["start_s"],
             end_s=event["end_s"],
-            clock=words.moment(event["start_s"], 1),
+            clock=figures.place(event["start_s"], 1),
             name=self._name(event),
             voices=len(event["voices"]),
         )
@@ -266,18 +269,21 @@ class _Reader:
             row.also = tuple(self._short_figure(other) for other in judged[1:])
         elif event["id"] in self.singles:
             single = self.singles[event["id"]]
-            row.deviation, row.verdict = words.signed(single["deviation_cents"]), single["verdict"]
-            row.plus_minus = words.plus_minus(event["voices"][0]["uncertainty_cents"])
+            row.deviation, row.verdict = (
+                figures.signed(single["deviation_cents"]),
+                single["verdict"],
+            )
+            row.plus_minus = figures.plus_minus(event["voices"][0]["uncertainty_cents"])
         elif event.get("doubt"):
             row.verdict, row.reason = "unsure", words.unsure(event["doubt"])
         return row
 
     def _figure(self, row: Row, event: dict, interval: dict) -> None:
         row.verdict = interval["verdict"]
-        row.deviation = words.signed(interval["deviation_cents"])
+        row.deviation = figures.signed(interval["deviation_cents"])
         if interval["deviation_cents"] is not None:
             uncertainty = self._uncertainty(event, interval)
-            row.plus_minus = words.plus_minus(uncertainty)
+            row.plus_minus = figures.plus_minus(uncertainty)
             if interval["unsure_reason"] in (None, CLOSE_TO_LIMIT):
                 row.cents, row.uncertainty_cents = interval["deviation_cents"], uncertainty
         if row.verdict == "unsure":
@@ -290,7 +296,7 @@ class _Reader:
         return None
 
     def _short_figure(self, interval: dict) -> str:
-        return f"{_everyday(interval)} {words.signed(interval['deviation_cents'])} c"
+        return f"{_everyday(interval)} {figures.signed(interval['deviation_cents'])} c"
 
     def _name(self, event: dict) -> str:
         judged = self.intervals.get(event["id"], [])
@@ -326,7 +332,7 @@ class _Reader:
         doubt = run.get("change_uncertainty_cents")
         if run["trend"] == "same" or doubt is None:
             return way
-        return f"{way} by {round(abs(run['change_cents']))} {words.plus_minus(doubt)}"
+        return f"{way} by {figures.cents_short(run['change_cents'], doubt)}"
 
     def _said(self, run: dict) -> list[str]:
         """The run's remarks, but for what its figures show and what its mark says already."""

@@ -2,6 +2,7 @@
 
 from django import forms
 
+from studio.figures import seconds
 from studio.review.by_hand import LONGEST_S, HandMarkText
 from studio.review.marks import Mark
 from studio.review.models import Decision
@@ -9,7 +10,7 @@ from studio.review.tolerances import LEAST_CENTS, MOST_CENTS
 
 from .forms import MAX_TEXT, DeskForm, MomentField, inside
 
-SHOWN_S = 0.006  # moments are shown to the hundredth
+SHOWN_S = 0.011  # moments are shown floored to the hundredth
 
 
 class BulkForm(forms.Form):
@@ -82,7 +83,7 @@ def span_of(start_s: float, end_s: float, duration_s: float | None) -> tuple[flo
     start_s, end_s = sorted((inside(start_s, duration_s), inside(end_s, duration_s)))
     if end_s - start_s > LONGEST_S:
         raise forms.ValidationError(
-            f"A mark of {end_s - start_s:.0f} s is too long; {LONGEST_S:.0f} s at most. "
+            f"A mark of {seconds(end_s - start_s)} is too long; {seconds(LONGEST_S)} at most. "
             "Make a comment over a span of it."
         )
     if end_s == start_s:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from uuid import UUID, uuid4
 
+from studio import figures
 from studio.accounts.models import Person
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
@@ -14,7 +15,7 @@ from studio.review.judging import Judged, judged
 from studio.review.models import Decision, Return, Review
 from studio.review.pages import states
 
-from . import keys, words, written
+from . import keys, written
 from .forms import CommentForm, NewDrillForm, SetDrillForm, SummaryForm
 from .ledger import Block, blocks_of, in_written_order
 from .mark_forms import HandMarkForm, ToleranceForm
@@ -97,7 +98,7 @@ class Desk:
             comparable=access.earlier_heard(self.person, clip).exists(),
             place=place_among_waiting(self.person, clip, order),
             has_poster=has_poster(clip),
-            length=words.moment(clip.duration_s or 0),
+            length=figures.length(clip.duration_s or 0),
             facts=self.facts(),
             keys_changed=json.dumps(keys.changed_by(self.person)),
             composer=self.composer(),
@@ -202,7 +203,7 @@ def policy_in_words(judged: Judged) -> str:
     heard = {interval["short"] for interval in judged.judgement["intervals"]}
     table = policy["tolerance_cents"]
     allowed = sorted({table[short] for short in heard if short in table})
-    within = " or ".join(f"{cents:g}" for cents in allowed)
+    within = " or ".join(figures.number(cents) for cents in allowed)
     tuning = _TUNINGS.get(policy["tuning"], policy["tuning"])
     if not within:
         return f"{tuning}."
@@ -213,8 +214,8 @@ def reference_in_words(judged: Judged) -> str:
     """What A4 was taken to be, and how it was told."""
     reference = judged.measurement["reference"]
     source = _SOURCES.get(reference["source"], reference["source"])
-    give = words.plus_minus(reference["uncertainty_cents"])
-    a4 = f"A4 {reference['a4_hz']:.1f} Hz {give}".strip()
+    give = figures.plus_minus(reference["uncertainty_cents"])
+    a4 = f"A4 {figures.hertz(reference['a4_hz'])} {give}".strip()
     return f"{a4}, {source}."
 
 

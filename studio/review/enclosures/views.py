@@ -38,7 +38,8 @@ def shown(request: HttpRequest, clip_id: UUID, enclosure_id: UUID) -> HttpRespon
     file = enclosure.file(EnclosedFile.Kind.SHOWN)
     if file is None:
         raise Http404
-    name = f"{enclosure.kind}-{enclosure.created_at:%Y-%m-%d}{PurePosixPath(file.path).suffix}"
+    day = enclosure.created_at.date().isoformat()
+    name = f"{enclosure.kind}-{day}{PurePosixPath(file.path).suffix}"
     return serve(request, file, file.content_type, name)
 
 

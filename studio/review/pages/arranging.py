@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
+from studio import figures
 from studio.accounts.models import Person
 from studio.accounts.templatetags.words import day
 from studio.review import access, services, waiting
@@ -71,7 +72,7 @@ def snooze(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     on = _day_of(chosen)
     today = timezone.localdate()
     if on is None or not today < on <= today + LONGEST_REST:
-        last = f"{today + LONGEST_REST:%-d %B %Y}"
+        last = figures.long_date(today + LONGEST_REST)
         return _back(request, warning=f"Choose a day after today, and no later than {last}.")
     until = timezone.make_aware(datetime.combine(on, MORNING))
     waiting.snooze(review, until)

@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST, require_safe
 
+from studio import figures
 from studio.accounts import access as people
 from studio.accounts import services as people_services
 from studio.accounts.forms import PupilForm
@@ -95,7 +96,7 @@ def _page(
 def _about(enrolment: Enrolment, instrument: Instrument | None) -> PupilForm:
     initial: dict = {"level": enrolment.level}
     if instrument is not None:
-        length = f"{instrument.string_length_mm:g}"
+        length = figures.number(instrument.string_length_mm)
         initial |= {"kind": instrument.kind, "string_length_mm": length}
     return PupilForm(initial=initial)
 

@@ -20,7 +20,7 @@ from django.urls import reverse
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_http_methods, require_POST
 
-from studio import media
+from studio import figures, media
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment
 from studio.clips import files, sentences
@@ -198,7 +198,7 @@ def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None
         "max_bytes": settings.MAX_UPLOAD_BYTES,
         "max_mb": settings.MAX_UPLOAD_BYTES // MB,
         "max_clip_s": settings.MAX_CLIP_S,
-        "longest": _longest(settings.MAX_CLIP_S),
+        "longest": figures.minutes_or_seconds(settings.MAX_CLIP_S),
         "endings": ENDINGS,
         "half_sent": [_half_sent(upload) for upload in upload_access.unfinished(request.user)],
     }
@@ -207,13 +207,8 @@ def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None
 
 def _half_sent(upload: Upload) -> HalfSent:
     name = decoded(upload.metadata).get("filename") or "A recording"
-    kept, whole = upload.offset_bytes / MB, upload.length_bytes / MB
-    return HalfSent(upload.pk, name, f"{kept:.1f} of {whole:.1f} MB", upload.expires_at)
-
-
-def _longest(seconds: int) -> str:
-    minutes, left = divmod(seconds, 60)
-    return f"{minutes} minutes" if minutes > 1 and not left else f"{seconds} seconds"
+    kept, whole = map(figures.megabytes, (upload.offset_bytes, upload.length_bytes))
+    return HalfSent(upload.pk, name, f"{kept} of {whole}", upload.expires_at)
 
 
 def _json(answer: Answer) -> JsonResponse:

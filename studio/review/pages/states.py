@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from studio import figures
 from studio.clips import sentences
 from studio.clips.models import Clip, Stage
 
@@ -63,7 +64,7 @@ def _step(stage: Stage) -> Step:
     return Step(
         kind=stage.kind,
         words=sentences.stage_in_words(stage),
-        percent=round(100 * stage.progress) if working else None,
+        percent=figures.percent(stage.progress, 1) if working else None,
         failure=sentences.stage_failure(stage),
         done=stage.is_done,
         moving=stage.state in MOVING,

@@ -16,6 +16,7 @@ from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
+from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Person, Studio
 from studio.review import access
@@ -47,7 +48,7 @@ class Waiting:
 
     @property
     def percent(self) -> int:
-        return min(100, max(2, round(100 * (self.waited / LONG_WAIT))))
+        return min(100, max(2, figures.percent(self.waited / LONG_WAIT, 1)))
 
     @property
     def listening(self) -> states.Step | None:

@@ -3,8 +3,9 @@
 from django import template
 from django.utils.safestring import SafeString
 
+from studio import figures
+from studio.intonation.advice import FINGERS
 from studio.review import formatting
-from studio.review.desk import words
 from studio.review.desk.forms import CommentForm
 from studio.review.desk.mark_forms import HandMarkForm
 from studio.review.enclosures.snapshots import shown_of
@@ -14,8 +15,8 @@ register = template.Library()
 
 @register.filter
 def moment(seconds: float, digits: int = 1) -> str:
-    """Seconds as minutes and seconds, with a tenth unless told otherwise."""
-    return words.moment(seconds, int(digits))
+    """Where in a recording, with a tenth unless told otherwise."""
+    return figures.place(seconds, int(digits))
 
 
 @register.filter
@@ -38,7 +39,18 @@ def formatting_hint() -> str:
 @register.filter
 def fine_moment(seconds: float) -> str:
     """A moment to the hundredth: finer than a frame at any usual rate."""
-    return words.moment(seconds, 2)
+    return figures.place(seconds, 2)
+
+
+@register.filter
+def movements(params: dict) -> list[str]:
+    """What the fingers of a mark have to go, exactly: ``fourth finger, D string: 2.3 ± 0.2 mm``."""
+    return [
+        f"{FINGERS[move['finger']]}, {move['string']} string: "
+        f"{figures.millimetres(move['move_mm'], move.get('uncertainty_mm'))}"
+        for move in params.get("moves") or ()
+        if move.get("move_mm") is not None
+    ]
 
 
 @register.simple_tag

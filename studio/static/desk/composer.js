@@ -1,7 +1,7 @@
 // The comment that is being written: its moment or span follows the play head until the teacher
 // writes or chooses one.
 
-import { format, parse } from "./timecode.js";
+import { parsePlace, place } from "../figures.js";
 
 const DIGITS = 2; // hundredths: finer than a frame at any usual rate
 
@@ -23,7 +23,7 @@ export class Composer {
   /** The play head has moved. */
   place(seconds) {
     if (!this.#form || this.#pinned) return;
-    this.#form.elements.start_s.value = format(seconds, DIGITS);
+    this.#form.elements.start_s.value = place(seconds, DIGITS);
     this.#form.elements.end_s.value = "";
   }
 
@@ -38,7 +38,7 @@ export class Composer {
   /** A moment is known better than when it was written here, unless it was changed since. */
   correct(from, to) {
     const field = this.#form?.elements.start_s;
-    if (field?.value === format(from, DIGITS)) field.value = format(to, DIGITS);
+    if (field?.value === place(from, DIGITS)) field.value = place(to, DIGITS);
   }
 
   /** Comment on what is written in the drill's page. */
@@ -68,7 +68,7 @@ export class Composer {
 
   /** Where the comment stands, in seconds; null while it follows the play head. */
   get moment() {
-    return this.#form && this.#pinned ? parse(this.#form.elements.start_s.value) : null;
+    return this.#form && this.#pinned ? parsePlace(this.#form.elements.start_s.value) : null;
   }
 
   /** A span was selected: an untouched comment is about it. */
@@ -119,7 +119,7 @@ export class Composer {
 
   #set(start, end) {
     this.#pinned = true;
-    this.#form.elements.start_s.value = format(start, DIGITS);
-    this.#form.elements.end_s.value = end === null ? "" : format(end, DIGITS);
+    this.#form.elements.start_s.value = place(start, DIGITS);
+    this.#form.elements.end_s.value = end === null ? "" : place(end, DIGITS);
   }
 }

@@ -14,7 +14,7 @@ import { fetchJson } from "./fetch-json.js";
 import { asked, inForce, onPage, shown } from "./keys.js";
 import { watch } from "./progress.js";
 import { DeskScore } from "./score.js";
-import { format } from "./timecode.js";
+import { place } from "../figures.js";
 
 export class ClipDesk extends HTMLElement {
   #aborter = null;
@@ -115,7 +115,7 @@ export class ClipDesk extends HTMLElement {
     ledger.place(seconds, follows);
     if (playing) score.point(ledger.refOf(null));
     composer.place(seconds);
-    this.#tell(format(seconds, 1), playing);
+    this.#tell(place(seconds, 1), playing);
   }
 
   /** This runs at every frame: what is the same is left alone, so that nothing is laid out anew. */

@@ -1,7 +1,7 @@
 // The actions on marks beyond the one at hand: by hand, by kind, by another tolerance; the target,
 // and the words of the phrase shelf.
 
-import { format } from "./timecode.js";
+import { decimal, place } from "../figures.js";
 
 /** The actions by name, a part of the table in acts.js. */
 export const MARK_ACTS = {
@@ -55,9 +55,9 @@ function placeHere({ picture, player, ledger, root }) {
   if (link && held?.closest?.(".block")) return link;
   const [start, end] = picture.span ?? [];
   const note = held?.closest?.(".desk-score .written")?.dataset.ref;
-  let place = picture.span ? { start_s: start.toFixed(2), end_s: end.toFixed(2) } : null;
-  if (note) place = { note };
-  return place ? `${root.dataset.fromHere}?${new URLSearchParams(place)}` : link;
+  let here = picture.span ? { start_s: decimal(start, 2), end_s: decimal(end, 2) } : null;
+  if (note) here = { note };
+  return here ? `${root.dataset.fromHere}?${new URLSearchParams(here)}` : link;
 }
 
 function opened({ root }, id) {
@@ -79,7 +79,7 @@ function spanHere({ picture, player, root }) {
 }
 
 function fillSpan(form, [start, end]) {
-  form.elements.start_s.value = format(start, 2);
-  form.elements.end_s.value = format(end, 2);
+  form.elements.start_s.value = place(start, 2);
+  form.elements.end_s.value = place(end, 2);
   form.elements.end_s.dispatchEvent(new Event("input", { bubbles: true }));
 }

@@ -5,7 +5,7 @@ import { firstAfter, pxPerSecond, ticks, xOf } from "./geometry.js";
 import { band, line, pitchScale, yOfLift, yOfMidi } from "./lift.js";
 import { between, levelFor, loudest } from "./peaks.js";
 import { paintStrings } from "./picture-strings.js";
-import { format } from "./timecode.js";
+import { place } from "../figures.js";
 
 const RULER = 20;
 const MOMENTS = 20;
@@ -69,7 +69,7 @@ function paintRuler(ctx, { view, ink }, { ruler, foot }) {
     const x = Math.round(xOf(view, seconds)) + 0.5;
     stroke(ctx, ink.line, 1, [[x, ruler[1] - 4], [x, foot[0] - GAP]]);
     ctx.fillStyle = ink.quiet;
-    const text = format(seconds, digits);
+    const text = place(seconds, digits);
     ctx.fillText(text, Math.min(x + 4, view.width - ctx.measureText(text).width), ruler[1] / 2);
   }
 }

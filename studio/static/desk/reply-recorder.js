@@ -111,7 +111,7 @@ export class ReplyRecorder extends HTMLElement {
     heard.now = Math.max(level, heard.now * FALL); // a short sound is seen for a moment
     const time = words.running(seconds, MOST_S);
     if (this.#part("time").textContent !== time) this.#part("time").textContent = time;
-    this.#part("level").style.transform = `scaleX(${Math.min(1, Math.sqrt(heard.now)).toFixed(3)})`;
+    this.#part("level").style.transform = `scaleX(${Math.min(1, Math.sqrt(heard.now))})`;
     if (seconds > SILENT_AFTER_S && heard.loudest < SILENT) this.#say(words.NOTHING_HEARD);
     if (seconds >= MOST_S - 0.5) {
       recording.full = true;

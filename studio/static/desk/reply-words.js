@@ -1,6 +1,6 @@
 // What the recorder says. Pure.
 
-import { clock, megabytes } from "../pages/sizes.js";
+import { length, megabytes, place } from "../figures.js";
 
 const DEVICES = { voice: "microphone", video: "camera or microphone" };
 export const KEPT_HERE = "Kept in this browser until it is sent. It goes with what you write here.";
@@ -26,16 +26,16 @@ export function whyNot(name, kind) {
 
 /** "0:07 of 3:00" */
 export function running(seconds, mostS) {
-  return `${clock(Math.floor(seconds))} of ${clock(mostS)}`;
+  return `${place(seconds)} of ${length(mostS)}`;
 }
 
 export function reached(mostS) {
-  return `${clock(mostS)} is the most, so the recording stopped.`;
+  return `${length(mostS)} is the most, so the recording stopped.`;
 }
 
 /** What will be sent: "0:07, 0.2 MB", or a chosen file's name, whose length is not known. */
 export function described(file, seconds = null) {
-  return [seconds === null ? file.name : clock(seconds), megabytes(file.size)].join(", ");
+  return [seconds === null ? file.name : length(seconds), megabytes(file.size)].join(", ");
 }
 
 /** Why a file is too large to send, or "". */

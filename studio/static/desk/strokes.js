@@ -2,6 +2,8 @@
 // from its upper left corner; studio/review/enclosures/strokes.py says what a stroke is, and makes
 // the same shapes for the pages.
 
+import { percent } from "../figures.js";
+
 export const UNITS = 1000;
 export const MOST_STROKES = 60;
 const HEAD = 0.045;
@@ -43,7 +45,7 @@ export function moved(point, key, fine, aspect) {
 
 /** Where a point lies, in words: "40 % across, 25 % down". */
 export function placeOf([x, y], aspect) {
-  return `${Math.round(100 * x)} % across, ${Math.round((100 * y) / aspect)} % down`;
+  return `${percent(x, 1)} % across, ${percent(y, aspect)} % down`;
 }
 
 /** What is said of a stroke that was drawn; of none (null), or one too many, why not. */

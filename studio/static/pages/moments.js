@@ -1,6 +1,7 @@
 // <clip-moments>: a press on a moment plays from just before it; the moment being heard is
 // marked; previous, play and next lie under the thumb.
 
+import { decimal } from "../figures.js";
 import { covers, momentAt, neighbour } from "./moment-times.js";
 
 const READY = 1; // HAVE_METADATA: a seek is possible from here on
@@ -111,7 +112,7 @@ class ClipMoments extends HTMLElement {
     const now = this.querySelector('[data-part="now"]');
     const { duration } = this.#player;
     if (now && duration > 0) {
-      const place = `${((100 * t) / duration).toFixed(2)}%`;
+      const place = `${decimal((100 * t) / duration, 2)}%`;
       now.setAttribute("x1", place);
       now.setAttribute("x2", place);
     }

@@ -1,9 +1,10 @@
 // <send-clip>: looks at the chosen recording and sends it in pieces, with progress, over as many
 // connections as it takes. Without this module the form inside posts by itself.
 
+import { length, megabytes, percent } from "../figures.js";
 import { openIn } from "./look.js";
 import { amount, noted, secondsLeft } from "./pace.js";
-import { clock, megabytes, refusal } from "./sizes.js";
+import { refusal } from "./sizes.js";
 import { newKey, upload } from "./upload.js";
 
 const FIELDS = ["title", "note", "assignment"];
@@ -58,8 +59,8 @@ class SendClip extends HTMLElement {
     if (look !== this.#looked || this.#sending) {
       return; // another file was chosen in the meantime, or this one is on its way
     }
-    const length = found.durationS === null ? [] : [clock(found.durationS)];
-    this.#part("details").textContent = [...length, megabytes(file.size)].join(" · ");
+    const lasts = found.durationS === null ? [] : [length(found.durationS)];
+    this.#part("details").textContent = [...lasts, megabytes(file.size)].join(" · ");
     this.#refuse(refusal(file, found, this.#limits), { final: true });
   }
 
@@ -126,12 +127,12 @@ class SendClip extends HTMLElement {
   // -- what is shown
 
   #progress(loaded, total) {
-    const percent = total ? Math.floor((100 * loaded) / total) : 0;
+    const share = percent(loaded, total);
     this.#samples = noted(this.#samples, { ms: Date.now(), bytes: loaded });
-    this.#part("bar").value = percent;
+    this.#part("bar").value = share;
     this.#part("amount").textContent = amount(loaded, total, secondsLeft(this.#samples, total));
     // Said in tenths, so that a screen reader is not flooded.
-    this.#say(`Sending: ${Math.floor(percent / 10) * 10} % of ${megabytes(total)}`);
+    this.#say(`Sending: ${share - (share % 10)} % of ${megabytes(total)}`);
   }
 
   #wait(kept) {

@@ -1,21 +1,6 @@
-// Sizes and lengths in words, and what can be refused before anything is sent. Pure.
+// What can be refused before anything is sent. Pure.
 
-const MB = 1_000_000;
-
-/** 84.2 -> "1:24"; 119.7 -> "2:00". */
-export function clock(seconds) {
-  const whole = Math.round(seconds);
-  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")}`;
-}
-
-/** 12_345_678 bytes -> "12.3 MB"; to a tenth, large ones to the whole, never 0. */
-export function megabytes(bytes) {
-  const size = bytes / MB;
-  if (bytes > 0 && size < 0.1) {
-    return "under 0.1 MB";
-  }
-  return size < 100 ? `${size.toFixed(1)} MB` : `${Math.round(size)} MB`;
-}
+import { length, megabytes } from "../figures.js";
 
 /**
  * Why a chosen file cannot be sent, as a sentence, or "" when it may be tried.
@@ -33,7 +18,7 @@ export function refusal(file, { durationS, opens }, limits) {
       + "Film a shorter clip, or choose a lower picture quality in the camera’s settings.";
   }
   if (durationS !== null && durationS > limits.s) {
-    return `The recording lasts ${clock(durationS)}; at most ${clock(limits.s)} can be sent. `
+    return `The recording lasts ${length(durationS)}; at most ${length(limits.s)} can be sent. `
       + "Cut it into shorter clips and send them one by one.";
   }
   if (!opens && !looksLikeRecording(file, limits.endings)) {

@@ -1,5 +1,7 @@
 // What the page says about what sounds. Pure.
 
+import { beats as rateOf, cents as inCents } from "../figures.js";
+
 const COUNTABLE_HZ = 12; // faster beats are heard as roughness; chosen, ears differ
 const STILL_HZ = 0.05; // one beat in twenty seconds
 const TUNINGS = {
@@ -11,7 +13,7 @@ const TUNINGS = {
 /** The interval and its size: "major sixth, 884.4 cents in just tuning, 5 to 3". */
 export function size({ interval, cents, ratio }, tuning) {
   if (!interval) return "";
-  const figure = `${interval}, ${cents[tuning].toFixed(1)} cents`;
+  const figure = `${interval}, ${inCents(cents[tuning], null, 1)}`;
   if (tuning !== "just") return `${figure} in ${TUNINGS[tuning]}`;
   if (!ratio.length) return `${figure}, as in ${TUNINGS.pythagorean}: it has no just size`;
   return `${figure} in ${TUNINGS.just}, ${ratio[0]} to ${ratio[1]}`;
@@ -19,17 +21,15 @@ export function size({ interval, cents, ratio }, tuning) {
 
 export function mistuning(cents) {
   if (!cents) return "in tune";
-  const unit = Math.abs(cents) === 1 ? "cent" : "cents";
-  return `${Math.abs(cents)} ${unit} too ${cents > 0 ? "wide" : "narrow"}`;
+  return `${inCents(cents)} too ${cents > 0 ? "wide" : "narrow"}`;
 }
 
 /** How it beats; `hz` is null where no beats can be heard. */
 export function beats(hz) {
   if (hz === null) return "This interval has no beats that ears can count.";
   if (hz < STILL_HZ) return "No beats: the two notes stand still together.";
-  if (hz < 1) return `One beat every ${(1 / hz).toFixed(1)} seconds.`;
-  const rate = `${hz.toFixed(1)} beats a second`;
-  return hz > COUNTABLE_HZ ? `${rate}: too quick to count, it sounds rough.` : `${rate}.`;
+  const rate = rateOf(hz);
+  return hz > COUNTABLE_HZ ? `${rate}: too quick to count, it sounds rough.` : `${rate[0].toUpperCase()}${rate.slice(1)}.`;
 }
 
 export function place(step, at, count) {

@@ -6,6 +6,7 @@ from django.core.validators import validate_email
 from django.db import transaction
 from django.urls import reverse
 
+from studio import figures
 from studio.accounts import invitations
 from studio.accounts.links import site_address
 from studio.accounts.models import Membership, Studio
@@ -35,7 +36,7 @@ class Command(BaseCommand):
         self.stdout.write(
             f"{studio} is ready for its teacher.\n\n"
             f"Next: give {invited.name} this link. It works once, until "
-            f"{invited.expires_at:%-d %B %Y, %H:%M} UTC:\n\n  {link}\n\n"
+            f"{figures.date_time(invited.expires_at)} UTC:\n\n  {link}\n\n"
             f"There {invited.name} chooses a password, and then invites pupils, guardians and "
             "colleagues on the page People. Run this command again for a new link."
         )

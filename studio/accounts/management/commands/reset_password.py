@@ -3,6 +3,7 @@
 from django.core.management.base import BaseCommand, CommandError
 from django.urls import reverse
 
+from studio import figures
 from studio.accounts import passwords
 from studio.accounts.links import site_address
 from studio.accounts.models import Person
@@ -30,5 +31,5 @@ class Command(BaseCommand):
         path = reverse("password_by_link", kwargs={"secret": secret})
         self.stdout.write(
             f"Be sure that it is {person} who asks. Then give {person} alone this link. It works "
-            f"once, until {link.expires_at:%-d %B %Y, %H:%M} UTC:\n\n  {site_address()}{path}\n"
+            f"once, until {figures.date_time(link.expires_at)} UTC:\n\n  {site_address()}{path}\n"
         )

@@ -1,5 +1,6 @@
 from django.core.management.base import BaseCommand, CommandError
 
+from studio import figures
 from studio.clips.upkeep.verifying import verify
 
 
@@ -8,8 +9,8 @@ class Command(BaseCommand):
 
     def handle(self, *args, **options) -> None:
         report = verify()
-        megabytes = report.size_bytes / 1e6
-        self.stdout.write(f"{report.files} files of rows were read, {megabytes:.1f} MB.")
+        size = figures.megabytes(report.size_bytes)
+        self.stdout.write(f"{report.files} files of rows were read, {size}.")
         for path in report.orphans:
             self.stdout.write(f"No row names {path}; it is removed when it is a day old.")
         for fault in report.faults:

@@ -1,0 +1,136 @@
+"""Cents, millimetres, hertz, shares, sizes of files and counts. See the package for the rules."""
+
+from .rounding import downwards, is_known, nearest, upwards, written
+
+MINUS, DASH = "−", "–"
+MB = 1_000_000
+_ORDINALS = (
+    *("first", "second", "third", "fourth", "fifth"),
+    *("sixth", "seventh", "eighth", "ninth", "tenth"),
+)
+
+
+def rounds_to_nothing(value: float, digits: int = 0) -> bool:
+    """Whether a figure reads 0, and so has no direction."""
+    return nearest(value, digits) == 0
+
+
+def signed(value: float | None, digits: int = 0) -> str:
+    """A deviation with its sign and without its unit; a dash where there is none.
+
+    >>> signed(17.6), signed(-7.2), signed(-0.3), signed(None)
+    ('+18', '−7', '0', '–')
+    """
+    if not is_known(value):
+        return DASH
+    ticks = nearest(value, digits)
+    sign = (MINUS if value < 0 else "+") if ticks else ""
+    return sign + written(ticks, digits)
+
+
+def plus_minus(uncertainty: float | None, digits: int = 0) -> str:
+    """An uncertainty in cents, short: ``±1 c``; empty where it is not known.
+
+    >>> plus_minus(1.4), plus_minus(0.02), plus_minus(1.0)
+    ('±2 c', '±1 c', '±1 c')
+    """
+    return f"±{_doubt(uncertainty, digits)} c" if is_known(uncertainty) else ""
+
+
+def uncertainty(value: float, digits: int = 0) -> str:
+    """What follows a figure whose unit comes after both: ``± 1``, ``± 0.3``."""
+    return f"± {_doubt(value, digits)}"
+
+
+def cents(value: float, uncertainty: float | None = None, digits: int = 0) -> str:
+    """A size without a direction: ``1 cent``, ``18 cents``, ``18 ± 1 cents``."""
+    return _in_cents(written(nearest(value, digits), digits), uncertainty, digits)
+
+
+def signed_cents(value: float | None, uncertainty: float | None = None, digits: int = 0) -> str:
+    """A deviation with sign, unit and uncertainty: ``+18 ± 1 cents``; empty where there is none."""
+    return _in_cents(signed(value, digits), uncertainty, digits) if is_known(value) else ""
+
+
+def cents_short(value: float, uncertainty: float | None = None) -> str:
+    """A size where there is little room: ``22 ±1 c``, ``22 c``."""
+    return f"{nearest(value)} {plus_minus(uncertainty) or 'c'}"
+
+
+def cents_between(least: float, most: float) -> str:
+    """``12 to 18 cents``; one figure where both read the same."""
+    low, high = nearest(least), nearest(most)
+    return cents(most) if low == high else f"{low} to {high} cents"
+
+
+def about_mm(value: float) -> str:
+    """A way along the string for a pupil's finger: ``about 4 mm``, ``less than 1 mm``."""
+    whole = nearest(value)
+    return f"about {whole} mm" if whole else "less than 1 mm"
+
+
+def millimetres(value: float, uncertainty: float | None = None, digits: int = 1) -> str:
+    """A length that was measured or computed: ``328 mm``, ``2.3 ± 0.2 mm``; no idle ``.0``."""
+    if is_known(uncertainty):
+        return f"{written(nearest(value, digits), digits)} ± {_doubt(uncertainty, digits)} mm"
+    return f"{number(value, digits)} mm"
+
+
+def hertz(value: float, digits: int = 1) -> str:
+    """``440.0 Hz``"""
+    return f"{written(nearest(value, digits), digits)} Hz"
+
+
+def beats(rate_hz: float) -> str:
+    """How often something beats: ``2.7 beats a second``, ``one beat every 2.5 seconds``."""
+    if rate_hz < 1:
+        return f"one beat every {written(nearest(1 / rate_hz, 1), 1)} seconds"
+    return f"{written(nearest(rate_hz, 1), 1)} beats a second"
+
+
+def percent(part: float, whole: float) -> int:
+    """The share of a whole, 0 to 100, floored; 0 of nothing."""
+    return min(downwards(100 * part / whole), 100) if whole > 0 else 0
+
+
+def range_percent(low: float, high: float) -> tuple[int, int]:
+    """The ends of a range of shares (0 to 1) in per cent, rounded outwards."""
+    return downwards(100 * low), upwards(100 * high)
+
+
+def megabytes(size_bytes: int) -> str:
+    """``12.3 MB``, ``1000 MB``, ``under 0.1 MB``; ``0.0 MB`` only for nothing."""
+    if 0 < size_bytes < MB / 10:
+        return "under 0.1 MB"
+    digits = 1 if size_bytes < 100 * MB else 0
+    return f"{written(nearest(size_bytes / MB, digits), digits)} MB"
+
+
+def number(value: float, digits: int = 1) -> str:
+    """A number without idle noughts: ``328``, ``2.5``."""
+    text = written(nearest(value, digits), digits)
+    text = text.rstrip("0").rstrip(".") if digits else text
+    return text if text == "0" or value >= 0 else MINUS + text
+
+
+def count(number: int | None, one: str, many: str) -> str:
+    """A number with its noun: ``3 marks``, ``1 mark``, ``no marks``."""
+    return f"{number or 'no'} {one if number == 1 else many}"
+
+
+def ordinal(number: int) -> str:
+    """first to tenth, then 11th and so on."""
+    if 1 <= number <= len(_ORDINALS):
+        return _ORDINALS[number - 1]
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10)
+    return f"{number}{ending or 'th'}"
+
+
+def _in_cents(figure: str, uncertainty: float | None, digits: int) -> str:
+    if is_known(uncertainty):
+        return f"{figure} ± {_doubt(uncertainty, digits)} cents"
+    return f"{figure} {'cent' if figure.lstrip(f'+{MINUS}') == '1' else 'cents'}"
+
+
+def _doubt(uncertainty: float, digits: int) -> str:
+    return written(max(1, upwards(uncertainty, digits)), digits)

@@ -1,0 +1,158 @@
+"""Places and lengths in a recording, waits and days. See the package for the rules.
+
+Dates are the reader's own (local) ones, and English; ``today`` and ``past`` are given, so that
+nothing here looks at a clock.
+"""
+
+import re
+from datetime import date, datetime, timedelta
+
+from .rounding import downwards, is_known, nearest, written
+
+TOLD_S = 2e-6  # players tell their time in whole microseconds, cut off: 4.35 as 4.349999
+NEAR_DAYS = 6  # within a week a weekday says enough
+_UNITS = (
+    (timedelta(days=1), "day"),
+    (timedelta(hours=1), "hour"),
+    (timedelta(minutes=1), "minute"),
+)
+_DAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July", "August", "September"),
+    *("October", "November", "December"),
+)
+_PLACE = re.compile(r"(?:(?:(\d{1,2}):(?=\d{1,2}:))?(\d{1,3}):)?(\d{1,5}(?:[.,]\d{1,3})?)")
+
+
+# -- in a recording -----------------------------------------------------------------------------
+
+
+def place(seconds: float | None, digits: int = 0) -> str:
+    """A moment of a recording, floored: 119.7 reads 1:59, with a tenth 1:59.7.
+
+    >>> place(119.7), place(72.04, 1), place(3725), place(None)
+    ('1:59', '1:12.0', '1:02:05', '')
+    """
+    if not is_known(seconds):
+        return ""
+    return _clock(downwards(max(seconds, 0.0) + TOLD_S, digits), digits)
+
+
+def length(seconds: float | None) -> str:
+    """How long a recording is, to the nearest second: 84.2 reads 1:24, 119.7 reads 2:00."""
+    return _clock(nearest(max(seconds, 0.0)), 0) if is_known(seconds) else ""
+
+
+def seconds(value: float, digits: int = 1) -> str:
+    """``0.6 s``, ``2 s``"""
+    return f"{written(nearest(value, digits), digits).removesuffix('.0')} s"
+
+
+def minutes_or_seconds(whole: int) -> str:
+    """A bound in words: ``15 minutes``, ``90 seconds``."""
+    minutes, left = divmod(whole, 60)
+    return f"{minutes} minutes" if minutes > 1 and not left else f"{whole} seconds"
+
+
+def parse_place(text: str) -> float:
+    """Seconds from ``1:02.4``, ``62.4`` or ``1:02:05``.
+
+    Raises
+    ------
+    ValueError
+        With a sentence that says how to write it.
+    """
+    found = _PLACE.fullmatch(text.strip())
+    if not found:
+        raise ValueError(f"“{text}” is not a moment; write it like 1:02.4 (minutes and seconds).")
+    hours, minutes = int(found[1] or 0), int(found[2] or 0)
+    rest = float(found[3].replace(",", "."))
+    if found[2] and rest >= 60:
+        raise ValueError(f"“{text}” has more than 59 seconds; write it like 1:02.4.")
+    if found[1] and minutes >= 60:
+        raise ValueError(f"“{text}” has more than 59 minutes; write it like 1:02:04.")
+    return 3600.0 * hours + 60.0 * minutes + rest
+
+
+def _clock(ticks: int, digits: int) -> str:
+    whole, part = divmod(ticks, 10**digits)
+    minutes, left = divmod(whole, 60)
+    hours, minute = divmod(minutes, 60)
+    head = f"{hours}:{minute:02d}" if hours else str(minutes)
+    return f"{head}:{left:02d}" + (f".{part:0{digits}d}" if digits else "")
+
+
+# -- waits and days -----------------------------------------------------------------------------
+
+
+def ago(past: timedelta) -> str:
+    """How long since: 9 days, 5 hours, 12 minutes, a moment."""
+    for unit, name in _UNITS:
+        passed = past // unit
+        if passed >= 1:
+            return f"{passed} {name}{'s' if passed > 1 else ''}"
+    return "a moment"
+
+
+def day(when: date, today: date) -> str:
+    """Today, yesterday, a weekday of the last days, else the date."""
+    past = (today - when).days
+    if past in (0, 1):
+        return ("today", "yesterday")[past]
+    if 1 < past <= NEAR_DAYS:
+        return _DAYS[when.weekday()]
+    return short_date(when) if when.year == today.year else long_date(when)
+
+
+def due(when: date, today: date) -> str:
+    """A due day as one says it: due today, by Friday 4 December, was due on Monday 1 June."""
+    left = (when - today).days
+    if left < 0:
+        return f"was due on {weekday_date(when)}"
+    if left <= 1:
+        return ("due today", "due tomorrow")[left]
+    return f"by {weekday_date(when)}"
+
+
+def is_overdue(when: date, today: date) -> bool:
+    return when < today
+
+
+def short_date(when: date) -> str:
+    """``4 December``"""
+    return f"{when.day} {_MONTHS[when.month - 1]}"
+
+
+def long_date(when: date) -> str:
+    """``4 December 2026``"""
+    return f"{short_date(when)} {when.year}"
+
+
+def weekday_date(when: date) -> str:
+    """``Friday 4 December``"""
+    return f"{_DAYS[when.weekday()]} {short_date(when)}"
+
+
+def full_date(when: date) -> str:
+    """``Friday 4 December 2026``"""
+    return f"{weekday_date(when)} {when.year}"
+
+
+def month(when: date) -> str:
+    """``December 2026``"""
+    return f"{_MONTHS[when.month - 1]} {when.year}"
+
+
+def time_of_day(when: datetime) -> str:
+    """``18:05``"""
+    return f"{when.hour:02d}:{when.minute:02d}"
+
+
+def date_time(when: datetime) -> str:
+    """``4 December 2026, 18:05``"""
+    return f"{long_date(when)}, {time_of_day(when)}"
+
+
+def weekday_time(when: datetime) -> str:
+    """``Friday 4 December, 18:05``"""
+    return f"{weekday_date(when)}, {time_of_day(when)}"
