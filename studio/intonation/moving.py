@@ -2,7 +2,8 @@
 
 What can tell, the strongest first:
 
-1. *open*: an open string cannot move, so the stopped note must. The sound alone seldom tells
+1. *open*: an open string cannot move, so the stopped note must; of two open strings neither can,
+   and they want tuning. The sound alone seldom tells
    whether a note is open; it is taken for open only where it can be played in no other way, or the
    drill's fingering says so.
 2. *slipped*: played separately the two notes agreed; together one of them stands elsewhere, by
@@ -41,9 +42,10 @@ CLEARLY_OFF_CENTS = 10.0  # beyond what the interval's size leaves open
 
 @dataclass(slots=True)
 class Move:
-    """``which``: upper, lower or either. ``open_string``: the name of the note that is open for
-    certain, so that only the other can move. ``maybe_open``: names of notes that may be.
-    ``because``: open, slipped, alone or tuning; ``None`` for either."""
+    """``which``: upper, lower, either, or neither of two open strings. ``open_string``: the name of
+    the note that is open for certain, so that only the other can move. ``maybe_open``: names of
+    notes that may be, among those that are asked to move. ``because``: open, slipped, alone or
+    tuning; ``None`` for either."""
 
     which: str
     open_string: str | None = None
@@ -64,19 +66,27 @@ def who_moves(
         opened = states.index("open")
         name = (named.low, named.high)[opened].pitch_class_name
         return Move("lower" if opened else "upper", name, because="open")
+    if states == ["open", "open"]:
+        return Move("neither", because="open")
     for because, which in (
         ("slipped", _slipped(judged, named, alone)),
         ("alone", _stayed_at_pitch(judged, named, measurement, alone)),
         ("tuning", _anchored(event, judged, named, measurement)),
     ):
         if which is not None:
-            return Move(which, because=because)
-    maybe = tuple(
+            own = () if because == "slipped" else (which,)  # what slipped was stopped
+            return Move(which, None, _maybe_open(named, states, own), because)
+    return Move("either", None, _maybe_open(named, states, ("lower", "upper")))
+
+
+def _maybe_open(named: Named, states: list[str], among: tuple[str, ...]) -> tuple[str, ...]:
+    """Names of those notes ``among`` lower and upper that may be open strings."""
+    notes = zip(("lower", "upper"), (named.low, named.high), states, strict=True)
+    return tuple(
         pitch.pitch_class_name
-        for pitch, state in zip((named.low, named.high), states, strict=True)
-        if state == "maybe"
+        for which, pitch, state in notes
+        if which in among and state == "maybe"
     )
-    return Move("either", None, maybe)
 
 
 def _slipped(judged: JudgedInterval, named: Named, alone: Compared) -> str | None:

@@ -8,7 +8,8 @@ what an open string beside it, itself out of tune, explains. Every figure is the
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
-from studio.intonation.sentences import in_cents, standing
+from studio import figures
+from studio.intonation.sentences import standing
 from studio.notation.pairs import word_of, word_of_size
 from studio.theory import Interval, Pitch
 
@@ -28,7 +29,7 @@ class Slip:
     def in_words(self) -> str:
         """``together the lower note stood 12 ± 1 cents lower than alone``."""
         way = "higher" if self.cents > 0 else "lower"
-        far = in_cents(self.cents, self.uncertainty_cents)
+        far = figures.cents(self.cents, self.uncertainty_cents)
         return f"together the {self.which} note stood {far} {way} than alone"
 
 
@@ -141,11 +142,20 @@ def to_tune_first(judgement: Mapping, runs: Collection[int]) -> str | None:
     return None
 
 
+def are_open_strings(judgement: Mapping, runs: Collection[int]) -> bool:
+    """Whether a marked run is of two open strings, which only tuning mends."""
+    return any(
+        mark["run"] in runs and mark["params"].get("move") == "neither"
+        for mark in judgement["marks"]
+    )
+
+
 def _is_fault(mark: Mapping) -> bool:
     return (
         mark["code"] in CODES
         and mark["run"] is not None
         and mark["params"].get("open_off_cents") is None
+        and mark["params"].get("move") != "neither"
     )
 
 

@@ -11,12 +11,12 @@ from studio.accounts.models import Person
 from studio.drills.rotation.proposals import plays_of
 from studio.drills.shelf import drills_by_family
 from studio.drills.stretches import Player
-from studio.intonation.sentences import clock
+from studio.figures import place
 from studio.notation import Score
 from studio.notation.pairs import word_of
 from studio.theory import ALL_KEYS, Key, Pitch
 
-from .faults import faults_of, shares_of, to_tune_first, word_of_run
+from .faults import are_open_strings, faults_of, shares_of, to_tune_first, word_of_run
 from .judging import Judged
 from .marks import Mark
 from .models import Decision
@@ -43,7 +43,7 @@ def spot_of_mark(judged: Judged, mark_id: int) -> Spot | None:
     if mark is None:
         return None
     runs = () if mark.run is None else (mark.run,)
-    return Spot(f"The mark at {clock(mark.shown[0])}", frozenset(runs), mark)
+    return Spot(f"The mark at {place(mark.shown[0])}", frozenset(runs), mark)
 
 
 def spot_of_bar(judged: Judged, page: Score, bar: int | None) -> Spot | None:
@@ -148,6 +148,8 @@ def _interval(judged: Judged, spot: Spot) -> str:
 
 def _nothing(judged: Judged, spot: Spot) -> str:
     """Why nothing is proposed, where that is so."""
+    if are_open_strings(judged.judgement, spot.runs):
+        return "Both notes are open strings: tune them, then play this again."
     open_string = to_tune_first(judged.judgement, spot.runs)
     if spot.mark and spot.mark.code == "open_string_off":
         open_string = Pitch.parse(spot.mark.params["pitch"]).step

@@ -24,9 +24,11 @@ PLACES = {
     "notes": "B♭3–B♭4",
     "cents": "18 ± 1 cents",
     "side": "wide or narrow",
+    "way": "higher or lower, as the note has to move",
+    "towards": "towards the bridge or towards the scroll, likewise",
     "finger": "first finger",
     "string": "D string",
-    "mm": "2.3 ± 0.2 mm",
+    "mm": "about 2 mm",
     "bar": "bar 3",
     "pupil": "the pupil's first name",
 }

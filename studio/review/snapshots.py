@@ -7,6 +7,8 @@ A snapshot repeats words and figures on purpose: nothing that is edited later ma
 
 from django.db.models import QuerySet
 
+from studio.intonation import render
+
 from . import noted, showing
 from .enclosures import snapshots as enclosed
 from .judging import Judged
@@ -20,7 +22,8 @@ def take(review: Review, judged: Judged | None) -> dict:
     """What is returned: the summary, the kept marks and the comments in time order, the drills."""
     kept = [mark for mark in judged.marks if mark.choice == Decision.Choice.KEPT] if judged else []
     names = noted.names_of(review)
-    said = [_mark(mark) for mark in kept]
+    player = review.clip.enrolment.pupil.first_name
+    said = [_mark(mark, player) for mark in kept]
     said += [_comment(comment, names) for comment in _comments(review)]
     said += [_hand_mark(mark) for mark in review.hand_marks.all()]
     if judged:
@@ -38,8 +41,11 @@ def _comments(review: Review) -> QuerySet[Comment]:
     return review.comments.select_related("author").prefetch_related("enclosures")
 
 
-def _mark(mark: Mark) -> dict:
+def _mark(mark: Mark, player: str) -> dict:
+    """A mark in its words; in the program's own, a guardian reads them about the child."""
+    about = render(mark.code, mark.params, player) if mark.words == mark.sentence else mark.words
     return {
+        **({"guardian_text": about} if about != mark.words else {}),
         "type": "mark",
         "code": mark.code,
         "start_s": mark.shown[0],

@@ -85,8 +85,8 @@ def test_one_finger_across_two_strings_is_told_to_turn():
     score = ExpectedNote(pitches=("E4", "B4"), strings=(3, 2), fingers=(1, 1))
     [mark] = judge(Clip().pair("E4", "B4", 20).done(), Policy(), [score]).marks
     assert mark.sentence.endswith(
-        "The first finger lies across both strings: turn it back on the A string by about "
-        "3.4 ± 0.2 mm, or forward on the D string by about 3.4 ± 0.2 mm."
+        "The first finger lies across both strings: turn it about 3 mm towards the scroll on the "
+        "A string, or about 3 mm towards the bridge on the D string."
     )
 
 

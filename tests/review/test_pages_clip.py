@@ -50,7 +50,7 @@ def test_nothing_of_a_review_is_seen_before_the_return(cast, reviewed, part):
     for hidden in ("More weight here", "You waited for it", "Thirds to follow", "Slowly"):
         assert hidden not in page
     assert "Is the E flat better?" in page
-    assert "Your teacher has it." in page
+    assert f"{'Your' if part == 'pupil' else 'The'} teacher has it." in page
 
 
 def test_a_kept_mark_says_whether_it_is_about_the_pitch_or_the_bow(cast):

@@ -68,8 +68,8 @@ DRILLS = {
         "E-flat major in sixths",
         "6",
         "E♭ major",
-        "Neighbouring fingers on neighbouring strings. Listen to the lower note as the root of the "
-        "sound, and fit the upper note into it. Stop when the hand is tired.",
+        "Neighbouring fingers on neighbouring strings. Hold one note still and fit the other to "
+        "it until the beating stops; then change over. Stop when the hand is tired.",
         Request(key="Eb major", interval="sixths", direction="up"),
     ),
     "e-flat-mixed": DrillText(
@@ -105,7 +105,7 @@ PHRASES = (
     ),
     (
         "left_hand",
-        "Let the {finger} go {mm} on the {string}, and leave the other finger where it is.",
+        "Let the {finger} go {mm} {towards} on the {string}; the other finger stays where it is.",
     ),
     ("intonation", "{pupil}, play the two notes of {notes} separately first, then together."),
     ("bow", "More weight on the lower string here, so that both notes speak."),

@@ -10,13 +10,13 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
+from studio.figures import decimal, parse_place
 from studio.review import access
 from studio.review.judging import judged
 from studio.review.models import Phrase, Review
 from studio.review.phrases import filled, values_at
 
 from .exchanges import on_desk, wants_parts
-from .words import parse_moment
 
 
 @require_GET
@@ -56,7 +56,7 @@ def _where(request: HttpRequest, review: Review) -> tuple[float, int | None]:
     """The moment and the mark that are asked about; the clip's start where none is said."""
     mark = request.GET.get("mark", "")
     try:
-        at_s = parse_moment(request.GET.get("at_s", "0"))
+        at_s = parse_place(request.GET.get("at_s", "0"))
     except ValueError:
         at_s = 0.0
     at_s = min(at_s, review.clip.duration_s or 0.0)
@@ -64,10 +64,12 @@ def _where(request: HttpRequest, review: Review) -> tuple[float, int | None]:
 
 
 def _values(review: Review, at_s: float, mark_id: int | None) -> dict[str, str]:
-    first_name = review.clip.enrolment.pupil.name.split()[0]
-    return {"pupil": first_name, **values_at(judged(review), at_s, mark_id)}
+    return {
+        "pupil": review.clip.enrolment.pupil.first_name,
+        **values_at(judged(review), at_s, mark_id),
+    }
 
 
 def _place(at_s: float, mark_id: int | None) -> dict[str, str]:
-    asked = {"at_s": f"{at_s:.2f}"}
+    asked = {"at_s": decimal(at_s, 2)}
     return asked if mark_id is None else {**asked, "mark": str(mark_id)}

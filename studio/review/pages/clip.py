@@ -46,7 +46,7 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
     if request.htmx and context["place"].preparing:
         return HttpResponse(status=204)  # nothing to show anew: what is being read stays
-    placed = with_states(moments(returned.snapshot, clip.duration_s), clip.pk)
+    placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
     context |= {"returned": returned, "moments": placed}
     response = render(request, "review/returned.html", context)
     patch_vary_headers(response, ["HX-Request"])

@@ -15,13 +15,15 @@ from studio.review import access, showing
 from studio.review.judging import judged
 from studio.review.showing import Shown
 
+from .reading import went_well
+
 
 @require_safe
 def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
     """For the pupil, the guardian, and the teacher who wants to see what they see."""
     assignment = drills.seen_assignment(request.user, pk)
     area = drills.area_of(request.user, assignment)
-    clip, shown = _last_shown(assignment, area)
+    clip, shown, well = _last_shown(assignment, area)
     context = {
         "area": area,
         "assignment": assignment,
@@ -31,6 +33,7 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
         and people.home_enrolment(request.user, assignment.enrolment_id).consented,
         "clip": clip,
         "shown": shown,
+        "well": well,
     }
     score, studio = assignment.version.page, assignment.enrolment.studio
     if score is not None:
@@ -51,16 +54,19 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "drills/set.html", context)
 
 
-def _last_shown(assignment: Assignment, area: str) -> tuple[Clip | None, Shown | None]:
-    """The newest clip that answers the assignment, and what it showed of it.
+def _last_shown(assignment: Assignment, area: str) -> tuple[Clip | None, Shown | None, str]:
+    """The newest clip that answers the assignment, what it showed of it, and what went well.
 
     At home that is the newest one returned, as it was returned; for the teacher the newest heard.
     """
     if area == "teacher":
         review = access.heard_answer(assignment)
         found = judged(review) if review else None
-        return (review.clip, Shown.from_dict(showing.of(found))) if found else (None, None)
+        if review is None or found is None:
+            return None, None, ""
+        return review.clip, Shown.from_dict(showing.of(found)), ""
     returned = access.returned_answer(assignment)
     if returned is None:
-        return None, None
-    return returned.review.clip, Shown.from_dict(returned.snapshot.get("shown"))
+        return None, None, ""
+    shown = Shown.from_dict(returned.snapshot.get("shown"))
+    return returned.review.clip, shown, went_well(returned.snapshot)

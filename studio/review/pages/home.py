@@ -1,5 +1,6 @@
 """What a pupil finds: the queue, what came back, what was sent. A guardian sees the same."""
 
+from collections.abc import Iterable
 from datetime import timedelta
 
 from django.db.models import Q
@@ -14,9 +15,12 @@ from studio.accounts.models import Enrolment
 from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.drills import access as drills
+from studio.drills.models import Assignment
 from studio.review import access
+from studio.review.models import Return
 
 from . import states
+from .reading import went_well
 
 RETURNS_SHOWN = 8
 DONE_SHOWN = 8
@@ -63,11 +67,23 @@ def _reading(enrolment: Enrolment, all_returns: bool) -> dict:
     more = not all_returns and len(shown) > RETURNS_SHOWN
     return {
         "unread": [returned for returned in shown if returned.read_at is None],
-        "queue": drills.queue_of(enrolment),
+        "queue": _with_praise(drills.queue_of(enrolment), shown),
         "done": drills.done_by(enrolment)[:DONE_SHOWN],
         "returns": shown[:RETURNS_SHOWN] if more else shown,
         "more_returns": more,
     }
+
+
+def _with_praise(queue: Iterable[Assignment], returns: Iterable[Return]) -> list[Assignment]:
+    """What is to be practised, each with what went well in the last clip of it that came back."""
+    newest: dict[int, Return] = {}
+    for returned in returns:
+        newest.setdefault(returned.review.answers_id, returned)
+    tasks = list(queue)
+    for assignment in tasks:
+        returned = newest.get(assignment.pk)
+        assignment.went_well = went_well(returned.snapshot) if returned else ""
+    return tasks
 
 
 def _underway(enrolment: Enrolment):

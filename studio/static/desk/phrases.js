@@ -1,6 +1,7 @@
 // The phrase shelf in a dialog: the teacher's phrases, filled in for the moment that the comment is
 // about. Loaded when first used. Digits choose the first nine, Esc closes.
 
+import { decimal } from "../figures.js";
 import { fetchPart, openPanel } from "./panel.js";
 
 const GAP = "…";
@@ -10,7 +11,7 @@ const FAILED = "The phrases could not be fetched. What you wrote is kept; try ag
 export async function offerPhrases({ root, composer, say }, atS, mark) {
   const link = root.querySelector("[data-phrases]");
   if (!link) return undefined; // the clip was returned
-  const query = new URLSearchParams({ at_s: atS.toFixed(2), ...(mark === null ? {} : { mark }) });
+  const query = new URLSearchParams({ at_s: decimal(atS, 2), ...(mark === null ? {} : { mark }) });
   const part = await fetchPart(`${link.href}?${query}`);
   return part === null ? say(FAILED) : show(root, part, composer);
 }
