@@ -1,0 +1,207 @@
+"""Accidentals, over everything: every drill that can be asked for, and pages from elsewhere.
+
+    deploy/measure drills [--quick] [--drills N] [--pages N] [--seed N]
+
+*Drills*: each pattern × interval × key × form of minor × instrument × range × manner that can be
+played is engraved, and the signs in the SVG are held against what music21 asks for (its
+``makeAccidentals``, told bare pitches) and against what a player reads (``tests/notation``).
+
+*Pages*: the MusicXML files of music21's own corpus, which its package carries; they are opened
+where they lie and named by a hash. Of each page that our reader takes: *lost* is a sign that the
+file displays before a note that we have, and we do not draw; *misread* is a page on which a player
+who knows only the clef and the drawn signs would play another note than is written. Counted apart
+are signs of grace notes and of tied-on notes, and those that contradict the file's own pitch
+(quarter tones among them).
+
+What is drawn is read from the SVG by the glyphs' codes.
+"""
+
+import argparse
+import hashlib
+import itertools
+import json
+import random
+import sys
+import time
+import warnings
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+from xml.etree.ElementTree import Element
+
+from studio.notation import INTERVALS, Infeasible, Request, generate
+from studio.notation.engraving import NotEngraved
+from studio.notation.musicxml import NotMusic, read_musicxml, reading
+from studio.notation.musicxml.opening import open_musicxml
+from studio.notation.request import MANNERS, MINOR_FORMS
+from studio.notation.score import SIGNS
+from studio.theory import ALL_KEYS, INSTRUMENTS
+from tests.notation.accidentals_read import ALTERS, drawn, faults_of, played, written
+
+QUICK = {"drills": 40, "pages": 20}
+PROGRESS = 25  # so many between two words on standard error
+WHERE = (None, (4, 3), (3, 2), (2, 1))
+
+
+def every_request() -> Iterator[Request]:
+    """All that differ in what is written."""
+    for instrument, key in itertools.product(INSTRUMENTS, map(str, ALL_KEYS)):
+        usual = {"instrument": instrument, "key": key}
+        minor = MINOR_FORMS if "minor" in key else ("melodic",)
+        for manner in MANNERS:
+            scales = itertools.product(INTERVALS, (1, 2, 3), minor, WHERE)
+            for interval, octaves, form, strings in scales:
+                more = {"octaves": octaves, "minor": form, "strings": strings}
+                yield Request(interval=interval, manner=manner, **usual, **more)
+            for finger in (1, 2, 3):
+                yield Request(pattern="one_finger", finger=finger, manner=manner, **usual)
+            yield Request(pattern="third_finger_check", manner=manner, **usual)
+            yield Request(pattern="chords", manner=manner, **usual)
+
+
+def measure_drills(requests: Iterable[Request]) -> dict:
+    count = Counter(faulty=0)
+    for request in requests:
+        count["asked"] += 1
+        if count["asked"] % PROGRESS == 0:
+            tell(count)
+        try:
+            score = generate(request)
+        except Infeasible:
+            continue
+        count["drills"] += 1
+        count["notes"] += len(written(score))
+        signs = drawn(score)
+        count["signs"] += len(signs)
+        faults = faults_of(score, signs)
+        if faults:
+            print(f"  {request.to_dict()}: {'; '.join(faults[:3])}", flush=True)
+            count["faulty"] += 1
+    return dict(count)
+
+
+# -- pages from elsewhere
+
+
+def corpus() -> list[Path]:
+    """MusicXML files that the reader's package carries, in an order of their own."""
+    from music21 import corpus as carried
+
+    paths = [Path(path) for path in carried.getCorePaths()]
+    found = [path for path in paths if path.suffix in (".mxl", ".xml", ".musicxml")]
+    return sorted(found, key=name_of)
+
+
+def name_of(path: Path) -> str:
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:10]
+
+
+def measure_pages(paths: Iterable[Path]) -> dict:
+    count = Counter()
+    for path in paths:
+        count["files"] += 1
+        if count["files"] % PROGRESS == 0:
+            tell(count)
+        try:
+            found = look_at(path.read_bytes())
+        except (NotMusic, NotEngraved) as error:
+            count["refused"] += 1
+            print(f"  {name_of(path)} refused: {str(error)[:90]}", flush=True)
+            continue
+        count["pages"] += 1
+        count["pages_with_signs"] += bool(found["displayed"])
+        count.update({name: len(value) for name, value in found.items()})
+        for name in ("lost", "misread"):
+            if found[name]:
+                count[f"pages_{name}"] += 1
+                print(f"  {name_of(path)} {name}: {found[name][:4]}", flush=True)
+    return dict(count)
+
+
+def look_at(data: bytes) -> dict[str, list]:
+    """Signs that a file displays, by what became of them on our page."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        sounding, apart = displayed(data)
+        score = read_musicxml(data).score
+    signs = drawn(score)
+    found: dict[str, list] = {"displayed": [], "lost": [], "contradicting": [], "apart": apart}
+    starts = dict(zip(sorted(sounding), score.written, strict=True))
+    for start, notes in sounding.items():
+        item = starts[start]
+        for pitch, sign in notes:
+            if SIGNS.get(sign) != pitch.alter:
+                found["contradicting"].append((item.id, str(pitch), sign))
+                continue
+            found["displayed"].append(item.id)
+            at = [n for p, n in zip(item.pitches, item.note_ids, strict=True) if p == pitch]
+            if not any(ALTERS.get(signs.get(name, "")) == pitch.alter for name in at):
+                found["lost"].append((item.id, str(pitch), sign))
+    read = played(score, signs)
+    found["misread"] = [name for name, alter in written(score).items() if read[name] != alter]
+    return found
+
+
+def displayed(data: bytes) -> tuple[dict, list]:
+    """The signs in the file by the moment at which their note begins, and those that are apart.
+
+    Every moment at which a note begins is there. A note is found again by the number that the
+    reader counts it with.
+    """
+    root = open_musicxml(data)
+    part = reading._part(root)
+    shown = {
+        f"{reading._OURS}{number}": (note.findtext("accidental") or "").strip()
+        for number, note in enumerate(_notes_of(part))
+    }
+    noted = reading._noted(part)
+    names = {id(value): name for name, value in noted.items()}
+    sounding: dict = {}
+    seen = set()
+    for note in reading._timed(root, noted):
+        name = names[id(note.noted)]
+        seen.add(name)
+        at = sounding.setdefault(note.start, [])
+        if shown[name]:
+            at.append((note.pitch, shown[name]))
+    return sounding, [sign for name, sign in shown.items() if sign and name not in seen]
+
+
+def _notes_of(part: Element) -> list[Element]:
+    return list(part.iter("note"))
+
+
+def tell(count: Counter) -> None:
+    print(" ".join(f"{name} {value}" for name, value in count.items()), file=sys.stderr)
+
+
+def sample(items: list, count: int | None, seed: int) -> list:
+    return items if count is None else random.Random(seed).sample(items, min(count, len(items)))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--quick", action="store_true", help="a few of each")
+    parser.add_argument("--drills", type=int, help="so many drills, chosen at random")
+    parser.add_argument("--pages", type=int, help="so many pages, chosen at random")
+    parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(10**6))
+    asked = parser.parse_args()
+    few = QUICK if asked.quick else {}
+    print(f"seed {asked.seed}")
+    began = time.monotonic()
+    many = {"drills": asked.drills, "pages": asked.pages}
+    many = {name: few.get(name) if value is None else value for name, value in many.items()}
+    drills = sample(list(every_request()), many["drills"], asked.seed)
+    pages = sample(corpus(), many["pages"], asked.seed)
+    print("drills")
+    figures = {"seed": asked.seed, "drills": measure_drills(drills)}
+    print("pages")
+    figures["pages"] = measure_pages(pages)
+    figures["seconds"] = round(time.monotonic() - began)
+    for part in ("drills", "pages"):
+        print(part, " ".join(f"{name} {value}" for name, value in figures[part].items()))
+    print(json.dumps(figures))
+
+
+if __name__ == "__main__":
+    main()
