@@ -71,12 +71,13 @@ def forget_if_sent(request: HttpRequest) -> None:
 
 def page_before(request: HttpRequest) -> str:
     """The page that a form was on, or the first page where that is not known."""
-    before = request.META.get("HTTP_REFERER", "")
-    host, secure = request.get_host(), request.is_secure()
-    if not url_has_allowed_host_and_scheme(before, {host}, require_https=secure):
-        return reverse("home")
-    split = urlsplit(before)
-    return f"{split.path}?{split.query}" if split.query else split.path or reverse("home")
+    split = urlsplit(request.META.get("HTTP_REFERER", ""))
+    path = f"{split.path}?{split.query}" if split.query else split.path
+    here = split.netloc == request.get_host()
+    # A path of two slashes would lead to another host.
+    if here and url_has_allowed_host_and_scheme(path, allowed_hosts=None):
+        return path
+    return reverse("home")
 
 
 def page_above(path: str) -> str:

@@ -1,8 +1,11 @@
 import re
+import time
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
+from studio.accounts import kept_words
 from studio.accounts.models import Membership, Person
 from studio.lockout import PAIR_LIMIT
 from tests.cast import PASSWORD, as_person
@@ -83,3 +86,69 @@ def test_a_form_without_its_token_is_answered_in_plain_words(cast):
     answer = client.post("/log-in/", {"username": cast.pupil.email, "password": PASSWORD})
     assert answer.status_code == 403
     assert "Please send it again" in answer.content.decode()
+
+
+@pytest.mark.parametrize(
+    ("before", "leads_to"),
+    [
+        ("http://testserver/people/?q=1", "/people/?q=1"),
+        ("http://testserver//evil.example/", "/"),
+        ("http://evil.example/people/", "/"),
+        ("", "/"),
+    ],
+)
+def test_a_form_leads_back_to_its_own_page_and_to_no_other_host(cast, before, leads_to):
+    client = as_person(cast.teacher)
+    assert client.post("/log-in/kept/", headers={"referer": before}).url == leads_to
+
+
+def kept_after(client: Client, said: dict, **headers) -> dict | None:
+    """What waits after a form was sent without a session."""
+    client.cookies.pop("session", None)
+    headers = {"accept": "text/html", "sec-fetch-mode": "navigate"} | headers
+    answer = client.post("/people/invite/pupil/", said, headers=headers)
+    assert answer.url.startswith("/log-in/?next=")
+    return client.session.get("kept_words")
+
+
+@pytest.fixture
+def known(cast) -> Client:
+    """A browser in which the teacher logged in by the page."""
+    client = Client()
+    client.post("/log-in/", {"username": cast.teacher.email, "password": PASSWORD})
+    return client
+
+
+def test_no_password_and_no_file_is_kept(known):
+    said = {"name": "Runa", "password": "a", "present_password": "b", "again": "c", "code": "d"}
+    said["recording"] = SimpleUploadedFile("a.mp4", b"a recording")
+    words = kept_after(known, said)
+    assert (words["fields"], words["file"]) == ([["name", "Runa"]], True)
+
+
+def test_words_are_kept_for_an_hour_at_most_and_not_without_bound(known, cast, monkeypatch):
+    assert kept_after(known, {"name": "x" * 300_000}) is None
+    assert kept_after(known, {"name": "Runa Feld"}) is not None
+    known.post("/log-in/", {"username": cast.teacher.email, "password": PASSWORD})
+    assert "Runa Feld" in known.get("/people/").content.decode()
+    later = time.time() + 3601
+    monkeypatch.setattr(kept_words.time, "time", lambda: later)
+    assert "Runa Feld" not in known.get("/people/").content.decode()
+
+
+def test_nothing_is_kept_of_what_a_script_sent_or_nobody_known(known):
+    said = {"name": "Runa"}
+    assert kept_after(known, said, **{"sec-fetch-mode": "cors"}) is None
+    assert kept_after(known, said, accept="*/*") is None
+    known.cookies["known"] = "1:invented:signature"
+    assert kept_after(known, said) is None
+    assert kept_after(Client(), said) is None
+
+
+def test_a_form_of_another_site_leaves_no_words(known):
+    known.handler.enforce_csrf_checks = True
+    known.cookies.pop("session", None)
+    headers = {"accept": "text/html", "origin": "https://evil.example"}
+    answer = known.post("/people/invite/pupil/", {"name": "Planted"}, headers=headers)
+    assert answer.status_code == 403
+    assert "kept_words" not in known.session
