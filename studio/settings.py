@@ -67,6 +67,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "studio.headers.StudioHeaders",
     "csp.middleware.CSPMiddleware",
+    "studio.compression.CompressPages",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "studio.headers.KeptNowhere",
     "django.contrib.sessions.middleware.SessionMiddleware",

@@ -188,7 +188,7 @@ class Nginx(Server):
         for deployed, here in {
             "server 127.0.0.1:8000;": f"server 127.0.0.1:{studio_port};",
             "listen 80;": f"listen 127.0.0.1:{self.plain_port};",
-            "listen 443 ssl;": f"listen 127.0.0.1:{self.port} ssl;",
+            "listen 443 ssl http2;": f"listen 127.0.0.1:{self.port} ssl http2;",
             "/etc/ssl/studio/fullchain.pem": str(self.folder / "cert.pem"),
             "/etc/ssl/studio/privkey.pem": str(self.folder / "key.pem"),
             "/srv/studio/media/": f"{media}/",

@@ -64,6 +64,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "uploads": (None, PUPILS, {}),
     "upload": (None, None, {}),
     "clip_media": (SEES, None, {}),
+    "clip_small": (SEES, None, {}),
     "clip_poster": (SEES, None, {}),
     "clip_peaks": (SEES, None, {}),
     "consent": (HOME, None, {}),

@@ -18,6 +18,7 @@ MESSAGE_VERSION = 1
 TASKS = {
     Stage.Kind.LISTENING: ("studio.clips.tasks.listen_to_clip", "listening"),
     Stage.Kind.PLAYBACK: ("studio.clips.tasks.prepare_playback", "pictures"),
+    Stage.Kind.SMALL: ("studio.clips.tasks.prepare_small", "pictures"),
 }
 
 

@@ -1,10 +1,11 @@
 """Clips: what was uploaded, what was made from it, and where each step stands.
 
 A clip's **intake** is ``received`` or ``refused`` (the pupil can mend it: a code says why).
-Two :class:`Stage` rows then go their own way, each with its lease, attempts and failure::
+Its :class:`Stage` rows then go their own way, each with its lease, attempts and failure::
 
     listening   waiting → working → heard    | failed
     playback    waiting → working → playable | failed
+    small       waiting → working → playable | failed    (only where there is a picture)
 
 ``failed`` is ours, after three attempts. The row is the truth; the queue carries an id only.
 A worker claims a stage by a conditional update and publishes only while it still holds the
@@ -69,6 +70,10 @@ class Clip(models.Model):
     def stage(self, kind: str) -> "Stage | None":
         """This clip's stage of a kind; uses prefetched rows when they are there."""
         return next((stage for stage in self.stages.all() if stage.kind == kind), None)
+
+    def rendition(self, kind: str) -> "Rendition | None":
+        """What was made of this clip, of a kind; uses prefetched rows when they are there."""
+        return next((made for made in self.renditions.all() if made.kind == kind), None)
 
 
 class Upload(models.Model):
@@ -143,6 +148,7 @@ class Rendition(ClipFile):
     class Kind(models.TextChoices):
         SOUND = "sound", "sound for listening"
         PLAYABLE = "playable", "playable copy"
+        SMALL = "small", "smaller picture"
         POSTER = "poster", "poster"
         PEAKS = "peaks", "waveform peaks"
 
@@ -190,6 +196,7 @@ class Stage(Leased):
     class Kind(models.TextChoices):
         LISTENING = "listening", "listening"
         PLAYBACK = "playback", "playback"
+        SMALL = "small", "smaller picture"
 
     class State(models.TextChoices):
         WAITING = "waiting", "waiting"
@@ -198,7 +205,11 @@ class Stage(Leased):
         PLAYABLE = "playable", "playable"
         FAILED = "failed", "failed"
 
-    DONE = {Kind.LISTENING: State.HEARD, Kind.PLAYBACK: State.PLAYABLE}
+    DONE = {
+        Kind.LISTENING: State.HEARD,
+        Kind.PLAYBACK: State.PLAYABLE,
+        Kind.SMALL: State.PLAYABLE,
+    }
 
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="stages")
     kind = models.CharField(max_length=16, choices=Kind)

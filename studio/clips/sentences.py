@@ -24,6 +24,10 @@ IN_WORDS = {
     (Stage.Kind.PLAYBACK, Stage.State.WORKING): "Preparing the video",
     (Stage.Kind.PLAYBACK, Stage.State.PLAYABLE): "Ready to play",
     (Stage.Kind.PLAYBACK, Stage.State.FAILED): "Could not be prepared for playing",
+    (Stage.Kind.SMALL, Stage.State.WAITING): "Smaller picture waiting to be prepared",
+    (Stage.Kind.SMALL, Stage.State.WORKING): "Preparing the smaller picture",
+    (Stage.Kind.SMALL, Stage.State.PLAYABLE): "Smaller picture ready",
+    (Stage.Kind.SMALL, Stage.State.FAILED): "The smaller picture could not be prepared",
 }
 
 

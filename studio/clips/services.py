@@ -97,6 +97,26 @@ def erase(clip: Clip) -> None:
                 transaction.on_commit(lambda path=row.path: files.remove(path))
 
 
+def begin_an_owed_small() -> Clip | None:
+    """While no picture is being made: begin the smaller one of a clip that is older than those.
+
+    The newest clip first; one at a time, so that what is sent now never waits for long.
+    """
+    pictures = Stage.objects.exclude(kind=Stage.Kind.LISTENING)
+    if pictures.filter(state__in=(Stage.State.WAITING, Stage.State.WORKING)).exists():
+        return None
+    owed = Clip.objects.filter(
+        intake=Clip.Intake.RECEIVED, has_video=True, erased_at=None, original__isnull=False
+    ).exclude(pk__in=Stage.objects.filter(kind=Stage.Kind.SMALL).values("clip_id"))
+    clip = owed.order_by("-created_at").first()
+    if clip is None:
+        return None
+    _, made = Stage.objects.get_or_create(clip=clip, kind=Stage.Kind.SMALL)
+    if made:
+        dispatch(clip.pk, Stage.Kind.SMALL)
+    return clip if made else None
+
+
 def _examine(clip: Clip, path: Path) -> None:
     """Fill in what the content says, or that (and why) it is refused."""
     try:
@@ -151,11 +171,13 @@ def _record_received(clip: Clip, stored: files.Stored, filename: str) -> None:
         size_bytes=stored.size_bytes,
         filename=filename[-255:],
     )
+    if clip.has_video:  # first, because it is made soonest, and can be watched meanwhile
+        Stage.objects.create(clip=clip, kind=Stage.Kind.SMALL)
     Stage.objects.create(clip=clip, kind=Stage.Kind.PLAYBACK)
     listening = Stage(clip=clip, kind=Stage.Kind.LISTENING)
     if not clip.has_audio:
         listening.state, listening.failure_code = Stage.State.FAILED, "no_sound"
     listening.save()
     signals.received.send(sender=Clip, clip=clip)
-    for stage in clip.stages.filter(state=Stage.State.WAITING):
+    for stage in clip.stages.filter(state=Stage.State.WAITING).order_by("pk"):
         transaction.on_commit(lambda kind=stage.kind: dispatch(clip.pk, kind))

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from celery import shared_task
 from celery.signals import task_unknown
 
-from . import benches, parking, signals, stages, work, working
+from . import benches, parking, services, signals, stages, work, working
 from .dispatch import MESSAGE_VERSION, dispatch
 from .models import Stage
 from .upkeep import sweeping
@@ -25,6 +25,12 @@ def listen_to_clip(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
 def prepare_playback(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
     if parking.understood(task.name, {"clip_id": clip_id}, version, more):
         _do(clip_id, Stage.Kind.PLAYBACK, work.prepare_playback)
+
+
+@shared_task(bind=True)
+def prepare_small(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
+    if parking.understood(task.name, {"clip_id": clip_id}, version, more):
+        _do(clip_id, Stage.Kind.SMALL, work.prepare_small)
 
 
 @task_unknown.connect
@@ -46,6 +52,8 @@ def sweep() -> None:
         log.warning("removed %s: its process ended before it was finished", path)
     if made := uploads.finish_left():
         log.warning("%d uploads became clips: their web process ended before it made them", made)
+    if owed := services.begin_an_owed_small():
+        log.info("small of %s: begun, it was sent before there was one", owed.pk)
     signals.swept.send(sender=Stage)
 
 

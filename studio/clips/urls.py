@@ -7,6 +7,7 @@ urlpatterns = [
     path("uploads/", uploads.uploads, name="uploads"),
     path("uploads/<uuid:upload_id>/", uploads.upload, name="upload"),
     path("clips/<uuid:clip_id>/media/", views.media, name="clip_media"),
+    path("clips/<uuid:clip_id>/small/", views.small, name="clip_small"),
     path("clips/<uuid:clip_id>/poster/", views.poster, name="clip_poster"),
     path("clips/<uuid:clip_id>/peaks/", views.peaks, name="clip_peaks"),
 ]

@@ -23,6 +23,12 @@ def media(request: HttpRequest, clip_id: UUID) -> HttpResponse:
 
 
 @require_safe
+def small(request: HttpRequest, clip_id: UUID) -> HttpResponse:
+    """The smaller picture, for slow connections; as :func:`media`."""
+    return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.SMALL)
+
+
+@require_safe
 def poster(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.POSTER)
 
@@ -33,7 +39,7 @@ def peaks(request: HttpRequest, clip_id: UUID) -> HttpResponse:
 
 
 def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
-    rendition = next((made for made in clip.renditions.all() if made.kind == kind), None)
+    rendition = clip.rendition(kind)
     if rendition is None:
         raise Http404
     name = f"clip-{clip.created_at.date().isoformat()}{PurePosixPath(rendition.path).suffix}"

@@ -82,6 +82,15 @@ def prepare_playback(stage: Stage) -> None:
         stages.publish(stage, write)
 
 
+def prepare_small(stage: Stage) -> None:
+    """Make and publish the smaller picture, for slow connections."""
+    with _workshop(stage) as (bench, progress):
+        small = bench.part(".mp4")
+        media.make_small(bench.source, small, bench.info, limits(), on_progress=progress)
+        made = [bench.keep(Rendition.Kind.SMALL, small, "mp4")]
+        stages.publish(stage, lambda published: _record(published, made))
+
+
 def _options(clip: Clip) -> dict:
     """The pupil's instrument, and the studio's A if it has set one, as listening takes them."""
     instrument = clip.enrolment.instrument()

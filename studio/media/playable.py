@@ -1,9 +1,13 @@
-"""The copy that browsers play: H.264 and AAC in MP4, upright, on the one time axis.
+"""The copies that browsers play: H.264 and AAC in MP4, upright, on the one time axis.
 
-A source that already qualifies is not encoded again: its packets are copied, and the copy is
-kept only when all of it decodes and its axis is shown to agree (first picture at 0, sound
-identical sample by sample with what is extracted from the source). Metadata (place, title)
-and chapters are dropped.
+The full copy's rate is bounded. A source that already qualifies is not encoded again: its packets
+are copied, and the copy is kept only when all of it decodes and its axis is shown to agree (first
+picture at 0, sound identical sample by sample with what is extracted from the source).
+
+The small copy is for slow connections: 480 px, about 15 pictures a second, at most 220 kbit/s of
+picture and 64 kbit/s of sound. Before a browser can show anything it needs the file's index, whose
+size follows the number of frames of picture and of sound; so half of a camera's frames are left
+out, and those that stay keep their times. Metadata (place, title) and chapters are dropped.
 """
 
 import tempfile
@@ -25,15 +29,41 @@ H264_PROFILES = ("Constrained Baseline", "Baseline", "Main", "High")
 COPY_TOLERANCE_S = 0.002  # a copy's first picture may sit this far from 0
 PROOF_S = 20.0  # how much sound is compared to prove a copy's axis
 KEYFRAME_S = 2.0  # a seek lands within this of a key frame
+CHUNK_US = 500_000  # picture and sound alternate so often in the file: each time costs 16 bytes
 POSTER_SIDE = 640
 STILL_REACH_S = (0.5, 30.0)  # how far back a frame is looked for that is still shown
 STILL_SLACK_S = 0.001  # a browser's time of a frame is rounded
-H264_OPTIONS = {
-    **{"c:v": "libx264", "preset": "veryfast", "crf": 23, "profile:v": "high"},
-    **{"maxrate": "4M", "bufsize": "8M", "fps_mode": "vfr"},
+H264 = {
+    **{"c:v": "libx264", "preset": "veryfast", "crf": 23, "profile:v": "high", "fps_mode": "vfr"},
     "force_key_frames": f"expr:gte(t,n_forced*{KEYFRAME_S})",
 }
 FULL_HD_PIXELS = 1920 * 1088
+# What is copied may have no more bits a second on average than what is encoded here at its peak.
+MOST_COPIED_BITS_S = 2_650_000  # picture and sound
+MOST_COPIED_SOUND_BITS_S = 160_000  # sound alone
+SMALL_SIDE = 480
+SMALL_STEP_S = 0.06  # between two frames of the small copy: of 30 a second every other one stays
+SMALL_TICKS_S = 120  # their times are rounded to this grid (4 ms), so that the index stays small
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """How a copy is encoded: options of ffmpeg for picture and sound."""
+
+    picture: dict[str, Any]
+    sound: dict[str, Any]
+    least_step_s: float = 0.0  # frames that follow sooner than this are left out
+
+
+FULL = Form(H264 | {"maxrate": "2500k", "bufsize": "5M"}, {"c:a": "aac", "b:a": "128k"})
+SMALL = Form(
+    # A short buffer keeps key frames small; without B-frames the index needs no second table.
+    H264
+    | {"maxrate": "220k", "bufsize": "132k", "bf": 0}
+    | {"enc_time_base:v": f"1:{SMALL_TICKS_S}"},
+    {"c:a": "aac", "b:a": "64k", "ar": 32_000},
+    least_step_s=SMALL_STEP_S,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,13 +110,35 @@ def make_playable(
         made = _copy(source, target, info, limits, on_progress)
         if made is not None:
             return made
-    damaged = _encode(source, target, info, limits, on_progress)
+    damaged = _encode(source, target, info, limits, FULL, on_progress)
     return _describe(target, info, limits, copied=False, damaged=damaged)
+
+
+def make_small(
+    source: Path | str,
+    target_mp4: Path | str,
+    info: MediaInfo,
+    limits: Limits | None = None,
+    on_progress: Progress | None = None,
+) -> PlayableInfo:
+    """Write the small copy of ``source``, which has a picture. As :func:`make_playable`.
+
+    Raises ``ValueError`` when there is no picture.
+    """
+    limits, source, target = limits or Limits(), Path(source), Path(target_mp4)
+    if not info.has_video:
+        raise ValueError("info.has_video is False; make a small copy only where there is a picture")
+    small = replace(limits, long_side=SMALL_SIDE, max_frame_rate_scaled=limits.max_frame_rate)
+    damaged = _encode(source, target, info, small, SMALL, on_progress)
+    return _describe(target, info, small, copied=False, damaged=damaged)
 
 
 def qualifies_for_copy(info: MediaInfo, limits: Limits) -> bool:
     """Whether the source's packets can be served as they are, in a new container."""
     if "mov" not in info.container or info.is_partial or not info.has_audio:
+        return False
+    most = MOST_COPIED_BITS_S if info.has_video else MOST_COPIED_SOUND_BITS_S
+    if 8 * info.size_bytes > most * info.duration_s:
         return False
     sound_fits = (
         info.audio_codec == "aac"
@@ -193,7 +245,7 @@ def _scaled(info: MediaInfo, long_side: int) -> tuple[int, int]:
     return even(info.width), even(info.height)
 
 
-def _shown(node: Any, info: MediaInfo, limits: Limits) -> Any:
+def _shown(node: Any, info: MediaInfo, limits: Limits, form: Form) -> Any:
     """The picture, scaled, 8 bit 4:2:0, on the one time axis; its own frame times are kept."""
     width, height = _scaled(info, limits.long_side)
     stream = picture(node, info).filter("setpts", f"PTS-{info.origin_s:.6f}/TB")
@@ -201,6 +253,9 @@ def _shown(node: Any, info: MediaInfo, limits: Limits) -> Any:
     most = limits.max_frame_rate_scaled if is_scaled else limits.max_frame_rate
     if (info.frame_rate or 0) > most + 1:
         stream = stream.filter("fps", most)
+    if form.least_step_s:
+        late = f"gte(t-prev_selected_t,{form.least_step_s})"
+        stream = stream.filter("select", f"isnan(prev_selected_t)+{late}")
     stream = stream.filter("scale", width, height).filter("setsar", 1)
     return stream.filter("format", "yuv420p")
 
@@ -211,7 +266,12 @@ def _threads(info: MediaInfo, limits: Limits) -> int:
 
 
 def _encode(
-    source: Path, target: Path, info: MediaInfo, limits: Limits, on_progress: Progress | None
+    source: Path,
+    target: Path,
+    info: MediaInfo,
+    limits: Limits,
+    form: Form,
+    on_progress: Progress | None,
 ) -> bool:
     """Encode afresh; returns whether parts of the source did not decode."""
     longest_s = min(info.duration_s, limits.max_duration_s) + 1.0
@@ -224,12 +284,13 @@ def _encode(
         streams: list[Any] = []
         options = {**BARE, "copyts": None, "t": longest_s, "threads": threads}
         if info.has_video:
-            streams.append(_shown(node, info, limits))
-            options |= H264_OPTIONS
+            streams.append(_shown(node, info, limits, form))
+            options |= form.picture
+            options["chunk_duration"] = CHUNK_US
         if info.has_audio:
             streams.append(sound(node, info, channel))
             rate_hz = 44_100 if info.audio_rate_hz == 44_100 else 48_000
-            options |= {"c:a": "aac", "b:a": "128k", "ar": rate_hz}
+            options |= {"ar": rate_hz} | form.sound
         return ffmpeg.output(*streams, output, **options)
 
     job = sound_job(info, limits, on_progress)

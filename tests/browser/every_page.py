@@ -18,6 +18,7 @@ from tests.review.heard_clip import heard_clip
 # What answers with a file or with figures for a script.
 NOT_PAGES = {
     "clip_media",
+    "clip_small",
     "clip_poster",
     "clip_peaks",
     "drill_musicxml",

@@ -7,6 +7,7 @@ from django.db import OperationalError
 from studio.clips import files, parking, sentences, services, stages, tasks, work
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.stores import FolderStore
+from studio.clips.upkeep.verifying import named_files, verify
 from tests.clips.test_receive import SAMPLE
 
 
@@ -43,6 +44,43 @@ def test_playback_publishes_a_copy_and_a_poster(sent_clip):
     assert playable.content_type == "video/mp4"
     assert FolderStore().path(playable.path).stat().st_size == playable.size_bytes
     assert rendition(sent_clip, "poster").content_type == "image/jpeg"
+
+
+def test_the_smaller_picture_is_a_rendition_of_its_own_and_goes_with_the_clip(
+    sent_clip, django_capture_on_commit_callbacks
+):
+    tasks.prepare_small(str(sent_clip.pk))
+    stage = Stage.objects.get(clip=sent_clip, kind=Stage.Kind.SMALL)
+    assert (stage.state, stage.failure_detail) == (Stage.State.PLAYABLE, "")
+    small = rendition(sent_clip, "small")
+    assert small.content_type == "video/mp4"
+    assert verify().faults == []
+    assert small.path in {named.path for named in named_files()}, "so it is backed up as well"
+    with django_capture_on_commit_callbacks(execute=True):
+        services.erase(sent_clip)
+    assert not FolderStore().path(small.path).exists()
+
+
+def test_clips_sent_before_there_was_a_smaller_picture_get_theirs_when_nothing_else_is_to_do(
+    sent_clip, enrolment, monkeypatch
+):
+    sent = []
+    monkeypatch.setattr(services, "dispatch", lambda pk, kind: sent.append((pk, kind)))
+    sound_only = Clip.objects.create(
+        enrolment=enrolment, uploaded_by=enrolment.pupil, intake="received"
+    )
+    sent_clip.stages.filter(kind=Stage.Kind.SMALL).delete()
+    assert services.begin_an_owed_small() is None, "the full picture of another waits"
+    Stage.objects.filter(clip=sent_clip).update(state=Stage.State.FAILED)
+    assert services.begin_an_owed_small() == sent_clip
+    assert sent == [(sent_clip.pk, Stage.Kind.SMALL)]
+    assert services.begin_an_owed_small() is None
+    tasks.prepare_small(str(sent_clip.pk))
+    assert services.begin_an_owed_small() is None
+    assert not sound_only.stages.exists()
+    sent_clip.stages.filter(kind=Stage.Kind.SMALL).delete()
+    services.erase(sent_clip)
+    assert services.begin_an_owed_small() is None, "nothing is made of what was erased"
 
 
 @pytest.mark.parametrize("odd", [{"version": 99}, {"version": None}, {"colour": "red"}])

@@ -29,7 +29,7 @@ def states(clip: Clip) -> dict[str, str]:
 
 
 def attempts(clip: Clip) -> list[int]:
-    """Of listening and playback."""
+    """Of listening, playback and the smaller picture."""
     return list(Stage.objects.filter(clip=clip).order_by("kind").values_list("attempt", flat=True))
 
 

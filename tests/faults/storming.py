@@ -44,7 +44,10 @@ DOWN_S = 3.0  # how long a killed queue is away
 TAIL_S = 240.0  # after the last clip was sent
 # Of 28 kills (for 100 clips): each kind at least once.
 SHARES = {"pool process": 10, "worker": 6, "decoder": 8, "periodic": 2, "queue": 2}
-QUEUES = {"listening": Stage.Kind.LISTENING, "pictures": Stage.Kind.PLAYBACK}
+QUEUES = {
+    "listening": (Stage.Kind.LISTENING,),
+    "pictures": (Stage.Kind.SMALL, Stage.Kind.PLAYBACK),
+}
 
 Hit = tuple[object, str, int]  # clip, kind of stage, attempt
 
@@ -167,7 +170,7 @@ class Storm:
     def _at_work(self, kill: Kill) -> Hit | None:
         """The stage that worker has in hand. A third kill rightly fails a stage: spare it."""
         working = Stage.objects.filter(
-            kind=QUEUES[kill.queue], state=Stage.State.WORKING, attempt__lt=MAX_ATTEMPTS
+            kind__in=QUEUES[kill.queue], state=Stage.State.WORKING, attempt__lt=MAX_ATTEMPTS
         ).order_by("-changed_at")
         hits = {other.hit for other in self.kills if other is not kill}
         found = [(stage.clip_id, stage.kind, stage.attempt) for stage in working]

@@ -141,6 +141,15 @@ def moments(path: Path) -> Moments:
     return Moments(tuple(starts), clicks, float(first_frame_s), corner)
 
 
+def white_frames(path: Path) -> list[tuple[float, bool]]:
+    """When each frame is presented, and whether it is a flash."""
+    with av.open(str(path)) as container:
+        return [
+            (frame.time, bool(np.median(frame.to_ndarray(format="gray")) > 150))
+            for frame in container.decode(video=0)
+        ]
+
+
 def dark_corner(grey: np.ndarray) -> str:
     """Which corner holds the dark block."""
     n = min(grey.shape) // 5

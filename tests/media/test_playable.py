@@ -2,8 +2,10 @@
 
 import base64
 import json
+from dataclasses import replace
 from pathlib import Path
 
+import av
 import numpy as np
 import pytest
 
@@ -14,11 +16,13 @@ from studio.media import (
     extract_sound,
     make_playable,
     make_poster,
+    make_small,
     probe,
     read_blocks,
     read_sound,
     waveform_peaks,
 )
+from studio.media.playable import MOST_COPIED_BITS_S
 from tests.media.recordings import AAC, H264, ffmpeg, flash_and_click
 
 
@@ -44,6 +48,41 @@ def test_qualifying_source_is_copied_not_encoded(tmp_path: Path, good: Path) -> 
     assert made.copied
     assert made.mime_type == "video/mp4"
     assert index_comes_first(tmp_path / "a.mp4")
+
+
+def test_what_is_heavier_than_our_own_copies_is_encoded_though_it_would_qualify(
+    tmp_path: Path, good: Path
+) -> None:
+    info = probe(good)
+    heavy = replace(info, size_bytes=round(MOST_COPIED_BITS_S / 8 * info.duration_s) + 1)
+    assert not make_playable(good, tmp_path / "a.mp4", heavy).copied
+
+
+def test_the_small_copy_is_light_and_needs_little_before_its_first_picture(tmp_path: Path) -> None:
+    moving = ("-f", "lavfi", "-i", "testsrc2=s=1280x720:r=30:d=12")
+    ffmpeg(*moving, "-f", "lavfi", "-i", "sine=d=12", *H264, *AAC, str(tmp_path / "a.mp4"))
+    made = make_small(tmp_path / "a.mp4", tmp_path / "b.mp4", probe(tmp_path / "a.mp4"))
+    assert (made.width, made.height) == (480, 270)
+    assert made.frame_rate == pytest.approx(15, abs=0.2)
+    assert 8 * made.size_bytes / made.duration_s < 300_000
+    content = (tmp_path / "b.mp4").read_bytes()
+    index_bytes = content.index(b"mdat")
+    assert index_comes_first(tmp_path / "b.mp4")
+    assert index_bytes / made.duration_s < 350, "three minutes in less than 64 kB"
+    keys = [time for time, is_key in pictures(tmp_path / "b.mp4") if is_key]
+    assert max(np.diff(keys)) < 2.1, "a seek is quick"
+
+
+def pictures(path: Path) -> list[tuple[float, bool]]:
+    with av.open(str(path)) as container:
+        packets = [packet for packet in container.demux(video=0) if packet.pts is not None]
+        assert all(packet.pts == packet.dts for packet in packets), "none waits for a later one"
+        return [(float(packet.pts * packet.time_base), packet.is_keyframe) for packet in packets]
+
+
+def test_a_small_copy_of_sound_alone_is_not_made(tmp_path: Path, good: Path) -> None:
+    with pytest.raises(ValueError, match="has_video is False"):
+        make_small(good, tmp_path / "a.mp4", replace(probe(good), has_video=False))
 
 
 def test_large_picture_is_scaled_to_even_sides(tmp_path: Path) -> None:

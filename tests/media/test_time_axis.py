@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from studio.media import MediaInfo, extract_sound, make_playable, probe, read_sound
+from studio.media import MediaInfo, extract_sound, make_playable, make_small, probe, read_sound
 from tests.media.recordings import (
     AAC,
     EVENTS_S,
@@ -17,6 +17,7 @@ from tests.media.recordings import (
     moments,
     onsets,
     turn,
+    white_frames,
 )
 
 AGREE_S = 0.010  # the service's own bound
@@ -126,7 +127,24 @@ def test_clicks_and_flashes_agree(
     frame_s = 0.5 / (info.frame_rate or 30) if info.frame_rate and info.frame_rate < 29.98 else 0
     apart_s = np.abs(watched - heard - flash_after_click_s).max()
     assert apart_s < AGREE_S + frame_s
+    the_small_copy_has_the_same_axis(source, info, tmp_path)
     seen(f"click and flash at most {1000 * apart_s:.1f} ms apart ({tools})")
+
+
+def the_small_copy_has_the_same_axis(source: Path, info: MediaInfo, folder: Path) -> None:
+    """Its clicks are the full copy's, and each of its frames shows what the full one shows then."""
+    make_small(source, folder / "small.mp4", info)
+    full, small = moments(folder / "playable.mp4"), moments(folder / "small.mp4")
+    assert_same(full.clicks_s, small.clicks_s)
+    assert small.first_frame_s == pytest.approx(0.0, abs=0.002)
+    many, few = white_frames(folder / "playable.mp4"), white_frames(folder / "small.mp4")
+    assert 5 * info.duration_s < len(few) <= 16 * info.duration_s
+    times = np.array([at for at, _ in many])
+    for at, is_white in few:
+        nearest = int(np.abs(times - at).argmin())
+        assert abs(times[nearest] - at) < AGREE_S
+        assert many[nearest][1] == is_white, f"at {at:.3f} s"
+    assert any(is_white for _, is_white in few)
 
 
 def prepare(source: Path, folder: Path) -> tuple[MediaInfo, tuple[float, ...], Moments]:

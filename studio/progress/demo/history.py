@@ -56,6 +56,7 @@ class Historian:
         review = self.send(take)
         clip = review.clip
         tasks.listen_to_clip(str(clip.pk))
+        tasks.prepare_small(str(clip.pk))
         tasks.prepare_playback(str(clip.pk))
         review = Review.objects.get(pk=review.pk)
         self._decide(review)

@@ -19,7 +19,7 @@ from studio.review.enclosures.snapshots import with_states
 from studio.review.judging import judged
 from studio.review.models import Comment, Decision, Review
 from studio.review.pages import states
-from studio.review.pages.reading import is_playable, moments
+from studio.review.pages.reading import can_be_watched, moments
 from studio.review.pages.waiting import order_of
 
 from . import document, exchanges, phrases
@@ -333,7 +333,7 @@ def _preview(
         "pupil": review.clip.enrolment.pupil,
         "enrolment": review.clip.enrolment,
         "place": states.of(review.clip),
-        "playable": is_playable(review.clip),
+        "playable": can_be_watched(review.clip),
         "snapshot": snapshot,
         "moments": with_states(moments(snapshot, review.clip.duration_s), review.clip_id),
         "seen": _print_of(snapshot),

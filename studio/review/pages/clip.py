@@ -17,7 +17,7 @@ from studio.review.enclosures.snapshots import with_states
 from studio.review.models import Return
 
 from . import states
-from .reading import is_playable, moments
+from .reading import can_be_watched, is_playable, moments
 
 
 @require_safe
@@ -46,6 +46,7 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
     if request.htmx and context["place"].preparing:
         return HttpResponse(status=204)  # nothing to show anew: what is being read stays
+    context["playable"] = can_be_watched(clip)
     placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
     context |= {"returned": returned, "moments": placed}
     response = render(request, "review/returned.html", context)

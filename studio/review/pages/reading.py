@@ -1,7 +1,7 @@
 """What a pupil reads of a returned clip; the teacher's preview shows the same."""
 
 from studio import figures
-from studio.clips.models import Clip, Stage
+from studio.clips.models import Clip, Rendition, Stage
 from studio.review.models import Comment
 
 TRACK_LINE_Y, TRACK_LIFT = 20, 9  # px, as review/track.html draws it
@@ -9,8 +9,14 @@ LEAD_IN_S = 2.0  # a press plays from this long before the moment, so that it is
 
 
 def is_playable(clip: Clip) -> bool:
+    """Whether there is the full copy."""
     stage = clip.stage(Stage.Kind.PLAYBACK)
     return stage is not None and stage.is_done
+
+
+def can_be_watched(clip: Clip) -> bool:
+    """Whether there is a copy at all: the smaller picture is made first."""
+    return is_playable(clip) or clip.rendition(Rendition.Kind.SMALL) is not None
 
 
 def moments(snapshot: dict, duration_s: float | None, *, for_guardian: bool = False) -> list[dict]:

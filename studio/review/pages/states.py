@@ -51,6 +51,9 @@ def of(clip: Clip) -> Whereabouts:
     if clip.intake == Clip.Intake.REFUSED:
         return Whereabouts(clip, (), refusal=sentences.refusal(clip))
     stages = [clip.stage(kind) for kind in (Stage.Kind.LISTENING, Stage.Kind.PLAYBACK)]
+    small = clip.stage(Stage.Kind.SMALL)
+    if small is not None and small.state == Stage.State.FAILED:  # else nobody need know of it
+        stages.append(small)
     steps = tuple(_step(stage) for stage in stages if stage is not None)
     return Whereabouts(clip, steps, notes=tuple(sentences.notes(clip)))
 

@@ -9,6 +9,7 @@ from studio.review import formatting
 from studio.review.desk.forms import CommentForm
 from studio.review.desk.mark_forms import HandMarkForm
 from studio.review.enclosures.snapshots import shown_of
+from studio.review.pages import pictures
 
 register = template.Library()
 
@@ -66,6 +67,12 @@ def comment_form(comment, note_names=None) -> CommentForm:
     fields = ("kind", "text", "start_s", "end_s", "score_ref")
     initial = {name: getattr(comment, name) for name in fields}
     return CommentForm(name=f"comment-{comment.pk}", initial=initial, notes=note_names)
+
+
+@register.simple_tag(takes_context=True)
+def pictures_of(context, clip) -> pictures.Pictures:
+    """What there is to play of a clip, and which of it was asked for in the page's address."""
+    return pictures.of(clip, context["request"].GET.get("picture", ""))
 
 
 @register.filter
