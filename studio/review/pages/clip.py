@@ -44,9 +44,9 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         return _underway(request, context)
     if own and returned.read_at is None:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
-    if request.htmx and context["place"].preparing:
-        return HttpResponse(status=204)  # nothing to show anew: what is being read stays
     context["playable"] = can_be_watched(clip)
+    if request.htmx and context["place"].preparing and not context["playable"]:
+        return HttpResponse(status=204)  # nothing to show anew: what is being read stays
     placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
     context |= {"returned": returned, "moments": placed}
     response = render(request, "review/returned.html", context)
