@@ -17,7 +17,7 @@ SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.m
 PHONE = {"width": 390, "height": 844}
 FULL_RATE = 1_500_000
 SAYS = "Object.defineProperty(navigator, 'connection', {{value: {}, configurable: true}});"
-FAST, SLOW, UNKNOWN = "{downlink: 10}", "{downlink: 0.4}", "undefined"
+FAST, SLOW, UNKNOWN = "{downlink: 10}", "{downlink: 0.1}", "undefined"
 
 
 @pytest.fixture
