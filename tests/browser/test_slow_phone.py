@@ -35,23 +35,24 @@ LENGTH_S, PIECE_S = 180, 12
 # Frames come up to 2 ms late, as a phone's do (in units of 1/15360 s).
 UNEVEN = "setts=ts=TS+30*mod(N*7\\,11)/11"
 
-# Presses play as soon as there is a player, and notes when what was first seen.
+# Presses play as soon as the page is there, and notes when the picture first moves.
 WATCH = """
 window.seen = {stops: []};
 document.addEventListener('DOMContentLoaded', () => {
   const player = document.querySelector('video#player');
   if (!player) return;
-  player.muted = true;
-  const began = () => player.play().catch(() => {});
-  player.addEventListener('loadedmetadata', began, {once: true});
-  player.addEventListener('timeupdate', () => {
-    if (!window.seen.playing && player.currentTime > 0 && player.videoWidth > 0) {
+  const moving = () => {
+    if (!window.seen.playing && player.videoWidth > 0 && player.readyState > 2) {
       window.seen.playing = performance.now() / 1000;
     }
-  });
+  };
+  player.addEventListener('playing', moving);
+  player.addEventListener('timeupdate', moving);
   player.addEventListener('waiting', () => {
     if (window.seen.playing) window.seen.stops.push(player.currentTime);
   });
+  player.muted = true;
+  player.play().catch(() => {});
 });
 """
 
