@@ -18,7 +18,8 @@ from studio.accounts import passwords
 from studio.accounts.account_views import ADDRESS_SALT
 from studio.accounts.invitations import invite
 from studio.accounts.models import GuardianLink, Membership
-from studio.clips.models import Listening, Rendition
+from studio.clips.models import Clip, Listening, Rendition, Upload
+from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
@@ -128,11 +129,15 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "pupil_set_drill": (None, STUDIO_TEACHERS, {}),
     "queue": (PUPILS, None, {}),
     "send": (PUPILS, PUPILS, {}),
+    "send_logged_in": (PUPILS, None, {}),
     "send_arrived": (None, {"pupil"}, {}),
+    "send_words": (None, {"pupil"}, {"title": "Sixths"}),
+    "send_same": ({"pupil"}, {"pupil"}, {}),
     "send_forget": (None, {"pupil"}, {}),
     "children": (GUARDIANS, None, {}),
     "child": ({"guardian"}, None, {}),
     "clip_page": (SEES, None, {}),
+    "clip_put_away": (None, {"pupil"}, {}),
     "desk_picture": (STUDIO_TEACHERS, None, {}),
     "desk_picture_part": (STUDIO_TEACHERS, None, {}),
     "desk_frames": (STUDIO_TEACHERS, None, {}),
@@ -229,6 +234,7 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
     notice = cast.pupil.notices.get()
     said = {"person": cast.pupil.pk, "from": cast.pupil.email, "to": "p@p.example"}
     half = uploads.begin(cast.enrolment, cast.pupil, 9, "")
+    refused = make_clip(cast.enrolment, "Not music", intake="refused", intake_code="not_media")
     on_clip = {"clip_id": clip.pk}
     return {
         **{
@@ -261,7 +267,12 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "desk_keys": {},
         **{name: {"pk": phrase.pk} for name in ("phrase", "phrase_delete", "phrase_move")},
         # The other methods of an upload are tried in tests/clips/test_uploads.py.
-        **{name: {"upload_id": half.pk} for name in ("upload", "send_arrived", "send_forget")},
+        **{
+            name: {"upload_id": half.pk}
+            for name in ("upload", "send_arrived", "send_words", "send_forget")
+        },
+        "send_same": {"upload_id": sent_before(clip).pk},
+        "clip_put_away": {"clip_id": refused.pk},
         **{name: on_plan for name in TABLE if name.startswith("rotation")},
         "rotation_own": {},
         "waiting_list": {},
@@ -282,6 +293,14 @@ def world(cast, settings, tmp_path) -> dict[str, dict]:
         "enclosure": on_clip | {"enclosure_id": reply.pk},
         "desk_unset_drill": on_clip | {"assignment_id": assignment.pk},
     }
+
+
+def sent_before(clip: Clip) -> Upload:
+    """The same recording once more, which its pupil has yet to decide about."""
+    upload = uploads.begin(clip.enrolment, clip.enrolment.pupil, 1, "")
+    partial.path(upload.pk).write_bytes(b"x")
+    Upload.objects.filter(pk=upload.pk).update(offset_bytes=1, same_as=clip)
+    return upload
 
 
 def test_every_address_is_in_the_table():
@@ -316,6 +335,8 @@ def outcome(who, method: str, address: str, posted: dict) -> str:
         )
         transaction.set_rollback(True)
     if answer.status_code == 302 and answer.url.startswith(f"{django_settings.LOGIN_URL}?next="):
+        return "log in"
+    if answer.status_code == 401:  # said to a script, which cannot go to a page and log in
         return "log in"
     lets_its_origin_be_known(answer)
     if answer.status_code in (404, NOT_ALLOWED):

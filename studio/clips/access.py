@@ -8,6 +8,7 @@ at every request, so also at every Range of a recording that plays.
 from uuid import UUID
 
 from django.db.models import QuerySet
+from django.http import Http404
 
 from studio.accounts import access as people
 from studio.accounts import consent
@@ -59,6 +60,14 @@ def home_clip(person: Person, pk: UUID) -> Clip:
     """A pupil's own clip, or one of a guardian's child, or 404."""
     clip = clip_for(person, pk)
     people.home_enrolment(person, clip.enrolment_id)
+    return clip
+
+
+def own_refused_clip(person: Person, pk: UUID) -> Clip:
+    """A clip of the pupil's own that could not be used, or 404."""
+    clip = home_clip(person, pk)
+    if clip.enrolment.pupil_id != person.pk or clip.intake != Clip.Intake.REFUSED:
+        raise Http404
     return clip
 
 

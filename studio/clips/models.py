@@ -31,6 +31,9 @@ class Clip(models.Model):
         RECEIVED = "received", "received"
         REFUSED = "refused", "refused"
 
+    # Long enough for a refusal to be read; then it is put away by itself.
+    REFUSED_SHOWN = timedelta(days=3)
+
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="clips")
     uploaded_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
@@ -67,6 +70,11 @@ class Clip(models.Model):
     def __str__(self) -> str:
         return self.title or f"clip of {figures.long_date(timezone.localtime(self.created_at))}"
 
+    @property
+    def put_away_at(self) -> datetime:
+        """When a refused clip goes by itself."""
+        return self.created_at + self.REFUSED_SHOWN
+
     def stage(self, kind: str) -> "Stage | None":
         """This clip's stage of a kind; uses prefetched rows when they are there."""
         return next((stage for stage in self.stages.all() if stage.kind == kind), None)
@@ -79,7 +87,8 @@ class Clip(models.Model):
 class Upload(models.Model):
     """A recording on its way, in pieces. It goes a day after its last byte; its clip stays.
 
-    ``offset_bytes`` is what has been synced to disk; at ``length_bytes`` it becomes a clip.
+    ``offset_bytes`` is what has been synced to disk; at ``length_bytes`` it becomes a clip, unless
+    the same recording was sent before (``same_as``): then the pupil is asked first.
     """
 
     LIFETIME = timedelta(hours=24)
@@ -94,6 +103,15 @@ class Upload(models.Model):
     changed_at = models.DateTimeField(default=timezone.now)
     attempts = models.PositiveSmallIntegerField(default=0, help_text="To make a clip of it.")
     clip = models.ForeignKey(Clip, models.CASCADE, null=True, blank=True, related_name="+")
+    same_as = models.ForeignKey(
+        Clip,
+        models.SET_NULL,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="The clip that holds the same recording; the pupil is asked about it.",
+    )
+    again = models.BooleanField(default=False, help_text="Wanted though it was sent before.")
 
     class Meta:
         constraints = [
@@ -106,6 +124,11 @@ class Upload(models.Model):
     @property
     def is_whole(self) -> bool:
         return self.offset_bytes == self.length_bytes
+
+    @property
+    def asks(self) -> bool:
+        """Whether the pupil has yet to say if it is wanted a second time."""
+        return self.same_as is not None and self.same_as.erased_at is None and not self.again
 
     @property
     def expires_at(self) -> datetime:

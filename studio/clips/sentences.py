@@ -14,6 +14,7 @@ OURS = {
     ),
     "unexpected": "Something went wrong on our side. The recording is kept as it was sent.",
 }
+NO_SOUND = "No sound in it"
 TRIED_AGAIN = {"timeout", "crashed", "tool_missing", "file_missing", "unexpected"}
 IN_WORDS = {
     (Stage.Kind.LISTENING, Stage.State.WAITING): "Waiting to be listened to",
@@ -52,12 +53,17 @@ def refusal(clip: Clip) -> str:
 
 
 def notes(clip: Clip) -> list[str]:
-    """What is worth saying of a recording that could be used all the same."""
-    return [sentence(code, params) for code, params in clip.notes]
+    """What is worth saying of a recording that could be used all the same.
+
+    That it has no sound is said where it could not be listened to.
+    """
+    return [sentence(code, params) for code, params in clip.notes if code != "no_sound"]
 
 
 def stage_in_words(stage: Stage) -> str:
     """Where a stage is, in two or three words."""
+    if stage.failure_code == "no_sound":
+        return NO_SOUND
     words = IN_WORDS[Stage.Kind(stage.kind), Stage.State(stage.state)]
     return (
         words if stage.clip.has_video else words.replace("Video", "Sound").replace("video", "sound")

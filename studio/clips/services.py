@@ -21,6 +21,17 @@ from .models import Clip, Original, Stage, file_models
 log = logging.getLogger(__name__)
 
 
+class SentBefore(Exception):
+    """The same recording is there already, as ``clip``.
+
+    ``spooled`` is the new file, left on the bench for whoever catches this; None when it is gone.
+    """
+
+    def __init__(self, clip: Clip, spooled: files.Spooled | None = None):
+        super().__init__(f"the same recording is there as clip {clip.pk}")
+        self.clip, self.spooled = clip, spooled
+
+
 def limits() -> media.Limits:
     """The bounds of the settings, as media wants them."""
     return media.Limits(
@@ -37,17 +48,21 @@ def receive(
     title: str = "",
     note: str = "",
     upload_key: str = "",
+    again: bool = False,
     also: Callable[[Clip], object] = lambda clip: None,
 ) -> Clip:
     """Take in one recording: stream it to disk, look at its content, then write the rows.
 
     The file is whole, hashed and synced before any row names it. A recording that cannot be
-    used becomes a refused clip, which says why, and its file is not kept. The same
-    ``upload_key`` twice gives the clip of the first time. ``also`` is called with a received
-    clip in the transaction that writes its rows.
+    used becomes a refused clip, which says why, and its file is not kept. The same recording
+    under the same ``upload_key`` gives the clip of the first time; under another key it is taken
+    only if it is wanted ``again``. ``also`` is called with a received clip in the transaction that
+    writes its rows.
 
     Raises
     ------
+    SentBefore
+        When the pupil has sent the same bytes to this studio before, and they are not erased.
     files.TooLarge, OSError
         When more bytes come than may, or the disk refuses. Nothing is kept.
     media.Failed
@@ -57,7 +72,7 @@ def receive(
     """
     consent.require_for_sending(enrolment)
     spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
-    said = {"title": title, "note": note, "upload_key": upload_key}
+    said = {"title": title, "note": note, "upload_key": upload_key, "again": again}
     return take_in(enrolment, person, spooled, filename, **said, also=also)
 
 
@@ -70,17 +85,50 @@ def take_in(
     title: str = "",
     note: str = "",
     upload_key: str = "",
+    again: bool = False,
     also: Callable[[Clip], object] = lambda clip: None,
 ) -> Clip:
-    """As :func:`receive`, for a recording that is on the bench already; it does not stay there."""
+    """As :func:`receive`, for a recording that is on the bench already.
+
+    It does not stay there, unless :class:`SentBefore` hands it back.
+    """
     clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
-    clip.title, clip.note = title.strip()[:160], note.strip()
+    clip.title, clip.note = _cut(title, note)
+    handed_back = False
     try:
-        consent.require_for_sending(enrolment)  # again: it may have been withdrawn on the way
+        consent.require_for_sending(enrolment)  # once more: it may have been withdrawn since
+        if not again and (before := _sent_before(clip, spooled)):
+            handed_back = True
+            raise SentBefore(before, spooled)
         _examine(clip, spooled.path)
-        return _record(clip, spooled, filename, also)
+        return _record(clip, spooled, filename, again, also)
     finally:
-        spooled.path.unlink(missing_ok=True)
+        if not handed_back:
+            spooled.path.unlink(missing_ok=True)
+
+
+def say_anew(clip: Clip, title: str, note: str) -> None:
+    """Other words about a clip that has only just arrived."""
+    clip.title, clip.note = _cut(title, note)
+    Clip.objects.filter(pk=clip.pk, erased_at=None).update(title=clip.title, note=clip.note)
+
+
+def put_away(clip: Clip) -> None:
+    """Take a refused clip out of sight for good: there is no file, only what was said of it."""
+    if clip.intake == Clip.Intake.REFUSED:
+        erase(clip)
+
+
+def put_refused_away() -> int:
+    """Put away what was refused long enough ago to have been read; says how many."""
+    long_ago = timezone.now() - Clip.REFUSED_SHOWN
+    refused = Clip.objects.filter(
+        intake=Clip.Intake.REFUSED, erased_at=None, created_at__lte=long_ago
+    )
+    gone = list(refused)
+    for clip in gone:
+        put_away(clip)
+    return len(gone)
 
 
 def erase(clip: Clip) -> None:
@@ -132,15 +180,46 @@ def _examine(clip: Clip, path: Path) -> None:
     clip.has_video, clip.has_audio = info.has_video, info.has_audio
 
 
+def _cut(title: str, note: str) -> tuple[str, str]:
+    return title.strip()[:160], note.strip()
+
+
+def _sent_before(clip: Clip, spooled: files.Spooled) -> Clip | None:
+    """The newest clip of the same bytes, pupil and studio that another sending made."""
+    place = clip.enrolment
+    same = Clip.objects.filter(
+        enrolment__pupil=place.pupil_id,
+        enrolment__studio=place.studio_id,
+        erased_at=None,
+        original__sha256=spooled.sha256,
+    )
+    if clip.upload_key:
+        same = same.exclude(enrolment=place, upload_key=clip.upload_key)
+    return same.order_by("-created_at").first()
+
+
 def _record(
-    clip: Clip, spooled: files.Spooled, filename: str, also: Callable[[Clip], object]
+    clip: Clip,
+    spooled: files.Spooled,
+    filename: str,
+    again: bool,
+    also: Callable[[Clip], object],
 ) -> Clip:
     """Keep the file, then write the rows; a clip that was sent before stays the only one."""
     if clip.intake == Clip.Intake.REFUSED:
-        return _save_once(clip, lambda: None)
+        return _save_once(clip, spooled, lambda: None)
     stored = files.keep(spooled, f"{files.clip_folder(clip.id)}/original")
+
+    def more() -> None:
+        # Others who send for this pupil wait here, so that of two at once one is asked.
+        list(Person.objects.select_for_update().filter(pk=clip.enrolment.pupil_id))
+        if not again and (before := _sent_before(clip, spooled)):
+            raise SentBefore(before)
+        _record_received(clip, stored, filename)
+        also(clip)
+
     try:
-        saved = _save_once(clip, lambda: (_record_received(clip, stored, filename), also(clip)))
+        saved = _save_once(clip, spooled, more)
     except BaseException:
         files.remove(stored.path)
         raise
@@ -149,8 +228,11 @@ def _record(
     return saved
 
 
-def _save_once(clip: Clip, more: Callable[[], None]) -> Clip:
-    """Save the clip and ``more`` in one transaction, or give the one with the same key."""
+def _save_once(clip: Clip, spooled: files.Spooled, more: Callable[[], None]) -> Clip:
+    """Save the clip and ``more`` in one transaction, or give the same one with the same key.
+
+    A page that is gone back to still has its key: another recording in it gets a new one.
+    """
     try:
         with transaction.atomic():
             clip.save(force_insert=True)
@@ -159,8 +241,20 @@ def _save_once(clip: Clip, more: Callable[[], None]) -> Clip:
         before = Clip.objects.filter(enrolment=clip.enrolment, upload_key=clip.upload_key).first()
         if before is None or not clip.upload_key:
             raise
-        return before
+        if _holds(before, clip, spooled):
+            return before
+        clip.upload_key = uuid4().hex
+        return _save_once(clip, spooled, more)
     return clip
+
+
+def _holds(before: Clip, clip: Clip, spooled: files.Spooled) -> bool:
+    """Whether a clip came of the same recording; of a refused one nothing is kept to tell by."""
+    if before.erased_at is not None:
+        return False
+    if Clip.Intake.REFUSED in (before.intake, clip.intake):
+        return before.intake == clip.intake
+    return Original.objects.filter(clip=before, sha256=spooled.sha256).exists()
 
 
 def _record_received(clip: Clip, stored: files.Stored, filename: str) -> None:

@@ -16,6 +16,10 @@ announced = Signal()
 #: Sent inside the transaction that writes its rows, after :data:`received`.
 arrived = Signal()
 
+#: Other words came about a clip that has only just arrived. Arguments: ``clip``, ``said``,
+#: ``enrolment``.
+said_anew = Signal()
+
 #: A clip is being erased. Arguments: ``clip``. Sent inside its transaction; files that rows of
 #: :class:`~.models.ClipFile` name go by themselves.
 erased = Signal()

@@ -59,9 +59,11 @@ def sweep() -> None:
 
 @shared_task
 def remove_left_overs() -> None:
-    """Remove files that no row names, and uploads that nobody went on with, after a day."""
+    """Remove files that no row names, uploads that nobody went on with, and old refusals."""
     if abandoned := uploads.forget_expired():
         log.info("%d unfinished uploads have expired", abandoned)
+    if refused := services.put_refused_away():
+        log.info("%d refused clips were put away", refused)
     for path in sweeping.sweep_orphans():
         log.warning("removed %s: no row names it", path)
 

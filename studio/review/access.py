@@ -186,6 +186,23 @@ def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
     )
 
 
+def with_sendings(assignments: QuerySet[Assignment]) -> QuerySet[Assignment]:
+    """Assignments with when a clip of each was last sent and last answered, as it is at home.
+
+    ``sent_at`` and ``answered_at``, None where that never was.
+    """
+    sent = Clip.objects.filter(
+        review__answers=OuterRef("pk"), intake=Clip.Intake.RECEIVED, erased_at=None
+    )
+    answered = Return.objects.visible().filter(
+        review__answers=OuterRef("pk"), review__clip__erased_at=None
+    )
+    return assignments.annotate(
+        sent_at=Subquery(sent.order_by("-created_at").values("created_at")[:1]),
+        answered_at=Subquery(answered.order_by("-returned_at").values("returned_at")[:1]),
+    )
+
+
 def returned_answer(assignment: Assignment) -> Return | None:
     """The newest return of a clip that answers an assignment, as it is seen at home."""
     return (

@@ -10,7 +10,15 @@ class ReviewConfig(AppConfig):
         from django.db.models.signals import post_delete
 
         from studio.accounts.signals import teacher_left
-        from studio.clips.signals import announced, arrived, erased, heard, received, swept
+        from studio.clips.signals import (
+            announced,
+            arrived,
+            erased,
+            heard,
+            received,
+            said_anew,
+            swept,
+        )
 
         from .models import EnclosedFile
 
@@ -19,6 +27,7 @@ class ReviewConfig(AppConfig):
         heard.connect(_keep_figures, dispatch_uid="review.note_heard")
         announced.connect(_check_words, dispatch_uid="review.check_words")
         arrived.connect(_note_answer, dispatch_uid="review.note_answer")
+        said_anew.connect(_say_anew, dispatch_uid="review.say_anew")
         erased.connect(_erase_enclosures, dispatch_uid="review.erase_enclosures")
         swept.connect(_send_lost, dispatch_uid="review.send_lost")
         post_delete.connect(
@@ -54,6 +63,12 @@ def _note_answer(sender, clip, said, enrolment, **kwargs) -> None:
     from . import sending
 
     sending.note_answer(clip, enrolment, said)
+
+
+def _say_anew(sender, clip, said, enrolment, **kwargs) -> None:
+    from . import sending
+
+    sending.say_anew(clip, enrolment, said)
 
 
 def _erase_enclosures(sender, clip, **kwargs) -> None:

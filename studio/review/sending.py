@@ -3,14 +3,19 @@
 from django import forms
 
 from studio.accounts.models import Enrolment
+from studio.clips import services as clips
 from studio.clips.models import Clip
 from studio.clips.signals import Unacceptable
 from studio.drills import access as drills
 from studio.drills.models import Assignment
 
 from . import services
+from .models import Review
 
 NOTE_LENGTH = 600
+
+
+WORDS = ("title", "note", "assignment")  # what may be changed while a recording is on its way
 
 
 class SendForm(forms.Form):
@@ -58,3 +63,16 @@ def note_answer(clip: Clip, enrolment: Enrolment, said: dict[str, str]) -> None:
     answers = said.get("assignment", "")
     queue = drills.queue_of(enrolment)
     services.begin_review(clip, queue.filter(pk=answers).first() if answers.isdigit() else None)
+
+
+def say_anew(clip: Clip, enrolment: Enrolment, said: dict[str, str]) -> None:
+    """Words that came while the clip was being made; not once its teacher has begun with it."""
+    waiting = Review.objects.filter(clip=clip, state=Review.State.WAITING)
+    if not waiting.exists():
+        return
+    clips.say_anew(clip, said.get("title", ""), said.get("note", ""))
+    answers = said.get("assignment", "")
+    chosen = drills.queue_of(enrolment).filter(pk=answers) if answers.isdigit() else None
+    if chosen is not None and not chosen.exists():
+        return  # taken back since: what was chosen before stays
+    waiting.update(answers=chosen.first() if chosen is not None else None)

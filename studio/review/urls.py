@@ -1,6 +1,17 @@
 from django.urls import include, path
 
-from .pages import arranging, clip, drill, home, phrases, precision, pupils, send, waiting
+from .pages import (
+    arranging,
+    clip,
+    drill,
+    half_sent,
+    home,
+    phrases,
+    precision,
+    pupils,
+    send,
+    waiting,
+)
 
 urlpatterns = [
     path("waiting/", waiting.waiting_list, name="waiting_list"),
@@ -16,11 +27,15 @@ urlpatterns = [
     path("queue/", home.queue, name="queue"),
     path("assignments/<int:pk>/", drill.assignment_page, name="assignment"),
     path("send/", send.send, name="send"),
-    path("send/<uuid:upload_id>/arrived/", send.arrived, name="send_arrived"),
-    path("send/<uuid:upload_id>/forget/", send.forget, name="send_forget"),
+    path("send/logged-in/", half_sent.logged_in, name="send_logged_in"),
+    path("send/<uuid:upload_id>/arrived/", half_sent.arrived, name="send_arrived"),
+    path("send/<uuid:upload_id>/words/", half_sent.words, name="send_words"),
+    path("send/<uuid:upload_id>/same/", half_sent.same, name="send_same"),
+    path("send/<uuid:upload_id>/forget/", half_sent.forget, name="send_forget"),
     path("children/", home.children, name="children"),
     path("children/<int:pk>/", home.child, name="child"),
     path("clips/<uuid:clip_id>/", clip.clip_page, name="clip_page"),
+    path("clips/<uuid:clip_id>/put-away/", clip.put_away, name="clip_put_away"),
     path("clips/<uuid:clip_id>/take/", arranging.take, name="waiting_take"),
     path("clips/<uuid:clip_id>/let-go/", arranging.let_go, name="waiting_let_go"),
     path("clips/<uuid:clip_id>/hand-over/", arranging.hand_over, name="waiting_hand_over"),

@@ -123,7 +123,7 @@ def test_head_tells_offset_length_expiry_and_metadata_and_is_never_cached(pupil)
     assert (answer["Upload-Offset"], answer["Upload-Length"]) == ("1000", str(len(DATA)))
     assert answer["Upload-Metadata"] == words(title="Sixths")
     assert answer["Upload-Expires"].endswith("GMT")
-    assert (answer["Cache-Control"], answer["Tus-Resumable"]) == ("no-store", "1.0.0")
+    assert ("no-store" in answer["Cache-Control"], answer["Tus-Resumable"]) == (True, "1.0.0")
 
 
 @pytest.mark.parametrize("offset", [0, 999, 1001])

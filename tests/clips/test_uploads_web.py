@@ -1,67 +1,29 @@
 """Uploads into a real web process: another's client, kills, two connections at once, nginx."""
 
-import contextlib
 import hashlib
 import io
 import signal
 import socket
-import sys
 import wave
-from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import psutil
 import pytest
-from django.conf import settings as django_settings
 from tusclient.client import TusClient
 from tusclient.uploader import Uploader
 
 from studio.clips.models import Clip, Upload
 from studio.clips.uploads import partial
-from studio.serving import children
 from tests.cast import as_person
-from tests.deploy.processes import free_port, running, started, until
+from tests.deploy.processes import free_port, running, until
 from tests.servers import Nginx
+from tests.web_process import Web
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 MB = 1_000_000
 TOKEN = "t" * 32
-
-
-@dataclass(frozen=True)
-class Web:
-    """The studio's web process alone, on a port, with the test's database and media folder."""
-
-    port: int
-    data: Path
-    https: bool = False
-
-    @contextlib.contextmanager
-    def started(self, name: str = "web") -> Iterator[psutil.Process]:
-        (command,) = [child.command for child in children() if child.name == "web"]
-        environment = {
-            "DJANGO_SETTINGS_MODULE": "studio.settings",
-            "STUDIO_DATA": str(self.data),
-            "DATABASE_URL": f"sqlite:///{django_settings.DATABASES['default']['NAME']}",
-            "SECRET_KEY": django_settings.SECRET_KEY,
-            "PORT": str(self.port),
-            "WEB_PROCESSES": "1",
-            "HTTPS": str(int(self.https)),
-            "PYTHONPATH": ":".join(sys.path),
-        }
-        log = self.data / f"{name}.log"
-        with started(list(command), log, **environment) as process:
-            until(self._answers, 60, f"an answer; the log: {log}")
-            yield process
-
-    def _answers(self) -> bool:
-        with contextlib.suppress(OSError), socket.create_connection(("127.0.0.1", self.port), 2):
-            return True
-        return False
 
 
 @pytest.fixture

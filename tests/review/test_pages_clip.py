@@ -1,9 +1,11 @@
 """A clip's page for its pupil and guardian: where it is, then what came back, and no more."""
 
 import re
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
+from django.utils import timezone
 
 from studio.clips.models import Stage
 from studio.drills import services as drills
@@ -157,3 +159,31 @@ def test_the_poll_of_an_unreturned_clip_brings_the_part_alone(cast):
 
 def without_token(response) -> str:
     return re.sub(r'(X-CSRFToken": "|csrfmiddlewaretoken" value=")\w+', r"\1", response.text)
+
+
+def test_the_pupils_own_note_stays_when_the_clip_comes_back(cast):
+    clip = make_clip(cast.enrolment, "Octaves", note="Is the fourth finger still too high?")
+    make_return(clip)
+    pages = {"pupil": "What you wrote", "guardian": "What Mira wrote"}
+    for part, heading in pages.items():
+        page = as_person(cast.people()[part]).get(f"/clips/{clip.pk}/").text
+        assert heading in page
+        assert "Is the fourth finger still too high?" in page
+
+
+def test_a_drill_that_came_with_the_answer_says_what_became_of_it(cast):
+    review = Review.objects.get(clip=make_clip(cast.enrolment))
+    late = timezone.localdate() - timedelta(days=2)
+    drill = make_drill(cast.teacher, cast.studio, "Sixths")
+    assignment = set_drill_here(review, drill.newest(), cast.teacher, late, "")
+    make_return(review.clip)
+    address = f"/clips/{review.clip_id}/"
+    assert "Was due on" in as_person(cast.pupil).get(address).text
+    answer = make_clip(cast.enrolment, "The answer")
+    Review.objects.filter(clip=answer).update(answers=assignment)
+    page = as_person(cast.pupil).get(address).text
+    assert "Sent today" in page
+    assert "Was due on" not in page
+    assignment.done_at = timezone.now()
+    assignment.save()
+    assert "Ticked off today" in as_person(cast.pupil).get(address).text

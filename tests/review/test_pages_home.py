@@ -4,8 +4,9 @@ from datetime import timedelta
 
 from django.utils import timezone
 
+from studio.accounts.models import Consent
 from studio.clips.models import Clip, Stage
-from studio.review.models import Return
+from studio.review.models import Return, Review
 from tests.cast import as_person, make_clip, make_drill, make_return, set_for
 
 
@@ -74,6 +75,67 @@ def test_a_refused_clip_says_why_and_goes_after_a_while(cast):
     assert "This file is not a recording we can read" in queue(cast)
     Clip.objects.filter(pk=clip.pk).update(created_at=timezone.now() - timedelta(days=4))
     assert "Not music" not in queue(cast)
+
+
+def test_a_refused_clip_can_be_put_away_by_its_pupil_alone(cast):
+    clip = make_clip(cast.enrolment, "Not music", intake="refused", intake_code="not_media")
+    address = f"/clips/{clip.pk}/put-away/"
+    assert "Put it away" in queue(cast)
+    guardian = as_person(cast.guardian)
+    assert "Put it away" not in guardian.get(f"/children/{cast.enrolment.pk}/").text
+    assert guardian.post(address).status_code == 404
+    page = as_person(cast.pupil).post(address, follow=True).text
+    assert "It was put away." in page
+    assert "Not music" not in page
+    received = make_clip(cast.enrolment, "Octaves")
+    assert as_person(cast.pupil).post(f"/clips/{received.pk}/put-away/").status_code == 404
+
+
+def test_once_a_clip_of_it_was_sent_a_drill_says_so_and_not_that_it_was_due(cast):
+    late = timezone.localdate() - timedelta(days=2)
+    drill = make_drill(cast.teacher, cast.studio, "Sixths")
+    assignment = set_for(cast.enrolment, drill, due_on=late)
+    clip = make_clip(cast.enrolment)
+    Review.objects.filter(clip=clip).update(answers=assignment)
+    Clip.objects.filter(pk=clip.pk).update(created_at=timezone.now() - timedelta(days=1))
+    pupil, address = as_person(cast.pupil), f"/assignments/{assignment.pk}/"
+    for page in (queue(cast), pupil.get(address).text):
+        assert "Sent yesterday" in page
+        assert "as due on" not in page
+    teacher = as_person(cast.teacher)
+    assert "was due on" in teacher.get(address).text
+    assert "was due on" in teacher.get(f"/pupils/{cast.enrolment.pk}/").text
+    make_return(clip)
+    assert "Sent yesterday, answered today" in queue(cast)
+
+
+def test_a_refused_or_erased_clip_of_a_drill_was_not_sent(cast):
+    late = timezone.localdate() - timedelta(days=2)
+    assignment = set_for(cast.enrolment, make_drill(cast.teacher, cast.studio), due_on=late)
+    clip = make_clip(cast.enrolment, erased_at=timezone.now())
+    Review.objects.filter(clip=clip).update(answers=assignment)
+    assert "Was due on" in queue(cast)
+
+
+def test_a_clip_without_sound_says_so(cast):
+    clip = make_clip(cast.enrolment, has_audio=False, notes=[["no_sound", {}]])
+    Stage.objects.filter(clip=clip, kind="listening").update(
+        state="failed", failure_code="no_sound"
+    )
+    page = queue(cast)
+    assert "No sound in it" in page
+    assert page.count("Check that the microphone is allowed") == 1
+    assert "Could not be listened to" not in page
+
+
+def test_a_clip_that_may_not_be_watched_says_what_holds(cast):
+    clip = make_clip(cast.enrolment, "Octaves")
+    Consent.objects.update(withdrawn_at=timezone.now(), withdrawn_by=cast.guardian)
+    client = as_person(cast.pupil)
+    for page in (queue(cast), client.get(f"/clips/{clip.pk}/").text):
+        assert "Your teacher cannot watch or hear it now." in page
+        assert "Your teacher has it" not in page
+        assert "The answer appears" not in page
 
 
 def test_an_erased_clip_is_gone(cast):

@@ -1,7 +1,9 @@
 """Sending: arrived, refused, broken off, sent twice; by script and by the plain form."""
 
+import dataclasses
 from base64 import b64encode
 from pathlib import Path
+from urllib.parse import unquote
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -9,7 +11,8 @@ from django.test import Client
 
 from studio import media
 from studio.clips import services
-from studio.clips.models import Clip
+from studio.clips.models import Clip, Upload
+from studio.clips.uploads.protocol import decoded
 from studio.review.models import Review
 from tests.cast import as_person, make_drill, set_for
 
@@ -167,6 +170,60 @@ def test_the_page_lists_what_is_half_sent_and_removes_it(cast, sample, media_roo
     assert "It was removed. Nothing of it is kept." in page.text
     assert "Half sent" not in page.text
     assert kept_files(media_root) == []
+
+
+def test_a_clip_without_sound_is_not_announced_as_ready(cast, sample, monkeypatch):
+    probed = media.probe
+
+    def mute(*args):
+        return dataclasses.replace(probed(*args), has_audio=False)
+
+    monkeypatch.setattr(media, "probe", mute)
+    answer = in_pieces(as_person(cast.pupil), sample).json()
+    assert answer["sentence"].startswith("Your clip has arrived. The recording has no sound")
+    assert "record it again" in answer["sentence"]
+
+
+def test_a_script_is_told_that_nobody_or_somebody_else_is_logged_in(cast, sample):
+    address = begin(as_person(cast.pupil), len(sample))["Location"]
+    at_send = address.replace("/uploads/", "/send/")
+    asked = (("head", address), ("post", f"{at_send}arrived/"), ("post", f"{at_send}words/"))
+    for who, words in ((None, "You are logged out."), (cast.other_pupil, "Somebody else is")):
+        client = as_person(who)
+        for method, where in asked:
+            headers = TUS | {"x-sender": str(cast.pupil.pk)}
+            answer = getattr(client, method)(where, headers=headers)
+            said = unquote(answer.get("X-Sentence", "")) or answer.json()["sentence"]
+            assert (answer.status_code, said.startswith(words)) == (401, True)
+
+
+def test_words_that_cannot_be_taken_while_it_runs_are_refused_and_change_nothing(cast, sample):
+    client = as_person(cast.pupil)
+    pk = begin(client, len(sample), title="Sixths")["Location"].split("/")[-2]
+    answer = client.post(f"/send/{pk}/words/", {"title": "x" * 161})
+    assert answer.status_code == 422
+    assert "160 characters" in answer.json()["sentence"]
+    assert decoded(Upload.objects.get().metadata)["title"] == "Sixths"
+
+
+def test_without_a_script_the_same_recording_is_asked_about_and_words_are_kept(
+    cast, sample, media_root
+):
+    client = as_person(cast.pupil)
+    for key in ("a", "b"):
+        recording = SimpleUploadedFile("a.mp4", sample)
+        said = {"title": f"Take {key}", "upload_key": key, "recording": recording}
+        page = client.post("/send/", said, follow=True)
+    assert "This recording was sent before" in page.text
+    assert "Take a" in page.text
+    assert "Take b" in page.text
+    address = page.redirect_chain[-1][0]
+    assert as_person(cast.other_pupil).get(address).status_code == 404
+    assert "It was sent before: say what to do" in client.get("/send/").text
+    page = client.post(address, follow=True)
+    assert "Your clip has arrived." in page.text
+    assert set(Clip.objects.values_list("title", flat=True)) == {"Take a", "Take b"}
+    assert client.get(address, follow=True).redirect_chain[-1][0] == "/queue/"
 
 
 def test_another_pupils_drill_cannot_be_answered(cast, sample):

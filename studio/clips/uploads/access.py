@@ -3,7 +3,7 @@
 from uuid import UUID
 
 from django.db.models import QuerySet
-from django.http import Http404
+from django.http import Http404, HttpRequest
 from django.utils import timezone
 
 from studio.accounts import access as people
@@ -11,6 +11,21 @@ from studio.accounts.models import Person
 from studio.clips.models import Upload
 
 from . import partial
+
+LOGGED_OUT = "You are logged out."
+SOMEBODY_ELSE = "Somebody else is logged in here now."
+
+
+def stranger(request: HttpRequest) -> str:
+    """Why the session is not that of the page's sender, in a sentence; empty when it is.
+
+    A page names its person in ``X-Sender``, so that what one began is never gone on with by
+    another who has logged in beside it.
+    """
+    if not request.user.is_authenticated:
+        return LOGGED_OUT
+    sender = request.headers.get("X-Sender", "")
+    return SOMEBODY_ELSE if sender and sender != str(request.user.pk) else ""
 
 
 def upload_for(person: Person, pk: UUID) -> Upload:
@@ -38,4 +53,5 @@ def unfinished(person: Person) -> QuerySet[Upload]:
 def _living(person: Person) -> QuerySet[Upload]:
     place = people.sending_enrolment(person)
     alive = {"changed_at__gt": timezone.now() - Upload.LIFETIME}
-    return Upload.objects.filter(person=person, enrolment=place, **alive)
+    mine = Upload.objects.filter(person=person, enrolment=place, **alive)
+    return mine.select_related("clip", "same_as", "enrolment__pupil", "enrolment__studio")

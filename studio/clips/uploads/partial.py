@@ -41,6 +41,12 @@ def create(pk: UUID) -> None:
     sync_folder(path(pk).parent)
 
 
+def adopt(pk: UUID, made: Path) -> None:
+    """Take a finished file of the bench for the upload's."""
+    made.rename(path(pk))
+    sync_folder(path(pk).parent)
+
+
 def remove(pk: UUID) -> None:
     path(pk).unlink(missing_ok=True)
 

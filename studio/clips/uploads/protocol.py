@@ -130,3 +130,13 @@ def decoded(header: str) -> dict[str, str]:
             raise ValueError(f"{name} comes twice")
         said[name] = base64.b64decode(value, validate=True).decode().replace("\x00", "")
     return said
+
+
+def encoded(said: Mapping[str, str]) -> str:
+    """Names and texts as the header has them.
+
+    >>> encoded({"filename": "clip.mp4"})
+    'filename Y2xpcC5tcDQ='
+    """
+    pairs = ((name, base64.b64encode(text.encode()).decode()) for name, text in said.items())
+    return ",".join(f"{name} {value}".strip() for name, value in pairs)

@@ -8,7 +8,7 @@ from uuid import uuid4
 
 from django.conf import settings
 from django.db import IntegrityError, transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.utils import timezone
 
 from studio import media
@@ -16,6 +16,7 @@ from studio.accounts import consent
 from studio.accounts.models import Enrolment, Person
 from studio.clips import files, services, signals
 from studio.clips.models import Clip, Upload
+from studio.clips.services import SentBefore
 
 from . import access, partial, protocol
 
@@ -51,7 +52,9 @@ class Gone(Exception):
 
 
 def begin(enrolment: Enrolment, person: Person, length_bytes: int, metadata: str) -> Upload:
-    """A new upload, or the one that was begun with the same key.
+    """A new upload, or the one that was begun with the same key or of the same recording.
+
+    The one that was begun is told the words; those that are not said now stay as they were.
 
     Raises
     ------
@@ -62,9 +65,10 @@ def begin(enrolment: Enrolment, person: Person, length_bytes: int, metadata: str
     signals.announced.send(sender=Upload, enrolment=enrolment, said=said)
     upload = Upload(id=uuid4(), enrolment=enrolment, person=person, metadata=metadata)
     upload.length_bytes, upload.key = length_bytes, said.get("key", "")[:64] or upload.pk.hex
-    if before := _begun_before(upload):
+    if before := _begun_before(upload) or _begun_of(upload, said.get("fingerprint", "")):
+        say_anew(before, protocol.encoded(protocol.decoded(before.metadata) | _not_blank(said)))
         return before
-    if access.unfinished(person).count() >= settings.MAX_UNFINISHED_UPLOADS:
+    if _is_full(person):
         raise TooMany
     partial.need_room(length_bytes)
     partial.create(upload.pk)
@@ -81,7 +85,39 @@ def say_anew(upload: Upload, metadata: str) -> None:
     """Other words about the same recording, as long as it is on its way; the key stays."""
     said = protocol.decoded(metadata)
     signals.announced.send(sender=Upload, enrolment=upload.enrolment, said=said)
-    Upload.objects.filter(pk=upload.pk, clip=None).update(metadata=metadata)
+    if not Upload.objects.filter(pk=upload.pk, clip=None).update(metadata=metadata):
+        _reload(upload)
+        _tell_clip(upload, said)
+
+
+def keep_whole(enrolment: Enrolment, person: Person, before: SentBefore, metadata: str) -> Upload:
+    """An upload of a file that came all at once and was sent before, until the pupil has decided.
+
+    Raises
+    ------
+    TooMany
+        And then the file is not kept: the recording itself is there already.
+    """
+    spooled = before.spooled
+    try:
+        if spooled is None or _is_full(person):
+            raise TooMany
+        upload = Upload(id=uuid4(), enrolment=enrolment, person=person, metadata=metadata)
+        upload.key, upload.same_as = upload.pk.hex, before.clip
+        upload.length_bytes = upload.offset_bytes = spooled.size_bytes
+        partial.adopt(upload.pk, spooled.path)
+        upload.save(force_insert=True)
+    finally:
+        if spooled is not None:
+            spooled.path.unlink(missing_ok=True)
+    return upload
+
+
+def send_again(upload: Upload) -> Clip | None:
+    """The pupil wants a second clip of the same recording. As :func:`finish`."""
+    Upload.objects.filter(pk=upload.pk, clip=None).update(again=True)
+    upload.again = True
+    return finish(upload)
 
 
 def write(
@@ -115,7 +151,8 @@ def write(
 def finish(upload: Upload) -> Clip | None:
     """Make a clip of an upload that is whole; the same one, however often this is called.
 
-    None while another process is at it. The file goes only once the clip's rows are written.
+    None while another process is at it, and while the pupil is asked (``upload.asks``). The file
+    goes only once the clip's rows are written.
 
     Raises
     ------
@@ -125,10 +162,11 @@ def finish(upload: Upload) -> Clip | None:
     try:
         with partial.locked(upload.pk):
             _reload(upload)
-            if upload.clip_id is None:
+            if upload.clip_id is None and not upload.asks:
                 Upload.objects.filter(pk=upload.pk).update(attempts=F("attempts") + 1)
-                upload.clip = _take_in(upload)
-                Upload.objects.filter(pk=upload.pk).update(clip=upload.clip)
+                _make_clip(upload)
+            if upload.clip_id is None:
+                return None
     except partial.Busy:
         return None
     except partial.Missing:
@@ -147,6 +185,7 @@ def forget(upload: Upload) -> None:
 def finish_left() -> int:
     """Make clips of what was whole when its process died; says how many."""
     whole = Upload.objects.filter(
+        Q(same_as=None) | Q(again=True),
         clip=None,
         offset_bytes=F("length_bytes"),
         attempts__lt=ATTEMPTS,
@@ -187,9 +226,29 @@ def _begun_before(upload: Upload) -> Upload | None:
     return before
 
 
+def _begun_of(upload: Upload, fingerprint: str) -> Upload | None:
+    """What the person has half sent of the same recording, perhaps from another page."""
+    if not fingerprint:
+        return None
+    for half in access.unfinished(upload.person).filter(length_bytes=upload.length_bytes):
+        same = protocol.decoded(half.metadata).get("fingerprint") == fingerprint
+        if same and partial.holds(half.pk, half.offset_bytes):
+            return half
+    return None
+
+
+def _is_full(person: Person) -> bool:
+    return access.unfinished(person).count() >= settings.MAX_UNFINISHED_UPLOADS
+
+
+def _not_blank(said: dict[str, str]) -> dict[str, str]:
+    return {name: text for name, text in said.items() if text and name != "key"}
+
+
 def _reload(upload: Upload) -> None:
+    fields = ["offset_bytes", "metadata", "changed_at", "clip", "same_as", "again"]
     try:
-        upload.refresh_from_db(fields=["offset_bytes", "metadata", "changed_at", "clip"])
+        upload.refresh_from_db(fields=fields)
     except Upload.DoesNotExist:
         raise Gone from None
 
@@ -203,21 +262,47 @@ def _publish(upload: Upload, at: int) -> None:
     upload.offset_bytes, upload.changed_at = at, now
 
 
+def _make_clip(upload: Upload) -> None:
+    """The upload's clip, with the words as they are by then; or the question about the same."""
+    try:
+        upload.clip = _take_in(upload)
+    except SentBefore as before:
+        upload.same_as = before.clip
+        Upload.objects.filter(pk=upload.pk).update(same_as=before.clip)
+        return
+    said = upload.metadata
+    Upload.objects.filter(pk=upload.pk).update(clip=upload.clip)
+    _reload(upload)
+    if upload.metadata != said:  # typed while the clip was made
+        _tell_clip(upload, protocol.decoded(upload.metadata))
+
+
+def _tell_clip(upload: Upload, said: dict[str, str]) -> None:
+    if upload.clip is not None:
+        signals.said_anew.send(
+            sender=Upload, clip=upload.clip, said=said, enrolment=upload.enrolment
+        )
+
+
 def _take_in(upload: Upload) -> Clip:
     """A second name of the same file becomes the original; the first stays until all is written."""
     said = protocol.decoded(upload.metadata)
     second = files.bench_path()
     os.link(partial.path(upload.pk), second)
     place = upload.enrolment
-    return services.take_in(
-        place,
-        upload.person,
-        files.finished(second),
-        said.get("filename", ""),
-        title=said.get("title", ""),
-        note=said.get("note", ""),
-        upload_key=upload.key,
-        also=lambda clip: signals.arrived.send(
-            sender=Upload, clip=clip, said=said, enrolment=place
-        ),
-    )
+    try:
+        return services.take_in(
+            place,
+            upload.person,
+            files.finished(second),
+            said.get("filename", ""),
+            title=said.get("title", ""),
+            note=said.get("note", ""),
+            upload_key=upload.key,
+            again=upload.again,
+            also=lambda clip: signals.arrived.send(
+                sender=Upload, clip=clip, said=said, enrolment=place
+            ),
+        )
+    finally:
+        second.unlink(missing_ok=True)

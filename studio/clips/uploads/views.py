@@ -1,9 +1,10 @@
 """The two addresses of tus: where uploads are begun, and each upload. Thin.
 
-Every answer carries ``Tus-Resumable``; a refusal has its sentence as plain text. By session and
-the page's token like all else here: a tus client sends ``Cookie`` and ``X-CSRFToken``. Beside the
-specification, a PATCH may carry ``Upload-Metadata``: the words about a recording that is still on
-its way, as they are now.
+Every answer carries ``Tus-Resumable``; a refusal has its sentence as plain text, also where
+nobody is logged in (401: a script cannot follow to a log-in page). By session and the page's token
+like all else here: a tus client sends ``Cookie`` and ``X-CSRFToken``. Beside the specification, a
+PATCH may carry ``Upload-Metadata``: the words about a recording that is still on its way, as they
+are now; and any request ``X-Sender`` (see :func:`.access.stranger`).
 """
 
 import functools
@@ -11,15 +12,19 @@ import logging
 import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from urllib.parse import quote
 from uuid import UUID
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, UnreadablePostError
+from django.contrib.auth.decorators import login_not_required
+from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
+from django.middleware.csrf import get_token
 from django.urls import reverse
 from django.utils.http import http_date
 
 from studio import media
 from studio.accounts import access as people
+from studio.accounts.consent import ConsentMissing
 from studio.clips import signals
 from studio.clips.models import Upload
 
@@ -34,7 +39,11 @@ STALL_S = 20.0
 MB = 1_000_000
 READ_BYTES = 1 << 16
 NO_ROOM = "The server has no room left. Keep the recording, and tell your teacher."
-GONE = Refused(404, "This upload is not there any more; begin it again.")
+GONE = Refused(
+    404,
+    "What had arrived of it is not there any more: nothing came for a day, or it was removed. "
+    "Send it again; it begins from the start.",
+)
 
 
 class BrokenOff(Exception):
@@ -45,10 +54,13 @@ def tus(*methods: str) -> Callable:
     """Let these methods in, each with the version's header; turn refusals into answers."""
 
     def decorate(view):
+        @login_not_required  # it says so itself
         @functools.wraps(view)
         def answered(request: HttpRequest, *args, **kwargs) -> HttpResponse:
             method = protocol.method_of(request)
-            if method not in methods:
+            if stranger := access.stranger(request):
+                response = _refusal(Refused(401, stranger))
+            elif method not in methods:
                 response = HttpResponse(status=405, headers={"Allow": ", ".join(methods)})
             else:
                 response = _answer(view, request, method, *args, **kwargs)
@@ -66,10 +78,15 @@ def _answer(view, request: HttpRequest, method: str, *args, **kwargs) -> HttpRes
         return view(request, method, *args, **kwargs)
     except Refused as refused:
         return _refusal(refused)
+    except ConsentMissing as missing:
+        return _refusal(Refused(403, missing.sentence))
+    except Http404:
+        return _refusal(GONE)
 
 
 def _refusal(refused: Refused) -> HttpResponse:
     response = HttpResponse(refused.sentence, "text/plain; charset=utf-8", refused.status)
+    response.headers["X-Sentence"] = quote(refused.sentence)  # an answer to HEAD has no body
     if refused.status == protocol.CHECKSUM_MISMATCH:
         response.reason_phrase = "Checksum Mismatch"
     for name, value in refused.headers.items():
@@ -108,6 +125,7 @@ def upload(request: HttpRequest, method: str, upload_id: UUID) -> HttpResponse:
 
 
 def _head(request: HttpRequest, upload: Upload) -> HttpResponse:
+    get_token(request)  # a page that was logged out goes on with the new cookie
     said = {"Upload-Metadata": upload.metadata} if upload.metadata else {}
     length = {"Upload-Length": str(upload.length_bytes)}
     return HttpResponse(status=200, headers=_state(upload) | length | said)
@@ -152,6 +170,8 @@ def _begin(request: HttpRequest, place, length: int) -> Upload:
         ) from None
     except services.KeyUsed:
         raise Refused(400, "This key belongs to another recording; take a new one.") from None
+    except services.Gone:
+        raise GONE from None
     except OSError as error:
         raise _disk(error) from error
 

@@ -35,6 +35,8 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
         "shown": shown,
         "well": well,
     }
+    if area != "teacher":  # whether it was in time is the teacher's to see
+        context["sending"] = access.with_sendings(Assignment.objects.filter(pk=pk)).first()
     score, studio = assignment.version.page, assignment.enrolment.studio
     if score is not None:
         player = player_of(assignment.enrolment, score.instrument)

@@ -1,7 +1,6 @@
 """What a pupil finds: the queue, what came back, what was sent. A guardian sees the same."""
 
 from collections.abc import Iterable
-from datetime import timedelta
 
 from django.db.models import Q
 from django.http import Http404, HttpRequest, HttpResponse
@@ -24,7 +23,6 @@ from .reading import went_well
 
 RETURNS_SHOWN = 8
 DONE_SHOWN = 8
-REFUSED_SHOWN = timedelta(days=3)  # long enough to be read, then out of the way
 
 
 @require_safe
@@ -49,7 +47,7 @@ def child(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse:
-    places = [states.of(clip) for clip in _underway(enrolment)]
+    places = [states.at_home(clip) for clip in _underway(enrolment)]
     context = {"enrolment": enrolment, "area": area, "places": places}
     context["moving"] = states.any_moving(places)
     if request.htmx:
@@ -67,7 +65,7 @@ def _reading(enrolment: Enrolment, all_returns: bool) -> dict:
     more = not all_returns and len(shown) > RETURNS_SHOWN
     return {
         "unread": [returned for returned in shown if returned.read_at is None],
-        "queue": _with_praise(drills.queue_of(enrolment), shown),
+        "queue": _with_praise(access.with_sendings(drills.queue_of(enrolment)), shown),
         "done": drills.done_by(enrolment)[:DONE_SHOWN],
         "returns": shown[:RETURNS_SHOWN] if more else shown,
         "more_returns": more,
@@ -88,7 +86,7 @@ def _with_praise(queue: Iterable[Assignment], returns: Iterable[Return]) -> list
 
 def _underway(enrolment: Enrolment):
     """Sent and not returned, newest first; what was refused only for a while."""
-    long_ago = timezone.now() - REFUSED_SHOWN
+    long_ago = timezone.now() - Clip.REFUSED_SHOWN
     return (
         clips.clips_of(enrolment)
         .filter(

@@ -1,7 +1,7 @@
 """Where a clip is, in the words of the person who asks."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from studio import figures
 from studio.clips import sentences
@@ -24,11 +24,16 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Whereabouts:
-    """A clip with where each of its steps is."""
+    """A clip with where each of its steps is.
+
+    ``withheld``: consent to recordings does not hold, so that no teacher gets it and no program
+    listens to it; the steps are then left out, since none of them will be taken.
+    """
 
     clip: Clip
     steps: tuple[Step, ...]
     refusal: str = ""
+    withheld: bool = False
     notes: tuple[str, ...] = ()
 
     @property
@@ -43,7 +48,7 @@ class Whereabouts:
     @property
     def settled(self) -> bool:
         """Nothing moves and nothing failed: there is no more to say than that it is there."""
-        return not self.refusal and all(step.done for step in self.steps)
+        return not self.refusal and not self.withheld and all(step.done for step in self.steps)
 
 
 def of(clip: Clip) -> Whereabouts:
@@ -56,6 +61,14 @@ def of(clip: Clip) -> Whereabouts:
         stages.append(small)
     steps = tuple(_step(stage) for stage in stages if stage is not None)
     return Whereabouts(clip, steps, notes=tuple(sentences.notes(clip)))
+
+
+def at_home(clip: Clip) -> Whereabouts:
+    """The same for the pupil and the guardians, of a clip from :mod:`studio.clips.access`."""
+    where = of(clip)
+    if clip.consented or where.refusal:
+        return where
+    return replace(where, steps=(), withheld=True)
 
 
 def any_moving(places: Iterable[Whereabouts]) -> bool:

@@ -10,7 +10,10 @@ const again = () => location.replace(location.pathname + location.search);
 // A page that the browser put aside whole is not shown as it was: whoever saw it may have left.
 addEventListener("pagehide", ({ persisted }) => (document.documentElement.hidden = persisted));
 addEventListener("pageshow", ({ persisted }) => persisted && again());
-new BroadcastChannel("studio").addEventListener("message", again);
+// A page that is in the middle of something, such as a recording on its way, may say that it stays.
+new BroadcastChannel("studio").addEventListener("message", () => {
+  if (dispatchEvent(new Event("studio:left", { cancelable: true }))) again();
+});
 
 // Logging in anew in another tab changes the token that every form carries.
 addEventListener("submit", ({ target }) => {

@@ -28,3 +28,8 @@ export function openIn(look, file) {
   };
   return { found, release };
 }
+
+/** Whether the file can still be read: one that is gone looks like a lost line on sending. */
+export function isReadable(file) {
+  return file.slice(0, 1).arrayBuffer().then(() => true, () => false);
+}

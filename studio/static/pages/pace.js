@@ -1,7 +1,5 @@
 // How fast a recording goes, how long it still takes, and that in words. Pure.
 
-import { megabytes, percent, wait } from "../figures.js";
-
 const WINDOW_MS = 15_000; // the pace of the last seconds; a phone's changes from minute to minute
 const SHORTEST_MS = 2_000; // less tells nothing
 
@@ -24,8 +22,4 @@ export function secondsLeft(samples, total) {
   return ((total - last.bytes) * (last.ms - first.ms)) / (last.bytes - first.bytes) / 1000;
 }
 
-/** (12.3e6, 84e6, 130) -> "12.3 MB of 84.0 MB (14 %), about 2 minutes left". */
-export function amount(loaded, total, seconds) {
-  const left = seconds === null || loaded === total ? "" : `, ${wait(seconds)} left`;
-  return `${megabytes(loaded)} of ${megabytes(total)} (${percent(loaded, total)} %)${left}`;
 }

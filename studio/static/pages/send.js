@@ -1,20 +1,26 @@
-// <send-clip>: looks at the chosen recording and sends it in pieces, with progress, over as many
-// connections as it takes. Without this module the form inside posts by itself.
+// <send-clip>: looks at the chosen recording and sends it in pieces, over as many connections as it
+// takes. What is typed goes with it from the moment it is typed, and stays in this browser until the
+// server has it. Without this module the form inside posts by itself.
 
 import { length, megabytes, percent } from "../figures.js";
+import { fingerprint } from "./fingerprint.js";
+import { halfOf } from "./half-sent.js";
 import { openIn } from "./look.js";
-import { amount, noted, secondsLeft } from "./pace.js";
+import { noted, secondsLeft } from "./pace.js";
+import { newKey, Server } from "./server.js";
 import { refusal } from "./sizes.js";
-import { newKey, upload } from "./upload.js";
-
-const FIELDS = ["title", "note", "assignment"];
-const NO_UPLOAD = "00000000-0000-0000-0000-000000000000"; // stands in the address for the upload's
+import { amount, inWords } from "./standing.js";
+import { Upload } from "./upload.js";
+import { Words } from "./words.js";
 
 class SendClip extends HTMLElement {
   #listening = null;
-  #sending = null;
+  #sending = false;
+  #upload = null;
   #looked = null;
+  #print = null; // of the chosen file, once it is known
   #samples = [];
+  #words = null;
 
   connectedCallback() {
     this.#listening = new AbortController();
@@ -22,12 +28,17 @@ class SendClip extends HTMLElement {
     const on = (target, type, action) => target.addEventListener(type, action, { signal });
     this.#input.removeAttribute("required");
     on(this.#input, "change", () => this.#choose());
-    on(this.querySelector("form"), "submit", (event) => this.#submit(event));
-    on(this.#part("stop"), "click", () => this.#sending?.stop());
+    on(this.#form, "submit", (event) => this.#submit(event));
+    on(this.#form, "input", ({ target }) => this.#words.typed(target.name));
+    on(this.#part("stop"), "click", () => this.#upload?.stop());
     for (const type of ["dragover", "dragleave", "drop"]) {
       on(this.#drop, type, (event) => this.#drag(event));
     }
     on(window, "beforeunload", (event) => this.#sending && event.preventDefault());
+    on(window, "studio:left", (event) => this.#sending && event.preventDefault());
+    on(window, "pagehide", () => this.#words.flush());
+    const tell = (words) => this.#upload?.say(words);
+    this.#words = new Words(this.#form, this.dataset.sender, tell);
     if (this.#input.files.length) {
       this.#choose();
     }
@@ -35,7 +46,7 @@ class SendClip extends HTMLElement {
 
   disconnectedCallback() {
     this.#listening.abort();
-    this.#sending?.stop();
+    this.#upload?.stop();
     this.#looked?.release();
   }
 
@@ -46,6 +57,7 @@ class SendClip extends HTMLElement {
     this.#looked?.release();
     this.#looked = null;
     this.#refuse("");
+    this.#part("going").hidden = true;
     this.#part("send").textContent = "Send it";
     this.#part("look").hidden = true;
     this.#part("chosen").textContent = file ? file.name : "Choose or film a recording";
@@ -54,7 +66,9 @@ class SendClip extends HTMLElement {
       return;
     }
     this.#field("upload_key").value = newKey();
+    const print = this.#print = fingerprint(file).catch(() => "");
     const look = this.#looked = openIn(this.#part("look"), file);
+    this.#recognise(file, await print);
     const found = await look.found;
     if (look !== this.#looked || this.#sending) {
       return; // another file was chosen in the meantime, or this one is on its way
@@ -62,6 +76,15 @@ class SendClip extends HTMLElement {
     const lasts = found.durationS === null ? [] : [length(found.durationS)];
     this.#part("details").textContent = [...lasts, megabytes(file.size)].join(" · ");
     this.#refuse(refusal(file, found, this.#limits), { final: true });
+  }
+
+  /** What was begun of the same recording has its words already. */
+  #recognise(file, print) {
+    const half = file === this.#input.files[0] && halfOf(document, file.size, print);
+    if (half) {
+      this.#words.fill(half);
+      this.#part("send").textContent = "Go on sending";
+    }
   }
 
   #submit(event) {
@@ -81,7 +104,7 @@ class SendClip extends HTMLElement {
   #drag(event) {
     event.preventDefault();
     this.#drop.classList.toggle("over", event.type === "dragover");
-    if (event.type === "drop" && event.dataTransfer.files.length) {
+    if (event.type === "drop" && event.dataTransfer.files.length && !this.#sending) {
       this.#input.files = event.dataTransfer.files;
       this.#choose();
     }
@@ -93,58 +116,49 @@ class SendClip extends HTMLElement {
     this.#refuse("");
     this.#going(true);
     this.#samples = [];
-    this.#progress(0, file.size);
-    this.#sending = upload(file, {
-      address: this.dataset.action,
-      arrivedAt: (id) => this.dataset.arrived.replace(NO_UPLOAD, id),
-      token: this.#field("csrfmiddlewaretoken").value,
-      words: () => this.#words(file),
-      progress: (loaded, total) => this.#progress(loaded, total),
-      waiting: (kept) => this.#wait(kept),
-      arrived: () => this.#arrive(file.size),
+    const filename = [...file.name].slice(-200).join("");
+    const said = { filename, key: this.#field("upload_key").value, fingerprint: await this.#print };
+    this.#upload = new Upload(file, new Server(this.dataset), {
+      said,
+      words: () => this.#words.now,
+      begun: (words) => this.#words.told(words),
+      show: (state, arrived, sentence) => this.#show(state, arrived, file.size, sentence),
     });
-    const { next, sentence, refused } = await this.#sending.ended;
-    this.#sending = null;
+    const { next, sentence = "", refused } = await this.#upload.ended;
     if (next) {
-      window.location.assign(next);
+      this.#leave(next);
       return;
     }
     if (refused) {
       this.#field("upload_key").value = newKey(); // the old key belongs to what was refused
     }
     this.#going(false);
+    this.#part("going").hidden = Boolean(sentence);
     this.#refuse(sentence);
-    this.#part("send").textContent = "Send it again";
+    this.#part("send").textContent = sentence ? "Send it again" : "Go on sending";
+    this.#part("send").focus({ preventScroll: true });
   }
 
-  /** What the page says about the recording just now. */
-  #words(file) {
-    const said = FIELDS.map((name) => [name, this.#field(name).value]);
-    const filename = [...file.name].slice(-200).join("");
-    return { filename, key: this.#field("upload_key").value, ...Object.fromEntries(said) };
+  /** An empty form is left behind, so that going back does not find the recording in it again. */
+  #leave(next) {
+    this.#words.forget();
+    this.#upload = null;
+    this.#going(false);
+    this.#form.reset();
+    this.#choose();
+    window.location.assign(next);
   }
 
   // -- what is shown
 
-  #progress(loaded, total) {
-    const share = percent(loaded, total);
-    this.#samples = noted(this.#samples, { ms: Date.now(), bytes: loaded });
-    this.#part("bar").value = share;
-    this.#part("amount").textContent = amount(loaded, total, secondsLeft(this.#samples, total));
-    // Said in tenths, so that a screen reader is not flooded.
-    this.#say(`Sending: ${share - (share % 10)} % of ${megabytes(total)}`);
-  }
-
-  #wait(kept) {
-    this.#samples = [];
-    this.#part("amount").textContent = "";
-    this.#say(`Waiting for the connection; ${megabytes(kept)} are kept. It goes on by itself.`);
-  }
-
-  #arrive(total) {
-    this.#part("bar").value = 100;
-    this.#part("amount").textContent = amount(total, total, null);
-    this.#say("All of it has arrived; having a look at it …");
+  #show(state, arrived, total, sentence = "") {
+    this.#samples = state === "sending"
+      ? noted(this.#samples, { ms: Date.now(), bytes: arrived })
+      : [];
+    this.#part("bar").value = percent(arrived, total);
+    this.#part("amount").textContent = amount(arrived, total, secondsLeft(this.#samples, total));
+    this.#say([sentence, inWords(state)].filter(Boolean).join(" "));
+    this.#part("log-in").hidden = state !== "out";
   }
 
   #say(words) {
@@ -154,8 +168,10 @@ class SendClip extends HTMLElement {
   }
 
   #going(going) {
+    this.#sending = going;
     this.#part("going").hidden = !going;
     this.#part("stop").hidden = !going;
+    this.#part("log-in").hidden = true;
     this.#part("send").hidden = going;
     this.#input.disabled = going;
     if (going) {
@@ -180,6 +196,10 @@ class SendClip extends HTMLElement {
     return { bytes: Number(maxBytes), s: Number(maxS), endings: endings.split(",") };
   }
 
+  get #form() {
+    return this.querySelector("form");
+  }
+
   get #input() {
     return this.querySelector('input[type="file"]');
   }
@@ -189,7 +209,7 @@ class SendClip extends HTMLElement {
   }
 
   #field(name) {
-    return this.querySelector("form").elements[name];
+    return this.#form.elements[name];
   }
 
   #part(name) {

@@ -1,145 +1,215 @@
-// One recording on its way, in pieces, by tus-js-client. It goes on after a lost connection, a
-// reload and a closed tab: the address of what was begun is kept with the file's name and size.
+// One recording on its way, in pieces, as a client of tus 1.0.0. What was begun is the server's to
+// know: sending goes on after a lost connection, a log-out, a reload and a closed tab, from any page
+// of the same person. How far it is, is asked of the server while a piece is on its way.
 
-import "../vendor/tus-js-client-4.3.1/tus.min.js";
-import { outcome, sentenceOf, worthAnother } from "./answers.js";
+import { isOut, outcome, sentenceOf, UNREADABLE, worthAnother } from "./answers.js";
+import { isReadable } from "./look.js";
 
 const PIECE_BYTES = 8 * 1024 * 1024; // cut from the file on disk, never read whole
 const RETRY_MS = [500, 1000, 2000, 4000, 8000, ...Array(240).fill(15_000)]; // for an hour
-const STALL_MS = 45_000; // no byte for so long: the connection is dead, though nobody said so
-const LOOK_MS = 5_000;
-const STOPPED = "Stopped. What has arrived is kept for a day: "
-  + "press “Send it again”, and it goes on from there.";
+const STALL_MS = 45_000; // nothing arrived for so long: the connection is dead, though none said so
+const LOOK_MS = 2_000;
+const SETTLE_MS = 500; // a connection that is broken off here is noticed there
 
-/**
- * Start sending, or go on. `words()`: what the page says now, names and texts. `progress(loaded,
- * total)` and `waiting(kept)` in bytes; `arrived()` once all is there. `stop()` breaks it off.
- * `ended` never rejects: it gives {next} when it was taken, else {sentence, refused}.
- */
-export function upload(file, { address, arrivedAt, token, words, progress, waiting, arrived }) {
-  let kept = 0;
-  let moved = Date.now();
-  let settle;
-  let over = false;
-  const ended = new Promise((resolve) => { settle = resolve; });
-  const listening = new AbortController();
-  const way = new globalThis.tus.Upload(file, {
-    endpoint: address,
-    chunkSize: PIECE_BYTES,
-    retryDelays: RETRY_MS,
-    removeFingerprintOnSuccess: true,
-    headers: { "X-CSRFToken": token },
-    // Here and not as the library's metadata, which it would keep in this browser.
-    onBeforeRequest: (request) => {
-      if (["POST", "PATCH"].includes(request.getMethod())) {
-        request.setHeader("Upload-Metadata", encoded(words()));
-      }
-    },
-    onAfterResponse: (request, response) => {
-      kept = Number(response.getHeader("Upload-Offset") ?? kept);
-      moved = Date.now();
-    },
-    onProgress: (loaded, total) => {
-      moved = Date.now();
-      if (loaded < total) {
-        progress(loaded, total);
-      } else {
-        arrived();
-      }
-    },
-    onShouldRetry: (error) => {
-      const again = worthAnother(error.originalResponse?.getStatus() ?? 0);
-      if (again) {
-        waiting(kept);
-      }
-      return again;
-    },
-    onError: (error) => end({ sentence: sentenceOf(plain(error.originalResponse)), refused: false }),
-    onSuccess: async () => {
-      arrived();
-      end(await asked(arrivedAt(way.url.split("/").at(-2)), token, () => waiting(kept)));
-    },
-  });
+class Over extends Error {} // ends the steps from within; what there is to say has been said
 
-  function end(result) {
-    over = true;
-    listening.abort();
-    clearInterval(watch);
-    settle(result);
+export class Upload {
+  #file;
+  #server;
+  #page;
+  #address = null;
+  #arrived = 0;
+  #moved = 0;
+  #state = "";
+  #failures = 0; // since the server last took anything
+  #piece = null; // what breaks off the piece that is on its way
+  #over = false;
+  #settle;
+  #wake = () => {};
+  #listening = new AbortController();
+
+  /**
+   * `page`: {said, words(), begun(words), show(state, arrived, sentence)}. `said` names the
+   * recording itself, `words()` is what the page says of it now, `begun` tells what the server has
+   * of that; the states are those of standing.js.
+   */
+  constructor(file, server, page) {
+    this.#file = file;
+    this.#server = server;
+    this.#page = page;
+    /** Never rejects: {next} when it was taken, else {sentence, refused}; {} when stopped. */
+    this.ended = new Promise((resolve) => { this.#settle = resolve; });
+    const { signal } = this.#listening;
+    window.addEventListener("online", () => this.#wake(), { signal });
+    window.addEventListener("offline", () => this.#lose(), { signal });
+    window.addEventListener("focus", () => this.#wake(), { signal });
+    document.addEventListener("visibilitychange", () => this.#wake(), { signal });
+    this.#run();
   }
 
-  /** Try at once on a new connection instead of waiting for the old one. */
-  async function anew() {
-    moved = Date.now();
-    await way.abort();
-    if (!over) {
-      way.start();
-    }
+  /** Tell the server what was typed; true once it has it. */
+  async say(words) {
+    return this.#address !== null && (await this.#server.say(this.#address, words)).status === 204;
   }
 
-  /** The browser knows that the network is gone: say so at once, and wait for it. */
-  async function pause() {
-    await way.abort();
-    if (!over) {
-      moved = Date.now();
-      waiting(kept);
-    }
+  async stop() {
+    this.#end({});
+    this.#page.show("stopped", this.#arrived);
+    await new Promise((resolve) => { setTimeout(resolve, SETTLE_MS); });
+    const { offset } = this.#address ? await this.#server.head(this.#address) : {};
+    this.#page.show("stopped", offset ?? this.#arrived);
   }
 
-  const watch = setInterval(() => Date.now() - moved > STALL_MS && anew(), LOOK_MS);
-  window.addEventListener("online", anew, { signal: listening.signal });
-  window.addEventListener("offline", pause, { signal: listening.signal });
-  begin(way);
-  return {
-    ended,
-    stop: () => {
-      way.abort();
-      end({ sentence: STOPPED, refused: false });
-    },
-  };
-}
+  // -- steps
 
-/** `crypto.randomUUID` exists only on https and on this machine itself; this is everywhere. */
-export function newKey() {
-  return Array.from(crypto.getRandomValues(new Uint8Array(16)), (byte) =>
-    byte.toString(16).padStart(2, "0")).join("");
-}
-
-async function begin(way) {
-  const before = await way.findPreviousUploads().catch(() => []);
-  before.sort((one, other) => Date.parse(other.creationTime) - Date.parse(one.creationTime));
-  if (before.length) {
-    way.resumeFromPreviousUpload(before[0]);
-  }
-  way.start();
-}
-
-/** Ask what became of it, as often as it takes to get an answer. */
-async function asked(address, token, waiting) {
-  const headers = { "X-CSRFToken": token, Accept: "application/json" };
-  for (const ms of RETRY_MS) {
+  async #run() {
+    const watch = setInterval(() => this.#look(), LOOK_MS);
     try {
-      const response = await fetch(address, { method: "POST", headers });
-      const type = response.headers.get("Content-Type") ?? "";
-      return outcome({ status: response.status, type, body: await response.text() });
-    } catch {
-      waiting();
-      await new Promise((resolve) => { setTimeout(resolve, ms); });
+      this.#enter("sending");
+      await this.#begin();
+      while (this.#arrived < this.#file.size) {
+        await this.#send();
+      }
+      this.#enter("checking");
+      const answer = await this.#insist(
+        () => this.#server.arrived(this.#address, this.#page.words()),
+        (status) => status === 0,
+      );
+      this.#end(outcome(answer));
+    } catch (error) {
+      if (!(error instanceof Over)) {
+        this.#end({ sentence: sentenceOf({ status: 500, type: "", body: "" }), refused: false });
+        throw error;
+      }
+    } finally {
+      clearInterval(watch);
     }
   }
-  return { sentence: sentenceOf({ status: 503, type: "", body: "" }), refused: false };
-}
 
-function plain(response) {
-  return {
-    status: response?.getStatus() ?? 503,
-    type: response?.getHeader("Content-Type") ?? "",
-    body: response?.getBody() ?? "",
-  };
-}
+  async #begin() {
+    let words = {};
+    const begun = await this.#insist(() => {
+      words = this.#page.words();
+      return this.#server.begin(this.#file.size, { ...this.#page.said, ...words });
+    });
+    this.#must(begun);
+    this.#address = begun.address;
+    this.#page.begun(words);
+    this.#know(begun.offset);
+  }
 
-/** Names and texts as tus wants them: base64 of UTF-8. */
-function encoded(words) {
-  const base64 = (text) => btoa(String.fromCharCode(...new TextEncoder().encode(text)));
-  return Object.entries(words).map(([name, text]) => `${name} ${base64(text)}`).join(",");
+  /** Send one piece from where the server is; what goes wrong is asked about before the next. */
+  async #send() {
+    if (this.#failures) {
+      const head = await this.#insist(() => this.#server.head(this.#address));
+      this.#must(head);
+      this.#know(head.offset);
+    }
+    this.#enter("sending");
+    this.#moved = Date.now();
+    this.#piece = new AbortController();
+    const piece = this.#file.slice(this.#arrived, this.#arrived + PIECE_BYTES);
+    const answer = await this.#server.patch(this.#address, this.#arrived, piece, this.#piece.signal);
+    this.#piece = null;
+    if (this.#over) {
+      throw new Over();
+    }
+    if (answer.status === 204) {
+      this.#failures = 0;
+      this.#know(answer.offset);
+      return;
+    }
+    if (!isOut(answer) && !worthAnother(answer.status)) {
+      this.#must(answer);
+    }
+    await this.#rest(answer);
+  }
+
+  /** Ask until there is an answer that is worth having, over lost lines and log-outs. */
+  async #insist(question, again = worthAnother) {
+    for (;;) {
+      const answer = await question();
+      if (this.#over) {
+        throw new Over();
+      }
+      if (!isOut(answer) && !again(answer.status)) {
+        return answer;
+      }
+      await this.#rest(answer);
+    }
+  }
+
+  /** Wait before the next try: for the line, for another connection, or to be logged in again. */
+  async #rest(answer) {
+    const out = isOut(answer);
+    this.#enter(out ? "out" : "waiting", out ? sentenceOf(answer) : "");
+    if (!(await isReadable(this.#file))) {
+      this.#end({ sentence: UNREADABLE, refused: false });
+    }
+    const ms = answer.status === 401 ? LOOK_MS : RETRY_MS[this.#failures++];
+    this.#failures = Math.max(this.#failures, 1);
+    if (ms === undefined) {
+      this.#must({ ...answer, status: answer.status || 503 });
+    }
+    await new Promise((resolve) => {
+      this.#wake = resolve;
+      setTimeout(resolve, ms);
+    });
+    if (this.#over) {
+      throw new Over();
+    }
+  }
+
+  // -- while a piece is on its way
+
+  async #look() {
+    if (!this.#piece) {
+      return;
+    }
+    const { offset } = await this.#server.head(this.#address);
+    if (offset > this.#arrived && this.#piece) {
+      this.#moved = Date.now();
+      this.#know(offset);
+    } else if (Date.now() - this.#moved > STALL_MS) {
+      this.#piece?.abort();
+    }
+  }
+
+  /** The browser knows that the network is gone: say so at once. */
+  #lose() {
+    if (this.#piece) {
+      this.#enter("waiting");
+      this.#piece.abort();
+    }
+  }
+
+  // -- what is known
+
+  #know(offset) {
+    this.#arrived = offset ?? this.#arrived;
+    this.#page.show(this.#state, this.#arrived);
+  }
+
+  #enter(state, sentence = "") {
+    this.#state = state;
+    this.#page.show(state, this.#arrived, sentence);
+  }
+
+  /** End with the answer's sentence unless it is a good one. */
+  #must(answer) {
+    if (answer.status < 200 || answer.status > 299) {
+      this.#end({ sentence: sentenceOf(answer), refused: false });
+      throw new Over();
+    }
+  }
+
+  #end(result) {
+    if (!this.#over) {
+      this.#over = true;
+      this.#listening.abort();
+      this.#piece?.abort();
+      this.#wake();
+      this.#settle(result);
+    }
+  }
 }

@@ -1,0 +1,28 @@
+// Where a sending stands, in words. What has arrived is what the server has on its disk, and
+// nothing else is counted. Pure.
+
+import { megabytes, percent, wait } from "../figures.js";
+
+const WORDS = {
+  sending: "Sending",
+  waiting: "Waiting for the connection. It goes on by itself.",
+  stopped: "Stopped by you. What has arrived is kept for a day.",
+  out: "Sending rests until you are logged in as yourself again.",
+  checking: "All of it has arrived. It is being looked at.",
+  ended: "Sending has ended.",
+};
+
+/** `state`: sending, waiting, stopped, out, checking, ended. */
+export function inWords(state) {
+  return WORDS[state];
+}
+
+/** (2.1e6, 30e6, 130) -> "2.1 MB of 30.0 MB have arrived (7 %), about 2 minutes left". */
+export function amount(arrived, total, seconds = null) {
+  if (!arrived) {
+    return `Nothing of ${megabytes(total)} has arrived yet`;
+  }
+  const left = seconds === null || arrived === total ? "" : `, ${wait(seconds)} left`;
+  const share = `(${percent(arrived, total)} %)`;
+  return `${megabytes(arrived)} of ${megabytes(total)} have arrived ${share}${left}`;
+}

@@ -1,0 +1,73 @@
+// What is typed about a recording. It belongs to it from the moment it is typed: the server is told
+// while it is on its way, and this browser keeps what the server does not have yet.
+
+import * as drafts from "./drafts.js";
+
+const FIELDS = ["title", "note", "assignment"];
+const TYPED_MS = 400;
+
+export class Words {
+  #form;
+  #sender;
+  #tell;
+  #typing = 0;
+
+  /** `tell(words)` gives true once the server has them. */
+  constructor(form, sender, tell) {
+    this.#form = form;
+    this.#sender = sender;
+    this.#tell = tell;
+    this.fill(drafts.kept(sender));
+  }
+
+  /** As they are now: {title, note, assignment}. */
+  get now() {
+    return Object.fromEntries(FIELDS.map((name) => [name, this.#field(name).value]));
+  }
+
+  /** Fill in what is blank; nothing where they are about another drill than the chosen one. */
+  fill(words) {
+    const chosen = this.#field("assignment").value;
+    if (chosen && words.assignment && chosen !== words.assignment) {
+      return;
+    }
+    for (const name of FIELDS.filter((one) => words[one] && !this.#field(one).value)) {
+      this.#field(name).value = words[name];
+    }
+  }
+
+  typed(field) {
+    if (!FIELDS.includes(field)) {
+      return;
+    }
+    drafts.keep(this.#sender, this.now);
+    clearTimeout(this.#typing);
+    this.#typing = setTimeout(() => this.flush(), TYPED_MS);
+  }
+
+  /** Tell at once what was typed and not told. */
+  async flush() {
+    clearTimeout(this.#typing);
+    const words = this.now;
+    if (drafts.keeps(this.#sender, words) && (await this.#tell(words))) {
+      this.told(words);
+    }
+  }
+
+  /** The server has these; what was typed since stays here. */
+  told(words) {
+    if (drafts.keeps(this.#sender, words)) {
+      drafts.clear(this.#sender);
+    }
+  }
+
+  /** The recording has arrived with them. */
+  forget() {
+    clearTimeout(this.#typing);
+    drafts.clear(this.#sender);
+  }
+
+  #field(name) {
+    return this.#form.elements[name];
+  }
+}
