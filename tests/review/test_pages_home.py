@@ -103,7 +103,7 @@ def test_once_a_clip_of_it_was_sent_a_drill_says_so_and_not_that_it_was_due(cast
         assert "Sent yesterday" in page
         assert "as due on" not in page
     teacher = as_person(cast.teacher)
-    assert "was due on" in teacher.get(address).text
+    assert "Was due on" in teacher.get(address).text
     assert "was due on" in teacher.get(f"/pupils/{cast.enrolment.pk}/").text
     make_return(clip)
     assert "Sent yesterday, answered today" in queue(cast)
