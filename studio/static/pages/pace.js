@@ -21,5 +21,3 @@ export function secondsLeft(samples, total) {
   }
   return ((total - last.bytes) * (last.ms - first.ms)) / (last.bytes - first.bytes) / 1000;
 }
-
-}
