@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clips", "0002_uploads"),
+        ("clips", "0003_small_pictures"),
     ]
 
     operations = [
