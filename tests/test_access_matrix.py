@@ -140,6 +140,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "clip_put_away": (None, {"pupil"}, {}),
     "desk_picture": (STUDIO_TEACHERS, None, {}),
     "desk_picture_part": (STUDIO_TEACHERS, None, {}),
+    "desk_standing": (STUDIO_TEACHERS, None, {}),
     "desk_frames": (STUDIO_TEACHERS, None, {}),
     "desk_keys": (None, TEACHERS, {"keys": "{}"}),
     "desk_progress": (STUDIO_TEACHERS, None, {}),
@@ -150,7 +151,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
         STUDIO_TEACHERS,
         {"kind": "interval_wide:P8", "choice": "kept", "listening": "1"},
     ),
-    "desk_undo_kind": (None, STUDIO_TEACHERS, {"at": "2026-01-01T00:00:00Z"}),
+    "desk_undo": (None, STUDIO_TEACHERS, {}),
     "desk_target": (set(), None, {}),  # nothing was heard of this clip
     "desk_compare": (STUDIO_TEACHERS, None, {}),
     "desk_playings": (set(), None, {}),  # nothing was heard of this clip

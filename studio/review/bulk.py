@@ -3,13 +3,13 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 from django.db import transaction
 from django.utils import timezone
 
 from studio.accounts.models import Person
 
+from . import acts
 from .judging import Judged
 from .marks import Mark
 from .models import Decision, Review
@@ -65,14 +65,15 @@ def in_words(kind: str) -> str:
 
 
 @transaction.atomic
-def decide_all(review: Review, judged: Judged, kind: str, choice: str, teacher: Person) -> datetime:
-    """Keep or drop what is undecided of one kind; the time that names it, to undo it by.
+def decide_all(review: Review, judged: Judged, kind: str, choice: str, teacher: Person) -> int:
+    """Keep or drop what is undecided of one kind; how many that were.
 
-    What was decided one by one stays as it is.
+    What was decided one by one stays as it is. :func:`.services.undo_decision` takes it back.
     """
     lock_unreturned(review)
     at = timezone.now()
-    Decision.objects.bulk_create(
+    marks = [mark for mark in judged.marks if mark.kind == kind and not mark.choice]
+    made = Decision.objects.bulk_create(
         Decision(
             review=review,
             listening=judged.listening,
@@ -85,15 +86,7 @@ def decide_all(review: Review, judged: Judged, kind: str, choice: str, teacher: 
             decided_by=teacher,
             decided_at=at,
         )
-        for mark in judged.marks
-        if mark.kind == kind and not mark.choice
+        for mark in marks
     )
-    return at
-
-
-@transaction.atomic
-def undo(review: Review, at: datetime, teacher: Person) -> int:
-    """Take back what was decided together at one time, but for what was changed since."""
-    lock_unreturned(review)
-    together = review.decisions.filter(decided_at=at, decided_by=teacher, words="")
-    return together.filter(own_start_s=None).delete()[0]
+    acts.remember([(mark.about, None, each) for mark, each in zip(marks, made, strict=True)])
+    return len(made)

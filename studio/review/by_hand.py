@@ -39,8 +39,8 @@ def add(review: Review, teacher: Person, said: HandMarkText, form_key: str) -> H
 
 
 @transaction.atomic
-def edit(mark: HandMark, said: HandMarkText, version: int) -> HandMark:
-    """Change a mark by hand, if it still is the ``version`` that was read.
+def edit(mark: HandMark, said: HandMarkText, version: int, was: str | None = None) -> HandMark:
+    """Change a mark by hand, if it is the ``version`` that was read, or says what it ``was``.
 
     Raises
     ------
@@ -48,6 +48,9 @@ def edit(mark: HandMark, said: HandMarkText, version: int) -> HandMark:
         When it was edited in the meantime.
     """
     lock_unreturned(mark.review)
+    standing = HandMark.objects.get(pk=mark.pk)
+    if was is not None and standing.words.split() == was.split():
+        version = standing.version
     changed = HandMark.objects.filter(pk=mark.pk, version=version).update(
         words=said.words, start_s=said.start_s, end_s=said.end_s, version=F("version") + 1
     )

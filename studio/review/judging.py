@@ -67,6 +67,10 @@ class Judged:
     def mark(self, mark_id: int) -> Mark | None:
         return next((mark for mark in self.marks if mark.id == mark_id), None)
 
+    def mark_about(self, about: str) -> Mark | None:
+        """The mark of a moment; see :attr:`Mark.about`."""
+        return next((mark for mark in self.marks if mark.about == about), None)
+
 
 def policy_for(review: Review) -> Policy:
     """The studio's tuning, the pupil's level, and what the answered drill is about.

@@ -57,6 +57,14 @@ class Mark:
         return f"{self.code}:{self.params.get('interval') or ''}"
 
     @property
+    def about(self) -> str:
+        """The moment and its notes: what a page names a mark by, because numbers move on.
+
+        ``interval_wide:4.250:60-72`` is the same mark under another tolerance.
+        """
+        return f"{self.code}:{self.start_s:.3f}:{'-'.join(map(str, self.midis))}"
+
+    @property
     def words(self) -> str:
         """The teacher's words where there are any, else the program's."""
         return (self.decision.words if self.decision else "") or self.sentence

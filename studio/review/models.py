@@ -45,6 +45,7 @@ class Review(models.Model):
     )
     taken_at = models.DateTimeField(null=True, blank=True)
     snoozed_until = models.DateTimeField(null=True, blank=True)
+    version = models.PositiveIntegerField(default=0, help_text="Raised by each change at the desk.")
     drills_set = models.ManyToManyField(Assignment, blank=True, related_name="set_in")
 
     def __str__(self) -> str:
@@ -86,6 +87,27 @@ class Decision(models.Model):
     def shown(self) -> tuple[float, float]:
         """The span as it is shown."""
         return self.own_span or (self.start_s, self.end_s)
+
+
+class DeskAct(models.Model):
+    """One press at the desk that was carried out; see :mod:`studio.review.acts`."""
+
+    review = models.ForeignKey(Review, models.CASCADE, related_name="acts")
+    person = models.ForeignKey(Person, models.CASCADE, related_name="+")
+    key = models.CharField(
+        max_length=64, help_text="Chosen by the page, so that one press is carried out once."
+    )
+    decisions = models.JSONField(
+        default=list, help_text="What it decided: each as it was, and the number it has now."
+    )
+    undone = models.BooleanField(default=False)
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=["review", "key"], name="one_desk_act_a_key")]
+
+    def __str__(self) -> str:
+        return f"press of {self.person} on {self.review}"
 
 
 class HandMark(models.Model):

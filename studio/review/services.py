@@ -1,5 +1,6 @@
 """What a teacher does to a clip, and what sending and returning change."""
 
+from copy import copy
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -11,7 +12,7 @@ from studio.clips.models import Clip, Listening
 from studio.drills.models import Assignment, DrillVersion
 from studio.drills.services import set_drill
 
-from . import snapshots
+from . import acts, snapshots
 from .judging import judge_listening, judged
 from .marks import Mark, decided
 from .models import Comment, Decision, Return, Review
@@ -76,15 +77,17 @@ def decide(
     mark: Mark,
     choice: str,
     teacher: Person,
-    words: str = "",
+    words: str | None = "",
     *,
     span: tuple[float, float] | None = None,
     seen: int | None = None,
+    was: str | None = None,
 ) -> Decision | None:
     """Keep or drop a mark, perhaps in other words; an empty ``choice`` takes a decision back.
 
-    ``span`` is the teacher's own, in seconds, instead of the mark's. ``seen`` is the decision that
-    was on the page, if there was one.
+    Without ``words`` those that stand stay, and so does the span. ``span`` is the teacher's own, in
+    seconds, instead of the mark's. ``seen`` is the decision that was on the page, if there was one,
+    and ``was`` its words, where the page knows them better than the decision's number.
 
     Raises
     ------
@@ -93,27 +96,52 @@ def decide(
     """
     lock_unreturned(review)
     standing = decided(mark, review.decisions.all())
-    unseen = standing is not None and standing.pk != seen and standing.words
-    if unseen and _plain(standing.words) != _plain(words):
+    if standing is not None and _is_unseen(standing, teacher, words, seen, was):
         raise Conflict(standing.words)
+    if words is None and standing is not None:
+        if standing.choice == choice:
+            return standing
+        words, span = standing.words, standing.own_span
+    before = copy(standing)
     if standing is not None:
         standing.delete()
-    if not choice:
-        return None
-    return Decision.objects.create(
-        review=review,
-        listening=listening,
-        choice=Decision.Choice(choice),
-        code=mark.code,
-        start_s=mark.start_s,
-        end_s=mark.end_s,
-        midis=list(mark.midis),
-        sentence=mark.sentence,
-        words=words.strip(),
-        own_start_s=span[0] if span else None,
-        own_end_s=span[1] if span else None,
-        decided_by=teacher,
-    )
+    decision = None
+    if choice:
+        decision = Decision.objects.create(
+            review=review,
+            listening=listening,
+            choice=Decision.Choice(choice),
+            code=mark.code,
+            start_s=mark.start_s,
+            end_s=mark.end_s,
+            midis=list(mark.midis),
+            sentence=mark.sentence,
+            words=(words or "").strip(),
+            own_start_s=span[0] if span else None,
+            own_end_s=span[1] if span else None,
+            decided_by=teacher,
+        )
+    acts.remember([(mark.about, before, decision)])
+    return decision
+
+
+@transaction.atomic
+def undo_decision(review: Review, teacher: Person, key: str) -> list[Decision | int] | None:
+    """Take back what a teacher decided with the press of a key.
+
+    The decisions that stand again, and the numbers of those that are gone; ``None`` where there is
+    nothing to take back.
+    """
+    lock_unreturned(review)
+    act = acts.decided(review, teacher).filter(key=key).first()
+    return None if act is None else acts.take_back(act)
+
+
+@transaction.atomic
+def forget_decision(review: Review, decision_id: int) -> None:
+    """Let go of a decision whose moment is not marked any more; gone already is no error."""
+    lock_unreturned(review)
+    Decision.objects.filter(pk=decision_id, review=review).delete()
 
 
 @transaction.atomic
@@ -138,8 +166,10 @@ def add_comment(review: Review, author: Person, said: CommentText, form_key: str
 
 
 @transaction.atomic
-def edit_comment(comment: Comment, said: CommentText, version: int) -> Comment:
-    """Change a comment, if it still is the ``version`` that was read.
+def edit_comment(
+    comment: Comment, said: CommentText, version: int, was: str | None = None
+) -> Comment:
+    """Change a comment, if it still is the ``version`` that was read, or still says what it ``was``.
 
     Raises
     ------
@@ -147,6 +177,9 @@ def edit_comment(comment: Comment, said: CommentText, version: int) -> Comment:
         When it was edited in the meantime.
     """
     lock_unreturned(comment.review)
+    standing = Comment.objects.get(pk=comment.pk)
+    if was is not None and _plain(standing.text) == _plain(was):
+        version = standing.version
     changed = Comment.objects.filter(pk=comment.pk, version=version).update(
         kind=said.kind,
         text=said.text,
@@ -273,6 +306,17 @@ def send_return_now(review: Review) -> None:
     Return.objects.filter(pk=returned.pk).update(visible_at=now)
 
 
+def _is_unseen(
+    standing: Decision, teacher: Person, words: str | None, seen: int | None, was: str | None
+) -> bool:
+    """Whether a standing decision has words that its page did not show and that would be lost."""
+    if not standing.words or standing.pk == seen:
+        return False
+    if words is None:  # nothing is lost; but a colleague's words are read before they are kept
+        return standing.decided_by_id != teacher.pk
+    return _plain(standing.words) not in (_plain(words), _plain(was or ""))
+
+
 def _plain(text: str) -> str:
     """Browsers end the lines of a form with CR LF, whatever ends them in the database."""
     return text.replace("\r\n", "\n").strip()
@@ -299,14 +343,17 @@ def _lock_pending(review: Review) -> Return | None:
 
 
 def lock_unreturned(review: Review) -> Review:
-    """The review's row, locked for this transaction.
+    """The review's row, locked for this transaction: every change at the desk begins here.
 
     Raises
     ------
     AlreadyReturned
         When the clip was returned in the meantime.
+    CarriedOut
+        When the press that makes the change was carried out already.
     """
     locked = Review.objects.select_for_update().get(pk=review.pk)
     if locked.state == Review.State.RETURNED:
         raise AlreadyReturned(f"clip {locked.clip_id} was returned; it can no longer be changed")
+    acts.note(locked)
     return locked

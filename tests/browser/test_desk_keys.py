@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from studio.review.models import Decision, DeskKeys
-from tests.browser.test_desk_page import clip, folder, opened, said  # noqa: F401
+from tests.browser.test_desk_page import clip, folder, opened, said, sent  # noqa: F401
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -24,17 +24,17 @@ def test_a_key_is_changed_swapped_refused_and_given_back(cast, clip, opened):  #
     button = change("next mark")
     press("F5")
     expect(told).to_contain_text("needed by the browser")
-    press("x")
-    expect(told).to_have_text("“next mark” is now x.")
+    press("9")
+    expect(told).to_have_text("“next mark” is now 9.")
     expect(button).to_be_focused()
-    assert DeskKeys.objects.get().keys == {"next-mark": "x"}
+    assert DeskKeys.objects.get().keys == {"next-mark": "9"}
 
-    change("keep this mark; again takes it back")
+    change("keep the selected mark")
     press("d")
-    expect(told).to_contain_text("d is the key for “drop this mark")
+    expect(told).to_contain_text("d is the key for “drop the selected mark")
     expect(page.get_by_role("button", name="Swap the two")).to_be_focused()
     press("Enter")
-    expect(told).to_have_text("“keep this mark; again takes it back” is now d.")
+    expect(told).to_have_text("“keep the selected mark” is now d.")
 
     button = change("loop the selected span, or stop looping")
     press("Escape")
@@ -47,16 +47,17 @@ def test_a_key_is_changed_swapped_refused_and_given_back(cast, clip, opened):  #
     page.reload()
     expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
     press("d")
-    expect(said(page)).to_have_text("No mark here. x goes to the next one.")
+    expect(said(page)).to_have_text("No mark is selected. 9 goes to the next one.")
     press("n")
-    press("x")
+    press("9")
     expect(page.locator("[data-mark='0']")).to_be_focused()
     press("d")
     expect(said(page)).to_have_text("Kept.")
+    sent(page)
     assert Decision.objects.get().choice == "kept"
 
     press("?")
-    page.get_by_role("button", name="as it was: keep this mark").press("Enter")
+    page.get_by_role("button", name="as it was: keep the selected mark").press("Enter")
     expect(told).to_contain_text("Change that one first.")
     page.get_by_role("button", name="All as they were").press("Enter")
     expect(told).to_have_text("All keys are as they were.")
@@ -64,6 +65,6 @@ def test_a_key_is_changed_swapped_refused_and_given_back(cast, clip, opened):  #
     expect(page.get_by_role("button", name="as it was")).to_have_count(0)
     page.context.set_offline(True)
     change("next row")
-    press("x")
+    press("9")
     expect(told).to_contain_text("Not kept: there is no connection")
     assert DeskKeys.objects.get().keys == {}

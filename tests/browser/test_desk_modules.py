@@ -164,7 +164,9 @@ def press(key: str, **held) -> dict:
         (press("C", shift=1), "comment-span"),
         (press("c", ctrl=1), None),
         (press("r", meta=1), None),
-        (press("x"), None),
+        (press("x"), "span-start"),
+        (press("X", shift=1), "span-end"),
+        (press("9"), None),
     ],
 )
 def test_keys_lead_to_actions_and_leave_the_browsers_own_alone(call, event, act):

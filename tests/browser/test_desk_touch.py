@@ -13,6 +13,7 @@ from tests.browser.test_desk_page import (  # noqa: F401
     folder,
     opened,
     said,
+    sent,
 )
 from tests.cast import make_drill
 from tests.review.heard_clip import review_of
@@ -81,6 +82,7 @@ def test_a_whole_review_by_touch(cast, clip, opened):  # noqa: F811
     page.locator("#drills select").first.select_option(label="Octaves, slowly")
     page.locator("#drills form button[type='submit']").first.tap()
     expect(said(page)).to_contain_text("is set with this clip")
+    sent(page)
     button("Preview and return").last.tap()
     page.wait_for_url("**/preview/")
     page.get_by_role("button", name="Return to").tap()

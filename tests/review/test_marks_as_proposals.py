@@ -4,7 +4,7 @@ import copy
 
 import pytest
 
-from studio.review import bulk, by_hand, services, tolerances
+from studio.review import acts, bulk, by_hand, services, tolerances
 from studio.review.by_hand import HandMarkText
 from studio.review.judging import judged
 from studio.review.models import Decision, HandMark, Review
@@ -56,13 +56,13 @@ def test_all_of_one_kind_are_dropped_and_what_was_decided_before_stays(cast, cli
     wide = [mark for mark in found.marks if mark.code == "interval_wide"]
     services.decide(review_of(clip), found.listening, wide[0], "kept", cast.teacher)
     said = {"kind": wide[0].kind, "choice": "dropped", "listening": found.listening.pk}
-    answer = desk("marks/kind/", said, headers=PARTS).content.decode()
+    press = {**PARTS, "X-Act": "bulk"}
+    answer = desk("marks/kind/", said, headers=press).content.decode()
     assert "2 dropped: wide octaves." in answer
     choices = {mark.start_s: mark.choice for mark in marks(clip)}
     assert list(choices.values()) == ["kept", "dropped", "", "dropped"]
-    at = Decision.objects.filter(choice="dropped").first().decided_at
-    assert at.isoformat() in answer, "it can be taken back at once"
-    desk("marks/kind/undo/", {"at": at.isoformat()})
+    assert 'name="of" value="bulk"' in answer, "it can be taken back at once"
+    desk("marks/undo/", {"of": "bulk"})
     assert [mark.choice for mark in marks(clip)] == ["kept", "", "", ""]
 
 
@@ -81,18 +81,12 @@ def test_a_second_press_decides_nothing_more(cast, clip):
 
 def test_undoing_leaves_what_was_edited_since(cast, clip):
     review = review_of(clip)
-    at = bulk.decide_all(review, judged(review), "interval_wide:P8", "kept", cast.teacher)
+    with acts.acting(cast.teacher, "bulk"):
+        bulk.decide_all(review, judged(review), "interval_wide:P8", "kept", cast.teacher)
     first = judged(review).marks[0]
-    services.decide(
-        review,
-        judged(review).listening,
-        first,
-        "kept",
-        cast.teacher,
-        "Mine.",
-        seen=first.decision.pk,
-    )
-    assert bulk.undo(review, at, cast.teacher) == 2
+    seen, heard = first.decision.pk, judged(review).listening
+    services.decide(review, heard, first, "kept", cast.teacher, "Mine.", seen=seen)
+    assert len(services.undo_decision(review, cast.teacher, "bulk")) == 2
     assert [d.words for d in Decision.objects.all()] == ["Mine."]
 
 

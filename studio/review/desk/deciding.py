@@ -1,11 +1,10 @@
 """Deciding at the desk beyond one mark: all of a kind, the clip's tolerance, marks by hand."""
 
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
-from django.utils.dateparse import parse_datetime
 from django.views.decorators.http import require_GET, require_POST
 
 from studio.accounts.templatetags.words import count_of
-from studio.review import access, bulk, by_hand, tolerances
+from studio.review import access, acts, bulk, by_hand, services, tolerances
 from studio.review.models import Decision, HandMark, Review
 from studio.review.services import Conflict
 
@@ -36,39 +35,46 @@ def decide_kind(request: HttpRequest, review: Review) -> HttpResponse:
     if kind is None:
         raise Http404
     changed = {block.key for block in page.blocks for mark in block.marks if mark in kind.marks}
-    many = kind.undecided
-    at = bulk.decide_all(review, page.judged, kind.key, said["choice"], request.user)
+    many = bulk.decide_all(review, page.judged, kind.key, said["choice"], request.user)
     words = f"{many} {DID[said['choice']]}: {kind.words}." if many else "All were decided already."
-    return _decided(request, review, changed, words, undo=at if many else None)
+    undo = request.headers.get("X-Act", "") if many else ""
+    return _decided(request, review, changed, words, undo_of=undo)
 
 
 @require_POST
 @on_desk
-def undo_kind(request: HttpRequest, review: Review) -> HttpResponse:
-    """Take back what was decided together."""
-    try:
-        at = parse_datetime(request.POST.get("at", ""))
-    except ValueError:
-        at = None
-    if at is None:
-        raise Http404
+def undo(request: HttpRequest, review: Review) -> HttpResponse:
+    """Take back what the press that ``of`` names has decided."""
+    key = request.POST.get("of", "")[: acts.LONGEST_KEY]
     before = Desk(request.user, review)
-    many = bulk.undo(review, at, request.user)
-    changed = {
+    put_back = services.undo_decision(review, request.user, key)
+    if put_back is None:
+        return _decided(request, review, set(), "This was taken back already.")
+    page, touched = Desk(request.user, review), {getattr(each, "pk", each) for each in put_back}
+    changed = _blocks_with(before, touched) | _blocks_with(page, touched)
+    many = len(put_back)
+    said = f"{many} taken back." if many > 1 else "Taken back."
+    if not many:
+        said = "It was decided otherwise in the meantime, so nothing was taken back."
+    return _decided(request, review, changed, said)
+
+
+def _blocks_with(page: Desk, decisions: set[int]) -> set[str]:
+    """The blocks where one of some decisions stands."""
+    return {
         block.key
-        for block in before.blocks
-        if any(mark.decision and mark.decision.decided_at == at for mark in block.marks)
+        for block in page.blocks
+        if any(mark.decision and mark.decision.pk in decisions for mark in block.marks)
+        or any(decision.pk in decisions for decision in block.kept)
     }
-    return _decided(request, review, changed, f"{many} taken back." if many else "Nothing to undo.")
 
 
 def _decided(
-    request: HttpRequest, review: Review, keys: set[str], said: str, undo=None
+    request: HttpRequest, review: Review, keys: set[str], said: str, undo_of: str = ""
 ) -> HttpResponse:
     if not wants_parts(request):
         return back(review.clip_id, "kinds")
-    undo_at = undo.isoformat() if undo else ""
-    changed = block_parts(Desk(request.user, review), keys, undo_at=undo_at)
+    changed = block_parts(Desk(request.user, review), keys, undo_of=undo_of)
     return parts(request, *changed, said=said)
 
 
@@ -171,7 +177,8 @@ def edit_mark(request: HttpRequest, review: Review, mark_id: int) -> HttpRespons
         return _edit_again(request, review, mark, form, status=422)
     before = block_at(Desk(request.user, review).blocks, mark.start_s).key
     try:
-        mark = by_hand.edit(mark, form.said(), form.cleaned_data["version"] or 0)
+        version = form.cleaned_data["version"] or 0
+        mark = by_hand.edit(mark, form.said(), version, request.POST.get("was"))
     except Conflict as conflict:
         return _edit_again(request, review, mark, form, theirs=conflict.theirs, status=409)
     if not wants_parts(request):

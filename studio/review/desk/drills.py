@@ -1,5 +1,6 @@
 """Setting drills with a clip: from the shelf, or written on the spot; and taking them back."""
 
+from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.views.decorators.http import require_POST
 
@@ -40,8 +41,9 @@ def set_new(request: HttpRequest, review: Review) -> HttpResponse:
     says = form.says()
     same = review.drills_set.filter(**{f"version__{name}": value for name, value in says.items()})
     if not same.exists():
-        drill = add_drill(review.clip.enrolment.studio, request.user, **says)
-        services.set_drill_here(review, drill.newest(), request.user, **form.goals())
+        with transaction.atomic():
+            drill = add_drill(review.clip.enrolment.studio, request.user, **says)
+            services.set_drill_here(review, drill.newest(), request.user, **form.goals())
     return done(request, review, f"“{says['title']}” is on the shelf and set with this clip.")
 
 

@@ -130,6 +130,7 @@ class DecisionForm(DeskForm):
     )
     start_s = MomentField(required=False)
     end_s = MomentField(required=False)
+    about = forms.CharField(max_length=200, required=False)
     listening = forms.IntegerField(widget=forms.HiddenInput)
     seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
 

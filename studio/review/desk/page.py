@@ -9,7 +9,7 @@ from studio import figures
 from studio.accounts.models import Person
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
-from studio.review import access, noted, tolerances
+from studio.review import access, acts, noted, tolerances
 from studio.review.bulk import Kind, kinds_of
 from studio.review.judging import Judged, judged
 from studio.review.models import Decision, Return, Review
@@ -100,6 +100,7 @@ class Desk:
             has_poster=has_poster(clip),
             length=figures.length(clip.duration_s or 0),
             facts=self.facts(),
+            undoable=json.dumps(acts.in_short(self.review, self.person)),
             keys_changed=json.dumps(keys.changed_by(self.person)),
             composer=self.composer(),
             add_mark=self.add_mark(),

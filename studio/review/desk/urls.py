@@ -23,6 +23,7 @@ urlpatterns = [
     path("desk/keys/", keys.change, name="desk_keys"),
     path(f"{CLIP}/desk.json", views.picture, name="desk_picture"),
     path(f"{CLIP}/desk/parts/<int:part>.json", views.picture_part, name="desk_picture_part"),
+    path(f"{CLIP}/desk/standing/", views.standing, name="desk_standing"),
     path(f"{CLIP}/desk/phrases/", phrases.offered, name="desk_phrases"),
     path(f"{CLIP}/desk/frames.json", frames.frames, name="desk_frames"),
     path(f"{CLIP}/desk/target/<int:event>.json", target.target, name="desk_target"),
@@ -32,7 +33,7 @@ urlpatterns = [
         f"{CLIP}/decisions/<int:decision_id>/take-back/", views.settle_old, name="desk_settle_old"
     ),
     path(f"{CLIP}/marks/kind/", deciding.decide_kind, name="desk_decide_kind"),
-    path(f"{CLIP}/marks/kind/undo/", deciding.undo_kind, name="desk_undo_kind"),
+    path(f"{CLIP}/marks/undo/", deciding.undo, name="desk_undo"),
     path(f"{CLIP}/tolerance/", deciding.choose_tolerance, name="desk_tolerance"),
     path(f"{CLIP}/tolerance.json", deciding.try_tolerance, name="desk_try_tolerance"),
     path(f"{CLIP}/marks/by-hand/", deciding.add_mark, name="desk_mark_add"),

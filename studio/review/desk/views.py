@@ -17,7 +17,7 @@ from studio.review import access, noted, services, snapshots
 from studio.review.enclosures.brought import brought
 from studio.review.enclosures.snapshots import with_states
 from studio.review.judging import judged
-from studio.review.models import Comment, Decision, Review
+from studio.review.models import Comment, Review
 from studio.review.pages import states
 from studio.review.pages.reading import can_be_watched, moments
 from studio.review.pages.waiting import order_of
@@ -29,6 +29,7 @@ from .ledger import block_at
 from .mark_forms import own_span
 from .page import Desk, next_waiting, steps
 
+NOT_MARKED = "This moment is not marked any more, so nothing was decided."
 DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept nor dropped."}
 
 
@@ -71,11 +72,20 @@ def progress(request: HttpRequest, review: Review) -> JsonResponse:
     )
 
 
+@require_GET
+@gzip_page
+@on_desk
+def standing(request: HttpRequest, review: Review) -> HttpResponse:
+    """All that an exchange can change, as it stands now: for a page that may have missed some."""
+    return exchanges.standing(request, Desk(request.user, review))
+
+
 @require_POST
 @on_desk
 def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
     """Keep or drop a mark, with or without the teacher's own words; empty takes it back.
 
+    A page with a script says which moment it is ``about``: by now the number may be another's.
     409 with both texts when somebody else wrote words for it first.
     """
     form = DecisionForm(request.POST)
@@ -84,15 +94,21 @@ def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
     page = Desk(request.user, review)
     if page.judged is None or page.judged.listening.pk != form.cleaned_data["listening"]:
         return exchanges.heard_again(request, page)
-    mark = page.judged.mark(mark_id)
+    about = form.cleaned_data["about"]
+    mark = page.judged.mark_about(about) if about else page.judged.mark(mark_id)
+    if mark is None and about:
+        return exchanges.parts(request, said=NOT_MARKED, status=409)
     if mark is None:
         raise Http404
-    choice, words = form.cleaned_data["choice"], form.cleaned_data["words"]
+    mark_id, choice = mark.id, form.cleaned_data["choice"]
+    words: str | None = form.cleaned_data["words"]
     try:
         span = own_span(form.cleaned_data, mark, review.clip.duration_s)
     except ValidationError as error:
-        return _span_refused(request, review, mark_id, words, " ".join(error.messages))
-    own_words, seen = words if words != mark.sentence else "", form.cleaned_data["seen"]
+        return _span_refused(request, review, mark_id, words or "", " ".join(error.messages))
+    own_words = words if words != mark.sentence else ""
+    if "words" not in request.POST:  # a key keeps or drops, and leaves the words alone
+        own_words = None
     try:
         services.decide(
             review,
@@ -102,10 +118,11 @@ def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
             request.user,
             own_words,
             span=span,
-            seen=seen,
+            seen=form.cleaned_data["seen"],
+            was=request.POST.get("was"),
         )
     except services.Conflict as conflict:
-        return _decide_again(request, review, mark_id, own_words, conflict.theirs)
+        return _decide_again(request, review, mark_id, own_words or "", conflict.theirs)
     return _changed(request, review, {_block_of_mark(page, mark_id)}, said=DECIDED[choice])
 
 
@@ -115,7 +132,7 @@ def settle_old(request: HttpRequest, review: Review, decision_id: int) -> HttpRe
     """Forget a decision whose moment the present listening does not mark."""
     page = Desk(request.user, review)
     held = [block.key for block in page.blocks if decision_id in {d.pk for d in block.kept}]
-    Decision.objects.filter(pk=decision_id, review=review).delete()
+    services.forget_decision(review, decision_id)
     return _changed(request, review, set(held), said="Taken back.")
 
 
@@ -164,7 +181,8 @@ def comment_edit(request: HttpRequest, review: Review, comment_id: int) -> HttpR
     before = block_at(Desk(request.user, review).blocks, comment.start_s).key
     try:
         version = form.cleaned_data["version"] or 0
-        comment = services.edit_comment(comment, form.said(), version)
+        was = request.POST.get("was")
+        comment = services.edit_comment(comment, form.said(), version, was)
     except services.Conflict as conflict:
         return _edit_again(request, review, comment, form, theirs=conflict.theirs, status=409)
     after = block_at(Desk(request.user, review).blocks, comment.start_s).key

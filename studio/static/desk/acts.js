@@ -2,9 +2,8 @@
 
 import { middleOf, steppedIn, timesOf } from "./frames.js";
 import { MARK_ACTS } from "./mark-acts.js";
+import { beginSpan, endSpan } from "./spans.js";
 import { stepped } from "./timecode.js";
-
-export const LEAD_IN_S = 0.5; // a row plays from just before it
 
 /** The actions by name; each gets the parts of the desk, and what was pressed if not a key. */
 export const ACTS = {
@@ -18,11 +17,8 @@ export const ACTS = {
   slower: (desk) => speed(desk, -1),
   faster: (desk) => speed(desk, 1),
   loop,
-  "next-mark": (desk) => toMark(desk, 1),
-  "previous-mark": (desk) => toMark(desk, -1),
-  keep: (desk) => decide(desk, "keep"),
-  drop: (desk) => decide(desk, "drop"),
-  edit,
+  "span-start": beginSpan,
+  "span-end": endSpan,
   comment: (desk) => {
     desk.player.pause();
     const at = desk.player.seconds;
@@ -79,7 +75,8 @@ export const ACTS = {
   drill: ({ root, player }) => {
     player.pause();
     const field = root.querySelector("#drills select, #drills input:not([type='hidden'])");
-    field?.focus();
+    field?.focus({ preventScroll: true });
+    field?.scrollIntoView({ block: "nearest" });
   },
   "use-proposal": useProposal,
   return: (desk) => go(desk, "return"),
@@ -88,6 +85,7 @@ export const ACTS = {
   "previous-clip": (desk) => go(desk, "previous-clip"),
   help: ({ help }) => help.toggle(),
   cancel: (desk) => {
+    if (desk.panels.closeOver()) return;
     desk.picture.select(null);
     loosen(desk);
   },
@@ -140,34 +138,6 @@ function loosen({ player, root }) {
   root.querySelector("[data-act='loop']")?.setAttribute("aria-pressed", "false");
 }
 
-function toMark({ ledger, player, picture, say }, by) {
-  const mark = ledger.walkMarks(by, player.seconds);
-  if (!mark) return say(by > 0 ? "No mark after this one." : "No mark before this one.");
-  const start = Number(mark.dataset.start);
-  picture.reveal(start, Number(mark.dataset.end));
-  return player.playFrom(Math.max(start - LEAD_IN_S, 0));
-}
-
-const noMark = (keyOf) => `No mark here. ${keyOf("next-mark")} goes to the next one.`;
-
-function decide({ ledger, player, say, keyOf }, which) {
-  const mark = ledger.mark(player.seconds);
-  if (!mark) return say(noMark(keyOf));
-  return mark.querySelector(`[data-decide='${which}']`)?.click();
-}
-
-function edit({ ledger, player, say, keyOf }) {
-  const here = document.activeElement?.closest?.(".comment");
-  const found = here ?? ledger.mark(player.seconds);
-  if (!found) return say(noMark(keyOf));
-  const details = found.querySelector("details.edit");
-  if (!details) return undefined;
-  player.pause();
-  details.open = true;
-  details.scrollIntoView({ block: "nearest" });
-  return details.querySelector("textarea").focus();
-}
-
 /** The proposed words into the summary's field, after what was written there. */
 function useProposal({ root, say }) {
   const field = root.querySelector("#summary textarea");
@@ -188,6 +158,5 @@ const MISSING = {
 function go({ root, say, exchange }, where) {
   const link = root.querySelector(`[data-go='${where}']`);
   if (!link) return say(MISSING[where] ?? "No other clip there.");
-  if (exchange.unsent) return say("Something is not sent yet. It is sent when the connection is back.");
-  return link.click();
+  return exchange.whenSent(() => link.click());
 }

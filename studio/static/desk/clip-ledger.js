@@ -1,15 +1,14 @@
-// <clip-ledger>: the rows of the page. It knows which row sounds now, which was pressed, and how
-// to walk from row to row and from mark to mark. Emits "desk:row" { row, start, end } when a row
-// is pressed, "desk:point" { event } when one is pointed at, and "desk:walk" { start_s, end_s } when
+// <clip-ledger>: the rows of the page. It knows which mark or row is selected, which row sounds now
+// (these are two things), and how to walk from row to row and from mark to mark. Emits "desk:row"
+// { row, start, end } when a row is pressed, "desk:select" when another is selected, "desk:sound" when
+// another sounds, "desk:point" { event } when one is pointed at, and "desk:walk" { start_s, end_s } when
 // the arrows have gone to one.
 
 import { firstAfter } from "./geometry.js";
+import { reveal } from "./reveal.js";
 
-const CALM = matchMedia("(prefers-reduced-motion: reduce)");
 const HANDS_OFF_MS = 4000; // after the reader scrolls, the page leaves the place to them
 const SOUNDING_S = 0.15; // a row stays lit this long after its end
-const SETTLE_FRAMES = 3;
-const [BEFORE_S, AFTER_S] = [1, 5]; // round a mark that was gone to: a decision is about it
 
 export class ClipLedger extends HTMLElement {
   #aborter = null;
@@ -18,7 +17,7 @@ export class ClipLedger extends HTMLElement {
   #current = null;
   #stop = null; // the row that the Tab key stops at
   #scrolledAt = -Infinity;
-  #walkedTo = null; // the number of the mark that was gone to last
+  #selected = null; // a mark, or a row where none is
 
   connectedCallback() {
     this.#aborter = new AbortController();
@@ -46,6 +45,36 @@ export class ClipLedger extends HTMLElement {
     this.#longest = this.#rows.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
     this.#oneTabStop(this.#stop?.isConnected ? this.#stop : found[0]);
     this.#current = this.#current?.isConnected ? this.#current : null;
+    if (this.#selected && !this.#selected.isConnected) this.#selected = null;
+  }
+
+  /** The mark that is selected: what keys decide is about it. */
+  get mark() {
+    return this.#selected?.matches("[data-about]") ? this.#selected : null;
+  }
+
+  /** The row of an event that is selected, also in the block of a selected mark. */
+  get row() {
+    if (this.#selected?.matches("[data-row][data-event]")) return this.#selected;
+    return this.#selected?.closest(".block").querySelector(".last[data-row], .head[data-row]") ?? null;
+  }
+
+  /** Select a mark, or a row and with it the mark of its block; null lets go. */
+  select(element) {
+    const mark = element?.closest("[data-about]") ?? element?.closest(".block")?.querySelector("[data-about]");
+    const selected = mark ?? element?.closest("[data-row][data-event]") ?? null;
+    if (selected === this.#selected) return;
+    this.#selected?.removeAttribute("data-selected");
+    this.#selected = selected;
+    selected?.setAttribute("data-selected", "");
+    this.#emit("desk:select", {});
+  }
+
+  /** Into sight and under the keys: the focus goes to what the reader went to. */
+  goTo(element) {
+    element.focus({ preventScroll: true });
+    this.select(element);
+    reveal(element);
   }
 
   /** Marks and comments as the picture draws them. */
@@ -82,66 +111,45 @@ export class ClipLedger extends HTMLElement {
   showWritten(ref) {
     const head = this.querySelector(`.block[data-ref="${CSS.escape(ref)}"] [data-row]`);
     if (!head) return null;
-    this.#reveal(head);
+    reveal(head);
     return spanOf(head);
   }
 
-  /** The row before (-1) or after (1) the one with the focus, or that sounds now. */
+  /** The row before (-1) or after (1) the one with the focus, or selected, or that sounds now. */
   walk(by) {
     const rows = [...this.querySelectorAll("[data-row]")];
-    const from = rows.indexOf(document.activeElement?.closest?.("[data-row]"));
-    let at = (from >= 0 ? from : rows.indexOf(this.#current)) + by;
+    const held = rows.indexOf(document.activeElement?.closest?.("[data-row]"));
+    let at = (held >= 0 ? held : rows.indexOf(this.row ?? this.#current)) + by;
     // To ask the browser what is visible would make it lay out every row of the page.
     while (rows[at]?.closest("details:not([open])")) at += by;
     const next = rows[at];
     if (!next) return null;
-    next.focus({ preventScroll: true });
-    this.#reveal(next);
+    this.goTo(next);
     this.#emit("desk:walk", spanOf(next));
     return next;
   }
 
-  /** The mark before or after the present one; it gets the focus. */
-  walkMarks(by, seconds) {
-    const marks = [...this.querySelectorAll("[data-mark]")];
-    const here = marks.indexOf(this.mark(seconds));
-    const held = marks.indexOf(document.activeElement?.closest?.("[data-mark]"));
-    let next = (held >= 0 ? held : here) + by;
-    if (held < 0 && here < 0) {
-      const after = marks.findIndex((mark) => Number(mark.dataset.start) > seconds);
-      next = by > 0 ? after : (after < 0 ? marks.length : after) - 1;
-    }
-    const mark = marks[next];
-    if (!mark) return null;
-    mark.focus({ preventScroll: true });
-    this.#reveal(mark);
-    this.#walkedTo = mark.dataset.mark;
-    return mark;
+  /** The mark before or after the selected one, or row; where nothing is selected, by the time. */
+  markFrom(by, seconds) {
+    const marks = [...this.querySelectorAll("[data-about]")];
+    const at = marks.indexOf(this.#selected);
+    if (at >= 0) return marks[at + by] ?? null;
+    const way = by > 0 ? Node.DOCUMENT_POSITION_FOLLOWING : Node.DOCUMENT_POSITION_PRECEDING;
+    const beyond = this.#selected
+      ? (mark) => this.#selected.compareDocumentPosition(mark) & way
+      : ({ dataset: { start, end } }) => (by > 0 ? Number(start) > seconds : Number(end) < seconds);
+    return (by > 0 ? marks.find(beyond) : marks.findLast(beyond)) ?? null;
   }
 
-  /**
-   * The mark that a decision is about: the one with the focus, else the one that was gone to and is
-   * about to sound, else the one that sounds now, else the one that was gone to and has sounded. A
-   * press on a button takes the focus away.
-   */
-  mark(seconds) {
-    const held = document.activeElement?.closest?.(".block")?.querySelector("[data-mark]");
-    if (held) return held;
-    const marks = [...this.querySelectorAll("[data-mark]")];
-    const inside = ({ dataset: { start, end } }, before = 0, after = 0) =>
-      Number(start) - before <= seconds && seconds <= Number(end) + after;
-    const gone = marks.find((mark) => mark.dataset.mark === this.#walkedTo);
-    if (gone && inside(gone, BEFORE_S)) return gone;
-    return marks.find((mark) => inside(mark)) ?? (gone && inside(gone, 0, AFTER_S) ? gone : null);
-  }
-
-  /** The double stop that is meant: of the row or mark with the focus, else what sounds now. */
-  eventHere(seconds) {
-    const held = document.activeElement?.closest?.("[data-row][data-event]");
-    const block = document.activeElement?.closest?.(".block");
+  /** The row that a time is within, or null. */
+  rowAt(seconds) {
     const inside = ({ start_s: start, end_s: end }) => start <= seconds && seconds <= end;
-    const row = held ?? block?.querySelector(".last[data-row], .head[data-row]");
-    const found = row ?? this.#rows.findLast(inside)?.row;
+    return this.#rows.findLast(inside)?.row ?? null;
+  }
+
+  /** The double stop that is meant: the selected one, else what sounds now. */
+  eventHere(seconds) {
+    const found = this.row ?? this.rowAt(seconds);
     return found ? Number(found.dataset.event) : null;
   }
 
@@ -164,6 +172,7 @@ export class ClipLedger extends HTMLElement {
     const row = event.target.closest("[data-row]");
     if (!row) return;
     this.#oneTabStop(row);
+    this.select(row);
     this.#emit("desk:row", { row, ...spanOf(row) });
   }
 
@@ -173,6 +182,7 @@ export class ClipLedger extends HTMLElement {
   }
 
   #focused(event) {
+    if (event.target.closest(".block")) this.select(event.target);
     const row = event.target.closest("[data-row]");
     if (row) this.#oneTabStop(row);
     if (row?.dataset.event) this.#emit("desk:point", { event: Number(row.dataset.event) });
@@ -197,27 +207,13 @@ export class ClipLedger extends HTMLElement {
     this.#current = row;
     row?.setAttribute("aria-current", "true");
     row?.closest(".block")?.classList.add("sounding");
+    this.#emit("desk:sound", { mark: row?.closest(".block")?.querySelector("[data-about]")?.dataset.about ?? null });
   }
 
   #follow(row) {
     if (performance.now() - this.#scrolledAt < HANDS_OFF_MS) return;
     if (document.activeElement?.matches?.("input, textarea, select")) return;
-    this.#reveal(row.closest(".block"));
-  }
-
-  #reveal(element) {
-    const { top, bottom } = element.getBoundingClientRect();
-    const far = bottom < -innerHeight || top > 2 * innerHeight;
-    if (far) return this.#settle(element);
-    const behavior = CALM.matches ? "auto" : "smooth";
-    return element.scrollIntoView({ block: "nearest", behavior });
-  }
-
-  /** Rows on the way are as high as guessed until they are drawn; then the place is another. */
-  #settle(element, frames = SETTLE_FRAMES) {
-    if (!frames) return;
-    element.scrollIntoView({ block: "nearest", behavior: "auto" });
-    requestAnimationFrame(() => this.#settle(element, frames - 1));
+    reveal(row.closest(".block"));
   }
 
   #emit(name, detail) {

@@ -15,7 +15,6 @@ export class Composer {
     this.#drafts = drafts;
     this.#pinned = Boolean(this.#form && "restored" in this.#form.dataset);
     root.addEventListener("input", (event) => this.#edited(event), { signal });
-    root.addEventListener("keydown", (event) => this.#key(event), { signal });
   }
 
   // -- actions --------------------------------------------------------------------------------
@@ -78,10 +77,23 @@ export class Composer {
     else this.#pinned = false;
   }
 
-  /** The form was replaced, or its comment saved. */
-  renewed(seconds) {
-    this.#pinned = Boolean(this.#form?.elements.text.value);
+  /** The comment is on its way: the form is empty for the next. */
+  clear(seconds) {
+    const form = this.#form;
+    form.reset();
+    for (const error of form.querySelectorAll(".error")) error.remove();
+    for (const name of ["text", "end_s", "drawing", "drawing_words", "score_ref"]) {
+      if (form.elements[name]) form.elements[name].value = "";
+    }
+    form.elements.text.defaultValue = "";
+    form.elements.form_key.value = crypto.randomUUID().replaceAll("-", "");
+    this.#pinned = false;
     this.place(seconds);
+  }
+
+  /** Words that were refused stand in the form again. */
+  renewed() {
+    this.#pinned = this.written;
   }
 
   /** Whether something is written that was not added yet. */
@@ -99,16 +111,6 @@ export class Composer {
 
   #edited({ target }) {
     if (target.form === this.#form) this.#pinned = true;
-  }
-
-  #key(event) {
-    const { target, key } = event;
-    if (!target.matches("textarea, input") || event.isComposing) return;
-    if (key === "Enter" && (event.ctrlKey || event.metaKey)) target.form?.requestSubmit();
-    if (key === "Escape") {
-      event.stopPropagation();
-      this.#root.focus({ preventScroll: true });
-    }
   }
 
   // -- internals ------------------------------------------------------------------------------

@@ -5,22 +5,25 @@ import "./clip-ledger.js";
 import "./key-help.js";
 import "./player.js";
 import "./sound-picture.js";
-import { ACTS, LEAD_IN_S } from "./acts.js";
+import { ACTS } from "./acts.js";
 import { Composer } from "./composer.js";
 import { Drafts } from "./drafts.js";
 import { Enclosing } from "./enclosing.js";
 import { Exchange } from "./exchange.js";
 import { fetchJson } from "./fetch-json.js";
+import { Following } from "./following.js";
 import { asked, inForce, onPage, shown } from "./keys.js";
+import { Panels } from "./panels.js";
 import { watch } from "./progress.js";
 import { DeskScore } from "./score.js";
-import { place } from "../figures.js";
+import { spanSaid } from "./spans.js";
+import { select, sound } from "./state.js";
+import { Whereabouts } from "./whereabouts.js";
 
 export class ClipDesk extends HTMLElement {
   #aborter = null;
   #parts = null;
-  #pressed = null;
-  #told = {};
+  #following;
   #keys = []; // the table in force
 
   connectedCallback() {
@@ -38,17 +41,20 @@ export class ClipDesk extends HTMLElement {
       exchange,
       score: new DeskScore(this),
       say: (words) => exchange.say(words),
-      keyOf: (act) => shown(this.#keys.find((row) => row.act === act).keys[0]),
+      keyOf: (act) => shown(this.#keys.find((row) => row.act === act).keys[0] ?? ""),
       fetch: (address) => fetchJson(address, signal),
     };
+    this.#parts.panels = new Panels(this, () => this.#backToDesk(), signal);
     this.#parts.enclosing = new Enclosing(this, this.#parts.say, signal);
+    this.#following = new Following(this.#parts);
     this.#listen(signal);
     this.#useKeys(this.#parts.help.changed);
     watch(this, { done: (kind) => this.#done(kind), failed: () => location.reload() }, signal);
     this.dataset.ready = "";
     performance.mark("desk:ready");
     this.#fetch(signal);
-    this.#place({ seconds: 0, playing: false });
+    this.#following.place({ seconds: 0, playing: false });
+    this.#goOn(signal);
   }
 
   disconnectedCallback() {
@@ -64,26 +70,29 @@ export class ClipDesk extends HTMLElement {
   // -- callbacks ------------------------------------------------------------------------------
 
   #listen(signal) {
-    const { picture, ledger, composer, score, say } = this.#parts;
+    const { picture, ledger, composer, score, say, exchange } = this.#parts;
+    const { standing } = exchange;
     const on = (name, callback) => this.addEventListener(name, callback, { signal });
     document.addEventListener("keydown", (event) => this.#key(event), { signal });
-    on("click", (event) => {
-      const button = event.target.closest("[data-act]");
-      if (button?.tagName === "A") event.preventDefault(); // it leads on without a script
-      if (button) this.act(button.dataset.act, button);
+    on("click", (event) => this.#clicked(event));
+    on("desk:time", ({ detail }) => this.#following.place(detail));
+    on("desk:row", ({ detail }) => this.#following.row(detail));
+    on("desk:press", ({ detail }) => this.#following.seek(detail.seconds));
+    on("desk:span", ({ detail }) => {
+      this.querySelector(".span-said").textContent = spanSaid(picture);
+      if (detail.done) composer.select(detail.span);
     });
-    on("desk:time", ({ detail }) => this.#place(detail));
-    on("desk:row", ({ detail }) => this.#row(detail));
-    on("desk:press", ({ detail }) => this.#seek(detail.seconds));
-    on("desk:span", ({ detail }) => detail.done && composer.select(detail.span));
+    on("desk:select", () => this.#selected());
+    on("desk:sound", ({ detail }) => standing.become(sound(standing.state, detail.mark)));
+    on("desk:queued", ({ detail }) => this.#queued(detail));
     on("desk:point", ({ target, detail }) => {
       if (target === picture) ledger.highlight(detail.event);
       else picture.highlight(detail.event);
       score.point(ledger.refOf(detail.event));
     });
-    on("note-chosen", ({ detail }) => this.#chosen(detail.ref));
+    on("note-chosen", ({ detail }) => this.#following.chosen(detail.ref));
     on("input", ({ target }) => target.form?.dataset.try && this.#try(target.form));
-    on("desk:walk", ({ detail }) => this.#walked(detail));
+    on("desk:walk", ({ detail }) => this.#following.walked(detail));
     on("desk:keys", ({ detail }) => this.#useKeys(detail.changed));
     on("submit", (event) => this.#leaving(event));
     on("desk:changed", ({ detail }) => this.#changed(detail));
@@ -107,82 +116,47 @@ export class ClipDesk extends HTMLElement {
     }
   }
 
-  #place({ seconds, playing }) {
-    const { picture, ledger, composer, score } = this.#parts;
-    if (!playing && this.#pressed) this.#pressed = ledger.sounding(null) ?? null;
-    const follows = playing && !this.hasAttribute("data-stays-put");
-    picture.place(seconds, follows);
-    ledger.place(seconds, follows);
-    if (playing) score.point(ledger.refOf(null));
-    composer.place(seconds);
-    this.#tell(place(seconds, 1), playing);
+  /** A form's words are on their way: it is empty, or closed, and the keys are the desk's again. */
+  #queued({ form }) {
+    const { player, picture, composer, panels } = this.#parts;
+    const typing = form.contains(document.activeElement);
+    const details = form.closest("details.edit, details.add-mark, details.write");
+    if (form.id === "composer") {
+      composer.clear(player.seconds);
+      picture.select(null);
+    } else if (form.matches("#add-mark-form, .new-drill, .enclose form")) form.reset();
+    if (details) panels.close(details);
+    if (!typing) return;
+    const block = form.closest(".block");
+    if (form.dataset.exchange === "delete" && block) block.querySelector("[data-row]")?.focus({ preventScroll: true });
+    else if (document.activeElement.matches("textarea, input, select")) this.#backToDesk();
   }
 
-  /** This runs at every frame: what is the same is left alone, so that nothing is laid out anew. */
-  #tell(now, playing) {
-    if (this.#told.now !== now) this.querySelector(".now").textContent = now;
-    if (this.#told.playing !== playing) {
-      this.querySelector(".transport .play").setAttribute("aria-label", playing ? "Pause" : "Play");
-      this.toggleAttribute("data-playing", playing);
-    }
-    this.#told = { now, playing };
-  }
-
-  /** A press plays a row from just before it; a second press stops. */
-  async #row({ row, start_s: start, end_s: end }) {
-    const { player, picture, ledger } = this.#parts;
-    if (this.#pressed === row && player.playing) return player.pause();
-    picture.reveal(start, end);
-    const plays = await player.playFrom(Math.max(start - LEAD_IN_S, 0));
-    this.#pressed = plays ? row : null;
-    return ledger.sounding(this.#pressed);
-  }
-
-  /** A note of the drill's page: its row, and where it sounded first. */
-  #chosen(ref) {
-    const { ledger, picture, say, score } = this.#parts;
-    score.choose(ref);
-    const found = ledger.showWritten(ref);
-    ledger.highlight(found?.event ?? null);
-    picture.highlight(found?.event ?? null);
-    if (found) this.#walked(found);
-    else say("This note was not played.");
-  }
-
-  /** Still, the recording and the picture go where the arrows went. */
-  #walked({ start_s: start, end_s: end }) {
-    const { player, picture } = this.#parts;
-    if (player.playing) return;
-    player.seek(start);
-    picture.reveal(start, end);
-  }
-
-  #seek(seconds) {
-    const { player, picture } = this.#parts;
-    if (picture.span) picture.select(null);
-    player.seek(seconds);
-  }
-
-  #changed({ form, ok }) {
-    const { player, ledger, picture, composer } = this.#parts;
+  #changed({ act, ok }) {
+    const { ledger, picture, composer } = this.#parts;
     ledger.read();
+    const { selected } = this.#parts.exchange.state;
+    if (selected && !ledger.mark) ledger.select(this.querySelector(`[data-about="${CSS.escape(selected)}"]`));
     picture.annotate(ledger.moments);
-    if (form.id === "propose" && !this.querySelector("#summary textarea")?.value.trim()) {
+    if (act.kind === "propose" && !this.querySelector("#summary textarea")?.value.trim()) {
       this.act("use-proposal");
     }
-    if (ok && form.id === "tolerance-form") this.#fetch(this.#aborter.signal);
-    if (form.id !== "composer") return;
-    if (ok && picture.span) picture.select(null);
-    composer.renewed(player.seconds);
+    if (ok && act.kind === "tolerance") this.#fetch(this.#aborter.signal);
+    if (act.kind === "comment" && !ok) composer.renewed();
   }
 
-  /** On the way to the preview nothing that is half said may stay behind. */
+  /** On the way to the preview nothing may stay behind: half said, or not sent. */
   #leaving(event) {
-    const { composer, say } = this.#parts;
-    if (event.target.id !== "summary" || !composer.written) return;
-    event.preventDefault();
-    say("There is a comment that is not added yet. Add it, or clear it, then go on.");
-    composer.focus();
+    const { composer, say, exchange } = this.#parts;
+    if (event.target.id !== "summary") return;
+    if (composer.written) {
+      event.preventDefault();
+      say("There is a comment that is not added yet. Add it, or clear it, then go on.");
+      composer.focus();
+    } else if (exchange.unsent) {
+      event.preventDefault();
+      exchange.whenSent(() => event.target.requestSubmit(event.submitter));
+    }
   }
 
   /** How many marks there would be, while a tolerance is being chosen. */
@@ -198,7 +172,42 @@ export class ClipDesk extends HTMLElement {
     return say("The recording can be played now.");
   }
 
+  #clicked(event) {
+    const decision = event.target.closest("[data-decide]");
+    if (decision) {
+      this.#parts.ledger.select(decision);
+      return this.act(decision.dataset.decide, decision);
+    }
+    const button = event.target.closest("[data-act]");
+    if (button?.tagName === "A") event.preventDefault(); // it leads on without a script
+    return button && this.act(button.dataset.act, button);
+  }
+
+  #selected() {
+    const { ledger, exchange } = this.#parts;
+    const { standing } = exchange;
+    standing.become(select(standing.state, ledger.mark?.dataset.about ?? null));
+  }
+
   // -- internals ------------------------------------------------------------------------------
+
+  #backToDesk() {
+    const { mark, row } = this.#parts.ledger;
+    (mark ?? row ?? this).focus({ preventScroll: true });
+  }
+
+  /** Where she was when she left this clip. */
+  #goOn(signal) {
+    const { ledger, player, picture } = this.#parts;
+    const now = () => ({ mark: ledger.mark?.dataset.about ?? null, row: ledger.row?.id ?? null, seconds: player.seconds });
+    const { mark, row, seconds } = new Whereabouts(this.dataset, now, signal).before ?? {};
+    if (seconds) player.seek(seconds);
+    const selected = mark ? this.querySelector(`[data-about="${CSS.escape(mark)}"]`) : row && document.getElementById(row);
+    if (!selected || location.hash) return;
+    ledger.select(selected);
+    selected.scrollIntoView({ block: "center" });
+    picture.reveal(Number(selected.dataset.start), Number(selected.dataset.end));
+  }
 
   async #fetch(signal) {
     const { picture, ledger } = this.#parts;

@@ -24,14 +24,14 @@ export class Drafts {
     for (const form of part.querySelectorAll("form[data-draft]")) {
       const kept = this.#read(form);
       if (!kept) continue;
-      if (saysTheSame(form, kept)) {
+      if (saysTheSame(form, ({ name }) => kept[name] ?? "", ({ value }) => value)) {
         this.forget(form);
         continue;
       }
       for (const [name, value] of Object.entries(kept)) fill(form, name, value);
       const details = form.closest("details");
       if (details) details.open = true;
-      form.dataset.restored = "";
+      form.dataset.restored = form.dataset.kept = "";
     }
   }
 
@@ -41,6 +41,7 @@ export class Drafts {
 
   forget(form) {
     delete form.dataset.restored;
+    delete form.dataset.kept;
     try {
       localStorage.removeItem(this.#key(form));
     } catch {
@@ -52,6 +53,8 @@ export class Drafts {
 
   #keep(form) {
     if (!form?.matches?.("form[data-draft]")) return;
+    if (saysTheSame(form, ({ value }) => value, itself)) return void this.forget(form);
+    form.dataset.kept = "";
     const data = [...new FormData(form)].filter(
       ([name, value]) => typeof value === "string" && !LEFT_OUT.includes(name),
     ); // a recording is kept by reply-recorder
@@ -75,10 +78,14 @@ export class Drafts {
   }
 }
 
-/** Nothing was written that the page does not say already. */
-function saysTheSame(form, kept) {
-  const written = [...form.querySelectorAll("textarea, input[name='title'], input[name='goal'], input[name^='drawing']")];
-  return written.every(({ name, value }) => (kept[name] ?? "").trim() === value.trim());
+const WRITTEN = "textarea, input[name='title'], input[name='goal'], input[name^='drawing']";
+
+/** What the page says in a field by itself. */
+const itself = ({ type, defaultValue }) => (type === "hidden" ? "" : defaultValue);
+
+/** Whether one is no more than the other in everything that is written. */
+function saysTheSame(form, one, other) {
+  return [...form.querySelectorAll(WRITTEN)].every((field) => one(field).trim() === other(field).trim());
 }
 
 function fill(form, name, value) {

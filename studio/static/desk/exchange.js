@@ -1,28 +1,47 @@
-// Sends the desk's forms without leaving the page. The answer is HTML whose elements replace
-// those with the same ids. What cannot be sent now is sent when the connection is back; every
-// exchange may safely be sent twice. Emits "desk:changed" { said } after each answer.
+// What is pressed at the desk is shown at once, kept in this browser, and sent in its order until the
+// server has it; see state.js, standing.js and outbox.js. Emits "desk:queued" { form, act, kept } once
+// a form's words are an act, "desk:changed" { act, ok } after each answer.
 
-const RETRY_MS = 5000;
+import { actOf, decisionOf, withWas } from "./acts-of-forms.js";
+import { Answers } from "./answers.js";
+import { sayHeld, sayRefused } from "./at-once.js";
+import { DeskPage, giveBack } from "./desk-page.js";
+import { KeptOutbox } from "./outbox-kept.js";
+import { Outbox } from "./outbox.js";
+import { Standing } from "./standing.js";
+import { begin, choiceOf, decide, pressed, tookOn, undo } from "./state.js";
+
 const SHOWN_MS = 6000;
 const OFFLINE = "Not sent yet: there is no connection. It is kept here and sent when it is back.";
-const LOGGED_OUT =
-  "You were logged out, so this was not saved. What you wrote is kept here: log in in another " +
-  "tab, then press again.";
-const BROKEN = "The server could not save this. What you wrote is kept here; press again.";
+const BROKEN = "The server could not do this yet. It is kept here and tried again.";
+const FILE_GONE = "This browser did not keep the recording, so nothing was sent. Record it again.";
 
 export class Exchange {
   #root;
   #drafts;
-  #waiting = new Map();
+  #answers;
+  #kept;
+  #outbox;
+  #refused = []; // acts that the server would not have, until they are let go of
   #quiet = 0;
+  #begun; // what stood when the page was made
+  #goes = null; // what waits until all is sent
+  standing;
 
   constructor(root, drafts, signal) {
     this.#root = root;
     this.#drafts = drafts;
+    this.#answers = new Answers(root);
+    this.#kept = new KeptOutbox(root.dataset);
+    const page = new DeskPage(root, drafts);
+    const { version, undoable } = root.dataset;
+    this.#begun = begin({ marks: page.marks, version: Number(version), decided: JSON.parse(undoable) });
+    this.standing = new Standing(page, () => this.#answers.standing(), this.#begun);
+    this.#outbox = new Outbox({ post: (act) => this.#post(act), told: this.#told() });
     root.addEventListener("submit", (event) => this.#submitted(event), { signal });
-    addEventListener("online", () => this.#again(), { signal });
-    const timer = setInterval(() => this.#again(), RETRY_MS);
-    signal.addEventListener("abort", () => clearInterval(timer));
+    for (const name of ["online", "focus"]) addEventListener(name, () => this.#outbox.again(), { signal });
+    signal.addEventListener("abort", () => this.#outbox.stop());
+    this.#kept.takeOn((left) => this.#tookOn(left));
   }
 
   // -- actions --------------------------------------------------------------------------------
@@ -37,91 +56,139 @@ export class Exchange {
   }
 
   get unsent() {
-    return this.#waiting.size > 0;
+    return !this.#outbox.empty;
+  }
+
+  get state() {
+    return this.standing.state;
+  }
+
+  /** Keep or drop a mark; false where it is so already. */
+  decide(article, choice) {
+    const act = decisionOf(article, choice, crypto.randomUUID(), Date.now());
+    const next = decide(this.state, act.mark, choice, act);
+    if (next === this.state) return false;
+    this.#queue(next);
+    return true;
+  }
+
+  /** Take back the last decision, or that of a key; false where there is none. */
+  undo(key) {
+    const act = { key: crypto.randomUUID(), kind: "undo", when: Date.now(), action: this.#root.dataset.undo };
+    const next = undo(this.state, act, key);
+    if (next === this.state) return false;
+    const queued = next.queue.at(-1);
+    queued.fields = [["of", queued.of]];
+    this.#queue(next);
+    return true;
+  }
+
+  /** Go on once all is sent: at once, or after the last answer if nothing is refused until then. */
+  whenSent(go) {
+    if (!this.unsent) return go();
+    this.#goes = go;
+    return this.say(this.#outbox.lost ? OFFLINE : "Sending what you did first.", true);
   }
 
   // -- callbacks ------------------------------------------------------------------------------
 
   #submitted(event) {
     const form = event.target;
-    if (!form.matches("[data-exchange]")) return;
+    if (!form.matches("[data-exchange]") || event.defaultPrevented) return;
     event.preventDefault();
-    if (form.dataset.busy !== undefined) return;
-    const body = new FormData(form, event.submitter);
-    this.#send(form, body, event.submitter?.id, pressed(event.submitter));
+    const { submitter } = event;
+    if (submitter?.matches("[data-decide]")) return; // a press on it is an act of its own
+    if (form.dataset.exchange === "undo") return void this.undo(form.elements.of.value);
+    const { act, file } = actOf(form, submitter, crypto.randomUUID(), Date.now());
+    const sets = this.#setsOf(act);
+    const kept = file && this.#kept.keepFile(act.key, ...file);
+    this.#queue(pressed(this.state, { ...withWas(form, act), sets, file: Boolean(file) }));
+    this.#drafts.forget(form);
+    this.#emit("desk:queued", { form, act, kept });
   }
 
-  #again() {
-    for (const [form, { body, focus, takeBack }] of [...this.#waiting]) {
-      this.#waiting.delete(form);
-      if (form.dataset.busy === undefined) this.#send(form, body, focus, takeBack);
-    }
+  #told() {
+    return {
+      settled: (act, answer) => this.#settled(act, answer),
+      refused: (act, answer) => this.#wasRefused(act, answer),
+      lost: (_, { outcome }) => this.say(outcome === "failed" ? BROKEN : OFFLINE, true),
+      held: ({ why }) => this.#held(why),
+      changed: () => this.#keep(),
+    };
+  }
+
+  async #settled(act, answer) {
+    this.#root.querySelector(".held")?.remove();
+    await this.standing.settle(act, answer);
+    if (act.kind !== "decide") this.say(answer.said); // that was said when it was pressed
+    if (act.file) this.#kept.forgetFile(act.key);
+    this.#emit("desk:changed", { act, ok: true });
+    if (this.unsent || !this.#goes) return;
+    const go = this.#goes;
+    this.#goes = null;
+    go();
+  }
+
+  async #wasRefused(act, answer) {
+    this.#goes = null;
+    const { fallen, form } = await this.standing.refuse(act, answer);
+    for (const { key } of fallen) this.#outbox.drop(key);
+    if (form && act.file) giveBack(form, await this.#kept.fileOf(act.key));
+    if (!form) this.#sayRefused({ ...act, why: answer.why });
+    this.say(answer.why, true);
+    this.#emit("desk:changed", { act, ok: false });
+  }
+
+  /** Nobody is logged in, or somebody else: what was done waits for its own person. */
+  #held(why) {
+    this.say(sayHeld(this.#root, why), true);
   }
 
   // -- internals ------------------------------------------------------------------------------
 
-  async #send(form, body, focus, takeBack = () => {}) {
-    form.dataset.busy = "";
-    try {
-      const headers = { "X-Desk": "parts" };
-      const answer = await fetch(form.action, { method: "POST", body, headers });
-      if (!answer.ok || answer.redirected) takeBack();
-      await this.#answered(form, answer, focus);
-    } catch {
-      this.#waiting.set(form, { body, focus, takeBack });
-      this.say(OFFLINE, true);
-    } finally {
-      delete form.dataset.busy;
-    }
+  #tookOn({ acts, refused }) {
+    this.standing.become(tookOn(this.#begun, this.state, acts));
+    this.#outbox.begin(acts);
+    for (const act of refused) this.#sayRefused(act);
   }
 
-  async #answered(form, answer, focus) {
-    if (answer.redirected) return this.say(LOGGED_OUT, true);
-    if (![200, 409, 422].includes(answer.status)) return this.say(BROKEN, true);
-    if (answer.ok) this.#drafts.forget(form);
-    const html = await answer.text();
-    const typing = form.contains(document.activeElement) && document.activeElement.matches("textarea");
-    this.#replace(html, answer.ok ? null : form, !answer.ok);
-    const held = document.getElementById(answer.ok && typing ? "desk" : focus);
-    held?.focus({ preventScroll: true });
-    const event = new CustomEvent("desk:changed", { bubbles: true, detail: { form, ok: answer.ok } });
-    return this.#root.dispatchEvent(event);
+  #keep() {
+    this.#kept.write({ acts: this.#outbox.acts, refused: this.#refused });
+    this.#root.toggleAttribute("data-unsent", this.unsent);
   }
 
-  #replace(html, refused, stays) {
-    const template = document.createElement("template");
-    template.innerHTML = html;
-    for (const part of [...template.content.children]) {
-      const old = document.getElementById(part.id);
-      if (!old) continue;
-      if (part.id === "said") {
-        this.say(part.textContent, stays);
-        continue;
-      }
-      const focused = old.contains(document.activeElement) ? document.activeElement.id : "";
-      const open = [...old.querySelectorAll("details[open][id]")].map(({ id }) => id);
-      if (old.open && part.matches("details[data-stays]")) part.open = true;
-      old.replaceWith(part);
-      for (const id of open) this.#reopen(part, id, refused);
-      this.#drafts.restore(part);
-      if (focused) document.getElementById(focused)?.focus({ preventScroll: true });
-    }
+  #queue(next) {
+    this.standing.become(next);
+    this.#outbox.push(next.queue.at(-1));
   }
 
-  /** What was unfolded stays so, but for the form that was just saved. */
-  #reopen(part, id, refused) {
-    const details = part.querySelector(`#${CSS.escape(id)}`);
-    if (details && (refused || details.matches("[data-singles]"))) details.open = true;
+  async #post(act) {
+    const file = act.file ? await this.#kept.fileOf(act.key) : null;
+    if (act.file && !file) return { outcome: "refused", why: FILE_GONE };
+    return this.#answers.post(act, file);
   }
-}
 
-/** A decision shows at once, before the server has it; what is returned takes that back.
- *
- * The button's value is what a press asks for: empty where it takes a decision back.
- */
-function pressed(button) {
-  if (!button?.matches("[data-decide]")) return undefined;
-  const wanted = button.value !== "";
-  button.setAttribute("aria-pressed", wanted);
-  return () => button.setAttribute("aria-pressed", !wanted);
+  /** The marks that a form decides. */
+  #setsOf({ kind, mark, fields }) {
+    if (kind === "words") return [[mark, "kept"]];
+    if (kind !== "kind") return [];
+    const said = Object.fromEntries(fields);
+    const same = [...this.#root.querySelectorAll(`[data-kind="${CSS.escape(said.kind)}"]`)];
+    const open = same.filter(({ dataset }) => choiceOf(this.state, dataset.about) === "");
+    return open.map(({ dataset }) => [dataset.about, said.choice]);
+  }
+
+  #sayRefused(act) {
+    this.#refused.push(act);
+    this.#keep();
+    sayRefused(this.#root, act, act.why, (note) => {
+      note.remove();
+      this.#refused = this.#refused.filter(({ key }) => key !== act.key);
+      this.#keep();
+    });
+  }
+
+  #emit(name, detail) {
+    this.#root.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
+  }
 }

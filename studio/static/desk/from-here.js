@@ -15,7 +15,7 @@ export async function offerDrills({ root, say }, address) {
   const dialog = openPanel(root, { name: "from-here-dialog", label: "Drills from here", html });
   const listening = new AbortController();
   root.addEventListener("desk:changed", ({ detail }) => {
-    if (!detail.ok || !detail.form.matches(".proposed form")) return;
+    if (!detail.ok || detail.act.kind !== "from-here") return;
     const words = root.querySelector("#said").textContent;
     dialog.close();
     say(words); // again, now that the page behind the dialog is heard by a screen reader

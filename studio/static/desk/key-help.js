@@ -152,6 +152,8 @@ export class KeyHelp extends HTMLElement {
     this.#dialog.setAttribute("aria-labelledby", "keys-title");
     const title = made("h2", "", "Keys");
     title.id = "keys-title";
+    title.tabIndex = -1;
+    title.autofocus = true; // to be read first; a key is changed by whoever goes on to it
     this.#said = made("p", "keys-said");
     this.#said.setAttribute("role", "status");
     this.#answers = made("div", "keys-answers");

@@ -17,8 +17,11 @@ export const KEYS = [
   { act: "loop", keys: ["l"], words: "loop the selected span, or stop looping" },
   { act: "next-mark", keys: ["n"], words: "next mark" },
   { act: "previous-mark", keys: ["p"], words: "previous mark" },
-  { act: "keep", keys: ["k"], words: "keep this mark; again takes it back" },
-  { act: "drop", keys: ["d"], words: "drop this mark; again takes it back" },
+  { act: "keep", keys: ["k"], words: "keep the selected mark" },
+  { act: "drop", keys: ["d"], words: "drop the selected mark" },
+  { act: "undo", keys: ["z"], words: "take back the last decision" },
+  { act: "span-start", keys: ["x", "["], words: "a span begins here" },
+  { act: "span-end", keys: ["Shift+X", "]"], words: "the span ends here" },
   { act: "edit", keys: ["e"], words: "say this mark in your own words" },
   { act: "target", keys: ["h"], words: "hear the target of this double stop" },
   { act: "mark-here", keys: ["m"], words: "mark by hand: the selected span, or here" },
@@ -46,7 +49,7 @@ export const KEYS = [
   { act: "previous-clip", keys: ["Shift+W"], words: "clip before it" },
   { act: "switch", keys: ["a"], words: "the same note then, or now", page: "compare" },
   { act: "help", keys: ["?"], words: "these keys", page: "both" },
-  { act: "cancel", keys: ["Escape"], words: "let go of the span, stop looping", fixed: true },
+  { act: "cancel", keys: ["Escape"], words: "close what is open; let go of the span, stop looping", fixed: true },
 ];
 
 /** The name of a pressed key, as the table writes it; empty with Ctrl, Alt or Command. */
@@ -63,11 +66,13 @@ const TAKEN = ["Escape", "Tab", "Enter", "Backspace", "ContextMenu", "Dead", "Pr
 const MOVES = ["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Home", "End", "PageUp", "PageDown"];
 const NAMED = ["Space", "Insert", "Delete", ...MOVES];
 
-/** The table with what a teacher has changed: { act: key }. */
+/** The table with what a teacher has changed: { act: key }. A key of theirs is no other action's. */
 export function inForce(changed, table = KEYS) {
+  const own = table.filter(({ act, fixed }) => !fixed && changed[act]);
   return table.map((row) => {
-    const key = row.fixed ? undefined : changed[row.act];
-    return { ...row, keys: key ? [key] : row.keys, changed: Boolean(key) };
+    if (own.includes(row)) return { ...row, keys: [changed[row.act]], changed: true };
+    const free = (key) => !own.some((other) => changed[other.act] === key && meet(other, row));
+    return { ...row, keys: row.keys.filter(free), changed: false };
   });
 }
 

@@ -1,16 +1,24 @@
-// The actions on marks beyond the one at hand: by hand, by kind, by another tolerance; the target,
-// and the words of the phrase shelf.
+// The actions on marks: go to one, decide, take back, edit; by hand, by kind, by another tolerance; the
+// target, and the words of the phrase shelf.
 
 import { decimal, place } from "../figures.js";
 
+export const LEAD_IN_S = 0.5; // a row plays from just before it
+
 /** The actions by name, a part of the table in acts.js. */
 export const MARK_ACTS = {
+  "next-mark": (desk) => toMark(desk, 1),
+  "previous-mark": (desk) => toMark(desk, -1),
+  keep: (desk) => decide(desk, "kept"),
+  drop: (desk) => decide(desk, "dropped"),
+  undo,
+  edit,
   "mark-here": (desk) => {
     desk.player.pause();
-    const form = opened(desk, "add-mark")?.querySelector("form");
+    const form = desk.panels.openOver("add-mark")?.querySelector("form");
     if (!form) return;
     fillSpan(form, spanHere(desk));
-    form.elements.words.focus();
+    form.elements.words.focus({ preventScroll: true });
   },
   "use-span": ({ picture, say, root }) => {
     const form = document.activeElement?.closest?.("form");
@@ -27,7 +35,7 @@ export const MARK_ACTS = {
   phrases: async (desk) => {
     const { player, ledger, composer } = desk;
     player.pause();
-    const mark = ledger.mark(composer.moment ?? player.seconds);
+    const { mark } = ledger;
     const at = composer.moment ?? (mark ? Number(mark.dataset.start) : player.seconds);
     if (composer.moment === null) composer.open(at);
     const { offerPhrases } = await import("./phrases.js");
@@ -42,16 +50,58 @@ export const MARK_ACTS = {
   },
   kinds: (desk) => {
     if (desk.root.querySelector("#kinds")?.hidden) return desk.say("There are no marks.");
-    return opened(desk, "kinds")?.querySelector("button, summary").focus();
+    return desk.panels.openOver("kinds")?.querySelector("button, a").focus({ preventScroll: true });
   },
-  tolerance: (desk) => opened(desk, "tolerance")?.querySelector("input:not([type='hidden'])").focus(),
+  tolerance: ({ panels }) => {
+    const field = panels.openOver("tolerance")?.querySelector("input:not([type='hidden'])");
+    field?.focus({ preventScroll: true });
+  },
 };
 
+function toMark({ ledger, player, picture, say }, by) {
+  const mark = ledger.markFrom(by, player.seconds);
+  if (!mark) return say(by > 0 ? "No mark after this one." : "No mark before this one.");
+  ledger.goTo(mark);
+  const start = Number(mark.dataset.start);
+  picture.reveal(start, Number(mark.dataset.end));
+  return player.playFrom(Math.max(start - LEAD_IN_S, 0));
+}
+
+const SO_ALREADY = { kept: "This mark is kept.", dropped: "This mark is dropped." };
+const noMark = (keyOf) => `No mark is selected. ${keyOf("next-mark")} goes to the next one.`;
+
+/** About the selected mark, whatever sounds by now. */
+function decide({ ledger, exchange, say, keyOf }, choice) {
+  const { mark } = ledger;
+  if (!mark) return say(noMark(keyOf));
+  if (!mark.querySelector("[data-decide]")) return say("This mark was made by hand; it can be edited or deleted.");
+  if (exchange.decide(mark, choice)) return say(choice === "kept" ? "Kept." : "Dropped.");
+  return say(`${SO_ALREADY[choice]} ${keyOf("undo")} takes back the last decision.`);
+}
+
+/** The last decision; what is taken back comes into sight. */
+function undo({ exchange, ledger, say }) {
+  if (!exchange.undo()) return say("Nothing was decided that could be taken back.");
+  const { selected } = exchange.state;
+  const mark = selected && ledger.querySelector(`[data-about="${CSS.escape(selected)}"]`);
+  if (mark && mark !== ledger.mark) ledger.goTo(mark);
+  return say("Taken back.");
+}
+
+function edit({ ledger, player, panels, say, keyOf }) {
+  const found = document.activeElement?.closest?.(".comment") ?? ledger.mark;
+  if (!found) return say(noMark(keyOf));
+  const details = found.querySelector("details.edit");
+  if (!details) return undefined;
+  player.pause();
+  panels.open(details);
+  return details.querySelector("textarea").focus({ preventScroll: true });
+}
+
 /** Where to look for drills: the mark or the note with the focus, the span, the mark here. */
-function placeHere({ picture, player, ledger, root }) {
+function placeHere({ picture, ledger, root }) {
   const held = document.activeElement;
-  const mark = held?.closest?.("[data-mark]") ?? ledger.mark(player.seconds);
-  const link = mark?.querySelector("a[data-act='drill-here']")?.href ?? null;
+  const link = ledger.mark?.querySelector("a[data-act='drill-here']")?.href ?? null;
   if (link && held?.closest?.(".block")) return link;
   const [start, end] = picture.span ?? [];
   const note = held?.closest?.(".desk-score .written")?.dataset.ref;
@@ -60,19 +110,11 @@ function placeHere({ picture, player, ledger, root }) {
   return here ? `${root.dataset.fromHere}?${new URLSearchParams(here)}` : link;
 }
 
-function opened({ root }, id) {
-  const details = root.querySelector(`#${id}`);
-  if (!details) return null;
-  details.open = true;
-  details.scrollIntoView({ block: "nearest" });
-  return details;
-}
-
-/** The selected span, the row that has the focus, or a second about the play head. */
-function spanHere({ picture, player, root }) {
+/** The selected span, the selected row where no mark is, or a second about the play head. */
+function spanHere({ picture, player, ledger, root }) {
   if (picture.span) return picture.span;
-  const row = document.activeElement?.closest?.("[data-row][data-event]");
-  if (row && root.contains(row)) return [Number(row.dataset.start), Number(row.dataset.end)];
+  const row = ledger.mark ? null : ledger.row;
+  if (row) return [Number(row.dataset.start), Number(row.dataset.end)];
   const half = 0.5;
   const last = Number(root.dataset.duration) || player.seconds + half;
   return [Math.max(player.seconds - half, 0), Math.min(player.seconds + half, last)];

@@ -6,8 +6,8 @@ import { lanes } from "./picture-paint.js";
 
 const HEAD_PX = 1.5;
 
-/** state: { view, height, seconds, span, pointed, ink } */
-export function paintOver(ctx, { view, height, seconds, span, pointed, ink }) {
+/** state: { view, height, seconds, span, begun, pointed, ink } */
+export function paintOver(ctx, { view, height, seconds, span, begun, pointed, ink }) {
   const { ruler, wave, foot } = lanes(height);
   ctx.clearRect(0, 0, view.width, height);
   if (pointed) wash(ctx, view, pointed.start_s, pointed.end_s, ruler[1], wave[1], ink.ink, 0.08);
@@ -15,6 +15,7 @@ export function paintOver(ctx, { view, height, seconds, span, pointed, ink }) {
     wash(ctx, view, span[0], span[1], ruler[1], wave[1], ink.ink, 0.14);
     for (const edge of span) line(ctx, xOf(view, edge), ruler[0], wave[1], ink.ink, 1);
   }
+  if (begun !== null) line(ctx, xOf(view, begun), ruler[0], wave[1], ink.ink, 1);
   paintWindow(ctx, view, foot, ink);
   const x = xOf(view, seconds);
   if (x >= -HEAD_PX && x <= view.width + HEAD_PX) paintHead(ctx, x, ruler[0], wave[1], ink);

@@ -53,6 +53,15 @@ export class ReplyRecorder extends HTMLElement {
     await forget(this.name);
   }
 
+  /** The form was sent: it is empty, and what was recorded is kept elsewhere from then on. */
+  async sent(there) {
+    const turn = (this.#turn += 1);
+    this.#put(null);
+    this.#say("");
+    await there;
+    if (turn === this.#turn) await forget(this.name);
+  }
+
   // -- callbacks ------------------------------------------------------------------------------
 
   #pressed(target) {
@@ -127,7 +136,7 @@ export class ReplyRecorder extends HTMLElement {
     this.#camera(null);
     if (!this.isConnected) return;
     this.#put(file, Math.min(seconds, MOST_S));
-    this.#part("remove").focus();
+    this.closest("form").querySelector("[type='submit']").focus({ preventScroll: true });
     const there = await this.#keep(file);
     this.#say([full ? words.reached(MOST_S) : "", there ? words.KEPT_HERE : words.NOT_KEPT].join(" ").trim());
   }
@@ -203,14 +212,10 @@ export class ReplyRecorder extends HTMLElement {
   }
 }
 
-/** The server has it: what was kept of that form goes, also where its page was replaced. */
-document.addEventListener("desk:changed", ({ detail }) => {
-  const sent = detail.ok && detail.form.querySelector("reply-recorder");
-  if (!sent) return;
-  const standing = [...document.querySelectorAll("reply-recorder")];
-  const same = standing.find(({ name }) => name === sent.name);
-  if (same) same.clear();
-  else forget(sent.name);
+/** It is on its way with its form; once the browser keeps it there, it need not be kept here. */
+document.addEventListener("desk:queued", ({ detail: { form, kept: there } }) => {
+  const recorder = there && form.querySelector("reply-recorder");
+  recorder?.sent(there);
 });
 
 customElements.define("reply-recorder", ReplyRecorder);

@@ -14,7 +14,7 @@ const ZOOM_STEP = 1.6;
 
 export class SoundPicture extends HTMLElement {
   #aborter = null;
-  #state = { moments: [], span: null, pointed: null, seconds: 0 };
+  #state = { moments: [], span: null, begun: null, pointed: null, seconds: 0 };
   #told = false;
   #stale = false;
   #stop = null; // of a glide under way
@@ -113,8 +113,19 @@ export class SoundPicture extends HTMLElement {
     this.show(whole(this.view.duration, this.view.width));
   }
 
+  /** Where a span begins that has no end yet. */
+  get begun() {
+    return this.#state.begun;
+  }
+
+  begin(seconds) {
+    this.#state.begun = seconds;
+    this.#redrawOver();
+    this.#emit("desk:span", { span: null, done: false });
+  }
+
   select(span, done = true) {
-    this.#state.span = span;
+    Object.assign(this.#state, { span, begun: null });
     this.#redrawOver();
     this.#emit("desk:span", { span, done });
   }

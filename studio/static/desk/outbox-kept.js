@@ -1,0 +1,73 @@
+// What was pressed and is not with the server yet, kept by this browser: by person, clip and the
+// page that it was pressed in. Words and choices are in localStorage, at once, so that a tab that is
+// closed in the next moment loses nothing; recordings beside them in IndexedDB. A page takes on what
+// a page that is gone has left; a page that lives holds a lock and sends its own.
+
+import { forget, keep, kept } from "./kept-recordings.js";
+
+const fileName = (key) => `act:${key}`;
+
+export class KeptOutbox {
+  #begin;
+  #name;
+  #files = new Map(); // by the key of its act: { name, file }
+
+  constructor({ person, clip }) {
+    this.#begin = `desk-acts:${person}:${clip}:`;
+    this.#name = this.#begin + crypto.randomUUID();
+    navigator.locks?.request(this.#name, () => new Promise(() => {})); // as long as the page lives
+  }
+
+  /** The acts that wait, in their order, and those that were refused and not let go of yet. */
+  write({ acts, refused }) {
+    try {
+      if (acts.length || refused.length) localStorage.setItem(this.#name, JSON.stringify({ acts, refused }));
+      else localStorage.removeItem(this.#name);
+    } catch {
+      // a browser that keeps nothing sends what it has as long as the page stands
+    }
+  }
+
+  /** Hands what pages that are gone have left to `into`, which keeps it as this page's own. */
+  async takeOn(into) {
+    const names = await this.#left();
+    into(together(names.map((name) => JSON.parse(localStorage.getItem(name)))));
+    for (const name of names) localStorage.removeItem(name);
+  }
+
+  /** Keep what an act brings along; resolves once the browser has it. */
+  async keepFile(key, name, file) {
+    this.#files.set(key, { name, file });
+    await keep(fileName(key), { name, file });
+  }
+
+  /** { name, file } of an act, null where the browser has lost it. */
+  async fileOf(key) {
+    return this.#files.get(key) ?? (await kept(fileName(key)));
+  }
+
+  forgetFile(key) {
+    this.#files.delete(key);
+    return forget(fileName(key));
+  }
+
+  async #left() {
+    try {
+      const names = Object.keys(localStorage).filter((name) => name.startsWith(this.#begin));
+      if (!names.length) return [];
+      const { held = [] } = (await navigator.locks?.query()) ?? {};
+      const living = new Set(held.map(({ name }) => name));
+      return names.filter((name) => name !== this.#name && !living.has(name));
+    } catch {
+      return [];
+    }
+  }
+}
+
+/** What several pages have left, as one. */
+export function together(left) {
+  return {
+    acts: left.flatMap(({ acts }) => acts).sort((a, b) => a.when - b.when),
+    refused: left.flatMap(({ refused }) => refused),
+  };
+}

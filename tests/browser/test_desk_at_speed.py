@@ -1,0 +1,263 @@
+"""Hands faster than the line, in a real browser: the web process answers 200 ms late, and later.
+
+What the page shows in the end is what the database holds and what was pressed; and nothing that an
+answer brings moves the focus, the scroll or the selection.
+"""
+
+import random
+import time
+
+import pytest
+from playwright.sync_api import Page, Route, expect
+
+from studio.accounts.models import Person
+from studio.review import services
+from studio.review.judging import judged
+from studio.review.models import Comment, Decision
+from studio.review.services import CommentText, add_comment
+from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what they need)
+    DESK,
+    LENGTH_S,
+    clip,
+    comes_true,
+    folder,
+    opened,
+    plays,
+    said,
+    seconds,
+    sent,
+)
+from tests.cast import make_clip
+from tests.review.heard_clip import listen_again, measurement, review_of
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+NOTES = ("C4", "D4", "E4", "F4", "G4", "A4")
+MARKED = tuple((note, 1.6 + 6.0 * n, (40.0 + n,)) for n, note in enumerate(NOTES))
+LONG_S = 40.0
+
+
+@pytest.fixture
+def marked(cast):
+    """A clip with six marks, one after the other."""
+    made = make_clip(cast.enrolment, "Octaves", has_audio=True, duration_s=LONG_S)
+    listen_again(made, measurement(MARKED, LONG_S))
+    return made
+
+
+def slow(page: Page, at_least_s: float = 0.2, at_most_s: float = 0.2, lost: float = 0.0) -> None:
+    """What is posted arrives late; some of it is lost on the way, or its answer is."""
+    rng = random.Random(7)
+
+    def late(route: Route) -> None:
+        if route.request.method != "POST":
+            return route.continue_()
+        time.sleep(rng.uniform(at_least_s, at_most_s))
+        fate = rng.random()
+        if fate < lost / 2:
+            return route.abort()
+        if fate < lost:
+            route.fetch()
+            return route.abort()
+        return route.continue_()
+
+    page.route("**/clips/**", late)
+
+
+def press(page: Page, keys, ms: float) -> None:
+    """Keys as hands press them: by the browser's own clock, whatever the line does."""
+    page.evaluate(
+        """async ([keys, ms]) => {
+          for (const key of keys) {
+            const target = document.activeElement ?? document.body;
+            const down = { key, bubbles: true, cancelable: true };
+            target.dispatchEvent(new KeyboardEvent("keydown", down));
+            const pause = Array.isArray(ms) ? ms.shift() : ms;
+            await new Promise((resolve) => setTimeout(resolve, pause));
+          }
+        }""",
+        [list(keys), ms],
+    )
+
+
+def choices(clip) -> list[str]:  # noqa: F811
+    return [mark.choice for mark in judged(review_of(clip)).marks]
+
+
+def shown(page: Page) -> list[str]:
+    marks = page.locator("[data-about]")
+    return marks.evaluate_all("(all) => all.map(({ dataset }) => dataset.choice)")
+
+
+def pressed_on(page: Page) -> list[str]:
+    """What the buttons of each mark say."""
+    return page.locator("[data-about]").evaluate_all(
+        """(all) => all.map((mark) => {
+          const is = (name) => mark.querySelector(`[data-decide='${name}']`).ariaPressed === "true";
+          return is("keep") ? "kept" : is("drop") ? "dropped" : "";
+        })"""
+    )
+
+
+def selected(page: Page) -> str | None:
+    found = page.locator("[data-selected]")
+    return found.get_attribute("data-mark") if found.count() else None
+
+
+def test_keys_150_ms_apart_keep_four_marks(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    slow(page)
+    press(page, "nknknknk", 150)
+    assert shown(page) == ["kept"] * 4 + ["", ""], "it is shown before the server has it"
+    sent(page)
+    assert choices(marked) == shown(page) == pressed_on(page) == ["kept"] * 4 + ["", ""]
+    assert selected(page) == "3"
+
+
+def modelled(keys: str, many: int) -> list[str]:
+    """What keys mean where nothing has to be waited for."""
+    at, stands, done = None, [""] * many, []
+    for key in keys:
+        if key in "np":
+            to = 0 if at is None else at + (1 if key == "n" else -1)
+            at = to if 0 <= to < many else at
+        elif key == "z" and done:
+            at, was = done.pop()
+            stands[at] = was
+        elif key in "kd" and at is not None:
+            wanted = {"k": "kept", "d": "dropped"}[key]
+            if stands[at] != wanted:
+                done.append((at, stands[at]))
+                stands[at] = wanted
+    return stands
+
+
+def test_fifteen_sequences_at_random_end_as_they_were_pressed(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    slow(page, 0.2, 0.3, lost=0.08)
+    rng = random.Random(2026)
+    for n in range(15):
+        Decision.objects.all().delete()
+        review_of(marked).acts.all().delete()
+        page.goto("/waiting/")
+        page.evaluate("localStorage.clear()")
+        page.goto(f"/clips/{marked.pk}/")
+        expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
+        keys = "n" + "".join(rng.choices("nnnpkkkddz", k=rng.randint(6, 10)))
+        press(page, keys, [rng.uniform(60, 150) for _ in keys])
+        expected = modelled(keys, len(NOTES))
+        assert shown(page) == expected, f"{n}: {keys}, at once"
+        if n % 3 == 0:  # what the browser keeps outlives the page
+            page.reload()
+            expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
+        sent(page)
+        assert choices(marked) == shown(page) == pressed_on(page) == expected, f"{n}: {keys}"
+
+
+def test_a_key_is_about_the_selected_mark_not_the_sounding_one(cast, clip, opened):  # noqa: F811
+    page = opened(cast.teacher, clip)
+    page.keyboard.press("n")
+    assert selected(page) == "0"
+    page.evaluate("document.querySelector('clip-player').seek(10.2)")
+    page.keyboard.press("Space")
+    expect(page.locator(".block.sounding [data-mark]")).to_have_attribute("data-mark", "1")
+    page.keyboard.press("k")
+    sent(page)
+    assert choices(clip) == ["kept", ""]
+    assert selected(page) == "0"
+
+
+def test_a_late_answer_moves_neither_focus_nor_scroll_nor_selection(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    slow(page)
+    press(page, "nkn", 30)
+    page.locator("#composer textarea").focus()
+    page.keyboard.type("The bow")
+    page.evaluate("scrollTo(0, 300)")
+    before = page.evaluate("scrollY")
+    sent(page)
+    assert page.evaluate("document.activeElement.id") == "new-text"
+    assert page.evaluate("scrollY") == before
+    assert selected(page) == "1"
+    expect(page.locator("#composer textarea")).to_have_value("The bow")
+
+
+def test_an_added_comment_does_not_come_back_nor_hinder_returning(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    slow(page)
+    keys = page.keyboard
+    keys.press("c")
+    keys.type("More arm.")
+    keys.press("Control+Enter")
+    expect(page.locator(".comment.new .text")).to_have_text("More arm.")
+    keys.press("c")
+    keys.press("Escape")
+    keys.press("r")  # what is not sent yet is waited for
+    page.wait_for_url("**/preview/")
+    assert Comment.objects.get().text == "More arm."
+    page.go_back()
+    expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
+    expect(page.locator("#composer textarea")).to_have_value("")
+    expect(page.locator(".comment")).to_have_count(1)
+
+
+def test_what_was_pressed_without_a_line_outlives_the_page(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    page.route("**/clips/*/**", lambda route: _no_line_to_post(route))
+    press(page, "nkndz", 20)
+    page.keyboard.press("c")
+    page.keyboard.type("On a train.")
+    page.keyboard.press("Control+Enter")
+    expect(said(page)).to_contain_text("there is no connection")
+    page.unroute("**/clips/*/**")
+    page.goto("/waiting/")
+    assert choices(marked) == [""] * 6
+    page.goto(f"/clips/{marked.pk}/")
+    sent(page)
+    assert choices(marked) == ["kept"] + [""] * 5
+    assert Comment.objects.get().text == "On a train."
+
+
+def _no_line_to_post(route: Route) -> None:
+    if route.request.method == "POST":
+        route.abort()
+    else:
+        route.continue_()
+
+
+def test_what_is_refused_is_said_at_its_row_and_the_page_goes_back(cast, marked, opened):  # noqa: F811
+    comment = add_comment(review_of(marked), cast.teacher, CommentText("bow", "Slower", 2.0))
+    page = opened(cast.teacher, marked, playable=False)
+    page.locator(f"#edit-comment-{comment.pk} summary").click()
+    page.locator(f"#edit-comment-{comment.pk} textarea").fill("Much slower")
+    services.delete_comment(comment)
+    page.keyboard.press("Control+Enter")
+    refused = page.locator(".refused")
+    expect(refused).to_contain_text("somebody took it away in the meantime")
+    expect(refused.locator(".words")).to_have_text("Much slower")
+    expect(page.locator(f"#comment-{comment.pk}")).to_have_count(0)
+    listen_again(marked, measurement(MARKED, LONG_S))
+    page.evaluate("document.querySelector('clip-desk').focus()")
+    press(page, "nk", 20)
+    expect(page.locator("[data-about] .refused")).to_contain_text("listened to again")
+    assert shown(page) == choices(marked) == [""] * 6
+    page.reload()
+    expect(page.locator(".refused")).to_have_count(2)
+    for _ in range(2):
+        page.get_by_role("button", name="Let it go").first.click()
+    page.reload()
+    expect(page.locator(".refused")).to_have_count(0)
+
+
+def test_another_person_does_nothing_in_ones_name(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    hers = opened(cast.colleague, marked, playable=False)
+    mine = page.context.cookies()
+    page.context.add_cookies(hers.context.cookies())
+    press(page, "nk", 20)
+    expect(page.locator(".held")).to_contain_text("Somebody else is logged in")
+    assert not Decision.objects.exists()
+    page.context.add_cookies(mine)
+    page.evaluate("dispatchEvent(new Event('focus'))")
+    sent(page)
+    assert Decision.objects.get().decided_by == Person.objects.get(pk=cast.teacher.pk)
