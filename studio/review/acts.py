@@ -99,7 +99,7 @@ def decided(review: Review, person: Person) -> QuerySet[DeskAct]:
 
 
 def in_short(review: Review, person: Person) -> list[dict]:
-    """The last of them for a page, in their order: ``{"key": …, "before": [[mark, choice], …]}``."""
+    """The last of them in their order: ``{"key": …, "before": [[mark, choice], …]}``."""
     rows = decided(review, person).values_list("key", "decisions")[:UNDONE_AT_MOST]
     return [
         {"key": key, "before": [[c["about"], (c["was"] or {}).get("choice", "")] for c in changes]}

@@ -169,7 +169,7 @@ def add_comment(review: Review, author: Person, said: CommentText, form_key: str
 def edit_comment(
     comment: Comment, said: CommentText, version: int, was: str | None = None
 ) -> Comment:
-    """Change a comment, if it still is the ``version`` that was read, or still says what it ``was``.
+    """Change a comment, if it is the ``version`` that was read, or says what it ``was``.
 
     Raises
     ------
