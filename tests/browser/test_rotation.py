@@ -173,8 +173,13 @@ def test_the_whole_way_by_keys_alone(cast, plan, opened):
 def test_the_buttons_move_a_lesson_and_keep_the_focus(cast, plan, opened):
     page = opened(cast.teacher, plan)
     before = titles(page)
-    page.get_by_role("button", name=f"Later: {before[0]}").first.press("Enter")
+    later = page.get_by_role("button", name=f"Later: {before[0]}").first
+    later.focus()
+    place = "document.querySelector('lesson-order').getBoundingClientRect().top"
+    at = page.evaluate(place)
+    later.press("Enter")
     expect(page.locator(".messages")).to_contain_text(f"{before[0]} is later now.")
+    assert page.evaluate(place) == pytest.approx(at, abs=1), "the page stands still"
     assert kept(cast)[:2] == [before[1], before[0]]
     assert page.evaluate("document.activeElement.ariaLabel") == f"Later: {before[0]}"
     page.get_by_role("button", name=f"Earlier: {before[1]}").first.press("Enter")

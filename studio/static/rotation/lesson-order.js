@@ -163,10 +163,22 @@ function say(words) {
   line.textContent = words;
 }
 
+// What comes above the round that is being put in order (a sentence that says it is done) must not push
+// it away from under the hand: the page is scrolled by as much.
+let round = null;
+const roundOf = (element) => element?.closest("section[aria-labelledby]");
+
 document.addEventListener("htmx:beforeSwap", ({ detail }) => {
+  const section = roundOf(document.activeElement?.closest("lesson-order"));
+  round = section && { id: section.getAttribute("aria-labelledby"), top: section.getBoundingClientRect().top };
   if (SHOWN_ANYWAY.includes(detail.xhr.status)) {
     Object.assign(detail, { shouldSwap: true, isError: false });
   }
+});
+document.addEventListener("htmx:afterSwap", () => {
+  const section = round && roundOf(document.getElementById(round.id));
+  if (section) scrollBy({ top: section.getBoundingClientRect().top - round.top, behavior: "instant" });
+  round = null;
 });
 document.addEventListener("htmx:afterSettle", () => {
   say(document.querySelector("#main .messages li, #main [role='alert']")?.textContent ?? "");
