@@ -80,6 +80,7 @@ def record(page: Page, which: str, seconds: int = 1) -> None:
     comes_true(page, f"{level} > 0.1")
     page.get_by_role("button", name="Stop recording").click()
     expect(page.get_by_label("Your reply, before it is sent")).to_be_visible()
+    expect(page.get_by_role("button", name="Add comment")).to_be_focused()
 
 
 def test_a_reply_is_recorded_survives_reload_and_lost_connection_and_is_heard_by_the_pupil(
