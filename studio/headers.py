@@ -3,7 +3,9 @@
 from collections.abc import Callable
 from functools import wraps
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
+from django_htmx.http import HttpResponseClientRedirect
 
 HEADERS = {
     # The recorder needs camera and microphone; nothing here needs to know a place.
@@ -56,4 +58,21 @@ class KeptNowhere:
         if response.get("Content-Type", "").startswith(("text/html", "application/json")):
             response["Cache-Control"] = "private, no-store"
         response.headers.setdefault("Cache-Control", "private, no-store")
+        return response
+
+
+class LogInOnAPageOfItsOwn:
+    """Let htmx go to the log-in page where it was to replace a part of this one.
+
+    It would follow the redirect by itself, and show the log-in in place of a button.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        asked_by_htmx = request.headers.get("HX-Request") == "true"
+        if asked_by_htmx and response.get("Location", "").startswith(settings.LOGIN_URL):
+            return HttpResponseClientRedirect(response["Location"])
         return response

@@ -66,6 +66,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "studio.headers.StudioHeaders",
+    "studio.headers.LogInOnAPageOfItsOwn",
     "csp.middleware.CSPMiddleware",
     "studio.compression.CompressPages",
     "whitenoise.middleware.WhiteNoiseMiddleware",

@@ -29,6 +29,7 @@ from studio.review.by_hand import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
 from studio.review.services import CommentText, add_comment
 from tests.cast import PASSWORD, as_person, make_clip, make_drill, set_for
+from tests.forms import FORMS
 
 STUDIO_TEACHERS = {"teacher", "colleague"}
 TEACHERS = STUDIO_TEACHERS | {"foreign_teacher"}
@@ -201,16 +202,20 @@ def patterns(found=None) -> dict[str, URLPattern]:
 
 @pytest.fixture
 def world(cast, settings, tmp_path) -> dict[str, dict]:
-    """Mira's clip, her drill and everything on them: the arguments of each address."""
     settings.MAIL = {"EMAIL_HOST": "mail.example"}
     settings.MEDIA_ROOT = tmp_path
+    return furnished(cast, tmp_path)
+
+
+def furnished(cast, folder: Path) -> dict[str, dict]:
+    """Mira's clip, her drill and everything on them: the arguments of each address."""
     clip = make_clip(cast.enrolment)
     for kind in Rendition.Kind:
-        Path(tmp_path / kind.value).write_bytes(b"something")
+        (folder / kind.value).write_bytes(b"something")
         Rendition.objects.create(
             clip=clip, kind=kind, path=kind.value, size_bytes=9, content_type="video/mp4"
         )
-    Path(tmp_path / "reply").write_bytes(b"something")
+    (folder / "reply").write_bytes(b"something")
     score = generate(Request(direction="up", manner="together")).to_dict()
     drill = make_drill(cast.teacher, cast.studio, score=score)
     assignment = set_for(cast.enrolment, drill)
@@ -306,6 +311,13 @@ def sent_before(clip: Clip) -> Upload:
 
 def test_every_address_is_in_the_table():
     assert set(patterns()) == set(TABLE)
+
+
+def test_every_address_that_takes_a_post_is_tried_in_a_browser():
+    """With input that it takes and with input that it refuses: tests/browser/test_every_form.py."""
+    assert {name for name, (_, may_post, _) in TABLE.items() if may_post} == set(FORMS)
+    assert not [name for name, forms in FORMS.items() if not forms]
+    assert not [name for name, forms in FORMS.items() for form in forms if not form.is_refused]
 
 
 @pytest.mark.parametrize("name", TABLE)

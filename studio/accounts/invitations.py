@@ -111,9 +111,17 @@ def accept(invitation: Invitation, name: str = "", password: str = "", person=No
 
 
 def cancel(studio: Studio, pk: int) -> None:
-    """Take an open invitation back, or 404."""
-    if not open_in(studio).filter(pk=pk).update(cancelled_at=timezone.now()):
+    """Take an open invitation back; 404 where the studio has no such invitation.
+
+    Raises
+    ------
+    NoLongerOpen
+        When it was accepted or cancelled in the meantime, or has run out.
+    """
+    if not Invitation.objects.filter(studio=studio, pk=pk).exists():
         raise Http404
+    if not open_in(studio).filter(pk=pk).update(cancelled_at=timezone.now()):
+        raise NoLongerOpen
 
 
 def link_guardian(guardian: Person, pupil: Person) -> None:

@@ -58,8 +58,12 @@ def invite(request: HttpRequest, role: str) -> HttpResponse:
 
 @require_POST
 def cancel(request: HttpRequest, pk: int) -> HttpResponse:
-    invitations.cancel(access.teaching_studio(request.user), pk)
-    messages.success(request, "Taken back. The link no longer works.")
+    try:
+        invitations.cancel(access.teaching_studio(request.user), pk)
+    except invitations.NoLongerOpen:
+        messages.warning(request, "It was accepted or taken back already, or has run out.")
+    else:
+        messages.success(request, "Taken back. The link no longer works.")
     return redirect("people")
 
 

@@ -134,6 +134,15 @@ class DecisionForm(DeskForm):
     listening = forms.IntegerField(widget=forms.HiddenInput)
     seen = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
+    @property
+    def can_be_said(self) -> bool:
+        """Whether all that is wrong was typed; the rest no page sends."""
+        return self.errors.keys() <= {"words", "start_s", "end_s"}
+
+    def sentences(self) -> str:
+        """What is wrong."""
+        return " ".join(error for errors in self.errors.values() for error in errors)
+
 
 class SettingForm(GoalForm, DeskForm):
     """When a drill is due, and what it is to reach, in words and in figures."""

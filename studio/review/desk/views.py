@@ -89,7 +89,7 @@ def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
     409 with both texts when somebody else wrote words for it first.
     """
     form = DecisionForm(request.POST)
-    if not form.is_valid():
+    if not form.is_valid() and not form.can_be_said:
         raise Http404
     page = Desk(request.user, review)
     if page.judged is None or page.judged.listening.pk != form.cleaned_data["listening"]:
@@ -100,12 +100,15 @@ def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
         return exchanges.parts(request, said=NOT_MARKED, status=409)
     if mark is None:
         raise Http404
-    mark_id, choice = mark.id, form.cleaned_data["choice"]
+    mark_id = mark.id
+    if form.errors:
+        return _decision_refused(request, review, mark_id, form.sentences())
+    choice = form.cleaned_data["choice"]
     words: str | None = form.cleaned_data["words"]
     try:
         span = own_span(form.cleaned_data, mark, review.clip.duration_s)
     except ValidationError as error:
-        return _span_refused(request, review, mark_id, words or "", " ".join(error.messages))
+        return _decision_refused(request, review, mark_id, " ".join(error.messages))
     own_words = words if words != mark.sentence else ""
     if "words" not in request.POST:  # a key keeps or drops, and leaves the words alone
         own_words = None
@@ -298,7 +301,7 @@ def _decide_again(
 ) -> HttpResponse:
     """The mark's own form again, with what was written for it in the meantime."""
     page = Desk(request.user, review)
-    extra = {"deciding": mark_id, "written": written, "theirs": theirs}
+    extra = {"deciding": mark_id, "written": written, "theirs": theirs, "typed": request.POST}
     if not wants_parts(request):
         return whole_page(request, page, status=409, **extra)
     changed = block_parts(page, {_block_of_mark(page, mark_id)}, **extra)
@@ -306,12 +309,14 @@ def _decide_again(
     return parts(request, *changed, said=said, status=409)
 
 
-def _span_refused(
-    request: HttpRequest, review: Review, mark_id: int, written: str, refused: str
+def _decision_refused(
+    request: HttpRequest, review: Review, mark_id: int, refused: str
 ) -> HttpResponse:
-    """The mark's own form again, with why its span cannot be."""
+    """The mark's own form again, as it was filled in, with why it cannot be."""
     page = Desk(request.user, review)
-    extra = {"deciding": mark_id, "written": written, "refused": refused}
+    typed = request.POST
+    written = typed.get("words", "")
+    extra = {"deciding": mark_id, "written": written, "refused": refused, "typed": typed}
     if not wants_parts(request):
         return whole_page(request, page, status=422, **extra)
     changed = block_parts(page, {_block_of_mark(page, mark_id)}, **extra)

@@ -23,6 +23,7 @@ from studio.review import access
 from studio.review.models import Review
 
 from . import states
+from .arranging import LONGEST_REST
 
 # (a wait of at least, its heading); chosen for weekly lessons
 AGES = (
@@ -66,7 +67,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
     studios = list(people.studios_of(request.user, people.Role.TEACHER))
     if not studios:
         raise Http404
-    chosen = _chosen(request)
+    chosen, today = _chosen(request), timezone.localdate()
     everything = access.waiting_for(request.user, chosen["order"])
     listed = access.awake(everything)
     shown = _filtered(access.snoozed(everything) if chosen["snoozed"] else listed, request, chosen)
@@ -85,6 +86,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "moving": states.any_moving(row.place for row in rows),
         "pending": access.pending_returns(request.user),
         "back": request.get_full_path(),
+        "rest": (today + timedelta(days=1), today + LONGEST_REST),
     }
     part = "review/waiting_rows.html" if request.htmx else "review/waiting.html"
     response = render(request, part, context)

@@ -12,6 +12,7 @@ const FIELDS = "input, textarea, select";
 export function morph(old, now, fresh = null) {
   if (old.tagName !== now.tagName) return void old.replaceWith(now);
   if (old.matches("form[data-draft]") && old !== fresh && isBeingWritten(old)) return;
+  if (fresh && old.localName === "input") input(old, now);
   attributes(old, now, fresh);
   if (old.matches(FIELDS)) return void field(old, now, fresh);
   if (old.localName === "reply-recorder") return; // builds itself, and may be recording
@@ -54,6 +55,12 @@ function field(old, now, fresh) {
     if (old.defaultValue !== now.defaultValue) old.defaultValue = now.defaultValue;
     if (!touched) old.value = now.value;
   }
+}
+
+/** An attribute is not what an input shows, once something was typed or put there. */
+function input(old, now) {
+  if (["radio", "checkbox"].includes(old.type)) old.checked = now.checked;
+  else if (old.type !== "file" && old.defaultValue !== now.defaultValue) old.value = now.value;
 }
 
 const keyOf = (node) => node.dataset?.about || node.id || "";

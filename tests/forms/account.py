@@ -1,0 +1,132 @@
+"""The forms of the own account, of lost passwords, and of words that outlived their session."""
+
+from playwright.sync_api import Page
+
+from studio.accounts import invitations
+from studio.accounts.models import Person
+from tests.cast import PASSWORD
+
+from .form import GONE, LOG_IN, OK_MESSAGE, Form, logged_out
+from .rows import Rows
+
+NEW = "three bows and a rosin"
+
+
+def _account(**more) -> Form:
+    return Form(who="teacher", at="account", **{"seen": OK_MESSAGE} | more)
+
+
+def _address_taken(rows: Rows) -> None:
+    Person.objects.create_user("p@p.example", PASSWORD, name="Quicker")
+
+
+def _lessons_ended(rows: Rows) -> None:
+    invitations.end_place(rows.cast.enrolment)
+
+
+def _words_outlive_the_session(page: Page) -> None:
+    """Send a drill after the session ended, and log in again."""
+    page.locator("[name=title]").fill("Tenths, one day")
+    page.locator("[name=words]").fill("Slowly.")
+    logged_out(None)
+    page.locator("main form button.main").click()
+    page.locator("[name=username]").fill("ottilie.brandt@teacher.example")
+    page.locator("[name=password]").fill(PASSWORD)
+    page.locator("main form button.main").click()
+    page.locator(".kept-words").wait_for()
+
+
+FORMS = {
+    "account_name": [_account(good={"name": "Ottilie B. Brandt"}, bad={"name": " "})],
+    "account_address": [
+        _account(
+            good={"email": "ottilie@new.example", "present_password": PASSWORD},
+            bad={"email": "ottilie"},
+        )
+    ],
+    "account_password": [
+        _account(
+            good={"present_password": PASSWORD, "password": NEW, "again": NEW},
+            bad={"again": f"{NEW}s"},
+        )
+    ],
+    "account_codes": [
+        _account(
+            good={"present_password": PASSWORD},
+            bad={"present_password": "none of them"},
+            seen="main li code",
+        )
+    ],
+    "account_sessions": [
+        _account(
+            which=":has([value=others])",
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "new_address": [
+        Form(
+            who="pupil",
+            at="new_address",
+            seen=OK_MESSAGE,
+            meanwhile=_address_taken,
+            status=302,
+            wrong=".messages .error",
+        )
+    ],
+    "notice_read": [
+        Form(
+            who="pupil",
+            at="queue",
+            seen="main:not(:has(.account-notice))",
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "password_by_code": [
+        Form(
+            who="anonymous",
+            at="password_by_code",
+            good={
+                "email": "mira.sandholm@pupil.example",
+                "code": lambda rows: rows.code,
+                "password": NEW,
+                "again": NEW,
+            },
+            bad={"code": "none of them"},
+            seen=LOG_IN,
+        )
+    ],
+    "password_by_link": [
+        Form(
+            who="anonymous",
+            at="password_by_link",
+            good={"password": NEW, "again": NEW},
+            bad={"again": f"{NEW}s"},
+            seen=LOG_IN,
+        )
+    ],
+    "password_link": [
+        Form(
+            who="teacher",
+            at="password_link",
+            seen="textarea#password-link",
+            meanwhile=_lessons_ended,
+            status=404,
+            wrong=GONE,
+        )
+    ],
+    "kept_words_forget": [
+        Form(
+            who="teacher",
+            at="drill_new",
+            before=_words_outlive_the_session,
+            seen="main:not(:has(.kept-words))",
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+}

@@ -1,0 +1,239 @@
+"""The forms of studio.review's pages and of sending: lists, pupils, phrases, clips on their way."""
+
+from datetime import timedelta
+
+from django.conf import settings
+from django.utils import timezone
+from playwright.sync_api import Page
+
+from studio.clips.models import Upload
+from studio.clips.uploads import access
+from studio.clips.uploads import services as uploads
+from studio.review import waiting
+from studio.review.models import Return, Review
+from tests.deploy.processes import ROOT
+
+from .drills import PAST, SETTING, SOON
+from .form import GONE, LOG_IN, OK_MESSAGE, WARNED, Form, logged_out
+from .rows import Rows
+
+CLIP = str(ROOT / "sample_media" / "clips" / "short-octaves.mp4")
+NO_CLIP = str(ROOT / "sample_media" / "README.md")
+
+
+def _waiting(**more) -> Form:
+    return Form(
+        who="teacher",
+        at="waiting_list",
+        **{"seen": OK_MESSAGE, "status": 302, "wrong": WARNED} | more,
+    )
+
+
+def _review(rows: Rows, name: str) -> Review:
+    return Review.objects.get(clip=rows.args[name]["clip_id"])
+
+
+def _taken(rows: Rows) -> None:
+    waiting.take(_review(rows, "waiting_take"), rows.cast.colleague)
+
+
+def _colleague_left(rows: Rows) -> None:
+    rows.cast.colleague.memberships.update(ended_on=timezone.localdate() - timedelta(days=1))
+
+
+def _seen_by_now(rows: Rows) -> None:
+    Return.objects.filter(review__clip=rows.pending).update(visible_at=timezone.now())
+
+
+def _as_many_as_may_be(rows: Rows) -> None:
+    pupil = rows.cast.pupil
+    for _ in range(settings.MAX_UNFINISHED_UPLOADS - access.unfinished(pupil).count()):
+        uploads.begin(rows.cast.enrolment, pupil, 9, "")
+
+
+def _sent_as_it_is(page: Page) -> None:
+    """A browser that looks at nothing: the server says what it found."""
+    page.locator("send-clip").evaluate("one => { one.dataset.endings += ',.md'; }")
+
+
+def _send(page: Page, recording: str) -> None:
+    _sent_as_it_is(page)
+    page.set_input_files("input[type=file]", recording)
+    page.locator("[name=title]").fill("Thirds, outside")
+    page.locator("[data-part=send]").click()
+
+
+def _say(page: Page, title: str) -> None:
+    """As the page's script does while a recording is on its way; then look at what is kept."""
+    page.locator("form[action$='/forget/']").first.evaluate(SAY, title)
+
+
+SAY = """async (form, title) => {
+  const body = new FormData(form);
+  body.set("title", title);
+  const answer = await fetch(form.action.replace("/forget/", "/words/"), { method: "POST", body });
+  if (answer.ok) {
+    location.reload();
+  } else {
+    const refusal = document.querySelector("[data-part=refusal]");
+    refusal.textContent = (await answer.json()).sentence;
+    refusal.hidden = false;
+  }
+}"""
+
+FORMS = {
+    "waiting_take": [_waiting(meanwhile=_taken)],
+    "waiting_let_go": [
+        _waiting(args=lambda rows: {"clip_id": rows.heard.pk}, meanwhile=logged_out, wrong=LOG_IN)
+    ],
+    "waiting_hand_over": [_waiting(good={"to": "Colleague"}, meanwhile=_colleague_left)],
+    "waiting_snooze": [
+        _waiting(
+            which=":has(input[type=date])",
+            good={"until": SOON},
+            bad={"until": PAST},
+            status=0,
+            wrong="[name=until]:invalid",
+        ),
+        _waiting(
+            which=":has(button[value=week])",
+            button="[value=week]",
+            meanwhile=logged_out,
+            wrong=LOG_IN,
+        ),
+    ],
+    "return_take_back": [_waiting(seen="clip-desk", meanwhile=_seen_by_now)],
+    "return_send_now": [_waiting(meanwhile=logged_out, wrong=LOG_IN)],
+    "pupil_about": [
+        Form(
+            who="teacher",
+            at="pupil",
+            good={"level": "advanced", "kind": "viola", "string_length_mm": "370"},
+            bad={"string_length_mm": "37"},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "pupil_set_drill": [
+        Form(
+            who="teacher",
+            at="pupil",
+            good={"drill": "Octaves, slowly", **SETTING},
+            bad={"due_on": PAST},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "phrases": [
+        Form(
+            who="teacher",
+            at="phrases",
+            good={"text": "More bow at {interval}", "kind": "bow"},
+            bad={"text": "More bow at {dawn}"},
+            seen="main li:has-text('More bow at {interval}')",
+        )
+    ],
+    "phrase": [
+        Form(
+            who="teacher",
+            at="phrase",
+            good={"text": "Less weight", "kind": "sound"},
+            bad={"text": " "},
+            seen="main li:has-text('Less weight')",
+        )
+    ],
+    "phrase_delete": [
+        Form(
+            who="teacher",
+            at="phrases",
+            seen=OK_MESSAGE,
+            meanwhile=lambda rows: rows.cast.teacher.phrases.all().delete(),
+            status=404,
+            wrong=GONE,
+        )
+    ],
+    "phrase_move": [
+        Form(
+            who="teacher",
+            at="phrases",
+            button="[value=down]",
+            seen="main li:first-child:has-text('Higher')",
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "send": [
+        Form(
+            who="pupil",
+            at="send",
+            scripts=False,
+            good={"recording": CLIP, "title": "Thirds", "note": "At home"},
+            bad={"recording": NO_CLIP},
+            seen=OK_MESSAGE,
+        )
+    ],
+    # tus: pages reach these by script alone, so by the sending page and its script.
+    "uploads": [
+        Form(
+            who="pupil",
+            at="send",
+            which="send-clip form",
+            by_script=lambda page: _send(page, CLIP),
+            seen=OK_MESSAGE,
+            meanwhile=_as_many_as_may_be,
+            status=429,
+            wrong="[data-part=refusal]",
+        )
+    ],
+    "send_arrived": [
+        Form(
+            who="pupil",
+            at="send",
+            which="send-clip form",
+            by_script=lambda page: _send(page, CLIP),
+            bad_by_script=lambda page: _send(page, NO_CLIP),
+            seen=OK_MESSAGE,
+            wrong="[data-part=refusal]",
+        )
+    ],
+    "send_forget": [
+        Form(
+            who="pupil",
+            at="send",
+            seen=OK_MESSAGE,
+            meanwhile=lambda rows: Upload.objects.all().delete(),
+            status=404,
+            wrong=GONE,
+        )
+    ],
+    "send_words": [
+        Form(
+            who="pupil",
+            at="send",
+            which="send-clip form",
+            by_script=lambda page: _say(page, "Sixths in the rain"),
+            bad_by_script=lambda page: _say(page, "Sixths " * 100),
+            seen="[data-half][data-title='Sixths in the rain']",
+            wrong="[data-part=refusal]",
+        )
+    ],
+    "send_same": [
+        Form(
+            who="pupil",
+            at="send_same",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "clip_put_away": [
+        Form(
+            who="pupil",
+            at="queue",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+}

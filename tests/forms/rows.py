@@ -1,0 +1,107 @@
+"""What there is to press and to change: the access matrix's world, and what was heard of a clip."""
+
+from dataclasses import dataclass
+
+from django.contrib.auth.tokens import default_token_generator
+from django.utils import timezone
+from django.utils.encoding import force_bytes
+from django.utils.http import urlsafe_base64_encode
+
+from studio.accounts import passwords
+from studio.accounts.invitations import invite
+from studio.accounts.models import Consent, Enrolment, GuardianLink
+from studio.clips.models import Clip
+from studio.review import by_hand, phrases, waiting
+from studio.review.by_hand import HandMarkText
+from studio.review.judging import judged
+from studio.review.models import Decision, Enclosure, Review
+from studio.review.services import CommentText, add_comment, return_clip, set_drill_here
+from tests.cast import Cast, as_person, enrol, make_clip, make_drill, person
+from tests.review.heard_clip import heard_clip
+
+
+@dataclass(frozen=True)
+class Rows:
+    """The people, the arguments of each address, and the clip that the desk's forms are about."""
+
+    cast: Cast
+    args: dict[str, dict]
+    heard: Clip
+    pending: Clip  # returned, and not to be seen yet
+    code: str  # with which the pupil, whose password is lost, chooses another
+    unasked: Enrolment  # of the guardian's other child, for whom nobody has agreed
+
+    @property
+    def review(self) -> Review:
+        return Review.objects.get(clip=self.heard)
+
+
+def furnish(cast: Cast, world: dict[str, dict]) -> Rows:
+    """Rows for every form, beside those of the access matrix."""
+    heard = heard_clip(cast.enrolment, "Octaves, heard")
+    on_heard = {"clip_id": heard.pk}
+    args = dict(world)
+    for name in world:
+        if name.startswith("desk_") and name != "desk_keys":
+            args[name] = world[name] | on_heard
+    args |= _at_the_desk(cast, Review.objects.get(clip=heard), on_heard)
+    pending = make_clip(cast.enrolment, "Just returned")
+    type(cast.studio).objects.filter(pk=cast.studio.pk).update(return_delay_min=60)
+    return_clip(Review.objects.get(clip=pending), cast.teacher, "Steadier")
+    for name in ("return_take_back", "return_send_now"):
+        args[name] = {"clip_id": pending.pk}
+    phrases.add(cast.teacher, cast.studio, "intonation", "Higher")
+    _, secret = invite(cast.studio, "teacher", "Nora Ahlgren", "nora@n.example", by=cast.teacher)
+    args["invitation"] = {"secret": secret}
+    letter = urlsafe_base64_encode(force_bytes(cast.pupil.pk))
+    token = default_token_generator.make_token(cast.pupil)
+    args["choose_password"] = {"uidb64": letter, "token": token}
+    as_person(cast.teacher)  # is logged in on a second device
+    code = passwords.make_codes(cast.pupil)[0]
+    return Rows(cast, args, heard, pending, code, _other_child(cast))
+
+
+def _other_child(cast: Cast) -> Enrolment:
+    child = person("Ida Sandholm", cast.studio, "pupil")
+    place = enrol(child, cast.studio, cast.teacher)
+    Consent.objects.filter(pupil=child).delete()
+    GuardianLink.objects.create(guardian=cast.guardian, pupil=child)
+    return place
+
+
+def _at_the_desk(cast: Cast, review: Review, on_clip: dict) -> dict[str, dict]:
+    """A comment with a drawing, a mark by hand, a drill set, and a decision of long ago."""
+    said = add_comment(review, cast.teacher, CommentText("bow", "Less", 2.0))
+    drawing = Enclosure.objects.create(
+        **{"comment": said, "kind": "drawing", "words": "The wrist", "frame_s": 2.0},
+        strokes=[{"kind": "circle", "at": [0.5, 0.3], "radius": 0.1}],
+        **{"state": "ready", "info": {"aspect": 0.75}},
+    )
+    hand = by_hand.add(review, cast.teacher, HandMarkText("Late", 1.0, 2.0), "")
+    drill = make_drill(cast.teacher, cast.studio, "Set with the clip")
+    set_drill_here(review, drill.newest(), cast.teacher, None, "Even")
+    waiting.take(review, cast.teacher)
+    found = judged(review)
+    assert found is not None
+    old = Decision.objects.create(
+        review=review,
+        listening=found.listening,
+        **{"choice": "kept", "code": "interval_wide", "start_s": 40.0, "end_s": 41.0},
+        **{"midis": [60, 72], "sentence": "Wide", "decided_by": cast.teacher},
+        decided_at=timezone.now(),
+    )
+    on_comment = on_clip | {"comment_id": said.pk}
+    on_drawing = on_clip | {"enclosure_id": drawing.pk}
+    on_hand = on_clip | {"mark_id": hand.pk}
+    return {
+        "clip_page": on_clip,
+        "desk_decide": on_clip | {"mark_id": found.marks[0].id},
+        "desk_settle_old": on_clip | {"decision_id": old.pk},
+        **dict.fromkeys(("desk_mark_edit", "desk_mark_delete"), on_hand),
+        "desk_comment_edit": on_comment,
+        "desk_comment_delete": on_comment,
+        "desk_enclosure_add": on_comment,
+        "desk_draw_again": on_drawing,
+        "desk_enclosure_remove": on_drawing,
+        "desk_unset_drill": on_clip | {"assignment_id": review.drills_set.get().pk},
+    }
