@@ -19,7 +19,7 @@ from studio.review.models import DeskKeys
 
 TABLE = Path(__file__).parents[2] / "static" / "desk" / "keys.js"
 ROW = re.compile(
-    r'^ +\{ act: "([\w-]+)", keys: (\[[^\]]*\]), words: "[^"]*"'
+    r'^ +\{ act: "([\w-]+)", keys: (\[(?:"[^"]*"(?:, )?)*\]), words: "[^"]*"'
     r'(?:, page: "(\w+)")?(, fixed: true)? \},$',
     re.M,
 )
