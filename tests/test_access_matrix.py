@@ -118,6 +118,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "rotation_own": (PUPILS, None, {}),
     "rotation_child": ({"guardian"}, None, {}),
     "waiting_list": (TEACHERS, None, {}),
+    "pile": (TEACHERS, TEACHERS, {}),
     "waiting_take": (None, STUDIO_TEACHERS, {}),
     "waiting_let_go": (None, STUDIO_TEACHERS, {}),
     "waiting_hand_over": (None, STUDIO_TEACHERS, {"to": "0"}),

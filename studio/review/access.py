@@ -7,7 +7,18 @@ from collections.abc import Iterable
 from datetime import timedelta
 from uuid import UUID
 
-from django.db.models import Count, F, IntegerField, Min, OuterRef, Q, QuerySet, Subquery, Value
+from django.db.models import (
+    Count,
+    Exists,
+    F,
+    IntegerField,
+    Min,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+)
 from django.db.models.functions import Coalesce
 from django.http import Http404
 from django.utils import timezone
@@ -17,13 +28,13 @@ from studio.accounts import consent
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips import access as clips
-from studio.clips.models import Clip
+from studio.clips.models import Clip, Listening, Stage
 from studio.drills import access as drills
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
 
 from .enclosures.snapshots import enclosed_in
-from .models import Comment, Enclosure, HandMark, Phrase, Return, Review
+from .models import Comment, EnclosedFile, Enclosure, HandMark, Phrase, Return, Review
 
 
 def review_for(person: Person, clip_id: UUID) -> Review:
@@ -98,6 +109,79 @@ def next_for(person: Person, order: str = "wait") -> QuerySet[Review]:
     return awake(waiting_for(person, order)).filter(Q(taken_by=None) | Q(taken_by=person))
 
 
+def pile_for(person: Person) -> QuerySet[Review]:
+    """Clips that can be looked through in a row: nothing was found, asked, or said of them yet.
+
+    Each was heard and can be played. ``listening_id`` is its newest listening.
+    """
+    stages = Stage.objects.filter(clip=OuterRef("clip"))
+    newest = Listening.objects.filter(clip=OuterRef("clip")).order_by("-created_at", "-pk")
+    heard = {"kind": Stage.Kind.LISTENING, "state": Stage.State.HEARD}
+    playable = {"kind": Stage.Kind.PLAYBACK, "state": Stage.State.PLAYABLE}
+    return (
+        next_for(person)
+        .filter(
+            Exists(stages.filter(**heard)),
+            Exists(stages.filter(**playable)),
+            clip__note="",
+            marks_found=0,
+            comments=None,
+            hand_marks=None,
+            drills_set=None,
+        )
+        .annotate(listening_id=Subquery(newest.values("pk")[:1]))
+    )
+
+
+def own_summaries(person: Person) -> QuerySet[Return]:
+    """What a teacher returned with a summary, the newest first."""
+    return (
+        Return.objects.filter(
+            returned_by=person,
+            review__clip__enrolment__in=people.enrolments_taught_by(person),
+            review__clip__erased_at=None,
+        )
+        .exclude(review__summary="")
+        .order_by("-returned_at", "-pk")
+    )
+
+
+def own_recordings(person: Person) -> QuerySet[Enclosure]:
+    """Replies that a teacher recorded, where she teaches, the newest first; each with ``sha256``.
+
+    Not those with a clip that she may not watch any more.
+    """
+    original = EnclosedFile.objects.filter(
+        enclosure=OuterRef("pk"), kind=EnclosedFile.Kind.ORIGINAL
+    )
+    clip = "comment__review__clip"
+    return (
+        Enclosure.objects.filter(
+            consent.holds("recordings", f"{clip}__enrolment__pupil", f"{clip}__enrolment__studio"),
+            kind__in=Enclosure.RECORDINGS,
+            state=Enclosure.State.READY,
+            comment__author=person,
+            comment__review__clip__enrolment__in=people.enrolments_taught_by(person),
+            comment__review__clip__erased_at=None,
+        )
+        .annotate(sha256=Subquery(original.values("sha256")[:1]))
+        .exclude(sha256=None)
+        .select_related(
+            f"{clip}__enrolment__pupil", "comment__author", "comment__review__answers__version"
+        )
+        .defer(*scores_of("comment__review__answers__version"))
+        .order_by("-created_at", "-pk")
+    )
+
+
+def own_recording(person: Person, review: Review, pk: UUID) -> Enclosure | None:
+    """A reply that a teacher recorded in the studio of a review, or ``None``."""
+    here = own_recordings(person).filter(
+        comment__review__clip__enrolment__studio=review.clip.enrolment.studio_id
+    )
+    return here.filter(pk=pk).prefetch_related("files").first()
+
+
 def comment_for(person: Person, clip_id: UUID, pk: int) -> Comment:
     """A comment of an unreturned review that ``person`` may change, or 404."""
     review = review_for(person, clip_id)
@@ -109,6 +193,13 @@ def comment_for(person: Person, clip_id: UUID, pk: int) -> Comment:
 def phrases_of(person: Person, studio: Studio) -> QuerySet[Phrase]:
     """A teacher's own phrases in a studio, in the order they are offered."""
     return Phrase.objects.filter(author=person, studio=studio)
+
+
+def phrases_by(person: Person) -> QuerySet[Phrase]:
+    """A teacher's own phrases wherever she teaches."""
+    return Phrase.objects.filter(
+        author=person, studio__in=people.studios_of(person, people.Role.TEACHER)
+    )
 
 
 def phrase_for(person: Person, pk: int) -> Phrase:

@@ -7,6 +7,7 @@ from .pages import (
     half_sent,
     home,
     phrases,
+    pile,
     precision,
     pupils,
     send,
@@ -15,6 +16,7 @@ from .pages import (
 
 urlpatterns = [
     path("waiting/", waiting.waiting_list, name="waiting_list"),
+    path("waiting/pile/", pile.pile, name="pile"),
     path("precision/", precision.precision, name="precision"),
     path("phrases/", phrases.shelf, name="phrases"),
     path("phrases/<int:pk>/", phrases.edit, name="phrase"),

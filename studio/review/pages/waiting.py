@@ -84,6 +84,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "groups": _groups(rows, chosen["order"]),
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
         "moving": states.any_moving(row.place for row in rows),
+        "pile": access.pile_for(request.user).count(),
         "pending": access.pending_returns(request.user),
         "back": request.get_full_path(),
         "rest": (today + timedelta(days=1), today + LONGEST_REST),

@@ -48,6 +48,13 @@ export const KEYS = [
   { act: "next-clip", keys: ["w"], words: "next waiting clip" },
   { act: "previous-clip", keys: ["Shift+W"], words: "clip before it" },
   { act: "switch", keys: ["a"], words: "the same note then, or now", page: "compare" },
+  { act: "next-take", keys: ["n", "w"], words: "next clip, from its start", page: "pile" },
+  { act: "previous-take", keys: ["p", "Shift+W"], words: "clip before it, from its start", page: "pile" },
+  { act: "write", keys: ["c"], words: "write its summary", page: "pile" },
+  { act: "offered", keys: ["1", "2", "3", "4", "5"], words: "put in what is offered, by its number", page: "pile", fixed: true },
+  { act: "example", keys: ["v"], words: "attach your recorded example, or take it off", page: "pile" },
+  { act: "at-desk", keys: ["e"], words: "open it at the desk", page: "pile" },
+  { act: "return-pile", keys: ["r"], words: "go on to returning", page: "pile" },
   { act: "help", keys: ["?"], words: "these keys", page: "both" },
   { act: "cancel", keys: ["Escape"], words: "close what is open; let go of the span, stop looping", fixed: true },
 ];
