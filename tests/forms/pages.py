@@ -15,7 +15,7 @@ from tests.deploy.processes import ROOT
 
 from .drills import PAST, SETTING, SOON
 from .form import GONE, LOG_IN, OK_MESSAGE, WARNED, Form, logged_out
-from .rows import Rows
+from .rows import Rows, hear_in_tune
 
 CLIP = str(ROOT / "sample_media" / "clips" / "short-octaves.mp4")
 NO_CLIP = str(ROOT / "sample_media" / "README.md")
@@ -101,6 +101,16 @@ FORMS = {
             meanwhile=logged_out,
             wrong=LOG_IN,
         ),
+    ],
+    "pile": [
+        Form(
+            who="foreign_teacher",
+            at="pile",
+            good={"[name^='summary-']": "Well held"},
+            meanwhile=lambda rows: hear_in_tune(rows.quiet),
+            seen=OK_MESSAGE,
+            status=409,
+        )
     ],
     "return_take_back": [_waiting(seen="clip-desk", meanwhile=_seen_by_now)],
     "return_send_now": [_waiting(meanwhile=logged_out, wrong=LOG_IN)],

@@ -17,7 +17,9 @@ from studio.review.judging import judged
 from studio.review.models import Decision, Enclosure, Review
 from studio.review.services import CommentText, add_comment, return_clip, set_drill_here
 from tests.cast import Cast, as_person, enrol, make_clip, make_drill, person
-from tests.review.heard_clip import heard_clip
+from tests.review.heard_clip import heard_clip, listen_again, measurement
+
+IN_TUNE = (("C4", 4.0, (2.0,)),)
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,7 @@ class Rows:
     heard: Clip
     pending: Clip  # returned, and not to be seen yet
     code: str  # with which the pupil, whose password is lost, chooses another
+    quiet: Clip  # of another studio: nothing was found in it, and nothing asked
     unasked: Enrolment  # of the guardian's other child, for whom nobody has agreed
 
     @property
@@ -58,7 +61,13 @@ def furnish(cast: Cast, world: dict[str, dict]) -> Rows:
     args["choose_password"] = {"uidb64": letter, "token": token}
     as_person(cast.teacher)  # is logged in on a second device
     code = passwords.make_codes(cast.pupil)[0]
-    return Rows(cast, args, heard, pending, code, _other_child(cast))
+    quiet = make_clip(cast.foreign_enrolment, "In tune", has_audio=True)
+    hear_in_tune(quiet)
+    return Rows(cast, args, heard, pending, code, quiet, _other_child(cast))
+
+
+def hear_in_tune(clip: Clip) -> None:
+    listen_again(clip, measurement(IN_TUNE))
 
 
 def _other_child(cast: Cast) -> Enrolment:
