@@ -32,7 +32,7 @@ ElementTree.register_namespace("xlink", XLINK)
 # Width of the page in Verovio's units, and the size of the staff in per cent. Where a page is
 # shown narrower than it was made, it shrinks with its frame.
 LAYOUTS: dict[str, dict[str, int]] = {
-    "phone": {"pageWidth": 1000, "scale": 40},
+    "phone": {"pageWidth": 890, "scale": 40},
     "desk": {"pageWidth": 2400, "scale": 40},
     "print": {"pageWidth": 1900, "pageHeight": 2700, "scale": 40},
     "incipit": {"pageWidth": 1500, "scale": 40},

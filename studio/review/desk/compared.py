@@ -127,15 +127,15 @@ def _row(line: Line) -> str:
     return (
         f"<tr data-line{spans}{' data-chosen' if line.chosen else ''}>"
         f'<th scope="row"><span data-pick>{escape(line.name)}</span></th>'
-        f"{_cell('then', line.then)}{_cell('now', line.now)}"
+        f"{_cell('then', line.then, line.name)}{_cell('now', line.now, line.name)}"
         f'<td class="change {line.way}">{escape(line.said)}</td></tr>'
     )
 
 
-def _cell(take: str, figure: Figure | None) -> str:
+def _cell(take: str, figure: Figure | None, name: str) -> str:
     if figure is None:
         return '<td class="number"></td>'
     return (
         f'<td class="number"><a href="{figure.address}" title="{take}, at {figure.clock}">'
-        f"{escape(figure.text)}</a></td>"
+        f'{escape(figure.text)}<span class="out-of-sight"> {take}, {escape(name)}</span></a></td>'
     )

@@ -41,7 +41,7 @@ def _head(block: "Block") -> str:
     if many > 1:  # the row shows when the first began, and how the last was
         label = f"{first.clock}{label.removeprefix(last.clock)}, the last of {many} playings"
     return (
-        f'<button type="button" class="head {last.verdict}" id="{block.key}-head"'
+        f'<button type="submit" class="head {last.verdict}" id="{block.key}-head"'
         f"{_place(first.event, first.start, last.end, label)}>"
         f'<span class="clock">{first.clock}</span> '
         f'<span class="what">{escape(block.name)}</span> '
@@ -73,7 +73,7 @@ def _trend(block: "Block") -> str:
     """How the run went; it leads to any two of its playings, by an address below the clip's."""
     return (
         f'<a class="trend" href="playings/{block.rows[0].event}/" data-act="playings"'
-        f' title="Compare two playings">{escape(block.trend) or "compare"}</a>'
+        f' title="Compare two playings">{escape(block.trend) or "compare"}{_which(block)}</a>'
     )
 
 
@@ -81,7 +81,15 @@ def _earlier(block: "Block") -> str:
     """Leads to this double stop in an earlier clip; shown only where there is one."""
     if not block.rows:
         return ""
-    return f'<a class="earlier" href="compare/?note={block.rows[0].event}">then and now</a>'
+    return (
+        f'<a class="earlier" href="compare/?note={block.rows[0].event}">'
+        f"then and now{_which(block)}</a>"
+    )
+
+
+def _which(block: "Block") -> str:
+    """For a screen reader, which double stop a link is about."""
+    return f'<span class="out-of-sight">: {escape(block.name)}, {block.rows[0].clock}</span>'
 
 
 def _singles_summary(block: "Block") -> str:
@@ -95,7 +103,7 @@ def _singles_summary(block: "Block") -> str:
 def _row(row: "Row", looks: str) -> str:
     name, label = (f"{escape(row.name)} ", row.spoken) if looks == "single" else ("", _figure(row))
     return (
-        f'<li><button type="button" class="{looks} {row.verdict}{" last" if row.last else ""}"'
+        f'<li><button type="submit" class="{looks} {row.verdict}{" last" if row.last else ""}"'
         f' id="e{row.event}"{_place(row.event, row.start, row.end, label)}>'
         f"<small>{row.clock}</small> {name}{row.deviation}</button></li>"
     )
@@ -111,6 +119,7 @@ def _figure(row: "Row") -> str:
 def _place(event: int, start: str, end: str, label: str) -> str:
     """What the page's script reads of a row, and what a screen reader says."""
     return (
+        f' form="from" name="at" value="{start}"'
         f' data-row tabindex="-1" data-event="{event}" data-start="{start}" data-end="{end}"'
         f' aria-label="{escape(label)}"'
     )

@@ -13,6 +13,8 @@ from studio.review.pages import pictures
 
 register = template.Library()
 
+MOST_S = 86_400  # no recording lasts a day
+
 
 @register.filter
 def moment(seconds: float, digits: int = 1) -> str:
@@ -30,6 +32,19 @@ def noted(score_ref: str, note_names: dict[str, str]) -> str:
 def formatted(text: str) -> SafeString:
     """What a teacher wrote, with its bold, italic and lists."""
     return formatting.formatted(text)
+
+
+@register.simple_tag(takes_context=True)
+def from_moment(context: template.Context) -> str:
+    """Where a recording begins, as its address says it, if the page was asked for a moment.
+
+    Source: W3C, Media Fragments URI 1.0, section 4.2.1.
+    """
+    try:
+        at = float(context["request"].GET.get("at", ""))
+    except ValueError:
+        return ""
+    return f"#t={at:.3f}" if 0 <= at < MOST_S else ""
 
 
 @register.simple_tag

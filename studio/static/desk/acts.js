@@ -26,7 +26,7 @@ export const ACTS = {
     shown(desk).then((middle) => desk.composer.correct(at, middle));
   },
   "comment-span": ({ player, picture, composer, say }) => {
-    if (!picture.span) return say("Select a span in the picture first.");
+    if (!picture.span) return say("Choose a span first: drag over the picture, or use “from” and “to”.");
     player.pause();
     return composer.open(...picture.span);
   },
@@ -127,7 +127,7 @@ function speed({ player, root, say }, by) {
 function loop(desk) {
   const { player, picture, say, root } = desk;
   if (player.loop) return loosen(desk);
-  if (!picture.span) return say("Select a span in the picture first: drag over it.");
+  if (!picture.span) return say("Choose a span first: drag over the picture, or use “from” and “to”.");
   player.loopOver(picture.span);
   root.querySelector("[data-act='loop']")?.setAttribute("aria-pressed", "true");
   return player.playFrom(picture.span[0]);

@@ -179,7 +179,8 @@ export class ClipDesk extends HTMLElement {
       return this.act(decision.dataset.decide, decision);
     }
     const button = event.target.closest("[data-act]");
-    if (button?.tagName === "A") event.preventDefault(); // it leads on without a script
+    // Links lead on, and rows load the page at their moment, where there is no script.
+    if (button?.tagName === "A" || event.target.closest("[data-row]")) event.preventDefault();
     return button && this.act(button.dataset.act, button);
   }
 

@@ -5,6 +5,8 @@ import { PARTS } from "./drawing-parts.js";
 import { inside, labelAt, MOST_STROKES, moved, placeOf, saidOf, strokeOf } from "./strokes.js";
 import { show } from "./strokes-svg.js";
 
+const HOW = "Draw over the picture, or press twice: where it begins, then where it ends.";
+
 export class StillDrawing extends HTMLElement {
   #aborter = null;
   #form = null;
@@ -12,6 +14,7 @@ export class StillDrawing extends HTMLElement {
   #aspect = 0.5625;
   #strokes = [];
   #points = []; // of the stroke under way
+  #begun = null; // where an earlier press set its begin
   #cross = null; // shown once a key was used
 
   connectedCallback() {
@@ -55,8 +58,8 @@ export class StillDrawing extends HTMLElement {
     this.#svg.setAttribute("viewBox", `0 0 1000 ${Math.round(1000 * this.#aspect)}`);
     this.#part("shows").value = form.elements.drawing_words.value;
     this.#strokes = drawing.strokes;
-    this.#say("");
     this.#tool();
+    this.#say(HOW);
     this.#paint();
     this.querySelector("dialog").showModal();
     this.#svg.focus();
@@ -67,6 +70,7 @@ export class StillDrawing extends HTMLElement {
   #down(event) {
     if (event.button) return;
     this.#svg.setPointerCapture(event.pointerId);
+    this.#begun = this.#cross && this.#points.length ? this.#points[0] : null;
     this.#cross = null;
     this.#points = [this.#at(event)];
     if (this.#kind !== "label") return;
@@ -86,7 +90,14 @@ export class StillDrawing extends HTMLElement {
     const stroke = strokeOf(this.#kind, this.#points);
     this.#points = [];
     if (stroke) this.#add(stroke);
-    else this.#paint();
+    else this.#pressed(this.#at(event));
+  }
+
+  /** Without dragging: one press sets where a stroke begins, the next where it ends. */
+  #pressed(point) {
+    this.#cross = point;
+    this.#points = this.#begun ? [this.#begun] : [];
+    this.#enter();
   }
 
   #cancel() {
@@ -110,13 +121,13 @@ export class StillDrawing extends HTMLElement {
     this.#paint();
   }
 
-  /** The first Enter sets where it begins (an arrow's tail, a circle's middle), the second its end. */
+  /** The first Enter, or press, sets where it begins (an arrow's tail, a circle's middle), the second its end. */
   #enter() {
     this.#cross ??= [0.5, this.#aspect / 2];
     if (this.#kind === "label") return this.#add(labelAt(this.#cross, this.#part("label").value));
     this.#points.push(this.#cross);
     if (this.#points.length === 1) {
-      this.#say(`Begun at ${placeOf(this.#cross, this.#aspect)}. Move on, then press Enter again.`);
+      this.#say(`Begun at ${placeOf(this.#cross, this.#aspect)}. Press where it ends, or move the cross there and press Enter.`);
       return this.#paint();
     }
     const stroke = strokeOf(this.#kind, this.#points);

@@ -44,6 +44,7 @@ class ClipMoments extends HTMLElement {
     const row = event.target.closest("[data-play-from]");
     const go = event.target.closest("[data-go]")?.dataset.go;
     if (row) {
+      event.preventDefault(); // without this script the press loads the page at the moment
       this.#play(this.#rows.indexOf(row.closest("li")));
     } else if (go === "toggle") {
       this.#toggle();
