@@ -62,12 +62,12 @@ function cutOff() {
 function lapping() {
   const all = targets()
     .filter((one) => !one.matches(".stretch, svg *") && !clipped(one))
-    .map((one) => ({ one, boxes: [...one.getClientRects()] }));
+    .map((one) => ({ one, bar: pinned(one), boxes: [...one.getClientRects()] }));
   const found = [];
-  all.forEach(({ one, boxes }, at) => {
+  all.forEach(({ one, bar, boxes }, at) => {
     for (const other of all.slice(at + 1)) {
       if (one.contains(other.one) || other.one.contains(one)) continue;
-      if (pinned(one) !== pinned(other.one)) continue;
+      if (bar !== other.bar) continue;
       const lap = boxes.some((a) => other.boxes.some((b) =>
         Math.min(a.right, b.right) - Math.max(a.left, b.left) > 3 &&
         Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top) > 3));

@@ -12,7 +12,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from studio.clips import services
 from tests import test_access_matrix as matrix
-from tests.browser import every_page
+from tests.browser import every_page, measured
 from tests.cast import as_person
 from tests.review.heard_clip import heard_clip
 
@@ -102,7 +102,9 @@ def judged(page: Page, at: str, options: dict) -> list[str]:
 
 
 def troubles(page: Page) -> list[str]:
-    return [f"{page.url}: {what}" for what in issues(page) + page.evaluate(MOTION)]
+    found = issues(page) + page.evaluate(MOTION) + measured.layout(page)
+    page.set_viewport_size(PHONE)
+    return [f"{page.url}: {what}" for what in found]
 
 
 @pytest.mark.parametrize("part", ["teacher", "pupil", "guardian", "anonymous"])
