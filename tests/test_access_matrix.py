@@ -240,7 +240,7 @@ def furnished(cast, folder: Path) -> dict[str, dict]:
     _, opens = passwords.make_link(cast.pupil, by=cast.teacher)
     notice = cast.pupil.notices.get()
     said = {"person": cast.pupil.pk, "from": cast.pupil.email, "to": "p@p.example"}
-    half = uploads.begin(cast.enrolment, cast.pupil, 9, "")
+    half = uploads.begin(cast.enrolment, cast.pupil, 9, "half.mp4")
     refused = make_clip(cast.enrolment, "Not music", intake="refused", intake_code="not_media")
     on_clip = {"clip_id": clip.pk}
     return {

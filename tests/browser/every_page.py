@@ -67,7 +67,7 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
     heard = heard_clip(cast.enrolment, "Octaves, heard")
     returned = heard_clip(cast.enrolment, "Octaves, returned")
     make_return(returned)
-    make_clip(cast.enrolment, "Not music", intake="refused", intake_code="not_media")
+    make_clip(cast.enrolment, "Not music either", intake="refused", intake_code="not_media")
     moving = make_clip(cast.enrolment, "Moving")
     moving.stages.filter(kind="listening").update(state="working", progress=0.4)
     written = make_drill(cast.teacher, cast.studio, "Sixths in words")
