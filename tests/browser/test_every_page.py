@@ -84,6 +84,7 @@ def issues(page: Page) -> list[str]:
     """Every rule where something else is shown than on a phone; else what the layout decides."""
     page.evaluate(AXE)
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
+    page.evaluate(measured.SETTLED)
     on_phone = page.evaluate(SHOWN)
     found = judged(page, "phone, light", EVERY_RULE)
     page.emulate_media(color_scheme="dark")
