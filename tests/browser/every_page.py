@@ -32,7 +32,7 @@ NOT_PAGES = {
     "enclosure",
 }
 # What answers with a piece of a page, which is looked at within its page.
-PIECES = {"shelf_order", "desk_progress"}
+PIECES = {"desk_standing", "shelf_order", "desk_progress"}
 
 PLAYED_TWICE = 2  # the event with which a run of tests.review.heard_clip begins
 

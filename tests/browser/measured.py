@@ -17,13 +17,10 @@ ONCE = ("names", "outline", "rings", "edges")
 WITHOUT_SCRIPT = ("dead", "sticking", "cutOff")
 
 # Bars are measured in the frame after a change of size, so that frame is awaited.
-MEASURE = """async (names) => {
-  await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));
+SETTLED = "() => new Promise((done) => requestAnimationFrame(() => setTimeout(done)))"
+MEASURE = """(names) => {
   return names.flatMap((name) => measures[name]().map((what) => `${name}: ${what}`));
 }"""
-AT_ONCE = MEASURE.replace(
-    "  await new Promise((done) => requestAnimationFrame(() => setTimeout(done)));\n", ""
-)
 STYLE = """(rules) => {
   window.added ??= document.adoptedStyleSheets.push(new CSSStyleSheet()) &&
     document.adoptedStyleSheets.at(-1);
@@ -64,9 +61,10 @@ def without_script(page: Page) -> list[str]:
     """What does nothing where no script runs, or does not fit."""
     page.evaluate(MEASURES)
     page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
-    return page.evaluate(AT_ONCE, list(WITHOUT_SCRIPT))
+    return page.evaluate(MEASURE, list(WITHOUT_SCRIPT))
 
 
 def _at(page: Page, width: int, how: str, *names: str) -> list[str]:
     page.set_viewport_size({"width": width, "height": HEIGHTS[width]})
+    page.evaluate(SETTLED)
     return [f"{width} px{how}: {what}" for what in page.evaluate(MEASURE, list(names))]
