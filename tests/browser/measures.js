@@ -245,7 +245,11 @@ function names() {
   };
   for (const one of document.querySelectorAll("a[href]")) if (shown(one)) add(one, "link", one.href);
   for (const one of document.querySelectorAll("button"))
-    if (shown(one) && one.form && one.type === "submit" && !one.form.closest("clip-desk")) add(one, "button", [one.getAttribute("formaction") ?? one.form?.action, one.form?.method, one.value].join(" "));
+    if (shown(one) && one.form && one.type === "submit" && !one.form.closest("clip-desk")) {
+      // Of two rows that say the same, nothing could tell the buttons apart.
+      const row = one.closest("li")?.textContent.replace(/\s+/g, " ");
+      add(one, "button", row ?? [one.getAttribute("formaction") ?? one.form.action, one.value].join(" "));
+    }
   axe.teardown();
   return [...ways].filter(([, to]) => to.size > 1).map(([name, to]) => `${name} leads ${to.size} ways`);
 }
