@@ -156,6 +156,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_undo": (None, STUDIO_TEACHERS, {}),
     "desk_target": (set(), None, {}),  # nothing was heard of this clip
     "desk_compare": (STUDIO_TEACHERS, None, {}),
+    "desk_together": (STUDIO_TEACHERS, None, {}),
     "desk_playings": (set(), None, {}),  # nothing was heard of this clip
     "desk_tolerance": (None, STUDIO_TEACHERS, {"perfect": "9", "other": "12"}),
     "desk_try_tolerance": (STUDIO_TEACHERS, None, {}),

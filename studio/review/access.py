@@ -322,6 +322,19 @@ def heard_answer(assignment: Assignment) -> Review | None:
 
 def earlier_heard(person: Person, clip: Clip) -> QuerySet[Review]:
     """Earlier clips of a clip's pupil in the same studio with double stops heard, newest first."""
+    return _earlier(person, clip).filter(double_stops_heard__gt=0)
+
+
+def earlier_playable(person: Person, clip: Clip) -> QuerySet[Review]:
+    """Earlier clips of a clip's pupil in the same studio that can be played, newest first."""
+    done = {"kind": Stage.Kind.PLAYBACK, "state": Stage.State.PLAYABLE}
+    return _earlier(person, clip).filter(
+        Exists(Stage.objects.filter(clip=OuterRef("clip"), **done)),
+        clip__has_video=clip.has_video,
+    )
+
+
+def _earlier(person: Person, clip: Clip) -> QuerySet[Review]:
     place = clip.enrolment
     return (
         _reviews()
@@ -333,7 +346,6 @@ def earlier_heard(person: Person, clip: Clip) -> QuerySet[Review]:
             clip__intake="received",
             clip__erased_at=None,
             clip__created_at__lt=clip.created_at,
-            double_stops_heard__gt=0,
         )
         .order_by("-clip__created_at", "-pk")
     )

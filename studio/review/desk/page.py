@@ -90,12 +90,16 @@ class Desk:
             area="teacher",
             **self.written(),
             empty=not any(block.rows or block.singles for block in self.blocks),
+            plain=self.plain,
+            comments=self.comments,
+            hand_marks=self.hand_marks,
             heard=places.get(Stage.Kind.LISTENING),
             playback=places.get(Stage.Kind.PLAYBACK),
             notes=states.of(clip).notes,
             pupil=clip.enrolment.pupil,
             pending=self._pending(),
             comparable=access.earlier_heard(self.person, clip).exists(),
+            beside=access.earlier_playable(self.person, clip).exists(),
             place=place_among_waiting(self.person, clip, order),
             has_poster=has_poster(clip),
             length=figures.length(clip.duration_s or 0),
@@ -147,6 +151,21 @@ class Desk:
         if self.judged is None:
             return None
         return ToleranceForm(name="tolerance", initial=tolerances.in_force(self.review))
+
+    @property
+    def plain(self) -> str:
+        """What was heard, where that is not worth a ledger: a bow hold, a tune, a question.
+
+        Empty where double stops or chords were heard, something is marked, or nobody listened yet.
+        """
+        if self.judged is None or self.judged.marks or self.judged.unmatched:
+            return ""
+        events = self.judged.measurement["events"]
+        if any(event["kind"] != "single" for event in events):
+            return ""
+        if not events:
+            return "No notes were heard: it may be too soft, or the microphone was covered."
+        return "One note was heard." if len(events) == 1 else f"{len(events)} notes were heard."
 
     @cached_property
     def note_names(self) -> dict[str, str]:

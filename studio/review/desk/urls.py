@@ -14,6 +14,7 @@ from . import (
     phrases,
     proposal,
     target,
+    together,
     views,
 )
 
@@ -74,6 +75,7 @@ urlpatterns = [
         f"{CLIP}/drills/<int:assignment_id>/take-back/", drills.take_back, name="desk_unset_drill"
     ),
     path(f"{CLIP}/compare/", compare.compare, name="desk_compare"),
+    path(f"{CLIP}/together/", together.together, name="desk_together"),
     path(f"{CLIP}/playings/<int:event>/", compare.playings, name="desk_playings"),
     path(f"{CLIP}/summary/", views.save_summary, name="desk_summary"),
     path(f"{CLIP}/summary/proposal/", proposal.propose, name="desk_propose"),

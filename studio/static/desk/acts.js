@@ -79,6 +79,7 @@ export const ACTS = {
     field?.scrollIntoView({ block: "nearest" });
   },
   "use-proposal": useProposal,
+  together: (desk) => go(desk, "together"),
   return: (desk) => go(desk, "return"),
   "take-back": (desk) => go(desk, "take-back"),
   "next-clip": (desk) => go(desk, "next-clip"),
@@ -150,6 +151,7 @@ function useProposal({ root, say }) {
 }
 
 const MISSING = {
+  together: "No earlier clip of this pupil can be played beside this one.",
   compare: "No earlier clip of this pupil has double stops to compare with.",
   return: "This clip was returned.",
   "take-back": "Nothing was returned that can still be taken back.",

@@ -72,6 +72,7 @@ export class ClipLedger extends HTMLElement {
 
   /** Into sight and under the keys: the focus goes to what the reader went to. */
   goTo(element) {
+    element.closest("#ledger-fold")?.setAttribute("open", "");
     element.focus({ preventScroll: true });
     this.select(element);
     reveal(element);

@@ -143,6 +143,7 @@ export class ClipDesk extends HTMLElement {
     }
     if (ok && act.kind === "tolerance") this.#fetch(this.#aborter.signal);
     if (act.kind === "comment" && !ok) composer.renewed();
+    if (act.kind === "comment") this.querySelector("#ledger-fold")?.setAttribute("open", "");
   }
 
   /** On the way to the preview nothing may stay behind: half said, or not sent. */
