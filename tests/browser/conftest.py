@@ -1,9 +1,9 @@
-"""One real browser for each module that asks for it."""
+"""One real browser for all tests of a process; what a module leaves open in it is closed."""
 
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from tests.browser.web import real_passwords, web, windows  # noqa: F401  # fixtures
 
@@ -11,8 +11,8 @@ CHROMIUM = "/usr/bin/chromium"
 OPTIONS = ["--no-sandbox", "--disable-gpu", "--autoplay-policy=no-user-gesture-required"]
 
 
-@pytest.fixture(scope="module")
-def chromium(django_db_setup) -> Iterator[Browser]:
+@pytest.fixture(scope="session")
+def playwright(django_db_setup) -> Iterator[Playwright]:
     """Playwright's synchronous interface keeps an event loop in this thread while it is open.
 
     Django would refuse to touch the database beside a running loop; here nothing else runs in
@@ -20,7 +20,19 @@ def chromium(django_db_setup) -> Iterator[Browser]:
     """
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=OPTIONS)
-            yield browser
-            browser.close()
+        with sync_playwright() as running:
+            yield running
+
+
+@pytest.fixture(scope="session")
+def one_chromium(playwright: Playwright) -> Iterator[Browser]:
+    browser = playwright.chromium.launch(executable_path=CHROMIUM, args=OPTIONS)
+    yield browser
+    browser.close()
+
+
+@pytest.fixture(scope="module")
+def chromium(one_chromium: Browser) -> Iterator[Browser]:
+    yield one_chromium
+    for context in one_chromium.contexts:
+        context.close()

@@ -1,7 +1,7 @@
 """Back in a browser that puts whole pages aside, as people's do and playwright's own does not."""
 
 import pytest
-from playwright.sync_api import Page, expect, sync_playwright
+from playwright.sync_api import Page, Playwright, expect
 
 from tests.browser.conftest import CHROMIUM, OPTIONS
 from tests.cast import as_person
@@ -14,21 +14,19 @@ WATCH = """addEventListener("pageshow", ({ persisted }) => {
 
 
 @pytest.fixture
-def page(cast, web, monkeypatch):
+def page(cast, web, playwright: Playwright):
     """A page of a teacher who is logged in."""
-    monkeypatch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(
-            executable_path=CHROMIUM,
-            args=OPTIONS,
-            ignore_default_args=["--disable-back-forward-cache"],
-        )
-        context = browser.new_context(base_url=web.url)
-        session = as_person(cast.teacher).cookies["session"].value
-        context.add_cookies([{"name": "session", "value": session, "url": web.url}])
-        context.add_init_script(WATCH)
-        yield context.new_page()
-        browser.close()
+    browser = playwright.chromium.launch(
+        executable_path=CHROMIUM,
+        args=OPTIONS,
+        ignore_default_args=["--disable-back-forward-cache"],
+    )
+    context = browser.new_context(base_url=web.url)
+    session = as_person(cast.teacher).cookies["session"].value
+    context.add_cookies([{"name": "session", "value": session, "url": web.url}])
+    context.add_init_script(WATCH)
+    yield context.new_page()
+    browser.close()
 
 
 def aside(page: Page) -> list[str]:

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
 
 from studio.clips.models import Clip
 from studio.review.enclosures import sending, strokes
@@ -26,15 +26,10 @@ WAIT_S = 10.0
 
 
 @pytest.fixture(scope="module")
-def chromium(django_db_setup):
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(
-                executable_path=CHROMIUM, args=[*OPTIONS, *DEVICES]
-            )
-            yield browser
-            browser.close()
+def chromium(playwright: Playwright):
+    browser = playwright.chromium.launch(executable_path=CHROMIUM, args=[*OPTIONS, *DEVICES])
+    yield browser
+    browser.close()
 
 
 @pytest.fixture

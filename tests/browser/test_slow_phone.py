@@ -7,7 +7,7 @@ recording is 1080p at 1.5 Mbit/s and more, 30 MB, with the uneven frame times of
 import json
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,7 @@ import pytest
 from django.conf import settings as django_settings
 from playwright.sync_api import Browser, BrowserContext, CDPSession, Page
 
+from studio import media
 from studio.clips import files, services, stages, tasks
 from studio.clips.models import Clip, Rendition, Stage
 from studio.clips.stores import FolderStore
@@ -84,13 +85,28 @@ def recording(tmp_path_factory) -> Path:
     return whole
 
 
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory) -> Callable[..., media.PlayableInfo]:
+    """Makes the smaller picture at the first call; it is the same at each that follows."""
+    kept, make, said = tmp_path_factory.mktemp("small") / "small.mp4", media.make_small, []
+
+    def make_small(source: Path, target: Path, *how, **more) -> media.PlayableInfo:
+        if not said:
+            said.append(make(source, kept, *how, **more))
+        shutil.copyfile(kept, target)
+        return said[0]
+
+    return make_small
+
+
 @pytest.fixture
-def ready(recording, settings, monkeypatch) -> Iterator[Ready]:
+def ready(recording, made_once, settings, monkeypatch) -> Iterator[Ready]:
     data = Path(tempfile.mkdtemp(prefix="studio-slow-phone-"))
     data.chmod(0o711)
     (data / "media").mkdir(mode=0o755)
     settings.MEDIA_ROOT = data / "media"
     monkeypatch.setattr(services, "dispatch", lambda clip_id, kind: True)
+    monkeypatch.setattr(media, "make_small", made_once)
     cast = make_cast()
     content = recording.read_bytes()
     assert len(content) > 30_000_000
