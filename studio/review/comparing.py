@@ -94,6 +94,21 @@ def pairs(then: Sequence[Sounded], now: Sequence[Sounded], *, by_ref: bool) -> l
     return found + [Pair(note, None) for key, note in earlier.items() if key not in later]
 
 
+def landing(found: Sequence[Pair], event: int | None = None, at_s: float = 0.0) -> Pair | None:
+    """The pair to begin with: the one an event of ``now`` is in, else the nearest to a time.
+
+    Only what was played both then and now can be compared, so nothing else is landed on; ``None``
+    where there is no such pair. Of equally near ones the first counts.
+    """
+    both = [pair for pair in found if pair.then and pair.now]
+    meant = next((pair for pair in found if pair.now and event in pair.now.events), None)
+    if meant is not None and meant.now is not None:
+        at_s = meant.now.start_s
+    if meant in both:
+        return meant
+    return min(both, key=lambda pair: abs(pair.now.start_s - at_s) if pair.now else 0, default=None)
+
+
 def counted(found: Iterable[Pair]) -> dict[str, int]:
     """How many pairs went each way, every way named."""
     counts = Counter(pair.change.way for pair in found)

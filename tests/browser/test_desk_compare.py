@@ -8,9 +8,11 @@ from playwright.sync_api import Page, expect
 
 from studio.clips.models import Clip
 from tests.browser.test_desk_page import (  # noqa: F401
+    DESK,
     PHONE,
     PLAYED,
     SAMPLE,
+    TABLET,
     clip,
     comes_true,
     folder,
@@ -97,6 +99,68 @@ def test_one_key_switches_between_then_and_now_at_the_same_note(cast, clip, earl
         page.locator(".keys-help dd").filter(has_text="the same note then, or now")
     ).to_be_visible()
     expect(page.locator(".keys-help dd").filter(has_text="drop this mark")).to_have_count(0)
+
+
+SCALE = "G3 A3 Bb3 C4 D4 E4 F4 G4 A4 B4 C5 D5 E5".split()
+COVERED = """() => {
+  const row = document.activeElement.closest("[data-line]").getBoundingClientRect();
+  const rows = document.querySelector("clip-compare table").getBoundingClientRect();
+  const stage = document.querySelector(".stage").getBoundingClientRect();
+  const low = [...document.querySelectorAll("nav")].filter((nav) => getComputedStyle(nav).position === "fixed");
+  const foot = Math.min(innerHeight, ...low.map((nav) => nav.getBoundingClientRect().top));
+  const head = stage.left < rows.right ? stage.bottom : 0;
+  return row.top < head - 1 && row.bottom > stage.top + 1 || row.top < -1 || row.bottom > foot + 1;
+}"""
+
+
+@pytest.fixture
+def scales(clip, earlier):  # noqa: F811
+    """Two scales; the earlier one leaves out what lies in the middle, and ends late."""
+    played = [(low, 0.9 + 0.9 * n, (20.0,)) for n, low in enumerate(SCALE)]
+    listen_again(clip, measurement(played, 13.4))
+    listen_again(earlier, measurement(played[2:5] + played[8:], 13.4))
+    return clip
+
+
+def stays_in_sight(page: Page) -> None:
+    """The row with the focus is covered by nothing, once the page has come to rest."""
+    comes_true(page, f"!({COVERED})()")
+
+
+@pytest.mark.parametrize("size", [DESK, TABLET, PHONE], ids=["desk", "tablet", "phone"])
+def test_it_lands_on_a_row_that_can_be_compared_and_nothing_covers_it(cast, scales, opened, size):
+    page = opened(cast.teacher, scales, size)
+    keys = page.keyboard
+    mark = page.locator(".block", has_text="F4–F5").locator("[data-about]")
+    while mark.get_attribute("data-selected") is None:
+        keys.press("n")
+    keys.press("Space")
+    comes_true(page, "document.querySelector('video').paused")
+    about, at = mark.get_attribute("data-about"), seconds(page)
+    keys.press("j")
+    page.wait_for_url("**/compare/?note=*")
+    expect(page.get_by_role("button", name="octave D4–D5")).to_be_focused()
+    expect(page.locator(".switches .at")).to_have_text(
+        "The octave F4–F5 was not played then. The nearest in both: octave D4–D5."
+    )
+    stays_in_sight(page)
+    for key in [*["ArrowDown"] * 8, *["ArrowUp"] * 12]:
+        keys.press(key)
+        stays_in_sight(page)
+    for _ in range(len(SCALE)):
+        keys.press("ArrowDown")
+    page.mouse.move(100, size["height"] - 200)
+    page.mouse.wheel(0, 3000)
+    keys.press("Shift+Tab")
+    keys.press("Tab")
+    stays_in_sight(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+
+    keys.press("j")
+    page.wait_for_url(f"**/clips/{scales.pk}/")
+    expect(page.locator(f"[data-about='{about}']")).to_have_attribute("data-selected", "")
+    comes_true(page, "document.querySelector('video').readyState > 0")
+    comes_true(page, f"Math.abs(document.querySelector('video').currentTime - {at}) < 0.05")
 
 
 def test_two_playings_of_a_run_are_set_side_by_side_and_heard(cast, clip, opened):  # noqa: F811

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from studio.accounts.models import Consent
 from studio.clips.models import Clip
 from studio.notation import Request, generate
-from studio.review.comparing import Sounded, change, counted, pairs
+from studio.review.comparing import Sounded, change, counted, landing, pairs
 from studio.review.models import Review
 from studio.review.services import begin_review
 from tests.cast import as_person, enrol, make_drill, set_for
@@ -105,6 +105,23 @@ def test_without_a_page_the_second_time_is_paired_with_the_second_time():
     ]
 
 
+def test_it_begins_with_the_row_that_is_meant_or_the_nearest_that_has_a_partner():
+    def now(name, at, event):
+        return Sounded(name, at, at + 1.0, 0.0, 1.0, events=(event,))
+
+    notes = [now("a", 1.0, 1), now("b", 3.0, 2), now("c", 6.0, 3), now("d", 9.0, 4)]
+    found = pairs([played("a"), played("d"), played("e")], notes, by_ref=False)
+
+    def landed(*asked):
+        pair = landing(found, *asked)
+        return pair and pair.name
+
+    assert landed(4) == "d"
+    assert (landed(2), landed(3)) == ("a", "d")  # neither was played then
+    assert (landed(99, 7.0), landed(None, 2.0), landed()) == ("d", "a", "a")
+    assert landing(pairs([], notes, by_ref=False), 2) is None
+
+
 # -- the page ------------------------------------------------------------------------------------
 
 
@@ -187,7 +204,21 @@ def test_both_are_judged_by_the_present_clips_tuning_and_tolerance(cast, two):
 def test_a_row_of_the_ledger_leads_to_its_own_row_here(cast, two):
     lines = page(cast.teacher, two[1], note="6").context["lines"]  # D4 and D5 together
     assert [line.name for line in lines if line.chosen] == ["octave D4–D5"]
-    assert not any(line.chosen for line in page(cast.teacher, two[1], note="²").context["lines"])
+    plain = page(cast.teacher, two[1], note="²")
+    assert [line.name for line in plain.context["lines"] if line.chosen] == ["octave C4–C5"]
+    assert "data-meant" not in plain.content.decode()
+
+
+def test_what_was_not_played_then_leads_to_the_nearest_that_was_and_says_so(cast, two):
+    seen = page(cast.teacher, two[1], note="9")  # E4 and E5 together, left out then
+    assert [line.name for line in seen.context["lines"] if line.chosen] == ["octave D4–D5"]
+    said = "The octave E4–E5 was not played then. The nearest in both: octave D4–D5."
+    assert said in seen.content.decode()
+    seen = page(cast.teacher, two[1], at="4.5")
+    assert [line.name for line in seen.context["lines"] if line.chosen] == ["octave C4–C5"]
+    assert '<input type="hidden" name="at" value="4.5' in seen.content.decode()
+    for wrong in ("soon", "-3", "1e9", "nan"):
+        assert page(cast.teacher, two[1], at=wrong).status_code == 200
 
 
 def test_no_clip_of_anybody_else_or_out_of_reach_can_be_set_against_it(cast, two):

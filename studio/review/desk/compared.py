@@ -29,7 +29,7 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A row of the table. ``chosen`` is the one that is meant."""
+    """A row of the table. ``chosen`` is the one to begin with."""
 
     name: str
     then: Figure | None
@@ -85,9 +85,9 @@ def figure_of(playing: Row | Sounded) -> str:
     return f"{figures.signed(playing.cents)} {figures.plus_minus(playing.uncertainty_cents)}"
 
 
-def lines_of(found: Iterable[Pair], *, then: str, now: str, meant: int | None) -> list[Line]:
-    """A line a pair. ``then`` and ``now`` are the desks' addresses, ``meant`` an event of now."""
-    return [_line(pair, then, now, meant) for pair in found]
+def lines_of(found: Iterable[Pair], *, then: str, now: str, chosen: Pair | None) -> list[Line]:
+    """A line a pair. ``then`` and ``now`` are the desks' addresses."""
+    return [_line(pair, then, now, pair is chosen) for pair in found]
 
 
 def table_of(lines: Sequence[Line]) -> SafeString:
@@ -95,7 +95,7 @@ def table_of(lines: Sequence[Line]) -> SafeString:
     return mark_safe("".join(_row(line) for line in lines))  # every word goes through escape
 
 
-def _line(pair: Pair, then: str, now: str, meant: int | None) -> Line:
+def _line(pair: Pair, then: str, now: str, chosen: bool) -> Line:
     changed = pair.change
     return Line(
         name=pair.name,
@@ -103,7 +103,7 @@ def _line(pair: Pair, then: str, now: str, meant: int | None) -> Line:
         now=_figure(pair.now, now),
         way=changed.way,
         said=words.change(changed),
-        chosen=pair.now is not None and meant in pair.now.events,
+        chosen=chosen,
     )
 
 

@@ -1,5 +1,6 @@
 // What each of the desk's actions does. A key, a button with data-act and a menu all come here.
 
+import { decimal } from "../figures.js";
 import { middleOf, steppedIn, timesOf } from "./frames.js";
 import { MARK_ACTS } from "./mark-acts.js";
 import { beginSpan, endSpan } from "./spans.js";
@@ -66,8 +67,10 @@ export const ACTS = {
   whole: ({ picture }) => picture.showWhole(),
   compare: (desk) => {
     const link = desk.root.querySelector("[data-go='compare']");
-    const event = desk.ledger.eventHere(desk.player.seconds);
-    if (link && event !== null) link.search = `?note=${event}`;
+    const { ledger, player } = desk;
+    const event = ledger.eventHere(player.seconds);
+    const at = ledger.mark?.dataset.start ?? decimal(player.seconds);
+    if (link) link.search = event === null ? `?at=${at}` : `?note=${event}`;
     return go(desk, "compare");
   },
   playings: async (desk, link) => (await import("./playings.js")).unfold(desk, link),

@@ -1,5 +1,6 @@
 // <clip-compare>: an earlier clip and the present one at the same double stop. A row puts both
-// recordings at that note; one key, or a press, lets the other of the two sound from its start.
+// recordings at that note; one key, or a press, lets the other of the two sound from its start. The
+// row that is chosen is kept clear of the players, which stay in sight.
 
 import "./key-help.js";
 import "./player.js";
@@ -25,6 +26,7 @@ export class ClipCompare extends HTMLElement {
     switch: () => this.#hear(other(this.#take)),
     then: () => this.#hear("then"),
     now: () => this.#hear("now"),
+    back: () => document.querySelector("[data-back]").click(),
     help: () => this.#help.toggle(),
   };
 
@@ -43,6 +45,10 @@ export class ClipCompare extends HTMLElement {
     document.addEventListener("keydown", (event) => this.#key(event), { signal });
     this.#useKeys(this.#help.changed);
     this.dataset.ready = "";
+    const held = () => this.#row?.contains(document.activeElement) && inSight(this.#row);
+    const sizes = new ResizeObserver(() => requestAnimationFrame(held)); // once the page knows what is covered
+    sizes.observe(this.querySelector(".stage"));
+    signal.addEventListener("abort", () => sizes.disconnect());
     this.#begin(this.querySelector("[data-chosen]"));
   }
 
@@ -56,7 +62,9 @@ export class ClipCompare extends HTMLElement {
     const act = asked(event, this.#keys);
     if (!act || (this.#help.open && act !== "help")) return;
     event.preventDefault();
-    if (!event.repeat || act.endsWith("-row")) this.#acts[act]();
+    if (event.repeat && !act.endsWith("-row")) return;
+    this.#acts[act]();
+    if (this.#row && !["help", "back"].includes(act)) inSight(this.#row);
   }
 
   /** A press on a row puts both at its note; pressed again, it sounds. */
@@ -86,7 +94,11 @@ export class ClipCompare extends HTMLElement {
     const row = chosen ?? this.#rows[0];
     if (!row) return;
     this.#select(row);
-    if (chosen) pickOf(chosen).focus();
+    if (!chosen || !("meant" in this.dataset)) return;
+    pickOf(chosen).focus({ preventScroll: true });
+    chosen.scrollIntoView({ block: "center" });
+    const landed = document.querySelector(".landed")?.textContent;
+    if (landed) this.#say(landed);
   }
 
   #walk(by) {
@@ -94,7 +106,7 @@ export class ClipCompare extends HTMLElement {
     if (!row) return;
     this.#select(row);
     pickOf(row).focus({ preventScroll: true });
-    row.scrollIntoView({ block: "nearest", behavior: CALM.matches ? "auto" : "smooth" });
+    inSight(row);
   }
 
   /** Both recordings go to the row's note and are still. */
@@ -149,6 +161,8 @@ export class ClipCompare extends HTMLElement {
       const button = this.querySelector(`[data-act="${act}"]`);
       if (button) button.title = `Key: ${keys.map(shown).join(" or ")}`;
     }
+    const [back] = this.#keys.find(({ act }) => act === "back").keys;
+    document.querySelector("[data-back]").textContent = `Back to the clip (${shown(back)})`;
     const { keys } = this.#keys.find(({ act }) => act === "switch");
     this.querySelector("[data-act='switch']").textContent = `Switch (${shown(keys[0])})`;
   }
@@ -159,6 +173,7 @@ export class ClipCompare extends HTMLElement {
 }
 
 const other = (take) => (take === "then" ? "now" : "then");
+const inSight = (row) => row.scrollIntoView({ block: "nearest", behavior: CALM.matches ? "auto" : "smooth" });
 const pickOf = (row) => row.querySelector("[data-pick]");
 
 /** The name of a row becomes a button; the Tab key stops at the chosen row alone. */
