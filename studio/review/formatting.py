@@ -11,8 +11,6 @@ from itertools import groupby
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
-HINT = "**bold**, *italic*; a line that begins with “- ” is an item of a list."
-
 _BOLD = re.compile(r"\*\*(?=[^\s*])([^*]*(?:\*(?!\*)[^*]*)*?(?<=\S))\*\*")
 _ITALIC = re.compile(r"(?<![\w*])\*(?=[^\s*])([^*]*(?<=[^\s*]))\*(?![\w*])")
 _ITEM = "- "

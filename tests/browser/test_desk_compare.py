@@ -101,13 +101,14 @@ def test_one_key_switches_between_then_and_now_at_the_same_note(cast, clip, earl
     expect(page.locator(".keys-help dd").filter(has_text="drop this mark")).to_have_count(0)
 
 
-SCALE = "G3 A3 Bb3 C4 D4 E4 F4 G4 A4 B4 C5 D5 E5".split()
+SCALE = ["G3", "A3", "Bb3", "C4", "D4", "E4", "F4", "G4", "A4", "B4", "C5", "D5", "E5"]
 COVERED = """() => {
   const row = document.activeElement.closest("[data-line]").getBoundingClientRect();
   const rows = document.querySelector("clip-compare table").getBoundingClientRect();
   const stage = document.querySelector(".stage").getBoundingClientRect();
-  const low = [...document.querySelectorAll("nav")].filter((nav) => getComputedStyle(nav).position === "fixed");
-  const foot = Math.min(innerHeight, ...low.map((nav) => nav.getBoundingClientRect().top));
+  const fixed = (nav) => getComputedStyle(nav).position === "fixed";
+  const bars = [...document.querySelectorAll("nav")].filter(fixed);
+  const foot = Math.min(innerHeight, ...bars.map((nav) => nav.getBoundingClientRect().top));
   const head = stage.left < rows.right ? stage.bottom : 0;
   return row.top < head - 1 && row.bottom > stage.top + 1 || row.top < -1 || row.bottom > foot + 1;
 }"""
@@ -128,7 +129,7 @@ def stays_in_sight(page: Page) -> None:
 
 
 @pytest.mark.parametrize("size", [DESK, TABLET, PHONE], ids=["desk", "tablet", "phone"])
-def test_it_lands_on_a_row_that_can_be_compared_and_nothing_covers_it(cast, scales, opened, size):
+def test_it_lands_on_a_row_to_compare_and_nothing_covers_it(cast, scales, opened, size):  # noqa: F811
     page = opened(cast.teacher, scales, size)
     keys = page.keyboard
     mark = page.locator(".block", has_text="F4–F5").locator("[data-about]")

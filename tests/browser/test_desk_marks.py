@@ -24,7 +24,7 @@ def test_marks_by_keyboard_by_hand_by_kind_and_by_tolerance(cast, clip, opened):
     keys.press("n")
     expect(page.locator("[data-mark='0']")).to_be_focused()
     keys.press("h")
-    expect(said(page)).to_contain_text("The target: octave, ")
+    expect(said(page)).to_have_text("The target: octave B♭3–B♭4.")
     assert page.evaluate("document.querySelector('video').paused")
     keys.press("Escape")
     page.evaluate("document.querySelector('clip-player').seek(1)")

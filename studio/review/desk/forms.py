@@ -8,7 +8,6 @@ from django.utils import timezone
 
 from studio.drills.forms import DrillForm, GoalForm
 from studio.figures import parse_place, place
-from studio.review.formatting import HINT
 from studio.review.models import Comment, Decision
 from studio.review.services import CommentText
 
@@ -195,7 +194,7 @@ class SummaryForm(DeskForm):
         max_length=MAX_TEXT,
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text=f"Three things at most, and what went well first. {HINT}",
+        help_text="Three things at most, and what went well first.",
     )
     # What the page showed, so that nobody else's text is replaced unseen.
     seen = forms.CharField(max_length=MAX_TEXT, required=False, widget=forms.HiddenInput)

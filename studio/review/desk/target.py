@@ -1,7 +1,8 @@
 """What a double stop should have sounded like: the target, at the pitch that was played.
 
-``GET /clips/<uuid>/desk/target/<event>.json`` answers ``{"name": …, "hz": [low, high]}``. The note
-that need not move stays where it was heard; the other stands at the target's distance from it.
+``GET /clips/<uuid>/desk/target/<event>.json`` answers what it is called and both
+notes in Hz: ``{"name": "octave D5–D6", "hz": [587.3, 1174.7]}``. The note that need not move stays
+where it was heard; the other stands at the target's distance from it.
 """
 
 from django.http import Http404, HttpRequest, JsonResponse
@@ -11,6 +12,7 @@ from studio.review.judging import Judged, judged
 from studio.review.models import Review
 from studio.theory import Interval
 
+from . import words
 from .exchanges import on_desk
 
 
@@ -38,5 +40,10 @@ def target_of(judged: Judged, event: int) -> dict | None:
     mark = next((mark for mark in judged.judgement["marks"] if event in mark["events"]), None)
     lower_moves = mark is not None and mark["voice"] is not None and mark["voice"] == row["low"]
     hz = [high / ratio, high] if lower_moves else [low, low * ratio]
-    name = Interval.parse(row["short"]).everyday
-    return {"name": name, "hz": [round(f, 3) for f in hz]}
+    return {"name": _name(row, heard), "hz": [round(f, 3) for f in hz]}
+
+
+def _name(row: dict, heard: dict) -> str:
+    """The interval and its two notes, as the ledger has them."""
+    notes = (row.get(f"{w}_pitch") or heard["voices"][row[w]]["pitch"] for w in ("low", "high"))
+    return f"{Interval.parse(row['short']).everyday} {'–'.join(map(words.pitch, notes))}"

@@ -47,9 +47,10 @@ def from_moment(context: template.Context) -> str:
     return f"#t={at:.3f}" if 0 <= at < MOST_S else ""
 
 
-@register.simple_tag
-def formatting_hint() -> str:
-    return formatting.HINT
+@register.filter
+def notes_under(block, mark) -> str:
+    """What sounds where a mark by hand is, ``octave D5–D6``; empty after the block's last note."""
+    return block.name if mark.start_s < block.end_s else ""
 
 
 @register.filter

@@ -5,10 +5,12 @@ import { xOf } from "./geometry.js";
 import { lanes } from "./picture-paint.js";
 
 const HEAD_PX = 1.5;
+const NAME_PX = 12; // the letters of a name
+const ROOM_PX = 4; // about them
 
 /** state: { view, height, seconds, span, begun, pointed, ink } */
 export function paintOver(ctx, { view, height, seconds, span, begun, pointed, ink }) {
-  const { ruler, wave, foot } = lanes(height);
+  const { ruler, voices, wave, foot } = lanes(height);
   ctx.clearRect(0, 0, view.width, height);
   if (pointed) wash(ctx, view, pointed.start_s, pointed.end_s, ruler[1], wave[1], ink.ink, 0.08);
   if (span) {
@@ -16,10 +18,23 @@ export function paintOver(ctx, { view, height, seconds, span, begun, pointed, in
     for (const edge of span) line(ctx, xOf(view, edge), ruler[0], wave[1], ink.ink, 1);
   }
   if (begun !== null) line(ctx, xOf(view, begun), ruler[0], wave[1], ink.ink, 1);
+  if (pointed?.name) paintName(ctx, view, pointed, voices[0], ink);
   paintWindow(ctx, view, foot, ink);
   const x = xOf(view, seconds);
   if (x >= -HEAD_PX && x <= view.width + HEAD_PX) paintHead(ctx, x, ruler[0], wave[1], ink);
   line(ctx, (seconds / view.duration) * view.width, foot[0], foot[1], ink.ink, HEAD_PX);
+}
+
+/** What is pointed at, by its notes: "octave D5–D6". */
+function paintName(ctx, view, { name, start_s: start }, top, ink) {
+  ctx.font = `${NAME_PX}px ${ink.face}`;
+  ctx.textBaseline = "top";
+  const width = ctx.measureText(name).width + 2 * ROOM_PX;
+  const x = Math.max(Math.min(xOf(view, start), view.width - width), 0);
+  ctx.fillStyle = ink.sheet;
+  ctx.fillRect(x, top, width, NAME_PX + 2 * ROOM_PX);
+  ctx.fillStyle = ink.ink;
+  ctx.fillText(name, x + ROOM_PX, top + ROOM_PX);
 }
 
 function paintHead(ctx, x, top, bottom, ink) {

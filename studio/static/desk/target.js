@@ -1,6 +1,5 @@
 // Hear the target of a double stop, at the pitch that was played. Loaded when first used.
 
-import { hertz } from "../figures.js";
 import { Sounding } from "../tones/sounding.js";
 import { gainOf, notes, plan } from "../tones/tones.js";
 
@@ -20,6 +19,6 @@ export async function hearTarget({ root, player, say, fetch }, event) {
     say("This double stop has no agreed target to hear.");
     return;
   }
-  say(`The target: ${target.name}, ${target.hz.map((hz) => hertz(hz)).join(" and ")}.`);
+  say(`The target: ${target.name}.`);
   await sound.play(notes(plan("both", 2, SECONDS), target.hz), gainOf(LOUDNESS), () => {});
 }
