@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from studio.accounts.models import Person
+from studio.drills.models import DrillVersion
 from studio.drills.rotation.proposals import plays_of
 from studio.drills.shelf import drills_by_family
 from studio.drills.stretches import Player
@@ -20,7 +21,7 @@ from .faults import are_open_strings, faults_of, shares_of, to_tune_first, word_
 from .judging import Judged
 from .marks import Mark
 from .models import Decision
-from .treating import Facts, OnShelf
+from .treating import Facts, OnShelf, double_stops_in
 
 NOTHING = "Nothing here is out of tune by more than the figures can tell."
 UNPLAYABLE = (
@@ -88,9 +89,10 @@ def look(person: Person, judged: Judged, spot: Spot, page: Score | None) -> Here
     )
     everywhere = {run["id"] for run in judged.judgement["runs"]}
     within = spot.runs if spot.alone else everywhere
+    here = tuple(fault for fault in faults if fault.run in spot.runs)
     shelf = drills_by_family(person, enrolment.studio, key.name, instrument)
     facts = Facts(
-        faults=tuple(fault for fault in faults if fault.run in spot.runs),
+        faults=here,
         clip_faults=tuple(faults),
         key=key,
         instrument=instrument,
@@ -98,10 +100,20 @@ def look(person: Person, judged: Judged, spot: Spot, page: Score | None) -> Here
         hand=player.hand,
         shares=shares_of(judged.judgement, faults, within),
         where="here" if spot.alone else "in this clip",
-        shelf={word: OnShelf(one.drill_id, one.title) for word, one in shelf.items()},
+        shelf=_counted({fault.word: shelf[fault.word] for fault in here if fault.word in shelf}),
     )
     nothing = UNPLAYABLE if facts.faults else _nothing(judged, spot)
     return Here(facts, player, _interval(judged, spot), nothing)
+
+
+def _counted(shelf: Mapping[str, DrillVersion]) -> dict[str, OnShelf]:
+    """Drills of the shelf by the word for their interval, their double stops counted."""
+    whole = DrillVersion.objects.in_bulk([version.pk for version in shelf.values()])
+    pages = {word: whole[version.pk].page for word, version in shelf.items()}
+    return {
+        word: OnShelf(version.drill_id, version.title, double_stops_in(page) if page else None)
+        for (word, version), page in zip(shelf.items(), pages.values(), strict=True)
+    }
 
 
 def key_of(judged: Judged, spot: Spot) -> Key:

@@ -9,8 +9,9 @@ Faults are taken together by their interval as drills name it (octaves, sixths).
 
 1. An interval's *need* is the sum, over its faults in the clip, of severity × cents beyond the
    tolerance: so how bad and how far, times how many runs share it.
-2. Within one interval the *cheapest* comes first: what the shelf has already, then what has the
-   fewest double stops to play. Ties go by the order of ``KINDS``.
+2. Within one interval the *shortest* comes first: what has the fewest double stops written. Ties go
+   by the order of ``KINDS``, so what the shelf has already goes before what would be made. A drill
+   of the shelf is at most moved up to be the last of those shown, never left out for its length.
 3. The first of each interval come before the second of any; among these, the greater need goes
    first, then the order of ``INTERVALS``.
 
@@ -45,6 +46,7 @@ KINDS = ("shelf", "these", "slower", "open", "around", "scale")
 REACHES = (2, 1)  # steps of the key to either side, the wider where it stays in one position
 SPREAD = 3  # different double stops out of tune, from which on the whole scale is proposed
 MOST_THESE = 6
+UNCOUNTED = 1000  # of a drill in words nobody knows how long it is: after all that is known
 LONGER_S = 3.0  # three slow beats; twice and more what is needed to hear one
 Pairs = tuple[tuple[str, str], ...]
 Made = tuple[Request, Score]
@@ -53,10 +55,14 @@ PLAYINGS = {"these": 4, "slower": 3, "open": 3, "around": 2, "scale": 1}
 
 @dataclass(frozen=True, slots=True)
 class OnShelf:
-    """A drill of the shelf: its number in the database, and its title."""
+    """A drill of the shelf: its number in the database, its title, how many double stops it has.
+
+    One in words has no page to count them on.
+    """
 
     drill: int
     title: str
+    double_stops: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,15 +114,24 @@ def propose(facts: Facts) -> list[Proposal]:
     for word in INTERVALS:
         faults = _worst_first(fault for fault in facts.faults if fault.word == word)
         if faults:
-            found = sorted(_Treating(facts, word, faults).all(), key=_cheapness)
-            placed += list(enumerate(found))
+            placed += list(enumerate(_in_order(_Treating(facts, word, faults).all())))
     words = tuple(INTERVALS)
     placed.sort(key=lambda it: (it[0], -it[1].need, words.index(it[1].word)))
     return [proposal for _, proposal in placed[:MOST]]
 
 
-def _cheapness(proposal: Proposal) -> tuple[int, int]:
-    return proposal.cost, KINDS.index(proposal.kind)
+def double_stops_in(score: Score) -> int:
+    """How many are written: what a drill costs to play."""
+    return sum(len(item.pitches) == 2 for item in score.written)
+
+
+def _in_order(found: Iterable[Proposal]) -> list[Proposal]:
+    """The shortest first; the shelf's own among those that are shown."""
+    ordered = sorted(found, key=lambda one: (one.cost, KINDS.index(one.kind)))
+    own = next((place for place, one in enumerate(ordered) if one.kind == "shelf"), 0)
+    if own >= MOST:
+        ordered.insert(MOST - 1, ordered.pop(own))
+    return ordered
 
 
 def _worst_first(faults: Iterable[Fault]) -> list[Fault]:
@@ -151,7 +166,8 @@ class _Treating:
         found = self.facts.shelf.get(self.word)
         if found is None:
             return None
-        return self._proposal("shelf", "On your shelf", cost=0, drill=found.drill)
+        cost = UNCOUNTED if found.double_stops is None else found.double_stops
+        return self._proposal("shelf", "On your shelf", cost=cost, drill=found.drill)
 
     def _these(self) -> Proposal | None:
         if self.slipped is None and len(self.pairs) < 2:
@@ -237,14 +253,13 @@ class _Treating:
         label: str,
         made: Made | None = None,
         *,
-        cost: int | None = None,
+        cost: int = 0,
         drill: int | None = None,
         tail: str = "",
     ) -> Proposal | None:
         if made is None and drill is None:
             return None
         request, score = made or (None, None)
-        together = sum(len(item.pitches) == 2 for item in score.written) if score else 0
         return Proposal(
             kind=kind,
             word=self.word,
@@ -252,7 +267,7 @@ class _Treating:
             reason=self._reason(kind, tail),
             need=self.need,
             tolerance_cents=self.worst.tolerance_cents,
-            cost=together if cost is None else cost,
+            cost=double_stops_in(score) if score else cost,
             request=request,
             score=score,
             drill=drill,

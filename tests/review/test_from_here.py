@@ -11,8 +11,12 @@ from studio.drills.models import Assignment, Drill
 from studio.notation import Request, generate
 from studio.review import by_hand
 from studio.review.by_hand import HandMarkText
+from studio.review.faults import Fault
 from studio.review.models import Decision
+from studio.review.queued import treated
 from studio.review.services import begin_review, return_clip
+from studio.review.treating import Facts
+from studio.theory import Key, Pitch
 from tests.cast import as_person, make_clip, make_drill, set_for
 from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
 
@@ -89,15 +93,19 @@ def test_one_press_makes_it_and_sets_it_with_the_clip_unseen_and_a_second_change
     assert Drill.objects.count() == 1, "the shelf's own is set again"
 
 
-def test_a_drill_of_the_shelf_in_this_interval_and_key_comes_first_and_is_set(cast, teacher, here):
+def test_a_drill_of_the_shelf_in_this_key_comes_after_what_is_shorter_and_is_set(
+    cast, teacher, here
+):
     make_drill(cast.teacher, cast.studio, "In words", key="C major")
     page = make_drill(cast.teacher, cast.studio, "C major", key="C major", score=SCORE.to_dict())
     make_drill(cast.teacher, cast.studio, "Other key", key="D major")
     make_drill(cast.teacher, cast.studio, "Other interval", interval="6", key="C major")
     make_drill(cast.foreign_teacher, cast.other_studio, "Foreign", key="C major")
-    first = shown(teacher.get(f"{here}?mark=0"))[0]
-    assert (first.name, first.title, first.bars) == ("shelf-octaves", "C major", 8)
-    teacher.post(f"{here}?mark=0", form_of(first))
+    found = shown(teacher.get(f"{here}?mark=0"))
+    assert [one.name for one in found] == ["these-octaves", "open-octaves", "shelf-octaves"]
+    assert [one.bars for one in found] == [1, 2, 8]
+    assert found[2].title == "C major"
+    teacher.post(f"{here}?mark=0", form_of(found[2]))
     assert Assignment.objects.get().version == page.newest()
 
 
@@ -106,6 +114,71 @@ def test_drills_made_for_one_spot_are_not_the_shelf_s_drill_of_a_key(teacher, he
     teacher.post(f"{here}?mark=0", form_of(first))
     names = [one.name for one in shown(teacher.get(f"{here}?mark=1"))]
     assert names == ["these-octaves", "open-octaves", "around-octaves"]
+
+
+def test_what_stands_in_the_queue_is_said_and_can_be_set_again(cast, clip, teacher, here):
+    page = make_drill(cast.teacher, cast.studio, "C major", key="C major", score=SCORE.to_dict())
+    sixths = generate(Request(key="C major", interval="sixths", direction="up", manner="together"))
+    make = {"Sixths": {"interval": "6", "score": sixths.to_dict()}, "Any octaves": {"key": ""}}
+    others = {
+        name: make_drill(cast.teacher, cast.studio, name, **says) for name, says in make.items()
+    }
+    made = shown(teacher.get(f"{here}?mark=0"))[0]
+    teacher.post(f"{here}?mark=0", form_of(made))  # with this clip: seen by nobody yet
+    standing = [set_for(cast.enrolment, drill) for drill in (page, *others.values())]
+    set_for(cast.enrolment, make_drill(cast.teacher, cast.studio, "Hidden"), published=False)
+    set_for(cast.other_enrolment, make_drill(cast.teacher, cast.studio, "Somebody else's"))
+    Assignment.objects.filter(pk=standing[0].pk).update(
+        published_at=timezone.now() - timezone.timedelta(days=1)
+    )
+    answer = teacher.get(f"{here}?mark=0")
+    html = " ".join(answer.content.decode().split())
+    queued = {one.name: one.queued and one.queued.assignment for one in shown(answer)}
+    assert queued == {"these-octaves": None, "open-octaves": None, "shelf-octaves": standing[0]}
+    assert "Stands in Mira Sandholm’s queue since yesterday." in html
+    assert html.count("Set it again") == 2
+    (again,) = answer.context["standing"]
+    assert (again.title, again.queued.treats) == ("Any octaves", ("octave C4–C5",))
+    assert "<b>Any octaves</b> stands there since today and is for the octave C4–C5." in html
+    sent = form_of(again)
+    teacher.post(f"{here}?mark=0", sent)
+    (new,) = review_of(clip).drills_set.filter(version__title="Any octaves")
+    assert (new.published_at, new.due_on) == (None, sent["due_on"])
+    answer = teacher.get(f"{here}?mark=0")
+    assert [one.is_set for one in answer.context["standing"]] == [True]
+    past = sent | {"due_on": "2020-01-01"}
+    Assignment.objects.filter(pk=new.pk).delete()
+    refused = teacher.post(f"{here}?mark=0", past)
+    assert refused.status_code == 422
+    assert refused.content.decode().count("is past. Choose today or a later day") == 1
+    others["Any octaves"].archived_at = timezone.now()
+    others["Any octaves"].save()
+    (gone,) = teacher.get(f"{here}?mark=0").context["standing"]
+    assert gone.form is None
+
+
+def test_a_drill_that_has_the_very_double_stop_treats_it_however_it_is_spelled(cast, teacher):
+    key = Key.parse("Db major")
+    fault = {"run": 0, "short": "P8", "word": "octaves", "deviation_cents": 30.0}
+    fault |= {"uncertainty_cents": 1.0, "tolerance_cents": 15.0, "severity": 2}
+    here = Fault(low=Pitch.parse("C#4"), high=Pitch.parse("C#5"), **fault)
+    facts = Facts(faults=(here,), clip_faults=(here,), key=key)
+
+    def treats(**says) -> bool:
+        drill = make_drill(cast.teacher, cast.studio, "Octaves", **says)
+        return treated(drill.newest(), facts) == ("octave C♯4–C♯5",)
+
+    def page(**asked) -> dict:
+        asked = {"interval": "octaves", "direction": "up", "manner": "together"} | asked
+        return generate(Request(**asked)).to_dict()
+
+    assert treats(score=page(key="Db major"))
+    assert not treats(score=page(key="C major"))
+    assert not treats(interval="6", score=page(key="Db major", interval="sixths"))
+    assert treats()
+    assert treats(key="D♭ major")
+    assert not treats(key="C major")
+    assert not treats(interval="")
 
 
 def test_what_cannot_be_set_is_said_and_what_was_typed_stays(cast, teacher, here):
@@ -208,12 +281,17 @@ def test_a_reach_that_is_wide_for_the_hand_is_said_with_the_caution(cast, teache
 
 
 def test_the_number_of_queries_does_not_grow(cast, clip, teacher, here, django_assert_num_queries):
-    make_drill(cast.teacher, cast.studio, "One", key="C major", score=SCORE.to_dict())
+    one = make_drill(cast.teacher, cast.studio, "One", key="C major", score=SCORE.to_dict())
+    set_for(cast.enrolment, one)
+    set_for(cast.enrolment, make_drill(cast.teacher, cast.studio, "Two"))
     teacher.get(f"{here}?mark=0")
     with CaptureQueriesContext(connection) as few:
         teacher.get(f"{here}?mark=0")
     for n in range(8):
-        make_drill(cast.teacher, cast.studio, f"More {n}", key="C major", score=SCORE.to_dict())
+        more = make_drill(
+            cast.teacher, cast.studio, f"More {n}", key="C major", score=SCORE.to_dict()
+        )
+        set_for(cast.enrolment, more)
     with django_assert_num_queries(len(few)):
         teacher.get(f"{here}?mark=0")
     assert len(few) < 40

@@ -110,12 +110,19 @@ def kinds(*args, **more) -> list[str]:
     return [proposal.name for proposal in propose(facts(*args, **more))]
 
 
-def test_the_cheapest_comes_first_and_the_shelf_costs_nothing():
+def test_the_shortest_comes_first_and_the_shelf_is_never_left_out_for_its_length():
     assert kinds(OCTAVE) == ["open-octaves", "around-octaves"]
-    shelf = {"octaves": OnShelf(7, "C major in octaves")}
-    assert kinds(OCTAVE, shelf=shelf) == ["shelf-octaves", "open-octaves", "around-octaves"]
     slip = replace(OCTAVE, slip=Slip("lower", -12.0, 1.0))
-    assert kinds(slip, shelf=shelf) == ["shelf-octaves", "these-octaves", "open-octaves"]
+
+    def shelf(double_stops):
+        return {"shelf": {"octaves": OnShelf(7, "C major in octaves", double_stops)}}
+
+    assert kinds(OCTAVE, **shelf(8)) == ["open-octaves", "around-octaves", "shelf-octaves"]
+    assert kinds(slip, **shelf(32)) == ["these-octaves", "open-octaves", "shelf-octaves"]
+    assert kinds(slip, **shelf(None)) == ["these-octaves", "open-octaves", "shelf-octaves"]
+    assert kinds(slip, **shelf(1)) == ["shelf-octaves", "these-octaves", "open-octaves"]
+    costs = [one.cost for one in propose(facts(slip))]
+    assert costs == sorted(costs)
 
 
 def test_of_two_intervals_each_gets_one_first_the_one_in_greater_need_before_the_other():

@@ -26,11 +26,13 @@ from studio.notation.tones import hearing
 from studio.review.here import Here, Spot, look, spot_of_bar, spot_of_mark, spot_of_span
 from studio.review.judging import Judged, judged
 from studio.review.models import Review
+from studio.review.queued import Queued, queued_for
 from studio.review.treating import Proposal, propose
 
 from .forms import DeskForm, MomentField, SettingForm
 from .written import bars_of, page_of
 
+MOST_STANDING = 3  # of the queue; more would hide what is proposed
 LEAF_WRITTEN = 24  # of a long drill only the beginning is shown
 
 
@@ -89,21 +91,16 @@ class SetHereForm(SettingForm):
         return self.data.get("drill") == str(one.drill)
 
 
-@dataclass(frozen=True)
-class Shown:
-    """A proposal as the page shows it. ``change`` fills the form to make drills with it."""
+@dataclass(frozen=True, kw_only=True)
+class Settable:
+    """A drill that can be set with one press. ``queued`` is where it stands in the queue already;
+    ``is_set`` that it is set with this clip."""
 
-    proposal: Proposal
+    name: str
     title: str
-    score: Score | None
-    form: SetHereForm
-    change: str = ""
-    stretches: list[Stretch] = field(default_factory=list)
+    form: SetHereForm | None
+    queued: Queued | None = None
     is_set: bool = False
-
-    @property
-    def name(self) -> str:
-        return self.proposal.name
 
     @property
     def goals(self) -> str:
@@ -114,6 +111,16 @@ class Shown:
         day = due(said.pop("due_on"))
         goal = Assignment(**said).goal_in_figures
         return f"{day[:1].upper()}{day[1:]}{f': {goal}' if goal else ''}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shown(Settable):
+    """A proposal as the page shows it. ``change`` fills the form to make drills with it."""
+
+    proposal: Proposal
+    score: Score | None
+    change: str = ""
+    stretches: list[Stretch] = field(default_factory=list)
 
     @property
     def bars(self) -> int:
@@ -167,8 +174,11 @@ class HerePage:
     def context(self, hear: str = "", refused: SetHereForm | None = None) -> dict:
         """The context of the page and of its part; ``hear`` names the proposal to be heard."""
         found = self._looked()
-        shown = self._shown(found, refused) if found else []
+        queue = queued_for(self.enrolment, found.facts) if found and found.facts.faults else []
+        shown = self._shown(found, queue, refused) if found else []
+        standing = self._standing(found, queue, shown, refused) if found else []
         heard = next((one.score for one in shown if one.name == hear), None)
+        told = any(one.form is refused for one in (*shown, *standing))
         marks = self.judged.marks if self.judged else []
         return {
             "area": "teacher",
@@ -181,9 +191,10 @@ class HerePage:
             "found": found,
             "player": found.player if found else None,
             "shown": shown,
+            "standing": standing,
             "refused": refused,
             # What was pressed is no longer proposed: the pupil plays another instrument now.
-            "gone": refused and refused.misfit and not any(one.form is refused for one in shown),
+            "gone": refused and refused.misfit and not told,
             "by_hand": self._by_hand(found) if found else "",
             "hearing": self._hearing(heard) if heard else None,
             "marks": [mark for mark in marks if mark.is_sized],
@@ -195,13 +206,62 @@ class HerePage:
             return None
         return look(self.person, self.judged, self.spot, self.page)
 
-    def _shown(self, found: Here, refused: SetHereForm | None) -> list[Shown]:
+    @cached_property
+    def _set_here(self) -> set[int]:
+        """The versions that are set with this clip."""
+        return set(self.review.drills_set.values_list("version", flat=True))
+
+    def _shown(self, found: Here, queue: list[Queued], refused: SetHereForm | None) -> list[Shown]:
         proposals = propose(found.facts)
         versions = self._versions(proposals)
-        standing = set(self.review.drills_set.values_list("version", flat=True))
+        drills_queued = {one.assignment.version.drill_id: one for one in reversed(queue)}
+        shown = []
+        for one in proposals:
+            version = versions.get(one.name)
+            queued = drills_queued.get(version.drill_id) if version else None
+            shown.append(self._one(one, version, queued, found, refused))
+        return shown
+
+    def _standing(
+        self,
+        found: Here,
+        queue: list[Queued],
+        shown: list[Shown],
+        refused: SetHereForm | None,
+    ) -> list[Settable]:
+        """What else of the queue treats this, to be set again where it is on the shelf still."""
+        told = {one.queued.assignment.pk for one in shown if one.queued}
+        others = [one for one in queue if one.treats and one.assignment.pk not in told]
+        asked = [one.assignment.version.drill_id for one in others]
+        newest = {drill.pk: drill.newest() for drill in self.shelf.filter(pk__in=asked)}
         return [
-            self._one(one, versions.get(one.name), found, standing, refused) for one in proposals
+            self._again(one, newest.get(one.assignment.version.drill_id), found, refused)
+            for one in others[:MOST_STANDING]
         ]
+
+    def _again(
+        self,
+        one: Queued,
+        newest: DrillVersion | None,
+        found: Here,
+        refused: SetHereForm | None,
+    ) -> Settable:
+        standing, form = one.assignment, None
+        name = f"queued-{standing.pk}"
+        if newest is not None:
+            start: dict = {"drill": newest.drill_id, "playings": standing.playings}
+            if standing.version.score is not None:
+                start["tolerance_cents"] = round(found.facts.faults[0].tolerance_cents)
+            form = SetHereForm(name=name, shelf=self.shelf, initial=start)
+            if refused is not None and refused.data.get("drill") == str(newest.drill_id):
+                form = refused
+        return Settable(
+            name=name,
+            title=standing.version.title,
+            form=form,
+            queued=one,
+            is_set=newest is not None and newest.pk in self._set_here,
+        )
 
     def _versions(self, proposals: list[Proposal]) -> Mapping[str, DrillVersion]:
         """What the shelf has of the proposals already, by their names."""
@@ -220,21 +280,23 @@ class HerePage:
         self,
         one: Proposal,
         version: DrillVersion | None,
+        queued: Queued | None,
         found: Here,
-        standing: set[int],
         refused: SetHereForm | None,
     ) -> Shown:
         score = version.page if version else one.score
         asked = one.request or _request_of(version)
         again = refused if refused is not None and refused.is_for(one) else None
         return Shown(
+            name=one.name,
             proposal=one,
+            queued=queued,
             title=version.title if version else one.score.title if one.score else "",
             score=score,
             form=again or self._form(one, score),
             change=query_of(asked, pupil=self.enrolment) if asked else "",
             stretches=stretches(score, found.player) if score else [],
-            is_set=version is not None and version.pk in standing,
+            is_set=version is not None and version.pk in self._set_here,
         )
 
     def _form(self, one: Proposal, score: Score | None) -> SetHereForm:
