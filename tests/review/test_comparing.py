@@ -214,7 +214,10 @@ def test_what_was_not_played_then_leads_to_the_nearest_that_was_and_says_so(cast
     assert [line.name for line in seen.context["lines"] if line.chosen] == ["octave D4–D5"]
     said = "The octave E4–E5 was not played then. The nearest in both: octave D4–D5."
     assert said in seen.content.decode()
+    seen = page(cast.teacher, two[1], note="999")
+    assert "There is no double stop there. The nearest in both: octave" in seen.content.decode()
     seen = page(cast.teacher, two[1], at="4.5")
+    assert seen.context["landed"] == ""
     assert [line.name for line in seen.context["lines"] if line.chosen] == ["octave C4–C5"]
     assert '<input type="hidden" name="at" value="4.5' in seen.content.decode()
     for wrong in ("soon", "-3", "1e9", "nan"):

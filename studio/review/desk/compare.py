@@ -165,8 +165,11 @@ def _time_of(meant: Meant, now: Judged) -> float:
 
 
 def _landed(found: Sequence[Pair], meant: Meant, chosen: Pair | None) -> str:
-    """Why another row is chosen than the one that was meant; empty where it is that one."""
-    if not meant:
+    """Why another row is chosen than the one that was meant; empty where it is that one.
+
+    A time is near to whatever is nearest: there is nothing to explain.
+    """
+    if meant.event is None:
         return ""
     own = next((pair for pair in found if pair.now and meant.event in pair.now.events), None)
     if own is not None and own is chosen:
