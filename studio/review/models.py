@@ -334,10 +334,12 @@ class Phrase(models.Model):
 
 
 class DeskKeys(models.Model):
-    """The keys that a teacher changed at the desk: the action's name to the key's."""
+    """How a teacher works at the desk: the keys that were changed, by the action's name; whether
+    keeping or dropping a mark goes on to the next one."""
 
     person = models.OneToOneField(Person, models.CASCADE, related_name="desk_keys")
     keys = models.JSONField(default=dict)
+    goes_on = models.BooleanField(default=True)
 
     def __str__(self) -> str:
         return f"desk keys of {self.person}"

@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
+from studio import figures
 from studio.clips import files
 from studio.clips.models import Clip, Rendition, Stage
 from studio.media import extract_sound, probe, waveform_peaks
@@ -163,7 +164,7 @@ def test_a_whole_review_by_keyboard_alone(cast, clip, opened):
 def test_a_key_pressed_again_keeps_and_another_takes_back(cast, clip, opened):
     page = opened(cast.teacher, clip)
     keys = page.keyboard
-    for key in "nkknd":
+    for key in "nkpknd":
         keys.press(key)
     sent(page)
     assert list(Decision.objects.values_list("choice", flat=True)) == ["kept", "dropped"]
@@ -245,7 +246,6 @@ def test_the_page_follows_what_plays_only_where_it_is_to(cast, clip, opened):
 
 def test_arrows_walk_through_the_rows_and_enter_plays(cast, clip, opened):
     page = opened(cast.teacher, clip)
-    page.keyboard.press("ArrowDown")
     page.keyboard.press("ArrowDown")
     page.keyboard.press("ArrowDown")
     assert page.evaluate("document.activeElement.dataset.start") == "4.250"
@@ -400,7 +400,7 @@ def test_the_desk_can_be_used_while_the_picture_is_being_prepared(cast, opened):
     page = opened(cast.teacher, waiting, playable=False)
     expect(page.locator(".preparing progress")).to_have_attribute("value", "30")
     page.locator(f"[data-row][data-start='{SECOND_S:.3f}'].playing").click()
-    expect(page.locator(".now")).to_have_text(f"0:0{SECOND_S - LEAD_IN_S:.1f}")
+    expect(page.locator(".now")).to_have_text(figures.place(SECOND_S - LEAD_IN_S, 1))
     page.keyboard.press("c")
     expect(page.locator("#composer input[name='start_s']")).to_have_value("0:08.05")
     keep(waiting, "playable", "video/mp4", ".mp4", SAMPLE.read_bytes())

@@ -70,12 +70,16 @@ def comes_true(page: Page, what: str) -> None:
 
 def record(page: Page, which: str, seconds: int = 1) -> None:
     page.get_by_role("button", name=f"Record {which}").click()
-    expect(page.get_by_text(re.compile(f"0:0{seconds} of 3:00"))).to_be_visible()
-    level = "Number(document.querySelector('[data-part=level]').style.transform.slice(7, -1))"
-    comes_true(page, f"{level} > 0.1")
+    speak(page, seconds)
     page.get_by_role("button", name="Stop recording").click()
     expect(page.get_by_label("Your reply, before it is sent")).to_be_visible()
     expect(page.get_by_role("button", name="Add comment")).to_be_focused()
+
+
+def speak(page: Page, seconds: int = 1) -> None:
+    expect(page.get_by_text(re.compile(f"0:0{seconds} of 3:00"))).to_be_visible()
+    level = "Number(document.querySelector('[data-part=level]').style.transform.slice(7, -1))"
+    comes_true(page, f"{level} > 0.1")
 
 
 def test_a_reply_is_recorded_survives_reload_and_lost_connection_and_is_heard_by_the_pupil(
@@ -87,8 +91,8 @@ def test_a_reply_is_recorded_survives_reload_and_lost_connection_and_is_heard_by
     page.goto(f"/clips/{clip.pk}/")
     comes_true(page, "document.querySelector('video').readyState > 0")
     page.keyboard.press("v")
-    expect(page.locator("#enclose-new summary")).to_be_focused()
-    record(page, "voice")
+    speak(page)
+    page.keyboard.press("v")
     expect(page.get_by_text("Kept in this browser until it is sent.")).to_be_visible()
 
     page.reload()
@@ -124,7 +128,6 @@ def test_of_a_recording_that_a_crash_cut_off_the_first_seconds_are_kept(cast, cl
     page = watched(context.new_page(), complaints)
     page.goto(f"/clips/{clip.pk}/")
     page.keyboard.press("v")
-    page.get_by_role("button", name="Record voice").click()
     comes_true(page, "Object.keys(localStorage).some((key) => key.startsWith('studio:reply'))")
     page.close()  # nothing of the page runs any more
 
@@ -258,3 +261,23 @@ def test_a_still_is_drawn_on_by_pointer_and_by_keys_reloaded_saved_and_edited(
     expect(page.locator("#said")).to_have_text("Drawing changed.")
     assert len(Enclosure.objects.get().strokes) == 1
     assert [said for said in complaints if "status of 404" not in said] == []
+
+
+def test_a_reply_takes_three_presses_and_is_not_recorded_over(cast, clip, context_of):
+    page = context_of(cast.teacher, DESK).new_page()
+    page.goto(f"/clips/{clip.pk}/")
+    comes_true(page, "document.querySelector('video').readyState > 0")
+    page.keyboard.press("v")
+    speak(page)
+    page.keyboard.press("v")
+    expect(page.get_by_label("Your reply, before it is sent")).to_be_visible()
+    page.keyboard.press("v")
+    expect(page.get_by_text("There is a reply already.")).to_be_visible()
+    page.keyboard.press("Control+Enter")
+    until(lambda: Enclosure.objects.exists(), WAIT_S, "the reply is with the server")
+    assert 0.8 <= Enclosure.objects.get().duration_s <= 4.0
+    page.keyboard.press("v")
+    speak(page, 2)
+    page.keyboard.press("v")
+    page.keyboard.press("Control+Enter")  # at once: what is being stopped goes along
+    until(lambda: Enclosure.objects.count() == 2, WAIT_S, "the second reply is with the server")

@@ -169,7 +169,8 @@ class Tab {
     else next = states.decide(state, state.selected, what, act);
     if (next === state) return undefined;
     const queued = next.queue.at(-1);
-    this.standing.become(next);
+    const on = what === "undo" ? null : states.nextOpen(next);
+    this.standing.become(on ? states.arrivedAt(next, on) : next);
     this.outbox.push(queued);
     return queued;
   }
@@ -226,7 +227,7 @@ export async function sequence(seed, { gone = [], colleague = false } = {}, seen
   const line = lineTo(server, clock, random, seen);
   const open = () => new Tab({ server, clock, line, kept });
   const pressed = [];
-  const world = { tab: open(), selected: null, history: [] };
+  const world = { tab: open(), selected: null, fresh: false };
   const many = 12 + Math.floor(random() * 40);
   const press = (n) => {
     const what = KEYS[Math.floor(random() * KEYS.length)];
@@ -236,6 +237,7 @@ export async function sequence(seed, { gone = [], colleague = false } = {}, seen
       world.tab.close();
       world.tab = open();
       world.selected = null;
+      world.fresh = false;
       return;
     }
     const before = world.tab.state.selected;
@@ -248,13 +250,20 @@ export async function sequence(seed, { gone = [], colleague = false } = {}, seen
     if (selected !== world.selected) throw new Error(`${seed}: selected ${selected}, should be ${world.selected}`);
     if (what === "next" || what === "previous") {
       const at = MARKS.indexOf(selected);
-      world.selected = MARKS[at < 0 ? 0 : at + (what === "next" ? 1 : -1)] ?? selected;
+      if (what === "previous" || !world.fresh) world.selected = MARKS[at < 0 ? 0 : at + (what === "next" ? 1 : -1)] ?? selected;
+      world.fresh = false;
     } else if (what === "undo") {
       const last = ideal.done.findLast(({ changes, undone }) => changes.length && !undone);
       if (!last) return;
       ideal.carryOut({ key, of: last.key, sets: [] });
       world.selected = last.changes[0].mark;
-    } else if (selected !== null) ideal.carryOut({ key, sets: [[selected, what]] });
+      world.fresh = false;
+    } else if (selected !== null && ideal.choices[selected] !== what) {
+      ideal.carryOut({ key, sets: [[selected, what]] });
+      const on = MARKS.slice(MARKS.indexOf(selected) + 1).find((mark) => ideal.choices[mark] === "");
+      world.selected = on ?? selected;
+      world.fresh = Boolean(on);
+    }
   };
   if (gone.length || colleague) press.inTheIdeal = () => {};
   let at = 0;

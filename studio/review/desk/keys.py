@@ -58,17 +58,37 @@ def changed_by(person: Person) -> dict[str, str]:
     return {act: key for act, key in kept.items() if act in at_first()}
 
 
+def goes_on(person: Person) -> bool:
+    """Whether keeping or dropping a mark goes on to the next one; so it is until it is changed."""
+    kept = DeskKeys.objects.filter(person=person).values_list("goes_on", flat=True).first()
+    return True if kept is None else kept
+
+
 @require_POST
 def change(request: HttpRequest) -> JsonResponse:
-    """Keep all that is changed, in place of what was; 422 with a sentence when it cannot be."""
+    """Keep all keys that are changed, in place of what was, or whether a decision goes on.
+
+    422 with a sentence when it cannot be.
+    """
     if not access.is_teacher(request.user):
         raise Http404
     try:
-        keys = checked(request.POST.get("keys", ""))
+        said = _goes_on(request) if "goes_on" in request.POST else _keys(request)
     except Refused as refused:
         return JsonResponse({"said": str(refused)}, status=422)
-    DeskKeys.objects.update_or_create(person=request.user, defaults={"keys": keys})
-    return JsonResponse({"keys": keys})
+    DeskKeys.objects.update_or_create(person=request.user, defaults=said)
+    return JsonResponse(said)
+
+
+def _keys(request: HttpRequest) -> dict:
+    return {"keys": checked(request.POST.get("keys", ""))}
+
+
+def _goes_on(request: HttpRequest) -> dict:
+    said = request.POST["goes_on"]
+    if said not in ("0", "1"):
+        raise Refused("It was not said whether to go on. Load the page again.")
+    return {"goes_on": said == "1"}
 
 
 def checked(text: str) -> dict[str, str]:

@@ -106,6 +106,7 @@ class Desk:
             facts=self.facts(),
             undoable=json.dumps(acts.in_short(self.review, self.person)),
             keys_changed=json.dumps(keys.changed_by(self.person)),
+            goes_on=keys.goes_on(self.person),
             composer=self.composer(),
             add_mark=self.add_mark(),
             **self.closing(),

@@ -4,6 +4,7 @@ import { decimal } from "../figures.js";
 import { middleOf, steppedIn, timesOf } from "./frames.js";
 import { MARK_ACTS } from "./mark-acts.js";
 import { beginSpan, endSpan } from "./spans.js";
+import { SUMMARY_ACTS } from "./summary.js";
 import { stepped } from "./timecode.js";
 
 /** The actions by name; each gets the parts of the desk, and what was pressed if not a key. */
@@ -26,6 +27,10 @@ export const ACTS = {
     desk.composer.open(at); // at once: what is typed next must go into the text
     shown(desk).then((middle) => desk.composer.correct(at, middle));
   },
+  praise: (desk) => {
+    ACTS.comment(desk);
+    desk.composer.choose("well_done");
+  },
   "comment-span": ({ player, picture, composer, say }) => {
     if (!picture.span) return say("Choose a span first: drag over the picture, or use “from” and “to”.");
     player.pause();
@@ -41,7 +46,7 @@ export const ACTS = {
   reply: ({ player, composer, enclosing }) => {
     player.pause();
     if (!composer.written) composer.place(player.seconds);
-    enclosing.open();
+    enclosing.reply();
   },
   draw: ({ player, composer, enclosing, root }) => {
     player.pause();
@@ -81,7 +86,8 @@ export const ACTS = {
     field?.focus({ preventScroll: true });
     field?.scrollIntoView({ block: "nearest" });
   },
-  "use-proposal": useProposal,
+  score: ({ score, say }) => score.toggle() ?? say("This clip answers no drill with a page."),
+  ...SUMMARY_ACTS,
   together: (desk) => go(desk, "together"),
   return: (desk) => go(desk, "return"),
   "take-back": (desk) => go(desk, "take-back"),
@@ -142,17 +148,6 @@ function loosen({ player, root }) {
   root.querySelector("[data-act='loop']")?.setAttribute("aria-pressed", "false");
 }
 
-/** The proposed words into the summary's field, after what was written there. */
-function useProposal({ root, say }) {
-  const field = root.querySelector("#summary textarea");
-  const words = root.querySelector("[data-proposed]")?.innerText.trim();
-  if (!field || !words) return say("Nothing is proposed yet.");
-  field.value = [field.value.trim(), words].filter(Boolean).join("\n");
-  root.querySelector("#proposal").replaceChildren();
-  field.dispatchEvent(new Event("input", { bubbles: true }));
-  return field.focus();
-}
-
 const MISSING = {
   together: "No earlier clip of this pupil can be played beside this one.",
   compare: "No earlier clip of this pupil has double stops to compare with.",
@@ -160,7 +155,7 @@ const MISSING = {
   "take-back": "Nothing was returned that can still be taken back.",
 };
 
-function go({ root, say, exchange }, where) {
+export function go({ root, say, exchange }, where) {
   const link = root.querySelector(`[data-go='${where}']`);
   if (!link) return say(MISSING[where] ?? "No other clip there.");
   return exchange.whenSent(() => link.click());

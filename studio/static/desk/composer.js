@@ -34,6 +34,13 @@ export class Composer {
     this.#form.elements.text.focus();
   }
 
+  /** The kind of the comment. */
+  choose(kind) {
+    if (!this.#form) return;
+    this.#form.elements.kind.value = kind;
+    this.#drafts.keep(this.#form);
+  }
+
   /** A moment is known better than when it was written here, unless it was changed since. */
   correct(from, to) {
     const field = this.#form?.elements.start_s;

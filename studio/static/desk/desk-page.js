@@ -3,6 +3,7 @@
 
 import { showAct, showMarks, takeAway } from "./at-once.js";
 import { isBeingWritten, morph } from "./morph.js";
+import { showStrip } from "./strip.js";
 
 export class DeskPage {
   #root;
@@ -37,6 +38,7 @@ export class DeskPage {
   show(state) {
     for (const act of state.queue) showAct(this.#root, act);
     showMarks(this.#root, state);
+    showStrip(this.#root, state);
   }
 
   takeAway(act) {

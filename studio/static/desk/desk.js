@@ -5,7 +5,7 @@ import "./clip-ledger.js";
 import "./key-help.js";
 import "./player.js";
 import "./sound-picture.js";
-import { ACTS } from "./acts.js";
+import { ACTS, go } from "./acts.js";
 import { Composer } from "./composer.js";
 import { Drafts } from "./drafts.js";
 import { Enclosing } from "./enclosing.js";
@@ -13,12 +13,13 @@ import { Exchange } from "./exchange.js";
 import { fetchJson } from "./fetch-json.js";
 import { Following } from "./following.js";
 import { asked, inForce, onPage, shown } from "./keys.js";
+import { open } from "./mark-order.js";
 import { Panels } from "./panels.js";
 import { watch } from "./progress.js";
 import { DeskScore } from "./score.js";
 import { spanSaid } from "./spans.js";
 import { select, sound } from "./state.js";
-import { Whereabouts } from "./whereabouts.js";
+import { proposed } from "./summary.js";
 
 export class ClipDesk extends HTMLElement {
   #aborter = null;
@@ -39,7 +40,7 @@ export class ClipDesk extends HTMLElement {
       help: this.querySelector("key-help"),
       composer: new Composer(this, drafts, signal),
       exchange,
-      score: new DeskScore(this),
+      score: new DeskScore(this, signal),
       say: (words) => exchange.say(words),
       keyOf: (act) => shown(this.#keys.find((row) => row.act === act).keys[0] ?? ""),
       fetch: (address) => fetchJson(address, signal),
@@ -54,7 +55,7 @@ export class ClipDesk extends HTMLElement {
     performance.mark("desk:ready");
     this.#fetch(signal);
     this.#following.place({ seconds: 0, playing: false });
-    this.#goOn(signal);
+    open(this.#parts, signal);
   }
 
   disconnectedCallback() {
@@ -94,6 +95,7 @@ export class ClipDesk extends HTMLElement {
     on("input", ({ target }) => target.form?.dataset.try && this.#try(target.form));
     on("desk:walk", ({ detail }) => this.#following.walked(detail));
     on("desk:keys", ({ detail }) => this.#useKeys(detail.changed));
+    on("desk:goes-on", ({ detail }) => this.toggleAttribute("data-goes-on", detail.goesOn));
     on("submit", (event) => this.#leaving(event));
     on("desk:changed", ({ detail }) => this.#changed(detail));
     on("desk:unplayable", () => say("The recording could not be played. Load the page again."));
@@ -129,7 +131,7 @@ export class ClipDesk extends HTMLElement {
     if (!typing) return;
     const block = form.closest(".block");
     if (form.dataset.exchange === "delete" && block) block.querySelector("[data-row]")?.focus({ preventScroll: true });
-    else if (document.activeElement.matches("textarea, input, select")) this.#backToDesk();
+    else if (document.activeElement.matches("textarea, input, select, #composer button")) this.#backToDesk();
   }
 
   #changed({ act, ok }) {
@@ -138,9 +140,7 @@ export class ClipDesk extends HTMLElement {
     const { selected } = this.#parts.exchange.state;
     if (selected && !ledger.mark) ledger.select(this.querySelector(`[data-about="${CSS.escape(selected)}"]`));
     picture.annotate(ledger.moments);
-    if (act.kind === "propose" && !this.querySelector("#summary textarea")?.value.trim()) {
-      this.act("use-proposal");
-    }
+    if (act.kind === "propose") proposed(this.#parts, go);
     if (ok && act.kind === "tolerance") this.#fetch(this.#aborter.signal);
     if (act.kind === "comment" && !ok) composer.renewed();
     if (act.kind === "comment") this.querySelector("#ledger-fold")?.setAttribute("open", "");
@@ -186,8 +186,9 @@ export class ClipDesk extends HTMLElement {
   }
 
   #selected() {
-    const { ledger, exchange } = this.#parts;
+    const { ledger, exchange, score, player } = this.#parts;
     const { standing } = exchange;
+    if (!player.playing) score.point(ledger.row?.closest("[data-ref]")?.dataset.ref ?? null);
     standing.become(select(standing.state, ledger.mark?.dataset.about ?? null));
   }
 
@@ -196,19 +197,6 @@ export class ClipDesk extends HTMLElement {
   #backToDesk() {
     const { mark, row } = this.#parts.ledger;
     (mark ?? row ?? this).focus({ preventScroll: true });
-  }
-
-  /** Where she was when she left this clip. */
-  #goOn(signal) {
-    const { ledger, player, picture } = this.#parts;
-    const now = () => ({ mark: ledger.mark?.dataset.about ?? null, row: ledger.row?.id ?? null, seconds: player.seconds });
-    const { mark, row, seconds } = new Whereabouts(this.dataset, now, signal).before ?? {};
-    if (seconds) player.seek(seconds);
-    const selected = mark ? this.querySelector(`[data-about="${CSS.escape(mark)}"]`) : row && document.getElementById(row);
-    if (!selected || location.hash) return;
-    ledger.select(selected);
-    selected.scrollIntoView({ block: "center" });
-    picture.reveal(Number(selected.dataset.start), Number(selected.dataset.end));
   }
 
   async #fetch(signal) {

@@ -24,13 +24,17 @@ export class Enclosing {
     this.#renewed();
   }
 
-  /** Open the recorder beside the comment that is being written. */
-  open() {
+  /** Record a voice reply beside the comment that is being written, or stop recording it. */
+  async reply() {
     const details = this.#desk.querySelector("#enclose-new");
     if (!details) return;
-    details.open = true;
+    if (!details.open) {
+      details.open = true;
+      details.querySelector("summary").focus();
+    }
     details.scrollIntoView({ block: "nearest" });
-    details.querySelector("summary").focus();
+    await this.#load();
+    details.querySelector("reply-recorder").toggle?.();
   }
 
   /** Draw on the picture that stands, or go on with what a form holds already. */

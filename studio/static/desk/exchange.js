@@ -9,7 +9,7 @@ import { DeskPage, giveBack } from "./desk-page.js";
 import { KeptOutbox } from "./outbox-kept.js";
 import { Outbox } from "./outbox.js";
 import { Standing } from "./standing.js";
-import { begin, choiceOf, decide, pressed, tookOn, undo } from "./state.js";
+import { arrivedAt, begin, choiceOf, decide, nextOpen, pressed, select, tookOn, undo } from "./state.js";
 
 const SHOWN_MS = 6000;
 const OFFLINE = "Not sent yet: there is no connection. It is kept here and sent when it is back.";
@@ -41,6 +41,7 @@ export class Exchange {
     root.addEventListener("submit", (event) => this.#submitted(event), { signal });
     for (const name of ["online", "focus"]) addEventListener(name, () => this.#outbox.again(), { signal });
     signal.addEventListener("abort", () => this.#outbox.stop());
+    root.toggleAttribute("data-unsent", true); // until it is known what was left
     this.#kept.takeOn((left) => this.#tookOn(left));
   }
 
@@ -70,6 +71,21 @@ export class Exchange {
     if (next === this.state) return false;
     this.#queue(next);
     return true;
+  }
+
+  /** The mark to go on to after a decision, or null. */
+  get nextOpen() {
+    return nextOpen(this.state);
+  }
+
+  /** The page itself has gone to a mark that nobody has heard yet. */
+  arrivedAt(article) {
+    this.standing.become(arrivedAt(this.state, article.dataset.about));
+  }
+
+  /** The selected mark was gone to, and is heard. */
+  heard() {
+    this.standing.become(select(this.state, this.state.selected));
   }
 
   /** Take back the last decision, or that of a key; false where there is none. */

@@ -107,10 +107,7 @@ export class KeyHelp extends HTMLElement {
   /** It holds once the server has it; else all is as before, and why is said. */
   async #keep(changed, act) {
     this.#rest();
-    const body = new FormData();
-    body.set("keys", JSON.stringify(changed));
-    body.set("csrfmiddlewaretoken", this.querySelector("[name='csrfmiddlewaretoken']").value);
-    const refused = await send(this.dataset.keep, body, this.#aborter.signal);
+    const refused = await this.#send("keys", JSON.stringify(changed));
     if (!refused) {
       this.#changed = changed;
       this.#show();
@@ -164,7 +161,35 @@ export class KeyHelp extends HTMLElement {
     form.append(made("button", "main", "Close"), all);
     const telling = made("div", "keys-telling");
     telling.append(this.#said, this.#answers);
-    this.#dialog.append(title, made("p", "quiet small", HINT), telling, this.#list, form);
+    this.#dialog.append(title, made("p", "quiet small", HINT), telling, this.#list);
+    if (!this.dataset.page) this.#dialog.append(this.#goingOn());
+    this.#dialog.append(form);
+  }
+
+  /** Whether a decision goes on to the next mark. */
+  #goingOn() {
+    const label = made("label", "keys-going-on");
+    const box = made("input");
+    box.type = "checkbox";
+    box.checked = "goesOn" in this.dataset;
+    box.addEventListener("change", () => this.#keepGoingOn(box));
+    label.append(box, " After keep or drop, go on to the next mark");
+    return label;
+  }
+
+  async #keepGoingOn(box) {
+    const goesOn = box.checked;
+    const refused = await this.#send("goes_on", goesOn ? "1" : "0");
+    if (refused) box.checked = !goesOn;
+    else this.dispatchEvent(new CustomEvent("desk:goes-on", { bubbles: true, detail: { goesOn } }));
+    this.#say(refused || (goesOn ? "A decision goes on to the next mark." : "A decision stays at its mark."));
+  }
+
+  #send(name, value) {
+    const body = new FormData();
+    body.set(name, value);
+    body.set("csrfmiddlewaretoken", this.querySelector("[name='csrfmiddlewaretoken']").value);
+    return send(this.dataset.keep, body, this.#aborter.signal);
   }
 
   #show() {

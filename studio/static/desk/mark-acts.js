@@ -1,6 +1,7 @@
 // The actions on marks: go to one, decide, take back, edit; by hand, by kind, by another tolerance; the
 // target, and the words of the phrase shelf.
 
+import { goOn, nextBegins } from "./mark-order.js";
 import { decimal, place } from "../figures.js";
 
 export const LEAD_IN_S = 0.5; // a row plays from just before it
@@ -9,8 +10,8 @@ export const LEAD_IN_S = 0.5; // a row plays from just before it
 export const MARK_ACTS = {
   "next-mark": (desk) => toMark(desk, 1),
   "previous-mark": (desk) => toMark(desk, -1),
-  keep: (desk) => decide(desk, "kept"),
-  drop: (desk) => decide(desk, "dropped"),
+  keep: (desk, button) => decide(desk, "kept", button),
+  drop: (desk, button) => decide(desk, "dropped", button),
   undo,
   edit,
   "mark-here": (desk) => {
@@ -58,25 +59,30 @@ export const MARK_ACTS = {
   },
 };
 
-function toMark({ ledger, player, picture, say }, by) {
-  const mark = ledger.markFrom(by, player.seconds);
+/** To the mark before or after, and hear it; one that the page itself has gone to is the next. */
+function toMark(desk, by) {
+  const { ledger, player, picture, exchange, say } = desk;
+  const mark = by > 0 && exchange.state.fresh ? ledger.mark : ledger.markFrom(by, player.seconds);
   if (!mark) return say(by > 0 ? "No mark after this one." : "No mark before this one.");
   ledger.goTo(mark);
+  exchange.heard();
   const start = Number(mark.dataset.start);
   picture.reveal(start, Number(mark.dataset.end));
-  return player.playFrom(Math.max(start - LEAD_IN_S, 0));
+  return player.playFrom(Math.max(start - LEAD_IN_S, 0), nextBegins(ledger, mark));
 }
 
 const SO_ALREADY = { kept: "This mark is kept.", dropped: "This mark is dropped." };
 const noMark = (keyOf) => `No mark is selected. ${keyOf("next-mark")} goes to the next one.`;
 
 /** About the selected mark, whatever sounds by now. */
-function decide({ ledger, exchange, say, keyOf }, choice) {
+function decide(desk, choice, button) {
+  const { ledger, exchange, say, keyOf } = desk;
   const { mark } = ledger;
   if (!mark) return say(noMark(keyOf));
   if (!mark.querySelector("[data-decide]")) return say("This mark was made by hand; it can be edited or deleted.");
-  if (exchange.decide(mark, choice)) return say(choice === "kept" ? "Kept." : "Dropped.");
-  return say(`${SO_ALREADY[choice]} ${keyOf("undo")} takes back the last decision.`);
+  if (!exchange.decide(mark, choice)) return say(`${SO_ALREADY[choice]} ${keyOf("undo")} takes back the last decision.`);
+  say(choice === "kept" ? "Kept." : "Dropped.");
+  return goOn(desk, !button?.matches("[data-decide]"));
 }
 
 /** The last decision; what is taken back comes into sight. */

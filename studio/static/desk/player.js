@@ -3,6 +3,7 @@
 
 export const SPEEDS = [0.25, 0.4, 0.5, 0.6, 0.75, 0.9, 1];
 const LANDED_S = 0.001; // a seek lands on the first sample at or after this
+const SHORT_S = 0.06; // so long before where it is to stop, since it is looked at once a frame
 
 export class ClipPlayer extends HTMLElement {
   #aborter = null;
@@ -10,6 +11,7 @@ export class ClipPlayer extends HTMLElement {
   #place = 0;
   #pending = false; // a place that waits until the seek before it has landed
   #loop = null;
+  #until = null; // where what plays now is to stop
   #frame = 0;
   #shown = null; // when the frame that is on the screen began; null while that is not known
 
@@ -80,6 +82,7 @@ export class ClipPlayer extends HTMLElement {
   }
 
   seek(seconds) {
+    this.#until = null;
     this.#place = Math.min(Math.max(seconds, 0), this.duration);
     this.#go();
     this.#emit("desk:time");
@@ -106,9 +109,16 @@ export class ClipPlayer extends HTMLElement {
     return this.playing ? this.pause() : this.play();
   }
 
+  /** What plays now stops before a place; where that is behind it, at once. */
+  stopBefore(seconds) {
+    this.#until = seconds;
+    this.#turn();
+  }
+
   /** A press is heard from its place on, even while a seek to another is under way. */
-  playFrom(seconds) {
+  playFrom(seconds, until = null) {
     this.seek(seconds);
+    this.#until = until;
     if (this.#pending && this.ready) {
       this.#pending = false;
       this.#media.currentTime = this.#place;
@@ -133,6 +143,7 @@ export class ClipPlayer extends HTMLElement {
 
   #changed() {
     this.toggleAttribute("data-playing", this.playing);
+    if (!this.playing && !this.#media.seeking && !this.#pending) this.#until = null;
     this.#emit("desk:time");
     cancelAnimationFrame(this.#frame);
     if (this.playing) this.#frame = requestAnimationFrame(() => this.#tick());
@@ -154,6 +165,7 @@ export class ClipPlayer extends HTMLElement {
   #turn() {
     const loop = this.#loop;
     if (loop && this.playing && this.seconds >= loop[1]) this.#media.currentTime = loop[0];
+    else if (this.#until !== null && this.playing && this.seconds >= this.#until - SHORT_S) this.pause();
   }
 
   #watchFrames(signal) {

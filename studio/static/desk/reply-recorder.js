@@ -16,6 +16,9 @@ export class ReplyRecorder extends HTMLElement {
   #recording = null;
   #address = "";
   #name = "";
+  #asking = false; // for the microphone
+  #stopping = false;
+  #sends = false; // once what is being stopped is there
   #turn = 0; // raised by whatever makes an earlier answer void
 
   connectedCallback() {
@@ -46,6 +49,15 @@ export class ReplyRecorder extends HTMLElement {
     return this.#name;
   }
 
+  /** By a key: record voice, or stop. What was recorded already is not recorded over. */
+  toggle() {
+    if (this.#asking) return undefined;
+    if (this.#recording) return this.#stop();
+    if (!this.#input.files.length) return this.#record("voice");
+    this.#submit.focus();
+    return this.#say(words.THERE_ALREADY);
+  }
+
   /** Nothing is recorded, chosen or kept any more. */
   async clear() {
     this.#turn += 1;
@@ -66,7 +78,7 @@ export class ReplyRecorder extends HTMLElement {
 
   #pressed(target) {
     if (target.dataset.record) this.#record(target.dataset.record);
-    if (target === this.#part("stop")) this.#recording?.stop();
+    if (target === this.#part("stop")) this.#stop();
     if (target === this.#part("remove")) {
       this.clear();
       this.#say("Removed.");
@@ -79,6 +91,7 @@ export class ReplyRecorder extends HTMLElement {
     if (!this.#recording) return;
     event.preventDefault();
     event.stopImmediatePropagation();
+    if (this.#stopping) return void (this.#sends = true);
     this.#say("Stop the recording first, then send it.");
     this.#part("stop").focus();
   }
@@ -95,6 +108,7 @@ export class ReplyRecorder extends HTMLElement {
   async #record(kind) {
     const turn = (this.#turn += 1);
     document.querySelectorAll("video, audio").forEach((other) => other.pause());
+    this.#asking = true;
     try {
       const recording = await Recording.begin(kind);
       if (turn !== this.#turn || !this.isConnected) return void recording.stop();
@@ -102,6 +116,8 @@ export class ReplyRecorder extends HTMLElement {
       recording.soFar = (file) => this.#keep(file);
     } catch (error) {
       return this.#say(words.whyNot(error.name, kind));
+    } finally {
+      this.#asking = false;
     }
     this.#show("live");
     this.#say("Recording.");
@@ -132,13 +148,21 @@ export class ReplyRecorder extends HTMLElement {
 
   async #take(file) {
     const { full, seconds } = this.#recording ?? {};
+    const sends = this.#sends;
     this.#recording = null;
+    this.#stopping = this.#sends = false;
     this.#camera(null);
     if (!this.isConnected) return;
     this.#put(file, Math.min(seconds, MOST_S));
-    this.closest("form").querySelector("[type='submit']").focus({ preventScroll: true });
+    this.#submit.focus({ preventScroll: true });
+    if (sends) return this.closest("form").requestSubmit();
     const there = await this.#keep(file);
     this.#say([full ? words.reached(MOST_S) : "", there ? words.KEPT_HERE : words.NOT_KEPT].join(" ").trim());
+  }
+
+  #stop() {
+    this.#stopping = Boolean(this.#recording);
+    this.#recording?.stop();
   }
 
   #keep(file) {
@@ -205,6 +229,10 @@ export class ReplyRecorder extends HTMLElement {
 
   get #input() {
     return this.querySelector('input[type="file"]');
+  }
+
+  get #submit() {
+    return this.closest("form").querySelector("[type='submit']");
   }
 
   get #formKey() {

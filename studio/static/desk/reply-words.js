@@ -6,6 +6,7 @@ const DEVICES = { voice: "microphone", video: "camera or microphone" };
 export const KEPT_HERE = "Kept in this browser until it is sent. It goes with what you write here.";
 export const NOT_KEPT = "This browser cannot keep it: send it before you leave the page.";
 export const FROM_BEFORE = "Recorded earlier and not sent yet. Hear it, then send it or remove it.";
+export const THERE_ALREADY = "There is a reply already. Add it, or press Record voice to make another.";
 export const NOTHING_HEARD = "Nothing is heard. Is the microphone muted or covered?";
 
 /** Why it cannot record, and what to do. `name` is the error's. */

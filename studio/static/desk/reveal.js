@@ -6,13 +6,13 @@ const SETTLE_FRAMES = 3;
 export function reveal(element) {
   const { top, bottom } = element.getBoundingClientRect();
   const far = bottom < -innerHeight || top > 2 * innerHeight;
-  if (far) return settle(element);
+  if (far) return show(element);
   return element.scrollIntoView({ block: "nearest", behavior: CALM.matches ? "auto" : "smooth" });
 }
 
-/** Rows on the way are as high as guessed until they are drawn; then the place is another. */
-function settle(element, frames = SETTLE_FRAMES) {
+/** At once. Rows on the way are as high as guessed until they are drawn; then the place is another. */
+export function show(element, frames = SETTLE_FRAMES) {
   if (!frames) return;
   element.scrollIntoView({ block: "nearest", behavior: "auto" });
-  requestAnimationFrame(() => settle(element, frames - 1));
+  requestAnimationFrame(() => show(element, frames - 1));
 }

@@ -14,6 +14,7 @@ export function begin({ marks = [], version = 0, decided = [] } = {}) {
     queue: Object.freeze([]),
     decided: Object.freeze(decided),
     selected: null,
+    fresh: false,
     sounding: null,
   });
 }
@@ -22,13 +23,24 @@ const changed = (state, more) => Object.freeze({ ...state, ...more });
 
 // -- selected, sounding ------------------------------------------------------------------------
 
-export const select = (state, mark) => changed(state, { selected: mark });
+export const select = (state, mark) => changed(state, { selected: mark, fresh: false });
+
+/** The page itself has gone to a mark: nobody has heard it yet, so "next" is this one. */
+export const arrivedAt = (state, mark) => changed(state, { selected: mark, fresh: mark !== null });
+
 export const sound = (state, mark) => changed(state, { sounding: mark });
 
 /** The mark `by` places from the selected one, null at an end; `first` is meant where none is. */
 export function neighbour(state, by, first) {
   const at = state.order.indexOf(state.selected);
+  if (by > 0 && state.fresh) return state.selected;
   return state.order[at < 0 ? first : at + by] ?? null;
+}
+
+/** The mark to go on to: the next one that is still to be decided, null where none is after it. */
+export function nextOpen(state) {
+  const after = state.order.slice(state.order.indexOf(state.selected) + 1);
+  return after.find((mark) => choiceOf(state, mark) === "") ?? null;
 }
 
 // -- what is shown -----------------------------------------------------------------------------
@@ -69,7 +81,7 @@ export function tookOn(begun, state, acts) {
 /** Keep or drop a mark. What is so already stays so, and nothing is pressed. */
 export function decide(state, mark, choice, act) {
   if (mark === null || choiceOf(state, mark) === choice) return state;
-  return pressed(state, { ...act, sets: [[mark, choice]] });
+  return changed(pressed(state, { ...act, sets: [[mark, choice]] }), { fresh: false });
 }
 
 /** Take back the last decision, or that of a key. The selection goes to a mark that is taken back. */
@@ -78,7 +90,7 @@ export function undo(state, act, key = state.decided.at(-1)?.key) {
   if (!done) return state;
   const [[mark]] = done.before;
   const selected = done.before.length === 1 && state.order.includes(mark) ? mark : state.selected;
-  return changed(pressed(state, { ...act, of: key, sets: done.before }), { selected });
+  return changed(pressed(state, { ...act, of: key, sets: done.before }), { selected, fresh: false });
 }
 
 // -- answers: they move neither the selection nor what sounds ------------------------------------

@@ -1,0 +1,23 @@
+// The line that stays in sight: which mark of how many is selected, and what is decided about it.
+
+import { choiceOf } from "./state.js";
+
+const SAID = { kept: ": kept", dropped: ": dropped", "": "" };
+
+export function showStrip(root, state) {
+  const strip = root.querySelector("#strip");
+  if (!strip) return;
+  const words = stripSaid(state);
+  if (strip.textContent !== words) strip.textContent = words;
+}
+
+/** "Mark 2 of 4: kept. 1 to decide"; how many there are in all while none is selected. */
+export function stripSaid(state) {
+  const { order, selected } = state;
+  const open = order.filter((mark) => choiceOf(state, mark) === "").length;
+  const left = open ? `${open} to decide` : "All are decided";
+  const at = order.indexOf(selected);
+  if (!order.length) return "No marks";
+  if (at < 0) return `${order.length} mark${order.length > 1 ? "s" : ""}. ${left}`;
+  return `Mark ${at + 1} of ${order.length}${SAID[choiceOf(state, selected)]}. ${left}`;
+}

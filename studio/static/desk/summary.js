@@ -1,0 +1,54 @@
+// The summary by keys: to its field, and the one that is proposed.
+
+const RETURNED = "This clip was returned.";
+
+/** The actions by name, a part of the table in acts.js. */
+export const SUMMARY_ACTS = {
+  summary: ({ player, root, say }) => {
+    const field = fieldIn(root);
+    if (!field) return say(RETURNED);
+    player.pause();
+    field.focus({ preventScroll: true });
+    return field.scrollIntoView({ block: "center" });
+  },
+  propose: ({ player, root, say }) => {
+    const form = root.querySelector("#propose");
+    if (!form) return say(RETURNED);
+    player.pause();
+    form.dataset.goesOn = ""; // to the preview, once the words are there
+    return form.requestSubmit();
+  },
+  "use-proposal": useProposal,
+};
+
+const fieldIn = (root) => root.querySelector("#summary textarea");
+
+/**
+ * The proposed words are here: into an empty field, and on to the preview where a key asked for both.
+ * Beside words that were written they stand to be chosen. What `go` does leads to the preview.
+ */
+export function proposed(desk, go) {
+  const { root, say } = desk;
+  const form = root.querySelector("#propose");
+  const goes = form && "goesOn" in form.dataset;
+  if (goes) delete form.dataset.goesOn;
+  if (!root.querySelector("[data-proposed]")) return;
+  if (!fieldIn(root)?.value.trim()) {
+    useProposal(desk);
+    if (goes) go(desk, "return");
+  } else if (goes) {
+    root.querySelector("#proposal [data-act='use-proposal']").focus();
+    say("You have written a summary already. Enter puts the proposed words after it.");
+  }
+}
+
+/** The proposed words into the summary's field, after what was written there. */
+function useProposal({ root, say }) {
+  const field = fieldIn(root);
+  const words = root.querySelector("[data-proposed]")?.innerText.trim();
+  if (!field || !words) return say("Nothing is proposed yet.");
+  field.value = [field.value.trim(), words].filter(Boolean).join("\n");
+  root.querySelector("#proposal").replaceChildren();
+  field.dispatchEvent(new Event("input", { bubbles: true }));
+  return field.focus();
+}
