@@ -238,7 +238,8 @@ def test_listening_waits_while_consent_does_not_hold_and_goes_on_after(cast, mon
     clip.stages.update(state=Stage.State.WAITING, changed_at=long_ago)
     consent.withdraw(cast.enrolment, cast.guardian, RECORDINGS)
     assert stages.claim(clip.pk, Stage.Kind.LISTENING) is None
-    assert stages.claim(clip.pk, Stage.Kind.PLAYBACK) is not None, "the pupil's own copy is made"
+    for copy in (Stage.Kind.SMALL, Stage.Kind.PLAYBACK):
+        assert stages.claim(clip.pk, copy) is not None, "the pupil's own copies are made"
     tasks.sweep()
     assert sent == []
     waiting = Stage.objects.get(clip=clip, kind=Stage.Kind.LISTENING)

@@ -70,7 +70,7 @@ def test_the_queries_of_the_shelf_do_not_grow_with_its_drills(
 ):
     client = as_person(cast.teacher)
     make_drill(cast.teacher, cast.studio)
-    with django_assert_max_num_queries(11) as few:
+    with django_assert_max_num_queries(12) as few:
         client.get("/drills/")
     for _ in range(12):
         make_drill(cast.teacher, cast.studio)

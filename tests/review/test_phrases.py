@@ -150,8 +150,8 @@ def test_the_number_of_queries_does_not_grow_with_the_shelf(
 ):
     address = f"/clips/{clip.pk}/desk/phrases/"
     teacher.get(address)
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(13):
         teacher.get(address)
     shelf(cast, *(f"phrase {n}" for n in range(40)))
-    with django_assert_max_num_queries(12):
+    with django_assert_max_num_queries(13):
         teacher.get(address)

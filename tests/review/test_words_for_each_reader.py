@@ -121,7 +121,7 @@ def test_goal_and_what_went_well_stand_before_what_is_late(cast, part):
     for address in (home, f"/assignments/{assignment.pk}/"):
         page = main_of(cast.people()[part], address)
         order = [
-            page.index(text) for text in ("Still and round", "The third one rang", "Was due on")
+            page.index(text) for text in ("Still and round", "The third one rang", "Sent today")
         ]
         assert order == sorted(order), address
         assert "Went well" in page

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 from django.urls import reverse
 
+from studio import figures
 from studio.clips.models import Clip, Rendition, Stage
 
 FULL, SMALL = "full", "small"
-MB = 1_000_000
 NAMES = {SMALL: "Smaller picture", FULL: "Full picture"}
 
 
@@ -21,7 +21,7 @@ class Picture:
 
     @property
     def words(self) -> str:
-        size = f", {max(0.1, self.size_bytes / MB):.1f} MB" if self.size_bytes else ""
+        size = f", {figures.megabytes(self.size_bytes)}" if self.size_bytes else ""
         return NAMES[self.kind] + size
 
 
