@@ -1,6 +1,8 @@
 """Clips at work in a real studio: send them, hold them in the middle, let time pass, look."""
 
+import struct
 from datetime import timedelta
+from uuid import uuid4
 
 import psutil
 from django.conf import settings
@@ -18,8 +20,14 @@ MINUTES = timedelta(minutes=5)
 RECOVERY_S = 90
 
 
+def a_recording() -> bytes:
+    """The sample, each time another: who sends the same one again is asked about it."""
+    free = struct.pack(">I4s16s", 24, b"free", uuid4().bytes)  # a box that means nothing, 14496-12
+    return SAMPLE.read_bytes() + free
+
+
 def send(cast, **more) -> Clip:
-    clip = services.receive(cast.enrolment, cast.pupil, [SAMPLE.read_bytes()], SAMPLE.name, **more)
+    clip = services.receive(cast.enrolment, cast.pupil, [a_recording()], SAMPLE.name, **more)
     assert clip.intake == Clip.Intake.RECEIVED
     return clip
 

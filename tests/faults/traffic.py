@@ -18,10 +18,9 @@ from studio.clips.models import Clip
 from studio.review.judging import judged
 from studio.review.models import Comment, Review
 from tests.cast import Cast
-from tests.deploy.processes import ROOT, until
+from tests.deploy.processes import until
+from tests.faults.at_work import a_recording
 from tests.visitors import Visitor
-
-SAMPLE = (ROOT / "sample_media" / "clips" / "short-octaves.mp4").read_bytes()
 
 
 @dataclass
@@ -44,7 +43,8 @@ class Traffic:
 
     def send(self, title: str) -> Clip:
         """Send a clip as the pupil, and see that it was received."""
-        status = self._pupil.send_clip(SAMPLE, "take.mp4", title=title, upload_key=uuid4().hex)
+        key = uuid4().hex
+        status = self._pupil.send_clip(a_recording(), "take.mp4", title=title, upload_key=key)
         assert status == 302, status
         self.sent.append(title)
         return Clip.objects.get(title=title)

@@ -29,7 +29,8 @@ MB = 1_000_000
 REFUSED_PEAK_BYTES = 100 * MB
 RECEIVED_PEAK_BYTES = 400 * MB
 TRIES = 3  # the quickest counts: another process may hold this machine up, the file may not
-STAGE_S = 60.0  # two seconds of clip, with both stages' base of a minute
+SERVED = ("playable", "small", "poster", "sound", "peaks")
+STAGE_S = 60.0  # two seconds of clip, with the stages' base of a minute
 
 
 @dataclass
@@ -134,13 +135,16 @@ def judge_refused(clip: Clip, case: Case, ground: Ground) -> str:
 def judge_received(clip: Clip, case: Case, ground: Ground) -> str:
     assert (clip.intake, clip.intake_code) == (Clip.Intake.RECEIVED, "")
     begun = time.monotonic()
+    tasks.prepare_small(str(clip.pk))
     tasks.prepare_playback(str(clip.pk))
     tasks.listen_to_clip(str(clip.pk))
     assert time.monotonic() - begun <= STAGE_S
     clip.refresh_from_db()
     states = {stage.kind: (stage.state, stage.failure_code) for stage in clip.stages.all()}
     heard = (Stage.State.FAILED, case.listening) if case.listening else (Stage.State.HEARD, "")
-    assert states == {"playback": (Stage.State.PLAYABLE, ""), "listening": heard}
+    played = (Stage.State.PLAYABLE, "")
+    small = {"small": played} if clip.has_video else {}
+    assert states == {"playback": played, "listening": heard, **small}
     assert sorted(code for code, _ in clip.notes) == sorted(case.notes)
     assert max(ground.peaks.values()) <= RECEIVED_PEAK_BYTES
     assert verify().faults == verify().orphans == []
@@ -169,14 +173,14 @@ def pitch_hz(clip: Clip) -> float:
 
 
 def only_our_own_is_served(clip: Clip) -> str:
-    served = [kept(clip, kind).read_bytes() for kind in ("playable", "poster", "sound", "peaks")]
+    served = [kept(clip, kind).read_bytes() for kind in SERVED]
     for foreign in (b"<html", b"<script", b"PK\x03\x04", b"run.sh"):
         assert not any(foreign in content for content in served)
     return "no byte of the page or the archive is in what is served"
 
 
 def nothing_is_told(clip: Clip) -> str:
-    for kind in ("playable", "poster"):
+    for kind in ("playable", "small", "poster"):
         content = kept(clip, kind).read_bytes()
         for told in (hostile.GPS, hostile.TITLE, hostile.CHAPTER):
             assert told.encode() not in content
@@ -194,8 +198,9 @@ def pitch_is_kept(clip: Clip) -> str:
 
 
 def stands_upright(clip: Clip) -> str:
-    info = probe(kept(clip, "playable"))
-    assert (info.width, info.height, info.rotation_deg) == (120, 160, 0)
+    for kind in ("playable", "small"):
+        info = probe(kept(clip, kind))
+        assert (info.width, info.height, info.rotation_deg) == (120, 160, 0)
     return "120 × 160 and no turn left to make"
 
 
