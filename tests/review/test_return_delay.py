@@ -65,6 +65,17 @@ def test_until_the_delay_ends_nobody_at_home_sees_anything_of_it(cast, returned,
     assert as_person(cast.pupil).get(f"/assignments/{drill.pk}/").status_code == 200
 
 
+def test_many_returns_are_said_in_one_line_and_each_can_be_taken_back(cast, returned):
+    other = heard_clip(cast.enrolment, "Sixths")
+    services.return_clip(review_of(other), cast.teacher, "Rounder.", site=SITE)
+    page = as_person(cast.teacher).get("/waiting/").content.decode()
+    line, rows = page.split('<details class="notice pending-many">')[1].split("</summary>", 1)
+    assert "2 clips were returned and can still be taken back." in line
+    assert page.count('class="notice pending"') == 2
+    for clip in (returned.review.clip, other):
+        assert f"/clips/{clip.pk}/return/take-back/" in rows.split("</details>", 1)[0]
+
+
 def test_taking_back_leaves_everything_as_it_was(cast, returned, monkeypatch):
     clip = returned.review.clip
     client = as_person(cast.teacher)
