@@ -9,6 +9,7 @@ from studio.review import services
 from studio.review.models import Comment, Enclosure, Return
 from studio.review.services import CommentText
 from tests.browser.test_desk_page import PHONE, SAMPLE, comes_true, folder, keep  # noqa: F401
+from tests.browser.test_every_page import troubles
 from tests.browser.watched import Watched
 from tests.cast import as_person, make_clip
 from tests.review.heard_clip import listen_again, measurement, review_of
@@ -170,3 +171,14 @@ def test_a_pile_without_a_script(cast, three, opened):
     page.locator(f"#summary-{three[1].pk.hex}").fill("Steadier")
     page.get_by_role("button", name="Return those that have words").click()
     expect(page.get_by_text("2 clips returned")).to_be_visible()
+
+
+def test_a_full_pile_and_two_takes_have_no_serious_issue(cast, three, opened):
+    recorded(cast)
+    page = opened(cast.teacher, PHONE, reduced_motion="reduce")
+    page.keyboard.press("1")
+    page.keyboard.press("v")
+    assert "\n".join(troubles(page)) == ""
+    page.goto(f"/clips/{three[2].pk}/together/")
+    expect(page.locator("two-takes")).to_have_attribute("data-ready", "")
+    assert "\n".join(troubles(page)) == ""
