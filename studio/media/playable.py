@@ -18,7 +18,7 @@ from typing import Any
 import ffmpeg
 import numpy as np
 
-from studio.media.errors import Note, Refused, reading_notes
+from studio.media.errors import Failed, Note, Refused, reading_notes
 from studio.media.jobs import Job, picture, sound, transcode
 from studio.media.limits import MB, Limits
 from studio.media.probe import MediaInfo, probe
@@ -304,7 +304,11 @@ def _encode(
 def _describe(
     target: Path, source_info: MediaInfo, limits: Limits, *, copied: bool, damaged: bool
 ) -> PlayableInfo:
-    made = probe(target, _for_our_own(limits))
+    try:
+        made = probe(target, _for_our_own(limits))
+    except Refused as error:  # what we made is broken: our failure, never the recording's
+        target.unlink(missing_ok=True)
+        raise Failed("crashed", exit_code=0, detail=f"the copy made is refused: {error}") from error
     if source_info.has_video and not made.has_video:
         target.unlink(missing_ok=True)
         raise Refused("unreadable")

@@ -207,10 +207,11 @@ def _kill_group(child: subprocess.Popen[bytes]) -> None:
 def _judge(finished: Finished, max_output_bytes: int, timeout_s: float) -> Finished:
     """Turn ends that mean the same for every program into typed errors."""
     died_of = -finished.exit_code if finished.exit_code < 0 else finished.exit_code - 128
-    if finished.exit_code == 0:
-        return finished
+    # Before the exit code: ffmpeg ends with 0 where only the end of its file found no room.
     if "No space left on device" in finished.stderr or "Disk quota" in finished.stderr:
         raise Failed("disk_full", detail=finished.stderr)
+    if finished.exit_code == 0:
+        return finished
     if died_of == signal.SIGXFSZ or "File too large" in finished.stderr:
         limit_mb = round(max_output_bytes / MB)
         raise Failed("output_too_large", limit_mb=limit_mb, detail=finished.stderr)

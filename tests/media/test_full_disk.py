@@ -12,10 +12,14 @@ from django.urls import reverse
 from studio.clips import sentences, services, tasks
 from studio.clips.models import Stage
 from studio.clips.upkeep.verifying import verify
+from studio.media import jobs
+from studio.media.errors import Failed
+from studio.media.playable import make_small
+from studio.media.probe import probe
 from studio.media.tools import find_ffmpeg
 from tests.media.recordings import ffmpeg
 
-ROOM_BYTES = 100_000  # beside the original: less than any copy of it needs
+ROOM_BYTES = 30_000  # beside the original: less than any copy of it needs
 Grow = Callable[[], object]
 
 
@@ -85,6 +89,7 @@ def test_full_disk_leaves_nothing_half_made_and_is_retried_until_there_is_room(
         clip = services.receive(cast.enrolment, cast.pupil, [grainy], "clip.mkv")
         tasks.listen_to_clip(str(clip.pk))
         for _ in range(4):  # more often than a clip's own failures are forgiven
+            tasks.prepare_small(str(clip.pk))
             tasks.prepare_playback(str(clip.pk))
             for stage in clip.stages.all():
                 assert (stage.state, stage.failure_code) == (Stage.State.WAITING, "disk_full")
@@ -95,6 +100,7 @@ def test_full_disk_leaves_nothing_half_made_and_is_retried_until_there_is_room(
         page = client.get(reverse("waiting_list")).content.decode()
         assert "There is no room left" in page
         grow()
+        tasks.prepare_small(str(clip.pk))
         tasks.prepare_playback(str(clip.pk))
         tasks.listen_to_clip(str(clip.pk))
         states = {stage.state for stage in clip.stages.all()}
@@ -114,3 +120,19 @@ def test_a_full_device_is_named_like_a_full_disk(
     stage = clip.stages.get(kind=Stage.Kind.PLAYBACK)
     assert (stage.state, stage.failure_code) == (Stage.State.WAITING, "disk_full")
     assert files(settings.MEDIA_ROOT) == ["original"]
+
+
+def test_a_copy_of_ours_that_is_broken_is_our_failure_and_is_not_kept(
+    grainy, tmp_path, monkeypatch
+):
+    source = tmp_path / "source.mkv"
+    source.write_bytes(grainy)
+    target = tmp_path / "copy.mp4"
+
+    def cut_short(made: Path, final: Path) -> None:
+        final.write_bytes(made.read_bytes()[:2000])
+
+    monkeypatch.setattr(jobs, "publish", cut_short)
+    with pytest.raises(Failed, match="stopped unexpectedly"):
+        make_small(source, target, probe(source))
+    assert not target.exists()
