@@ -198,3 +198,33 @@ def test_what_is_wrong_is_found(opened):
     assert "phone, light: color-contrast: font" in found
     assert "phone, dark: color-contrast: font" in found
     assert "phone, light: button-name: button" in found
+
+
+LOW = """<style>
+  .tabs { position: fixed; inset: auto 0 0; height: 5rem; background: white; }
+  a, button { outline: none !important; } .far { display: block; width: 900px; }
+  .tight { display: inline-block; width: 10px; height: 10px; font-size: 6px; }
+</style>"""
+AMISS = """<main><h1>Wrong</h1><h3>After h1</h3><a href="/a">More</a> <a href="/b">More</a>
+  <p class="far">Wide</p><div style="height: 1500px"></div>
+  <a class="tight" href="/c">c</a><a class="tight" href="/d">d</a>
+  <svg class="engraved" viewBox="0 0 1000 99" width="99"><text y="50" font-size="20">4</text></svg>
+  <input style="border: 0"><button type="button" style="position: fixed; bottom: 0">Under</button>
+  </main><nav class="tabs">Bar</nav>"""
+
+
+def test_what_is_wrong_with_a_layout_is_found(opened):
+    page = opened(None)
+    show(page, f"<!DOCTYPE html><html lang='en'><title>Wrong</title>{LOW}{AMISS}</html>")
+    page.evaluate(AXE)
+    found = "\n".join(measured.layout(page))
+    for what in ("sticking: the page is", "small: a.tight", "has the focus under nav.tabs"):
+        assert f"320 px: {what}" in found or what in found
+    for what in (
+        "names: link “More” leads 2 ways",
+        "outline: h3 “After h1” follows h1",
+        "shows no focus",
+        "engraved: engraved",
+        "has an edge that is hard to see",
+    ):
+        assert what in found, found

@@ -181,7 +181,7 @@ def test_the_buttons_move_a_lesson_and_keep_the_focus(cast, plan, opened):
     expect(page.locator(".messages")).to_contain_text(f"{before[0]} is later now.")
     assert page.evaluate(place) == pytest.approx(at, abs=1), "the page stands still"
     assert kept(cast)[:2] == [before[1], before[0]]
-    assert page.evaluate("document.activeElement.ariaLabel") == f"Later: {before[0]}"
+    assert page.evaluate("document.activeElement.ariaLabel") == f"Later: {before[0]}, round 1"
     page.get_by_role("button", name=f"Earlier: {before[1]}").first.press("Enter")
     page.wait_for_timeout(300)  # long enough for a request that must not be made
     assert Rotation.objects.get().version == 2
