@@ -168,7 +168,7 @@ def test_a_press_plays_from_two_seconds_before_and_marks_the_moment(cast, opened
     page = opened(cast.pupil, "/queue/")
     poster_is_missing(page)
     page.goto(f"/clips/{answered.pk}/")
-    page.get_by_role("button", name="Play from just before 0:05").first.click()
+    page.get_by_role("button", name="from just before 0:05").first.click()
     until_position(page, 3.2)
     assert 3.0 <= position(page) < 5.0
     assert page.evaluate("document.querySelector('#player').videoWidth") > 0
