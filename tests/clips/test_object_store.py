@@ -24,6 +24,7 @@ def done_clip(bucket, enrolment, monkeypatch) -> Clip:
     monkeypatch.setattr(services, "dispatch", lambda pk, kind: None)
     clip = services.receive(enrolment, enrolment.pupil, [SAMPLE.read_bytes()], "clip.mp4")
     tasks.listen_to_clip(str(clip.pk))
+    tasks.prepare_small(str(clip.pk))
     tasks.prepare_playback(str(clip.pk))
     assert dict(clip.stages.values_list("kind", "state")) == Stage.DONE
     return clip
@@ -35,7 +36,7 @@ def on_the_bench() -> list:
 
 @pytest.mark.django_db(transaction=True)
 def test_a_clip_is_heard_played_backed_up_and_erased(done_clip, bucket, media_root, tmp_path):
-    assert len(list(bucket.objects.all())) == 5
+    assert len(list(bucket.objects.all())) == 6
     assert [path for path in media_root.rglob("*") if path.is_file()] == on_the_bench() == []
     playable = Rendition.objects.get(clip=done_clip, kind=Rendition.Kind.PLAYABLE)
     pupil = as_person(done_clip.uploaded_by)
@@ -43,11 +44,11 @@ def test_a_clip_is_heard_played_backed_up_and_erased(done_clip, bucket, media_ro
     assert answer.status_code == 206
     assert answer.getvalue() == b"".join(store().read(playable.path, 0, 300))[100:]
     report = verify()
-    assert (report.files, report.faults, report.orphans) == (5, [], [])
+    assert (report.files, report.faults, report.orphans) == (6, [], [])
 
     backing_up.back_up(tmp_path / "backup")
     bucket.objects.all().delete()
-    assert len(verify().faults) == 5
+    assert len(verify().faults) == 6
     backing_up.restore(tmp_path / "backup", replace=True)
     assert (verify().faults, verify().orphans) == ([], [])
 
