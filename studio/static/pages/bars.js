@@ -4,7 +4,7 @@
 
 const OVER = ".tabs, .thumb, .stage, .switches, .desk-media, .desk-compose";
 const BESIDE = ".desk-side, .preview";
-const MOST = 0.55; // of the window's height, for all bars together
+const MOST = 0.66; // of the window's height, for all bars together
 
 const sizes = new ResizeObserver(measure);
 for (const bar of document.querySelectorAll(`${OVER}, ${BESIDE}`)) sizes.observe(bar);
