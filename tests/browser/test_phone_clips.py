@@ -85,15 +85,19 @@ LOOK = """([address, at]) => new Promise((resolve, reject) => {
   const video = Object.assign(document.createElement('video'), {muted: true, src: address});
   video.onerror = () => reject(video.error.message);
   video.onloadedmetadata = () => { video.currentTime = at; };
-  video.onseeked = () => {
+  const look = () => {
     const {videoWidth: width, videoHeight: height} = video;
     const canvas = Object.assign(document.createElement('canvas'), {width, height});
     const drawn = canvas.getContext('2d');
     drawn.drawImage(video, 0, 0);
-    const light = (x, y) => drawn.getImageData(width * x, height * y, 1, 1).data[1];
+    const dot = (x, y) => drawn.getImageData(width * x, height * y, 1, 1).data;
+    // On a busy machine the place is reached before its picture can be drawn: nothing is, yet.
+    if (!dot(0.6, 0.6)[3]) return setTimeout(look, 20);
+    const light = (x, y) => dot(x, y)[1];
     const [middle, corner, other] = [light(0.6, 0.6), light(0.1, 0.1), light(0.9, 0.1)];
     resolve({width, height, middle, corner, other});
   };
+  video.onseeked = look;
 })"""
 
 

@@ -17,13 +17,17 @@ HIGH_WATER = re.compile(r"VmHWM:\s+(\d+) kB")
 
 @contextlib.contextmanager
 def peak_memory() -> Iterator[dict[str, int]]:
-    """Yields a table that fills while the body runs: program's name -> most bytes one held."""
+    """Yields a table that fills while the body runs: program's name -> most bytes one held.
+
+    What ran before, and whatever that begins meanwhile, is not counted.
+    """
     peaks: dict[str, int] = {}
+    others = frozenset(descendants(os.getpid()))  # servers and browsers of other tests
     stop = threading.Event()
 
     def watch() -> None:
         while not stop.wait(EVERY_S):
-            for pid in descendants(os.getpid()):
+            for pid in descendants(os.getpid(), others):
                 with contextlib.suppress(OSError):
                     _note(pid, peaks)
 
@@ -36,13 +40,13 @@ def peak_memory() -> Iterator[dict[str, int]]:
         watcher.join()
 
 
-def descendants(pid: int) -> list[int]:
-    """Every process below ``pid`` that lives now."""
+def descendants(pid: int, but: frozenset[int] = frozenset()) -> list[int]:
+    """Every process below ``pid`` that lives now, without those of ``but`` and below them."""
     found: list[int] = []
     for children in Path(f"/proc/{pid}/task").glob("*/children"):
         with contextlib.suppress(OSError):
-            for child in map(int, children.read_text().split()):
-                found += [child, *descendants(child)]
+            for child in set(map(int, children.read_text().split())) - but:
+                found += [child, *descendants(child, but)]
     return found
 
 
