@@ -274,7 +274,9 @@ def _fill(field: Locator, value: str | bool) -> None:
         case "file":
             first.set_input_files(value or [])
         case "radio":
-            field.and_(field.page.locator(f"[value='{value}']")).check()
+            choice = field.and_(field.page.locator(f"[value='{value}']"))
+            label = choice.locator("xpath=ancestor::label")  # what a person presses
+            (label if label.count() else choice).click()
         case "select-one":
             offered = first.evaluate("field => [...field.options].map(({ value }) => value)")
             first.select_option(

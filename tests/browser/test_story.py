@@ -13,6 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from sample_media.make import build, read_truth
 from studio import settings as studio_settings
 from studio.clips.models import Clip, Stage
+from studio.intonation.sentences import render
 from studio.review.judging import judged
 from studio.review.models import Decision, Return
 from tests.cast import PASSWORD, make_drill, set_for
@@ -86,7 +87,7 @@ def test_the_whole_story(chromium, studio, cast, sample, drill, assignment):
     expect_exactly_what_was_returned(pupil, clip, said)
     expect_drill_in_queue(pupil)
     guardian = log_in(chromium, studio, cast.guardian, PHONE)
-    expect_exactly_what_was_returned(guardian, clip, said)
+    expect_exactly_what_was_returned(guardian, clip, said | {"kept": said["kept_of_her"]})
     stranger = log_in(chromium, studio, cast.foreign_teacher, DESK)
     assert stranger.goto(f"/clips/{clip.pk}/").status == 404
 
@@ -170,6 +171,10 @@ def review(page: Page, studio: LiveStudio, clip: Clip, drill) -> dict:
     until(lambda: clip.review.drills_set.count() == 1, 10, "the drill is set")
     return {
         "kept": [marks[0].sentence, "Let the hand move as one."],
+        "kept_of_her": [
+            render(marks[0].code, marks[0].params, clip.enrolment.pupil.first_name),
+            "Let the hand move as one.",
+        ],
         "dropped": [mark.sentence for mark in marks[2:]] + [marks[1].sentence],
         "comment": "Here you waited for the beating to stop.",
     }

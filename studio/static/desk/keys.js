@@ -72,7 +72,7 @@ export const KEYS = [
   { act: "example", keys: ["v"], words: "attach your recorded example, or take it off", page: "pile" },
   { act: "at-desk", keys: ["e"], words: "open it at the desk", page: "pile" },
   { act: "return-pile", keys: ["r"], words: "go on to returning", page: "pile" },
-  { act: "back", keys: ["j", "Escape"], words: "back to the clip, where you were", page: "compare" },
+  { act: "back", keys: ["j", "Escape"], words: "back to the clip, where you were", page: "compare", fixed: true },
   { act: "help", keys: ["?"], words: "these keys", page: "both" },
   { act: "cancel", keys: ["Escape"], words: "close what is open; let go of the span, stop looping", fixed: true },
 ];
