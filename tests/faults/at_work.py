@@ -26,8 +26,9 @@ def a_recording() -> bytes:
     return SAMPLE.read_bytes() + free
 
 
-def send(cast, **more) -> Clip:
-    clip = services.receive(cast.enrolment, cast.pupil, [a_recording()], SAMPLE.name, **more)
+def send(cast, recording: bytes | None = None, **more) -> Clip:
+    parts = [recording or a_recording()]
+    clip = services.receive(cast.enrolment, cast.pupil, parts, SAMPLE.name, **more)
     assert clip.intake == Clip.Intake.RECEIVED
     return clip
 

@@ -14,7 +14,7 @@ from studio.review.models import Comment, Decision, Return, Review
 from studio.review.services import CommentText, add_comment
 from tests import production
 from tests.cast import Cast, as_person, make_cast
-from tests.faults.at_work import send
+from tests.faults.at_work import a_recording, send
 from tests.review.heard_clip import heard_clip, review_of
 
 PRESSES = 4
@@ -111,7 +111,8 @@ def test_of_two_summaries_one_stands_and_the_other_tab_gets_both(cast, seen):
 
 @pytest.mark.fault(31, "a clip, a comment and a return are each sent several times", "one row")
 def test_a_form_that_is_sent_several_times_at_once_makes_one_row(cast, seen):
-    sent = at_once(*[lambda: send(cast, upload_key="one-send")] * PRESSES)
+    recording = a_recording()
+    sent = at_once(*[lambda: send(cast, recording, upload_key="one-send")] * PRESSES)
     assert len({clip.pk for clip in sent}) == 1
     assert (Clip.objects.count(), Original.objects.count()) == (1, 1)
     report = verify()
