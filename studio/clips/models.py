@@ -31,6 +31,15 @@ class Clip(models.Model):
         RECEIVED = "received", "received"
         REFUSED = "refused", "refused"
 
+    class Subject(models.TextChoices):
+        """What the pupil says the clip is; empty where nothing was said."""
+
+        DOUBLE_STOPS = "double_stops", "Double stops"
+        QUESTION = "question", "A question"
+        HAND = "hand", "Look at my hand"
+
+    ASKS = (Subject.QUESTION, Subject.HAND)  # subjects that want an answer, whatever is heard
+
     # Long enough for a refusal to be read; then it is put away by itself.
     REFUSED_SHOWN = timedelta(days=3)
 
@@ -39,6 +48,7 @@ class Clip(models.Model):
     uploaded_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     title = models.CharField(max_length=160, blank=True, help_text="As the pupil names it.")
     note = models.TextField(blank=True, help_text="What the pupil wants the teacher to know.")
+    subject = models.CharField(max_length=16, choices=Subject, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
     intake = models.CharField(max_length=16, choices=Intake)
     intake_code = models.CharField(max_length=40, blank=True)
@@ -74,6 +84,11 @@ class Clip(models.Model):
     def put_away_at(self) -> datetime:
         """When a refused clip goes by itself."""
         return self.created_at + self.REFUSED_SHOWN
+
+    @property
+    def asks(self) -> bool:
+        """Whether the pupil wants something looked at that is not the double stops."""
+        return self.subject in self.ASKS
 
     def stage(self, kind: str) -> "Stage | None":
         """This clip's stage of a kind; uses prefetched rows when they are there."""

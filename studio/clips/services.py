@@ -47,6 +47,7 @@ def receive(
     *,
     title: str = "",
     note: str = "",
+    subject: str = "",
     upload_key: str = "",
     again: bool = False,
     also: Callable[[Clip], object] = lambda clip: None,
@@ -72,7 +73,8 @@ def receive(
     """
     consent.require_for_sending(enrolment)
     spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
-    said = {"title": title, "note": note, "upload_key": upload_key, "again": again}
+    words = {"title": title, "note": note, "subject": subject}
+    said = {**words, "upload_key": upload_key, "again": again}
     return take_in(enrolment, person, spooled, filename, **said, also=also)
 
 
@@ -84,6 +86,7 @@ def take_in(
     *,
     title: str = "",
     note: str = "",
+    subject: str = "",
     upload_key: str = "",
     again: bool = False,
     also: Callable[[Clip], object] = lambda clip: None,
@@ -93,7 +96,7 @@ def take_in(
     It does not stay there, unless :class:`SentBefore` hands it back.
     """
     clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
-    clip.title, clip.note = _cut(title, note)
+    clip.title, clip.note, clip.subject = _cut(title, note, subject)
     handed_back = False
     try:
         consent.require_for_sending(enrolment)  # once more: it may have been withdrawn since
@@ -107,10 +110,11 @@ def take_in(
             spooled.path.unlink(missing_ok=True)
 
 
-def say_anew(clip: Clip, title: str, note: str) -> None:
+def say_anew(clip: Clip, title: str, note: str, subject: str) -> None:
     """Other words about a clip that has only just arrived."""
-    clip.title, clip.note = _cut(title, note)
-    Clip.objects.filter(pk=clip.pk, erased_at=None).update(title=clip.title, note=clip.note)
+    clip.title, clip.note, clip.subject = _cut(title, note, subject)
+    words = {"title": clip.title, "note": clip.note, "subject": clip.subject}
+    Clip.objects.filter(pk=clip.pk, erased_at=None).update(**words)
 
 
 def put_away(clip: Clip) -> None:
@@ -136,7 +140,12 @@ def erase(clip: Clip) -> None:
     erasures.note(clip.pk)  # first, so that a restore can never miss it
     with transaction.atomic():
         Clip.objects.filter(pk=clip.pk).update(
-            erased_at=timezone.now(), generation=F("generation") + 1, title="", note="", info={}
+            erased_at=timezone.now(),
+            generation=F("generation") + 1,
+            title="",
+            note="",
+            subject="",
+            info={},
         )
         signals.erased.send(sender=Clip, clip=clip)
         for model in file_models():
@@ -180,8 +189,9 @@ def _examine(clip: Clip, path: Path) -> None:
     clip.has_video, clip.has_audio = info.has_video, info.has_audio
 
 
-def _cut(title: str, note: str) -> tuple[str, str]:
-    return title.strip()[:160], note.strip()
+def _cut(title: str, note: str, subject: str) -> tuple[str, str, str]:
+    """The words as they are kept; a subject that nobody can choose is none."""
+    return title.strip()[:160], note.strip(), subject if subject in Clip.Subject else ""
 
 
 def _sent_before(clip: Clip, spooled: files.Spooled) -> Clip | None:

@@ -120,6 +120,7 @@ def pile_for(person: Person) -> QuerySet[Review]:
     playable = {"kind": Stage.Kind.PLAYBACK, "state": Stage.State.PLAYABLE}
     return (
         next_for(person)
+        .exclude(clip__subject__in=Clip.ASKS)
         .filter(
             Exists(stages.filter(**heard)),
             Exists(stages.filter(**playable)),

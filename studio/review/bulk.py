@@ -1,4 +1,4 @@
-"""Deciding all marks of one kind at once, and undoing that."""
+"""Deciding all marks of one kind at once, or all that are left, and undoing that."""
 
 from collections import Counter
 from collections.abc import Sequence
@@ -66,13 +66,13 @@ def in_words(kind: str) -> str:
 
 @transaction.atomic
 def decide_all(review: Review, judged: Judged, kind: str, choice: str, teacher: Person) -> int:
-    """Keep or drop what is undecided of one kind; how many that were.
+    """Keep or drop what is undecided of one kind (of all: empty); how many that were.
 
     What was decided one by one stays as it is. :func:`.services.undo_decision` takes it back.
     """
     lock_unreturned(review)
     at = timezone.now()
-    marks = [mark for mark in judged.marks if mark.kind == kind and not mark.choice]
+    marks = [mark for mark in judged.marks if kind in ("", mark.kind) and not mark.choice]
     made = Decision.objects.bulk_create(
         Decision(
             review=review,

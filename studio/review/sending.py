@@ -14,8 +14,8 @@ from .models import Review
 
 NOTE_LENGTH = 600
 
-
-WORDS = ("title", "note", "assignment")  # what may be changed while a recording is on its way
+# What may be changed while a recording is on its way.
+WORDS = ("subject", "title", "note", "assignment")
 
 
 class SendForm(forms.Form):
@@ -26,6 +26,11 @@ class SendForm(forms.Form):
         required=False,
         label="Which drill is it?",
         empty_label="None of them",
+    )
+    subject = forms.ChoiceField(
+        choices=[("", "Your teacher will see"), *Clip.Subject.choices],
+        required=False,
+        label="What is it?",
     )
     title = forms.CharField(
         required=False,
@@ -70,7 +75,7 @@ def say_anew(clip: Clip, enrolment: Enrolment, said: dict[str, str]) -> None:
     waiting = Review.objects.filter(clip=clip, state=Review.State.WAITING)
     if not waiting.exists():
         return
-    clips.say_anew(clip, said.get("title", ""), said.get("note", ""))
+    clips.say_anew(clip, said.get("title", ""), said.get("note", ""), said.get("subject", ""))
     answers = said.get("assignment", "")
     chosen = drills.queue_of(enrolment).filter(pk=answers) if answers.isdigit() else None
     if chosen is not None and not chosen.exists():

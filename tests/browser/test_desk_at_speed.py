@@ -114,6 +114,23 @@ def test_keys_150_ms_apart_keep_four_marks(cast, marked, opened):  # noqa: F811
     assert selected(page) == "4"
 
 
+def test_one_key_keeps_every_mark_that_is_left(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    slow(page)
+    press(page, "nnnd", 60)
+    page.keyboard.press("Shift+K")
+    assert shown(page) == (["kept"] * 2 + ["dropped"] + ["kept"] * 3), "at once"
+    expect(said(page)).to_have_text("5 kept.")
+    sent(page)
+    assert choices(marked) == shown(page) == pressed_on(page)
+    page.keyboard.press("Shift+K")
+    expect(said(page)).to_have_text("No mark is left to decide.")
+    page.keyboard.press("z")
+    sent(page)
+    assert choices(marked) == shown(page) == ["", "", "dropped", "", "", ""]
+    assert page.evaluate("document.activeElement.dataset.mark") == "3", "the focus stayed"
+
+
 class Hands:
     """What keys mean where nothing has to be waited for."""
 

@@ -46,6 +46,22 @@ def test_it_opens_on_picture_and_comment(cast, tune, opened, viewport):  # noqa:
     assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
 
 
+def test_a_question_opens_plain_and_selects_no_mark_that_is_folded(cast, clip, opened):  # noqa: F811
+    clip.subject = "question"
+    clip.save(update_fields=["subject"])
+    page = opened(cast.teacher, clip)
+    expect(page.get_by_text("double stops were heard, 2 marks")).to_be_visible()
+    expect(page.locator("#blocks")).to_be_hidden()
+    expect(page.locator("[data-selected]")).to_have_count(0)
+    page.keyboard.press("k")
+    expect(said(page)).to_contain_text("No mark is selected")
+    page.keyboard.press("n")
+    expect(page.locator("[data-mark='0']")).to_be_focused()
+    expect(page.locator("[data-mark='0']")).to_be_in_viewport()
+    page.keyboard.press("k")
+    expect(said(page)).to_have_text("Kept.")
+
+
 def test_the_ledger_opens_by_a_press_and_once_there_is_a_comment(cast, tune, opened):  # noqa: F811
     page = opened(cast.teacher, tune)
     summary = page.locator("#ledger-fold > summary")

@@ -130,11 +130,14 @@ def test_words_typed_while_it_runs_are_there_after_a_reload_and_in_another_tab(
 ):
     page = page_with(phone, recording)
     name_of(page).fill("Sixths")
+    page.select_option("[name=subject]", "question")
     link.slow_s = 0.05
     press_send(page)
     until(lambda: page.evaluate("1") and kept(), 30, "some of it is kept")
     note_of(page).fill("The wind was loud")
+    page.select_option("[name=subject]", "hand")
     until(lambda: page.evaluate("1") and metadata().get("note"), 10, "the server is told")
+    assert metadata()["subject"] == "hand"
     reload(page)
     link.slow_s = 0
     expect(page.get_by_text("“The wind was loud”")).to_be_visible()
@@ -145,17 +148,20 @@ def test_words_typed_while_it_runs_are_there_after_a_reload_and_in_another_tab(
     choose(other, recording)
     expect(name_of(other)).to_have_value("Sixths")
     expect(note_of(other)).to_have_value("The wind was loud")
+    expect(other.locator("[name=subject]")).to_have_value("hand")
     expect(other.locator('[data-part="send"]')).to_have_text("Go on sending")
     press_send(other)
     other.wait_for_url("**/queue/")
     clip = one_clip(recording)
-    assert (clip.title, clip.note) == ("Sixths", "The wind was loud")
+    assert (clip.title, clip.note, clip.subject) == ("Sixths", "The wind was loud", "hand")
 
 
 def test_words_that_the_server_does_not_have_stay_in_the_browser(phone, link, recording):
     page = page_with(phone, recording)
     name_of(page).fill("Before anything was sent")
+    page.select_option("[name=subject]", "question")
     reload(page)
+    expect(page.locator("[name=subject]")).to_have_value("question")
     expect(name_of(page)).to_have_value("Before anything was sent")
     choose(page, recording)
     held(page, link)

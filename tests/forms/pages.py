@@ -60,6 +60,7 @@ def _send(page: Page, recording: str) -> None:
     _sent_as_it_is(page)
     page.set_input_files("input[type=file]", recording)
     page.locator("[name=title]").fill("Thirds, outside")
+    page.locator("[name=subject]").select_option("question")
     page.locator("[data-part=send]").click()
 
 
@@ -176,7 +177,7 @@ FORMS = {
             who="pupil",
             at="send",
             scripts=False,
-            good={"recording": CLIP, "title": "Thirds", "note": "At home"},
+            good={"recording": CLIP, "title": "Thirds", "note": "At home", "subject": "hand"},
             bad={"recording": NO_CLIP},
             seen=OK_MESSAGE,
         )

@@ -77,7 +77,7 @@ export class Server {
 
   carryOut(act, person = "teacher") {
     if (!FORGETS_KEYS && this.done.some(({ key }) => key === act.key)) return this.answer();
-    if (act.of === undefined && this.gone.includes(act.sets[0][0])) {
+    if (act.of === undefined && this.gone.includes(act.sets[0]?.[0])) {
       return { outcome: "refused", version: this.version, why: "not marked any more" };
     }
     this.version += 1;
@@ -165,11 +165,13 @@ class Tab {
       const to = states.neighbour(state, what === "next" ? 1 : -1, 0);
       return void this.standing.become(states.select(state, to ?? state.selected));
     }
+    if (what === "rest" && !states.openMarks(state).length) return undefined;
     if (what === "undo") next = states.undo(state, act);
+    else if (what === "rest") next = states.pressed(state, { ...act, sets: states.openMarks(state).map((mark) => [mark, "kept"]) });
     else next = states.decide(state, state.selected, what, act);
     if (next === state) return undefined;
     const queued = next.queue.at(-1);
-    const on = what === "undo" ? null : states.nextOpen(next);
+    const on = ["undo", "rest"].includes(what) ? null : states.nextOpen(next);
     this.standing.become(on ? states.arrivedAt(next, on) : next);
     this.outbox.push(queued);
     return queued;
@@ -215,7 +217,7 @@ function lineTo(server, clock, random, seen) {
   return { post, ask };
 }
 
-const KEYS = ["next", "next", "next", "previous", "kept", "kept", "kept", "dropped", "dropped", "undo", "reload"];
+const KEYS = ["next", "next", "next", "previous", "kept", "kept", "kept", "dropped", "dropped", "undo", "rest", "reload"];
 
 /** One sequence of presses, `ideal` where every press takes no time. */
 export async function sequence(seed, { gone = [], colleague = false } = {}, seen = {}) {
@@ -256,8 +258,12 @@ export async function sequence(seed, { gone = [], colleague = false } = {}, seen
       const last = ideal.done.findLast(({ changes, undone }) => changes.length && !undone);
       if (!last) return;
       ideal.carryOut({ key, of: last.key, sets: [] });
-      world.selected = last.changes[0].mark;
+      if (last.changes.length === 1) world.selected = last.changes[0].mark;
       world.fresh = false;
+    } else if (what === "rest") {
+      const rest = MARKS.filter((mark) => ideal.choices[mark] === "");
+      if (!rest.length) return;
+      ideal.carryOut({ key, sets: rest.map((mark) => [mark, "kept"]) });
     } else if (selected !== null && ideal.choices[selected] !== what) {
       ideal.carryOut({ key, sets: [[selected, what]] });
       const on = MARKS.slice(MARKS.indexOf(selected) + 1).find((mark) => ideal.choices[mark] === "");

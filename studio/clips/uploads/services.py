@@ -298,6 +298,7 @@ def _take_in(upload: Upload) -> Clip:
             said.get("filename", ""),
             title=said.get("title", ""),
             note=said.get("note", ""),
+            subject=said.get("subject", ""),
             upload_key=upload.key,
             again=upload.again,
             also=lambda clip: signals.arrived.send(

@@ -24,19 +24,21 @@ DID = {Decision.Choice.KEPT: "kept", Decision.Choice.DROPPED: "dropped"}
 @require_POST
 @on_desk
 def decide_kind(request: HttpRequest, review: Review) -> HttpResponse:
-    """Keep or drop what is undecided of one kind."""
+    """Keep or drop what is undecided of one kind, or all that is left."""
     form, page = BulkForm(request.POST), Desk(request.user, review)
     if not form.is_valid():
         raise Http404
     said = form.cleaned_data
     if page.judged is None or page.judged.listening.pk != said["listening"]:
         return exchanges.heard_again(request, page)
-    kind = next((kind for kind in page.kinds if kind.key == said["kind"]), None)
-    if kind is None:
+    kinds = [kind for kind in page.kinds if said["kind"] in ("", kind.key)]
+    if said["kind"] and not kinds:
         raise Http404
-    changed = {block.key for block in page.blocks for mark in block.marks if mark in kind.marks}
-    many = bulk.decide_all(review, page.judged, kind.key, said["choice"], request.user)
-    words = f"{many} {DID[said['choice']]}: {kind.words}." if many else "All were decided already."
+    marks = {mark.about for kind in kinds for mark in kind.marks}
+    changed = {b.key for b in page.blocks if any(mark.about in marks for mark in b.marks)}
+    many = bulk.decide_all(review, page.judged, said["kind"], said["choice"], request.user)
+    of_kind = f": {kinds[0].words}" if said["kind"] else ""
+    words = f"{many} {DID[said['choice']]}{of_kind}." if many else "All were decided already."
     undo = request.headers.get("X-Act", "") if many else ""
     return _decided(request, review, changed, words, undo_of=undo)
 

@@ -14,7 +14,9 @@ SHOWN_S = 0.011  # moments are shown floored to the hundredth
 
 
 class BulkForm(forms.Form):
-    kind = forms.CharField(max_length=80)
+    """Of one kind, or, where none is named, of all kinds."""
+
+    kind = forms.CharField(max_length=80, required=False)
     choice = forms.ChoiceField(choices=Decision.Choice.choices)
     listening = forms.IntegerField()
 

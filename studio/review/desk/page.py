@@ -7,6 +7,7 @@ from uuid import UUID, uuid4
 
 from studio import figures
 from studio.accounts.models import Person
+from studio.accounts.templatetags.words import count_of
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
 from studio.review import access, acts, noted, tolerances
@@ -91,6 +92,7 @@ class Desk:
             **self.written(),
             empty=not any(block.rows or block.singles for block in self.blocks),
             plain=self.plain,
+            plain_said=self.plain_said if self.plain else "",
             comments=self.comments,
             hand_marks=self.hand_marks,
             heard=places.get(Stage.Kind.LISTENING),
@@ -154,19 +156,31 @@ class Desk:
         return ToleranceForm(name="tolerance", initial=tolerances.in_force(self.review))
 
     @property
-    def plain(self) -> str:
-        """What was heard, where that is not worth a ledger: a bow hold, a tune, a question.
+    def plain(self) -> bool:
+        """Whether picture and comment come first and the ledger is folded.
 
-        Empty where double stops or chords were heard, something is marked, or nobody listened yet.
+        So it is where the pupil asks something, whatever is heard. Where double stops are sent it
+        never is. Where nothing was said: unless double stops or chords were heard, something is
+        marked, or nobody listened yet.
         """
-        if self.judged is None or self.judged.marks or self.judged.unmatched:
+        if self.clip.subject:
+            return self.clip.asks
+        return self.judged is not None and nothing_to_judge(self.judged)
+
+    @property
+    def plain_said(self) -> str:
+        """What was heard of a plain clip; empty while nobody listened."""
+        if self.judged is None:
             return ""
-        events = self.judged.measurement["events"]
-        if any(event["kind"] != "single" for event in events):
-            return ""
+        counts, events = self.counts(), self.judged.measurement["events"]
+        if not nothing_to_judge(self.judged):
+            heard = count_of(counts["double_stops"], "double stop was,double stops were")
+            marked = count_of(counts["marks"], "mark,marks") if counts["marks"] else "no marks"
+            return f"{heard} heard, {marked}: the ledger has them."
+        said = "No double stops in this clip. "
         if not events:
-            return "No notes were heard: it may be too soft, or the microphone was covered."
-        return "One note was heard." if len(events) == 1 else f"{len(events)} notes were heard."
+            return said + "No notes were heard: it may be too soft, or the microphone was covered."
+        return said + count_of(len(events), "note was,notes were") + " heard."
 
     @cached_property
     def note_names(self) -> dict[str, str]:
@@ -216,6 +230,13 @@ class Desk:
         return (
             [policy_in_words(self.judged), reference_in_words(self.judged)] if self.judged else []
         )
+
+
+def nothing_to_judge(judged: Judged) -> bool:
+    """Whether what was heard is not worth a ledger: a bow hold, a tune, silence."""
+    if judged.marks or judged.unmatched:
+        return False
+    return all(event["kind"] == "single" for event in judged.measurement["events"])
 
 
 def policy_in_words(judged: Judged) -> str:

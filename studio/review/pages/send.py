@@ -87,6 +87,7 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
             filename,
             title=said["title"],
             note=said["note"],
+            subject=said["subject"],
             upload_key=said["upload_key"],
             also=lambda clip: services.begin_review(clip, said["assignment"]),
         )
@@ -111,8 +112,8 @@ def _ask(
 ) -> Answer:
     """Keep the file, so that its bytes are not asked for again, and ask about it."""
     answers = said["assignment"]
-    words = {"filename": filename[-200:], "title": said["title"], "note": said["note"]}
-    words["assignment"] = str(answers.pk) if answers else ""
+    words = {name: said[name] for name in ("subject", "title", "note")}
+    words |= {"filename": filename[-200:], "assignment": str(answers.pk) if answers else ""}
     try:
         return ask_about(uploads.keep_whole(enrolment, request.user, before, encoded(words)))
     except uploads.TooMany:

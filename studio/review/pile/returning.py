@@ -100,7 +100,7 @@ def _refuse_what_changed(review: Review, person: Person, wanted: Wanted) -> None
     if review.snoozed_until and review.snoozed_until > timezone.now():
         raise LeftOut("It was put to rest in the meantime.", review)
     heard = judged(review)
-    if heard is None or review.clip.note:
+    if heard is None or review.clip.note or review.clip.asks:
         raise LeftOut("It is not one of those in which nothing was found or asked.", review)
     if heard.marks:
         found = "A mark was" if len(heard.marks) == 1 else f"{len(heard.marks)} marks were"

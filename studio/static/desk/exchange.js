@@ -189,7 +189,8 @@ export class Exchange {
     if (kind === "words") return [[mark, "kept"]];
     if (kind !== "kind") return [];
     const said = Object.fromEntries(fields);
-    const same = [...this.#root.querySelectorAll(`[data-kind="${CSS.escape(said.kind)}"]`)];
+    const which = said.kind ? `[data-kind="${CSS.escape(said.kind)}"]` : "[data-about]";
+    const same = [...this.#root.querySelectorAll(which)];
     const open = same.filter(({ dataset }) => choiceOf(this.state, dataset.about) === "");
     return open.map(({ dataset }) => [dataset.about, said.choice]);
   }

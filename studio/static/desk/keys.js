@@ -19,6 +19,7 @@ export const KEYS = [
   { act: "previous-mark", keys: ["p"], words: "previous mark" },
   { act: "keep", keys: ["k"], words: "keep the selected mark" },
   { act: "drop", keys: ["d"], words: "drop the selected mark" },
+  { act: "keep-rest", keys: ["Shift+K"], words: "keep every mark that is left" },
   { act: "undo", keys: ["z"], words: "take back the last decision" },
   { act: "span-start", keys: ["x", "["], words: "a span begins here" },
   { act: "span-end", keys: ["Shift+X", "]"], words: "the span ends here" },

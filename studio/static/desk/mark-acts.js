@@ -2,6 +2,7 @@
 // target, and the words of the phrase shelf.
 
 import { goOn, nextBegins } from "./mark-order.js";
+import { openMarks } from "./state.js";
 import { decimal, place } from "../figures.js";
 
 export const LEAD_IN_S = 0.5; // a row plays from just before it
@@ -12,6 +13,7 @@ export const MARK_ACTS = {
   "previous-mark": (desk) => toMark(desk, -1),
   keep: (desk, button) => decide(desk, "kept", button),
   drop: (desk, button) => decide(desk, "dropped", button),
+  "keep-rest": keepRest,
   undo,
   edit,
   "mark-here": (desk) => {
@@ -83,6 +85,16 @@ function decide(desk, choice, button) {
   if (!exchange.decide(mark, choice)) return say(`${SO_ALREADY[choice]} ${keyOf("undo")} takes back the last decision.`);
   say(choice === "kept" ? "Kept." : "Dropped.");
   return goOn(desk, !button?.matches("[data-decide]"));
+}
+
+/** Every mark that is still to be decided; the last decision takes it back as one. */
+function keepRest({ root, exchange, say }, button) {
+  if (button) return undefined; // the form's own button sends it
+  const { length: open } = openMarks(exchange.state);
+  if (!open) return say("No mark is left to decide.");
+  const form = root.querySelector("#keep-rest");
+  form.requestSubmit(form.querySelector("button"));
+  return say(`${open} kept.`);
 }
 
 /** The last decision; what is taken back comes into sight. */

@@ -19,6 +19,7 @@ export function open({ root, ledger, player, picture, exchange }, signal) {
   const before = mark ? about(root, mark) : row && document.getElementById(row);
   const selected = before || firstMark(ledger);
   if (!selected || location.hash) return;
+  if (!before && selected.closest("#ledger-fold:not([open])")) return; // folded: nobody has seen it
   ledger.select(selected);
   if (ledger.mark && (fresh || !before)) exchange.arrivedAt(ledger.mark);
   show(selected);

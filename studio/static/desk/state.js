@@ -57,6 +57,9 @@ export function choiceOf(state, mark) {
 /** Whether something about a mark is not with the server yet. */
 export const isPending = (state, mark) => state.queue.some(({ sets }) => sets.some(([of]) => of === mark));
 
+/** The marks that are still to be decided. */
+export const openMarks = (state) => state.order.filter((mark) => choiceOf(state, mark) === "");
+
 // -- presses -----------------------------------------------------------------------------------
 
 /** An act goes to the end of the queue. */

@@ -1,6 +1,6 @@
 // The line that stays in sight: which mark of how many is selected, and what is decided about it.
 
-import { choiceOf } from "./state.js";
+import { choiceOf, openMarks } from "./state.js";
 
 const SAID = { kept: ": kept", dropped: ": dropped", "": "" };
 
@@ -14,7 +14,7 @@ export function showStrip(root, state) {
 /** "Mark 2 of 4: kept. 1 to decide"; how many there are in all while none is selected. */
 export function stripSaid(state) {
   const { order, selected } = state;
-  const open = order.filter((mark) => choiceOf(state, mark) === "").length;
+  const open = openMarks(state).length;
   const left = open ? `${open} to decide` : "All are decided";
   const at = order.indexOf(selected);
   if (!order.length) return "No marks";

@@ -3,7 +3,7 @@
 
 import * as drafts from "./drafts.js";
 
-const FIELDS = ["title", "note", "assignment"];
+const FIELDS = ["subject", "title", "note", "assignment"];
 const TYPED_MS = 400;
 
 export class Words {
@@ -20,7 +20,7 @@ export class Words {
     this.fill(drafts.kept(sender));
   }
 
-  /** As they are now: {title, note, assignment}. */
+  /** As they are now: {subject, title, note, assignment}. */
   get now() {
     return Object.fromEntries(FIELDS.map((name) => [name, this.#field(name).value]));
   }
