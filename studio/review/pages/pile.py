@@ -20,7 +20,7 @@ from studio.accounts.models import Person
 from studio.review import access
 from studio.review.desk import keys
 from studio.review.desk.page import has_poster
-from studio.review.models import Review
+from studio.review.models import Return, Review
 from studio.review.pile import examples, offering
 from studio.review.pile.examples import Example
 from studio.review.pile.offering import Offer, Said, Sentence
@@ -63,7 +63,7 @@ def pile(request: HttpRequest) -> HttpResponse:
     if not people.is_teacher(request.user):
         raise Http404
     sent = _carried_out(request) if request.method == "POST" else Sent()
-    if sent.returned:
+    if sent.returned and not _pending(request.user):  # else the next page says it
         clips = "1 clip returned" if sent.returned == 1 else f"{sent.returned} clips returned"
         messages.success(request, f"{clips}, each with its own summary.")
     if request.method == "POST" and not sent.left:
@@ -71,6 +71,11 @@ def pile(request: HttpRequest) -> HttpResponse:
             messages.warning(request, NOTHING)
         return redirect("pile" if access.pile_for(request.user).exists() else "waiting_list")
     return _page(request, sent)
+
+
+def _pending(person: Person) -> list[Return]:
+    """What this teacher can still take back."""
+    return list(access.pending_returns(person).filter(returned_by=person))
 
 
 def _carried_out(request: HttpRequest) -> Sent:
@@ -117,7 +122,7 @@ def _page(request: HttpRequest, sent: Sent) -> HttpResponse:
         ],
         "keys_changed": json.dumps(keys.changed_by(request.user)),
         "problems": len(sent.left),
-        "pending": list(access.pending_returns(request.user).filter(returned_by=request.user)),
+        "pending": _pending(request.user),
     }
     return render(request, "review/pile.html", context, status=409 if sent.left else 200)
 
