@@ -75,12 +75,10 @@ def make_cast() -> Cast:
     yesterday = timezone.localdate() - timezone.timedelta(days=1)
     month_ago = timezone.localdate() - timezone.timedelta(days=30)
     Person.objects.filter(pk=disabled.pk).update(is_active=False)
-    GuardianLink.objects.create(guardian=guardian, pupil=pupil)
+    guard(guardian, pupil, studio)
     enrol(former, studio, teacher, started_on=month_ago, ended_on=yesterday)
     unlinked = person("Unlinked Guardian", studio, "guardian")
-    GuardianLink.objects.create(
-        guardian=unlinked, pupil=pupil, started_on=month_ago, ended_on=yesterday
-    )
+    guard(unlinked, pupil, studio, started_on=month_ago, ended_on=yesterday)
     return Cast(
         studio=studio,
         teacher=teacher,
@@ -111,9 +109,14 @@ def enrol(
     pupil: Person, studio: Studio, teacher: Person, agreed_by: Person | None = None, **dates
 ) -> Enrolment:
     """A pupil's place, with an instrument, and with consent to recordings."""
-    Instrument.objects.create(pupil=pupil)
+    Instrument.objects.create(pupil=pupil, studio=studio)
     agree(pupil, studio, agreed_by)
     return Enrolment.objects.create(pupil=pupil, studio=studio, teacher=teacher, **dates)
+
+
+def guard(guardian: Person, pupil: Person, studio: Studio, **dates) -> GuardianLink:
+    """Let somebody answer for a pupil in one studio."""
+    return GuardianLink.objects.create(guardian=guardian, pupil=pupil, studio=studio, **dates)
 
 
 def agree(pupil: Person, studio: Studio, given_by: Person | None = None) -> Consent:

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 
-pytest_plugins = ["tests.cast", "tests.servers"]
+pytest_plugins = ["tests.cast", "tests.databases", "tests.servers"]
 
 # Begun first where files run side by side, so that no core stands idle at the end; longest first.
 LONGEST = (

@@ -74,14 +74,14 @@ def _database(ground: Ground) -> Iterator[None]:
     with mock.patch.dict("os.environ", DATABASE_URL=ground.database_url):
         other = environment.database("DATABASE_URL", ground.folder)
     before = settings.DATABASES["default"]
-    _use(connections.configure_settings({"default": other})["default"])
+    use_database(connections.configure_settings({"default": other})["default"])
     try:
         yield
     finally:
-        _use(before)
+        use_database(before)
 
 
-def _use(database: dict) -> None:
+def use_database(database: dict) -> None:
     connections["default"].close()
     settings.DATABASES["default"] = connections.settings["default"] = database
     del connections["default"]  # made anew, from these settings, at its next use

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.http import Http404
 
-from . import consent
+from . import consent, guardians
 from .models import Enrolment, GuardianLink, Membership, Person, Studio, current
 
 Role = Membership.Role
@@ -65,9 +65,11 @@ def enrolments_of(person: Person) -> QuerySet[Enrolment]:
 
 
 def enrolments_guarded_by(person: Person) -> QuerySet[Enrolment]:
-    """The places of the children ``person`` answers for, in studios that know the guardian."""
-    link = GuardianLink.objects.filter(current(), guardian=person, pupil=OuterRef("pupil"))
-    return _enrolments().filter(Exists(link), studio__in=studios_of(person, Role.GUARDIAN))
+    """The places of the children ``person`` answers for, each in the studio of its link."""
+    link = guardians.seeing().filter(
+        guardian=person, pupil=OuterRef("pupil"), studio=OuterRef("studio")
+    )
+    return _enrolments().filter(Exists(link))
 
 
 def enrolments_seen_by(person: Person) -> QuerySet[Enrolment]:
@@ -132,10 +134,15 @@ def decided_enrolment(person: Person, pk: int) -> Enrolment:
 
 
 def guardian_links_taught_by(person: Person) -> QuerySet[GuardianLink]:
-    """Who answers today for the pupils of the studios where ``person`` teaches."""
-    pupils = enrolments_taught_by(person).values("pupil")
-    links = GuardianLink.objects.filter(current(), pupil__in=pupils)
-    return links.select_related("guardian", "pupil").order_by("guardian__name", "pk")
+    """Who answers for pupils in the studios where ``person`` teaches, today; with ``decides``."""
+    place = enrolments_taught_by(person).filter(pupil=OuterRef("pupil"), studio=OuterRef("studio"))
+    decides = guardians.deciding().filter(pk=OuterRef("pk"))
+    return (
+        GuardianLink.objects.filter(current(), Exists(place))
+        .annotate(decides=Exists(decides))
+        .select_related("guardian", "pupil", "studio")
+        .order_by("guardian__name", "pk")
+    )
 
 
 def taught_guardian_link(person: Person, pk: int) -> GuardianLink:

@@ -8,10 +8,14 @@ Who decides (a choice of this project; local law stands above it):
 
 * a grown-up pupil decides alone, whoever is linked as a guardian. The year of birth is all that is
   known, so a pupil counts as grown up from the year after the eighteenth birthday;
-* for any other pupil each guardian of today decides, and one guardian's withdrawal is enough;
+* for any other pupil each guardian of today in that studio decides, and one guardian's withdrawal
+  is enough. A guardian who teaches there does not (:mod:`studio.accounts.guardians`);
 * a pupil without a year of birth and without a guardian decides alone: the studio has told us of
   nobody else. With a year of birth that says child and no guardian, nobody can: the teacher links
   a guardian first.
+
+Consent needs somebody who can withdraw it. What a guardian gave *rests* once nobody is left who
+decides for the pupil; whoever is linked later has to agree anew.
 
 Without consent the teachers of the studio neither watch nor hear, no clip is taken in, and no
 listening begins. The pupil and the guardians still see what they have.
@@ -21,12 +25,13 @@ from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from studio import figures
 
-from .models import Consent, Enrolment, GuardianLink, Membership, Person, current
+from . import guardians
+from .models import Consent, Enrolment, Person
 
 Purpose = Consent.Purpose
 GROWN_UP_AGE = 18  # years; chosen, and lower in some countries
@@ -93,14 +98,18 @@ class Standing:
     purpose: str
     words: Words
     history: tuple[Consent, ...]
+    given: Consent | None  # what holds now
 
     @property
-    def given(self) -> Consent | None:
-        """The consent that holds now."""
-        for consent in self.history:
-            if consent.withdrawn_at is None and consent.version == self.words.version:
-                return consent
-        return None
+    def rests(self) -> bool:
+        """It was given and not withdrawn, but nobody is left who could withdraw it."""
+        newest = self.last
+        return (
+            self.given is None
+            and newest is not None
+            and newest.withdrawn_at is None
+            and newest.version == self.words.version
+        )
 
     @property
     def last(self) -> Consent | None:
@@ -111,20 +120,14 @@ class Standing:
         """Changes with every decision, so that a page can tell whether it is still the newest."""
         if self.last is None:
             return "0"
-        return f"{self.last.pk}{'-' if self.last.withdrawn_at else '+'}"
+        ended = self.last.withdrawn_at or self.rests
+        return f"{self.last.pk}{'-' if ended else '+'}"
 
 
 def holds(purpose: str, pupil: str = "pupil", studio: str = "studio") -> Exists:
     """A condition for queries: consent holds for the row whose fields name pupil and studio."""
-    return Exists(
-        Consent.objects.filter(
-            purpose=purpose,
-            version=WORDS[Purpose(purpose)].version,
-            withdrawn_at__isnull=True,
-            pupil=OuterRef(pupil),
-            studio=OuterRef(studio),
-        ).order_by()
-    )
+    standing = _standing(purpose).filter(pupil=OuterRef(pupil), studio=OuterRef(studio))
+    return Exists(standing.order_by())
 
 
 def is_given(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> bool:
@@ -135,29 +138,17 @@ def standing(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> Standin
     rows = Consent.objects.filter(
         pupil=enrolment.pupil_id, studio=enrolment.studio_id, purpose=purpose
     ).select_related("given_by", "withdrawn_by")
-    return Standing(purpose, WORDS[Purpose(purpose)], tuple(rows))
+    given = set(_standing(purpose).filter(pk__in=rows).values_list("pk", flat=True))
+    history = tuple(rows)
+    holding = next((row for row in history if row.pk in given), None)
+    return Standing(purpose, WORDS[Purpose(purpose)], history, holding)
 
 
 def is_grown_up(pupil: Person) -> bool | None:
     """Whether the year of birth says so; ``None`` where it is not known."""
     if pupil.birth_year is None:
         return None
-    return timezone.localdate().year - pupil.birth_year > GROWN_UP_AGE
-
-
-def guardians_of(enrolment: Enrolment) -> list[Person]:
-    """Who answers for the pupil in this studio today."""
-    linked = GuardianLink.objects.filter(
-        current(), pupil=enrolment.pupil_id, guardian=OuterRef("pk")
-    )
-    member = Membership.objects.filter(
-        current(),
-        role=Membership.Role.GUARDIAN,
-        studio=enrolment.studio_id,
-        person=OuterRef("pk"),
-    )
-    guardians = Person.objects.filter(Exists(linked), Exists(member), is_active=True)
-    return list(guardians.order_by("name", "pk"))
+    return pupil.birth_year < _grown_up_if_born_before()
 
 
 def deciders(enrolment: Enrolment) -> list[Person]:
@@ -165,10 +156,10 @@ def deciders(enrolment: Enrolment) -> list[Person]:
     grown_up = is_grown_up(enrolment.pupil)
     if grown_up:
         return [enrolment.pupil]
-    guardians = guardians_of(enrolment)
-    if not guardians and grown_up is None:
+    linked = guardians.deciders(enrolment)
+    if not linked and grown_up is None and not guardians.of(enrolment):
         return [enrolment.pupil]
-    return guardians
+    return linked
 
 
 def require_for_sending(enrolment: Enrolment) -> None:
@@ -182,8 +173,8 @@ def cannot_send(enrolment: Enrolment) -> str:
     who = deciders(enrolment)
     if not who:
         return (
-            "Before you can send a clip, a grown-up who looks after you has to agree, and none "
-            "is linked to you here yet. Ask your teacher to link one."
+            "Before you can send a clip, a grown-up who looks after you has to agree, and nobody "
+            "is linked to you here who may. Ask your teacher to link one."
         )
     if who == [enrolment.pupil]:
         return (
@@ -207,8 +198,11 @@ def not_agreed(enrolment: Enrolment) -> str:
 
 def cannot_watch(enrolment: Enrolment) -> str:
     """Why a teacher can neither watch nor hear, and what is left as it is."""
-    last = standing(enrolment).last
-    if last is not None and last.withdrawn_at is not None:
+    now = standing(enrolment)
+    last = now.last
+    if now.rests:
+        why = f"Consent for recordings rests: there is nobody who answers for {enrolment.pupil}."
+    elif last is not None and last.withdrawn_at is not None:
         day = figures.long_date(timezone.localtime(last.withdrawn_at))
         why = f"Consent for recordings of {enrolment.pupil} was withdrawn on {day}."
     elif last is not None:
@@ -237,6 +231,8 @@ def give(enrolment: Enrolment, person: Person, purpose: str, mark: str) -> Conse
         return before.given
     if mark != before.mark:
         raise ChangedMeanwhile
+    same = _open_rows(enrolment).filter(purpose=purpose, version=before.words.version)
+    same.update(rests_since=timezone.now())
     return Consent.objects.create(
         pupil_id=enrolment.pupil_id,
         studio_id=enrolment.studio_id,
@@ -256,6 +252,41 @@ def withdraw(enrolment: Enrolment, person: Person, purpose: str) -> int:
         purpose=purpose,
         withdrawn_at__isnull=True,
     ).update(withdrawn_at=timezone.now(), withdrawn_by=person)
+
+
+def let_rest(enrolment: Enrolment) -> bool:
+    """Note what nobody is left to withdraw; whether there was any such consent."""
+    rested = _open_rows(enrolment).exclude(pk__in=_held())
+    return bool(rested.update(rests_since=timezone.now()))
+
+
+def _open_rows(enrolment: Enrolment) -> QuerySet[Consent]:
+    """Rows of a place that are neither withdrawn nor resting."""
+    return Consent.objects.filter(
+        pupil=enrolment.pupil_id,
+        studio=enrolment.studio_id,
+        withdrawn_at__isnull=True,
+        rests_since__isnull=True,
+    )
+
+
+def _standing(purpose: str) -> QuerySet[Consent]:
+    """Consent to the present words that holds."""
+    return _held().filter(purpose=purpose, version=WORDS[Purpose(purpose)].version)
+
+
+def _held() -> QuerySet[Consent]:
+    """Consent that somebody can withdraw: a guardian, a grown-up, or who gave it herself."""
+    answered = guardians.deciding().filter(pupil=OuterRef("pupil"), studio=OuterRef("studio"))
+    grown_up = Q(pupil__birth_year__lt=_grown_up_if_born_before())
+    own = Q(pupil__birth_year__isnull=True, given_by=F("pupil"))
+    return Consent.objects.filter(
+        grown_up | own | Exists(answered), withdrawn_at__isnull=True, rests_since__isnull=True
+    )
+
+
+def _grown_up_if_born_before() -> int:
+    return timezone.localdate().year - GROWN_UP_AGE
 
 
 def _locked_standing(enrolment: Enrolment, purpose: str) -> Standing:

@@ -12,17 +12,11 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 
-from .models import (
-    Enrolment,
-    GuardianLink,
-    Instrument,
-    Invitation,
-    Membership,
-    Person,
-    Studio,
-    current,
-)
+from . import guardians
+from .consent import is_grown_up
+from .models import Enrolment, Instrument, Invitation, Membership, Person, Studio, current
 from .secret_words import hashed, new_secret
+from .services import link_guardian
 from .signals import teacher_left
 
 LIFETIME = timedelta(days=7)
@@ -88,6 +82,41 @@ def account_of(invitation: Invitation) -> Person | None:
     return Person.objects.filter(email=invitation.email).first()
 
 
+def needs_guardian(invitation: Invitation, account: Person | None) -> bool:
+    """Whether a guardian has to accept for whoever has this account.
+
+    So it is for a child's place beside the first, and for whoever has a guardian and is not surely
+    grown up: by the age that is known already, not by what the invitation claims.
+    """
+    if account is None or invitation.role != Role.PUPIL or is_grown_up(account):
+        return False
+    if guardians.are_linked_to(account):
+        return True
+    has_place = Enrolment.objects.filter(current(), pupil=account).exists()
+    return has_place and is_grown_up(account) is False
+
+
+def who_may_accept(invitation: Invitation, account: Person) -> list[Person]:
+    """Who of those that are here already may accept; empty where a guardian is missing."""
+    if needs_guardian(invitation, account):
+        return guardians.answering_for(account)
+    return [account]
+
+
+@transaction.atomic
+def accept_for(invitation: Invitation, child: Person, guardian: Person) -> None:
+    """Give a child one more place; from now on ``guardian`` answers for the child there too.
+
+    Raises
+    ------
+    NoLongerOpen
+        When somebody accepted or cancelled in the meantime.
+    """
+    accept(invitation, person=child)
+    _join(guardian, invitation.studio, Role.GUARDIAN)
+    link_guardian(guardian, child, invitation.studio, by=guardian)
+
+
 @transaction.atomic
 def accept(invitation: Invitation, name: str = "", password: str = "", person=None) -> Person:
     """Give the place to ``person``, or to a new person with this name and password.
@@ -106,7 +135,8 @@ def accept(invitation: Invitation, name: str = "", password: str = "", person=No
     if invitation.role == Role.PUPIL:
         _enrol(person, invitation)
     if invitation.role == Role.GUARDIAN:
-        link_guardian(person, invitation.pupil)
+        by = invitation.invited_by or person
+        link_guardian(person, invitation.pupil, invitation.studio, by)
     return person
 
 
@@ -122,17 +152,6 @@ def cancel(studio: Studio, pk: int) -> None:
         raise Http404
     if not open_in(studio).filter(pk=pk).update(cancelled_at=timezone.now()):
         raise NoLongerOpen
-
-
-def link_guardian(guardian: Person, pupil: Person) -> None:
-    """From today ``guardian`` answers for ``pupil``; twice is once."""
-    if not GuardianLink.objects.filter(current(), guardian=guardian, pupil=pupil).exists():
-        GuardianLink.objects.create(guardian=guardian, pupil=pupil)
-
-
-def unlink_guardian(link: GuardianLink) -> None:
-    """From now on the guardian sees nothing of the pupil any more, in no studio."""
-    GuardianLink.objects.filter(pk=link.pk).update(ended_on=timezone.localdate())
 
 
 @transaction.atomic
@@ -175,7 +194,8 @@ def _join(person: Person, studio: Studio, role: str) -> None:
 
 
 def _enrol(person: Person, invitation: Invitation) -> None:
-    if invitation.birth_year and person.birth_year is None:
+    # What another studio says must not make anybody older whose guardian decides.
+    if invitation.birth_year and person.birth_year is None and not guardians.are_linked_to(person):
         person.birth_year = invitation.birth_year
         person.save(update_fields=["birth_year"])
     places = Enrolment.objects.filter(current(), pupil=person, studio=invitation.studio)
@@ -183,5 +203,6 @@ def _enrol(person: Person, invitation: Invitation) -> None:
         Enrolment.objects.create(
             pupil=person, studio=invitation.studio, teacher=invitation.invited_by
         )
-    if not person.instruments.filter(current()).exists():
-        Instrument.objects.create(pupil=person)
+    here = {"pupil": person, "studio": invitation.studio}
+    if not Instrument.objects.filter(current(), **here).exists():
+        Instrument.objects.create(**here)

@@ -147,18 +147,20 @@ class Enrolment(Dated):
         return f"{self.pupil} at {self.studio}"
 
     def instrument(self) -> "Instrument | None":
-        """What the pupil plays today; the newest row wins."""
-        return self.pupil.instruments.filter(current()).order_by("-started_on", "-pk").first()
+        """What the pupil plays here today; the newest row wins."""
+        here = self.pupil.instruments.filter(current(), studio=self.studio_id)
+        return here.order_by("-started_on", "-pk").first()
 
 
 class Instrument(Dated):
-    """What a pupil plays, dated, because children change size."""
+    """What a pupil plays in one studio, dated, because children change size."""
 
     class Kind(models.TextChoices):
         VIOLIN = "violin", "violin"
         VIOLA = "viola", "viola"
 
     pupil = models.ForeignKey(Person, models.CASCADE, related_name="instruments")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="instruments")
     kind = models.CharField(max_length=16, choices=Kind, default=Kind.VIOLIN)
     string_length_mm = models.FloatField(default=328.0)
 
@@ -167,27 +169,36 @@ class Instrument(Dated):
 
 
 class GuardianLink(Dated):
+    """Who answers for a pupil in one studio; see :mod:`studio.accounts.guardians`."""
+
     guardian = models.ForeignKey(Person, models.CASCADE, related_name="guarded")
     pupil = models.ForeignKey(Person, models.CASCADE, related_name="guardians")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="guardian_links")
+    confirmed_at = models.DateTimeField(
+        null=True,
+        blank=True,
+        help_text="When the operator confirmed that a teacher of the studio decides as guardian.",
+    )
 
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["guardian", "pupil"],
+                fields=["guardian", "pupil", "studio"],
                 condition=Q(ended_on__isnull=True),
-                name="one_open_guardian_link",
+                name="one_open_link_a_studio",
             )
         ]
 
     def __str__(self) -> str:
-        return f"{self.guardian} for {self.pupil}"
+        return f"{self.guardian} for {self.pupil} at {self.studio}"
 
 
 class Consent(models.Model):
     """Leave given for one purpose, in one version of its words. A withdrawal wins at once.
 
-    The rows are the record of who agreed and when, so none is changed but by its withdrawal.
-    What holds now, and who may decide: :mod:`studio.accounts.consent`.
+    The rows are the record of who agreed and when, so none is changed but by its withdrawal, or
+    once it rests because nobody is left who could withdraw it. What holds now, and who may decide:
+    :mod:`studio.accounts.consent`.
     """
 
     class Purpose(models.TextChoices):
@@ -203,13 +214,16 @@ class Consent(models.Model):
         Person, models.PROTECT, null=True, blank=True, related_name="consents_withdrawn"
     )
     withdrawn_at = models.DateTimeField(null=True, blank=True)
+    rests_since = models.DateTimeField(
+        null=True, blank=True, help_text="When the last one who could withdraw it was gone."
+    )
 
     class Meta:
         ordering = ["given_at", "pk"]
         constraints = [
             models.UniqueConstraint(
                 fields=["pupil", "studio", "purpose", "version"],
-                condition=Q(withdrawn_at__isnull=True),
+                condition=Q(withdrawn_at__isnull=True, rests_since__isnull=True),
                 name="one_standing_consent",
             )
         ]

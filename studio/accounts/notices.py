@@ -8,16 +8,14 @@ from django.utils import timezone
 
 from studio import figures
 
-from . import letters
-from .models import Notice, PasswordLink, Person, current
+from . import guardians, letters
+from .models import Notice, PasswordLink, Person
 
 
 def concerned(person: Person) -> list[Person]:
     """Whom an account concerns: its owner, and whoever answers for that person today."""
-    guardians = Person.objects.filter(
-        current("guarded__"), guarded__pupil=person, is_active=True
-    ).distinct()
-    return [person, *guardians]
+    links = guardians.seeing().filter(pupil=person)
+    return [person, *Person.objects.filter(pk__in=links.values("guardian")).order_by("pk")]
 
 
 def tell(person: Person, own: str, others: str, link: PasswordLink | None = None) -> None:
@@ -31,6 +29,16 @@ def tell(person: Person, own: str, others: str, link: PasswordLink | None = None
             letters.post_about_account(to.email, to.name, text)
 
 
+def tell_each(people: Iterable[Person], text: str) -> None:
+    """Tell some people the same, each once."""
+    for to in dict.fromkeys(people):
+        if not to.is_active:
+            continue
+        Notice.objects.create(to=to, text=text)
+        if settings.MAIL:
+            letters.post_about_account(to.email, to.name, text)
+
+
 def unread(person: Person) -> QuerySet[Notice]:
     return person.notices.filter(read_at=None)
 
@@ -38,6 +46,10 @@ def unread(person: Person) -> QuerySet[Notice]:
 def note_read(person: Person, pk: int) -> bool:
     """Whether there was such a notice to this person."""
     return bool(unread(person).filter(pk=pk).update(read_at=timezone.now()))
+
+
+#: Whom to ask where no teacher can help.
+OPERATOR = "whoever runs the studio’s machine"
 
 
 def when(moment) -> str:

@@ -19,7 +19,6 @@ from .secret_words import as_typed, hashed, new_code, new_secret
 
 LIFETIME = timedelta(days=1)
 CODES = 8
-OPERATOR = "whoever runs the studio’s machine"
 
 
 class NoLongerOpen(Exception):
@@ -103,7 +102,7 @@ def use_link(link: PasswordLink, password: str) -> None:
     if not _open_links().filter(pk=link.pk).update(used_at=timezone.now()):
         raise NoLongerOpen
     renew(link.person, password)
-    _tell_changed(link.person, f"with the link that {link.made_by or OPERATOR} made", link)
+    _tell_changed(link.person, f"with the link that {link.made_by or notices.OPERATOR} made", link)
 
 
 # -- recovery codes ------------------------------------------------------------------------
@@ -183,7 +182,7 @@ def _cancel_links(person: Person) -> None:
 
 
 def _tell_made(link: PasswordLink) -> None:
-    who = link.made_by or OPERATOR
+    who = link.made_by or notices.OPERATOR
     who = str(who)[0].upper() + str(who)[1:]
     made = f"on {notices.when(link.created_at)}; it works once, until "
     made += f"{notices.when(link.expires_at)}."

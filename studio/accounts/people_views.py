@@ -12,9 +12,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import access, consent, invitations, letters, notices, passwords
+from . import access, consent, invitations, letters, notices, passwords, services
 from .forms import AcceptForm, AnsweringForm, InviteForm, LinkForm
-from .models import GuardianLink, Invitation, Membership, Studio
+from .models import GuardianLink, Invitation, Membership, Person, Studio
 
 Role = Membership.Role
 INVITED = (Role.PUPIL, Role.GUARDIAN, Role.TEACHER)
@@ -75,7 +75,7 @@ def link_guardian(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return _page(request, studio, refused=form, role="link")
     guardian, pupil = form.cleaned_data["guardian"], form.cleaned_data["place"].pupil
-    invitations.link_guardian(guardian, pupil)
+    services.link_guardian(guardian, pupil, studio, by=request.user)
     messages.success(request, f"{guardian} now sees what {pupil} sees.")
     return redirect("people")
 
@@ -87,8 +87,10 @@ def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method != "POST":
         context = {"link": link, "area": "teacher"}
         return render(request, "accounts/guardian_unlink.html", context)
-    invitations.unlink_guardian(link)
-    messages.success(request, f"{link.guardian} no longer sees anything of {link.pupil}.")
+    rests = services.unlink_guardian(link, by=request.user)
+    said = f"{link.guardian} no longer sees anything of {link.pupil}."
+    then = " Consent rests until a guardian agrees." if rests else ""
+    messages.success(request, said + then)
     return redirect("people")
 
 
@@ -163,8 +165,10 @@ def _invitation(request: HttpRequest, offered: Invitation) -> HttpResponse:
     if request.method != "POST":
         return _offer(request, offered, account, AcceptForm(offered))
     if account is not None:
-        if request.user != account:
+        if request.user not in invitations.who_may_accept(offered, account):
             return _offer(request, offered, account, AcceptForm(offered), status=403)
+        if request.user != account:
+            return _accept_for(request, offered, account)
         invitations.accept(offered, person=account)
         messages.success(request, f"You are now {offered.get_role_display()} at {offered.studio}.")
         return redirect("home")
@@ -177,17 +181,41 @@ def _invitation(request: HttpRequest, offered: Invitation) -> HttpResponse:
     return redirect("home")
 
 
+def _accept_for(request: HttpRequest, offered: Invitation, child: Person) -> HttpResponse:
+    """A guardian takes one more place for her child; consent is asked on the next page."""
+    invitations.accept_for(offered, child, request.user)
+    place = access.enrolments_guarded_by(request.user).get(pupil=child, studio=offered.studio)
+    messages.success(
+        request, f"{child} has a place at {offered.studio}. Clips can be sent once you agree here."
+    )
+    return redirect("consent", pk=place.pk)
+
+
 def _offer(
     request: HttpRequest, offered: Invitation, account, form: AcceptForm, status: int = 200
 ) -> HttpResponse:
     context = {
         "offered": offered,
         "account": account,
-        "here": account is not None and request.user == account,
+        **_who_accepts(request, offered, account),
         "form": form,
         "path": request.path,
     }
     return render(request, "accounts/invitation.html", context, status=status)
+
+
+def _who_accepts(request: HttpRequest, offered: Invitation, account: Person | None) -> dict:
+    """Whether the button is for who is logged in; only the child is told who answers for her."""
+    if account is None:
+        return {"here": False}
+    may = invitations.who_may_accept(offered, account)
+    guardian_accepts = invitations.needs_guardian(offered, account)
+    return {
+        "here": request.user in may,
+        "for_child": request.user != account,
+        "ask": guardian_accepts and request.user == account,
+        "guardians": " or ".join(person.name for person in may),
+    }
 
 
 def _page(
@@ -214,6 +242,11 @@ def _page(
 
 
 def _place(place, links: "list[GuardianLink]") -> dict:
-    mine = [link for link in links if link.pupil_id == place.pupil_id]
+    mine = [
+        link
+        for link in links
+        if (link.pupil_id, link.studio_id) == (place.pupil_id, place.studio_id)
+    ]
     child = consent.is_grown_up(place.pupil) is False
-    return {"place": place, "links": mine, "guardian_missing": child and not mine}
+    missing = child and not any(link.decides for link in mine)
+    return {"place": place, "links": mine, "guardian_missing": missing}

@@ -4,8 +4,8 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from . import letters, notices
-from .models import Enrolment, Instrument, Person
+from . import consent, guardians, letters, notices
+from .models import Enrolment, GuardianLink, Instrument, Membership, Person, Studio, current
 
 
 class AddressTaken(Exception):
@@ -45,10 +45,98 @@ def change_instrument(enrolment: Enrolment, kind: str, string_length_mm: float) 
     if now is None or now.started_on < today:
         if now is not None and (now.kind, now.string_length_mm) == (kind, string_length_mm):
             return now
-        enrolment.pupil.instruments.filter(ended_on=None).update(ended_on=today)
+        here = {"pupil": enrolment.pupil, "studio": enrolment.studio}
+        Instrument.objects.filter(**here, ended_on=None).update(ended_on=today)
         return Instrument.objects.create(
-            pupil=enrolment.pupil, kind=kind, string_length_mm=string_length_mm, started_on=today
+            **here, kind=kind, string_length_mm=string_length_mm, started_on=today
         )
     now.kind, now.string_length_mm = kind, string_length_mm
     now.save(update_fields=["kind", "string_length_mm"])
     return now
+
+
+@transaction.atomic
+def link_guardian(guardian: Person, pupil: Person, studio: Studio, by: Person) -> None:
+    """From today ``guardian`` answers for ``pupil`` in ``studio``; twice is once.
+
+    Whoever answered for the pupil there before is told, and so is the pupil.
+    """
+    here = {"pupil": pupil, "studio": studio}
+    if GuardianLink.objects.filter(current(), guardian=guardian, **here).exists():
+        return
+    others = [link.guardian for link in guardians.seeing().filter(**here)]
+    GuardianLink.objects.create(guardian=guardian, **here)
+    _tell_linked(guardian, pupil, studio, others, by)
+
+
+@transaction.atomic
+def unlink_guardian(link: GuardianLink, by: Person) -> bool:
+    """From now on the guardian sees nothing of the pupil in that studio.
+
+    Where nobody is left who decides for the pupil, consent rests. Returns whether it does now.
+    The guardian and whoever else answers for the pupil there are told; of consent that rests, the
+    pupil and the studio's teachers too.
+    """
+    GuardianLink.objects.filter(pk=link.pk).update(ended_on=timezone.localdate())
+    places = Enrolment.objects.filter(current(), pupil=link.pupil_id, studio=link.studio_id)
+    rested = [consent.let_rest(place) for place in places.select_for_update()]
+    rests = any(rested)
+    _tell_unlinked(link, by, rests)
+    return rests
+
+
+@transaction.atomic
+def confirm_guardian(link: GuardianLink) -> None:
+    """The operator knows that this teacher is the pupil's guardian, and so may decide."""
+    GuardianLink.objects.filter(pk=link.pk).update(confirmed_at=timezone.now())
+    here = guardians.seeing().filter(pupil=link.pupil_id, studio=link.studio_id)
+    notices.tell_each(
+        [link.pupil, *(one.guardian for one in here)],
+        f"{link.guardian} teaches at {link.studio} and decides about consent for {link.pupil} "
+        f"there as a guardian since {notices.when(timezone.now())}; {notices.OPERATOR} confirmed "
+        f"it. If that is wrong, say so to {notices.OPERATOR}.",
+    )
+
+
+def _tell_linked(
+    guardian: Person, pupil: Person, studio: Studio, others: list[Person], by: Person
+) -> None:
+    since = f"since {notices.when(timezone.now())}"
+    if guardian != by:
+        since += f"; {by} made the link"
+    notices.tell_each(
+        [pupil],
+        f"{guardian} answers for you at {studio} {since}. {guardian} sees what you see there.",
+    )
+    notices.tell_each(
+        others,
+        f"{guardian} answers for {pupil} at {studio} {since}. {guardian} sees what {pupil} sees "
+        f"there. If you do not know {guardian}, withdraw consent, and ask the teacher.",
+    )
+
+
+def _tell_unlinked(link: GuardianLink, by: Person, rests: bool) -> None:
+    ended = (
+        f"{link.guardian} no longer answers for {link.pupil} at {link.studio}, since "
+        f"{notices.when(timezone.now())}; {by} ended it."
+    )
+    then = (
+        "Consent to recordings rests from now on, as nobody is left who could withdraw it: no clip "
+        "can be watched or sent until a guardian is linked and agrees. Nothing was deleted."
+        if rests
+        else "Nothing was deleted, and consent stands as it did."
+    )
+    left = guardians.seeing().filter(pupil=link.pupil_id, studio=link.studio_id)
+    told = [one.guardian for one in left if one.guardian_id != link.guardian_id]
+    if rests:
+        told += [link.pupil, *_teachers(link.studio)]
+    notices.tell_each(told, f"{ended} {then}")
+    notices.tell_each(
+        [link.guardian],
+        f"{ended} {then} If that is wrong, say so to {by} or to {notices.OPERATOR}.",
+    )
+
+
+def _teachers(studio: Studio) -> list[Person]:
+    held = Membership.objects.filter(current(), studio=studio, role=Membership.Role.TEACHER)
+    return [one.person for one in held.filter(person__is_active=True).select_related("person")]

@@ -13,7 +13,7 @@ from django.db.models.functions import Now
 from django.urls import reverse
 from django.utils import timezone
 
-from studio.accounts import consent, letters
+from studio.accounts import consent, guardians, letters
 from studio.accounts.models import Enrolment, Person, current
 
 from .models import Return
@@ -61,5 +61,5 @@ def _tell(pk: int) -> bool:
 
 def _readers(enrolment: Enrolment) -> list[Person]:
     """The pupil, and the guardians that the studio knows."""
-    everyone = [enrolment.pupil, *consent.guardians_of(enrolment)]
+    everyone = [enrolment.pupil, *guardians.of(enrolment)]
     return [person for person in everyone if person.is_active]

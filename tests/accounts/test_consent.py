@@ -9,7 +9,7 @@ from studio.accounts.models import Consent, GuardianLink
 from studio.clips import services, stages, tasks
 from studio.clips.models import Clip, Stage
 from studio.review import access as reviews
-from tests.cast import agree, as_person, make_clip, make_return, person
+from tests.cast import agree, as_person, guard, make_clip, make_return, person
 
 RECORDINGS = consent.Purpose.RECORDINGS
 DESK = ("", "desk.json", "desk/progress.json", "preview/", "media/", "poster/", "peaks/")
@@ -59,7 +59,7 @@ def test_nobody_decides_for_a_child_without_a_guardian(cast):
 
 def test_a_guardian_of_another_studio_does_not_decide(cast):
     stranger = person("Distant Aunt", cast.other_studio, "guardian")
-    GuardianLink.objects.create(guardian=stranger, pupil=cast.pupil)
+    guard(stranger, cast.pupil, cast.other_studio)
     assert consent.deciders(cast.enrolment) == [cast.guardian]
 
 
@@ -216,7 +216,7 @@ def test_the_pupil_and_the_guardian_still_see_their_own(withdrawn):
 
 def test_a_teacher_who_is_the_childs_guardian_watches_as_a_guardian(withdrawn):
     clip = make_clip(withdrawn.enrolment)
-    GuardianLink.objects.create(guardian=withdrawn.colleague, pupil=withdrawn.pupil)
+    guard(withdrawn.colleague, withdrawn.pupil, withdrawn.studio)
     withdrawn.colleague.memberships.create(studio=withdrawn.studio, role="guardian")
     browser = as_person(withdrawn.colleague)
     assert browser.get(f"/clips/{clip.pk}/media/").status_code == 404  # allowed; no file here

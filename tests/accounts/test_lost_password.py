@@ -8,8 +8,8 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from studio.accounts import passwords
+from studio.lockout import PAIR_LIMIT
 from studio.accounts.models import (
-    GuardianLink,
     Membership,
     Notice,
     OpenSession,
@@ -18,8 +18,7 @@ from studio.accounts.models import (
     RecoveryCode,
 )
 from studio.accounts.secret_words import as_typed, hashed
-from studio.lockout import PAIR_LIMIT
-from tests.cast import PASSWORD, as_person, enrol
+from tests.cast import PASSWORD, as_person, enrol, guard
 
 NEW = "open strings ring"
 TWICE = {"password": NEW, "again": NEW}
@@ -133,7 +132,7 @@ def opens_more(cast, how: str) -> None:
     """The pupil's account comes to open more than a place in this studio."""
     pupil, other = cast.pupil, cast.foreign_enrolment.studio
     if how == "guards":
-        GuardianLink.objects.create(guardian=pupil, pupil=cast.other_pupil)
+        guard(pupil, cast.other_pupil, cast.studio)
     elif how == "learns elsewhere":
         Membership.objects.create(person=pupil, studio=other, role="pupil")
         enrol(pupil, other, cast.foreign_teacher)

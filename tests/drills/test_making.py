@@ -97,6 +97,7 @@ def test_a_form_that_is_wrong_is_said_in_the_preview(teacher):
 def test_the_pupil_s_instrument_and_string_length_are_taken(cast, teacher):
     Instrument.objects.create(
         pupil=cast.pupil,
+        studio=cast.studio,
         kind="viola",
         string_length_mm=330,
         started_on=timezone.localdate(),

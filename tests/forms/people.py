@@ -1,6 +1,6 @@
 """The forms of studio.accounts."""
 
-from studio.accounts import consent, invitations
+from studio.accounts import consent, invitations, services
 from studio.accounts.models import Enrolment, GuardianLink, Invitation, Membership
 from tests.cast import PASSWORD, agree
 
@@ -28,7 +28,7 @@ def _accepted(rows: Rows) -> None:
 
 def _unlinked(rows: Rows) -> None:
     link = GuardianLink.objects.get(pk=rows.args["guardian_unlink"]["pk"])
-    invitations.unlink_guardian(link)
+    services.unlink_guardian(link, rows.cast.teacher)
 
 
 def _decided_otherwise(rows: Rows) -> None:

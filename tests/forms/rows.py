@@ -9,14 +9,14 @@ from django.utils.http import urlsafe_base64_encode
 
 from studio.accounts import passwords
 from studio.accounts.invitations import invite
-from studio.accounts.models import Consent, Enrolment, GuardianLink
+from studio.accounts.models import Consent, Enrolment
 from studio.clips.models import Clip
 from studio.review import by_hand, phrases, waiting
 from studio.review.by_hand import HandMarkText
 from studio.review.judging import judged
 from studio.review.models import Decision, Enclosure, Review
 from studio.review.services import CommentText, add_comment, return_clip, set_drill_here
-from tests.cast import Cast, as_person, enrol, make_clip, make_drill, person
+from tests.cast import Cast, as_person, enrol, guard, make_clip, make_drill, person
 from tests.review.heard_clip import heard_clip, listen_again, measurement
 
 IN_TUNE = (("C4", 4.0, (2.0,)),)
@@ -74,7 +74,7 @@ def _other_child(cast: Cast) -> Enrolment:
     child = person("Ida Sandholm", cast.studio, "pupil")
     place = enrol(child, cast.studio, cast.teacher)
     Consent.objects.filter(pupil=child).delete()
-    GuardianLink.objects.create(guardian=cast.guardian, pupil=child)
+    guard(cast.guardian, child, cast.studio)
     return place
 
 

@@ -95,6 +95,7 @@ def _enrol(cast: Cast, pupil: Pupil) -> Enrolment:
     began = timezone.localdate() - TERM
     Instrument.objects.create(
         pupil=person,
+        studio=cast.studio,
         kind=pupil.kind,
         string_length_mm=pupil.string_length_mm,
         started_on=began,
@@ -111,7 +112,9 @@ def _enrol(cast: Cast, pupil: Pupil) -> Enrolment:
 
 
 def _guard(place: Enrolment, guardian: Person) -> None:
-    GuardianLink.objects.create(guardian=guardian, pupil=place.pupil, started_on=place.started_on)
+    GuardianLink.objects.create(
+        guardian=guardian, pupil=place.pupil, studio=place.studio, started_on=place.started_on
+    )
     _consent(place.pupil, place.studio, guardian)
 
 

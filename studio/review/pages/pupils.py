@@ -30,8 +30,11 @@ def pupils(request: HttpRequest) -> HttpResponse:
     places = access.with_counts(
         people.enrolments_taught_by(request.user)
         .order_by("pupil__name", "pk")
-        .prefetch_related(Prefetch("pupil__instruments", playing, to_attr="playing"))
+        .prefetch_related(Prefetch("pupil__instruments", playing, to_attr="plays_anywhere"))
     )
+    for place in places:  # a pupil of two studios may play another instrument in each
+        here = (one for one in place.pupil.plays_anywhere if one.studio_id == place.studio_id)
+        place.playing = next(here, None)
     return render(request, "review/pupils.html", {"places": places, "area": "teacher"})
 
 
