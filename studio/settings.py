@@ -4,7 +4,6 @@ deploy/README.md lists every variable with its default. What is wrong is refused
 start with the value, the bound, and what to set instead (:mod:`studio.environment`).
 """
 
-from datetime import timedelta
 from pathlib import Path
 
 from csp.constants import NONE, SELF
@@ -144,16 +143,9 @@ AUTH_PASSWORD_VALIDATORS = [
         "OPTIONS": {"user_attributes": ("email", "name")},
     },
 ]
-# studio.lockout says who waits for how long; the limit here only decides which failed attempt
-# is answered with "wait" already.
-AXES_HANDLER = "studio.lockout.BackOff"
+AXES_HANDLER = "studio.accounts.lockout.BackOff"  # says who waits for how long
 AXES_USERNAME_FORM_FIELD = "username"  # what the form calls the e-mail address
-AXES_FAILURE_LIMIT = 5
-AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
-AXES_COOLOFF_TIME = timedelta(days=1)
-AXES_RESET_COOL_OFF_ON_FAILURE_DURING_LOCKOUT = False
-AXES_RESET_ON_SUCCESS = True
-AXES_CLIENT_IP_CALLABLE = "studio.lockout.address_of"
+AXES_CLIENT_IP_CALLABLE = "studio.accounts.lockout.address_of"
 AXES_HTTP_RESPONSE_CODE = 429
 AXES_LOCKOUT_TEMPLATE = "accounts/locked_out.html"
 AXES_DISABLE_ACCESS_LOG = True
@@ -206,6 +198,7 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
 CSRF_COOKIE_NAME = "__Host-csrf" if HTTPS else "csrf"
 KNOWN_COOKIE_NAME = "__Host-known" if HTTPS else "known"  # studio.accounts.known_browser
+DEVICE_COOKIE_NAME = "__Host-device" if HTTPS else "device"  # studio.accounts.known_device
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0
 # Sub-domains and the browsers' preload list are the domain owner's decision, not ours.

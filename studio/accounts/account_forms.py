@@ -4,6 +4,7 @@ from django import forms
 from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
+from . import lockout
 from .forms import NewPasswordForm
 from .models import Person
 
@@ -41,6 +42,7 @@ class Confirmed(forms.Form):
         email = self._request.user.email
         if authenticate(self._request, username=email, password=said) is None:
             raise forms.ValidationError("This is not your present password. Type it once more.")
+        lockout.was_right(self._request)
         return said
 
 

@@ -8,7 +8,7 @@ from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
-from . import kept_words, known_browser, sessions
+from . import kept_words, known_browser, known_device, sessions
 
 NOT_ALLOWED = 405
 
@@ -25,13 +25,14 @@ class LogInFirst(LoginRequiredMiddleware):
 
 
 class KnowsBrowsers:
-    """Keeps the marks of a browser: who used it last, and when a session was used."""
+    """Keeps the marks of a browser: who used it, who logged in there, when a session was used."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
+        known_device.note(request, response)
         session = request.session
         if not session.accessed:
             return response

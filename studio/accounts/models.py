@@ -319,6 +319,18 @@ class OpenSession(AbstractBaseSession):
         return f"{self.person or 'nobody'}, since {self.since}"
 
 
+class TryCount(models.Model):
+    """Failed tries at a secret: see :mod:`studio.accounts.tries`."""
+
+    key = models.CharField(max_length=64, unique=True, help_text="Hashed.")
+    account = models.CharField(max_length=64, blank=True, db_index=True, help_text="Hashed.")
+    failures = models.PositiveIntegerField(default=0)
+    latest = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"{self.failures} failed, the latest {self.latest}"
+
+
 class PasswordLink(models.Model):
     """A link with which a new password is chosen, once. The row keeps the secret's hash."""
 

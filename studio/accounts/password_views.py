@@ -1,12 +1,10 @@
 """A lost password: asking for a letter, and choosing a new one by its link."""
 
-from axes.handlers.proxy import AxesProxyHandler
 from axes.helpers import get_lockout_response
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
-from django.contrib.auth.signals import user_login_failed
 from django.contrib.auth.views import PasswordResetConfirmView
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -17,8 +15,9 @@ from django.views.decorators.http import require_http_methods
 
 from studio.headers import opens_a_door
 
-from . import letters, passwords
+from . import known_device, letters, lockout, passwords, tries
 from .forms import AskForm, ByCodeForm, ChooseForm, NewPasswordForm
+from .models import Person
 
 SET = "The new password is set. Log in with it."
 WRONG_CODE = (
@@ -53,6 +52,7 @@ class Choose(PasswordResetConfirmView):
         answer = super().form_valid(form)
         passwords.renew(self.user, form.cleaned_data["new_password1"])
         passwords.told_by_letter(self.user)
+        known_device.learns(self.request, self.user.pk)
         messages.success(self.request, SET)
         return answer
 
@@ -68,7 +68,7 @@ def by_link(request: HttpRequest, secret: str) -> HttpResponse:
         form = NewPasswordForm(link.person, request.POST or None)
         if form.is_valid():
             passwords.use_link(link, form.cleaned_data["password"])
-            return _set(request)
+            return _set(request, link.person)
     except passwords.NoLongerOpen:
         return render(request, "accounts/choose_password.html", {"by_link": True}, status=404)
     context = {"form": form, "person": link.person, "validlink": True}
@@ -84,31 +84,35 @@ def by_code(request: HttpRequest) -> HttpResponse:
     """A recovery code and a new password; wrong codes count as wrong log-ins do."""
     form = ByCodeForm(request.POST or None)
     if form.is_valid():
-        credentials = {"username": form.cleaned_data["email"].strip().lower()}
-        if not AxesProxyHandler.is_allowed(request, credentials):
-            return get_lockout_response(request, credentials=credentials)
-        if _set_by_code(form):
-            return _set(request)
-        user_login_failed.send(sender=__name__, credentials=credentials, request=request)
+        counts = lockout.counts_of_code(request, form.cleaned_data["email"])
+        if not tries.take(counts):
+            return get_lockout_response(request)
+        if person := _set_by_code(form):
+            tries.give_back(counts)
+            return _set(request, person)
         form.add_error(None, WRONG_CODE)
     status = 422 if form.is_bound else 200
     return render(request, "accounts/by_code.html", {"form": form}, status=status)
 
 
-def _set_by_code(form: ByCodeForm) -> bool:
+def _set_by_code(form: ByCodeForm) -> Person | None:
     said = form.cleaned_data
     code = passwords.find_code(said["email"], said["code"])
     if code is None:
-        return False
+        return None
     try:
         passwords.use_code(code, said["password"])
     except passwords.NoLongerOpen:
-        return False
-    return True
+        return None
+    return code.person
 
 
-def _set(request: HttpRequest) -> HttpResponse:
-    """Whoever was logged in here is so no more: the password may be another person's."""
+def _set(request: HttpRequest, person: Person) -> HttpResponse:
+    """Whoever was logged in here is so no more: the password may be another person's.
+
+    Whose it is has shown that the account is hers: this browser does not wait for what others try.
+    """
     logout(request)
+    known_device.learns(request, person.pk)
     messages.success(request, SET)
     return redirect("log_in")

@@ -8,12 +8,11 @@ made and again when it is used. Everybody concerned is told, a guardian for her 
 
 from datetime import timedelta
 
-from axes.utils import reset as forget_wrong_tries
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from . import access, notices, sessions
+from . import access, notices, sessions, tries
 from .models import GuardianLink, Membership, PasswordLink, Person, RecoveryCode, current
 from .secret_words import as_typed, hashed, new_code, new_secret
 
@@ -163,7 +162,7 @@ def renew(person: Person, password: str, here: str | None = None) -> None:
         person.save(update_fields=["password"])
         sessions.end_all(person, but=here)
         _cancel_links(person)
-        forget_wrong_tries(username=person.email)
+        tries.forget(person.email)
 
 
 def told_by_letter(person: Person) -> None:

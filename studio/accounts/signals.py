@@ -3,7 +3,7 @@
 from django.contrib.auth.signals import user_logged_in
 from django.dispatch import Signal, receiver
 
-from . import kept_words, known_browser, sessions
+from . import kept_words, known_browser, known_device, sessions
 
 #: A teacher's place in a studio ended. Arguments: ``person``, ``studio``. Sent inside its
 #: transaction.
@@ -24,3 +24,4 @@ def logged_in(sender, request, user, **more) -> None:
     else:
         session.pop(sessions.CLEAR, None)
     request.logged_in_now = True
+    known_device.learns(request, user.pk)

@@ -2,7 +2,7 @@
 
 from celery import shared_task
 
-from . import letters
+from . import letters, tries
 from .sessions import SessionStore
 
 
@@ -14,5 +14,6 @@ def send_letters() -> None:
 
 @shared_task
 def end_old_sessions() -> None:
-    """Remove the sessions that have run out, with what waited in them."""
+    """Remove the sessions that have run out, with what waited in them, and old wrong tries."""
     SessionStore.clear_expired()
+    tries.forget_old()

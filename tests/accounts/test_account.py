@@ -7,8 +7,8 @@ from django.core import mail as outbox
 from django.test import Client
 
 from studio.accounts import letters, sessions, tasks
+from studio.accounts.lockout import PAIR_LIMIT
 from studio.accounts.models import Letter, Notice, OpenSession, Person
-from studio.lockout import PAIR_LIMIT
 from tests.cast import PASSWORD, as_person
 
 NEW = "open strings ring"

@@ -6,8 +6,8 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
 from studio.accounts import kept_words
+from studio.accounts.lockout import PAIR_LIMIT
 from studio.accounts.models import Membership, Person
-from studio.lockout import PAIR_LIMIT
 from tests.cast import PASSWORD, as_person
 
 

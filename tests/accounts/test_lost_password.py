@@ -8,7 +8,7 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from studio.accounts import passwords
-from studio.lockout import PAIR_LIMIT
+from studio.accounts.lockout import PAIR_LIMIT
 from studio.accounts.models import (
     Membership,
     Notice,

@@ -7,7 +7,8 @@ from django.contrib.auth import get_user_model
 from django.test import RequestFactory
 from django.utils import timezone
 
-from studio.lockout import ADDRESS_LIMIT, PAIR_LIMIT, address_of, wait_after
+from studio.accounts.lockout import ADDRESS_LIMIT, PAIR_LIMIT, address_of
+from studio.accounts.tries import wait_after
 
 PASSWORD = "four strings and a bow"
 LOG_IN = "/log-in/"
