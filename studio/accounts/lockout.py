@@ -46,14 +46,15 @@ def counts_of(request: HttpRequest, account: str) -> list[Count]:
 
 
 def counts_of_code(request: HttpRequest, account: str) -> list[Count]:
-    """What a try at a recovery code counts on. Nobody can use up an account's tries from afar.
+    """What a try at a recovery code counts on: as a password does, but not from anywhere.
 
-    A code has 80 bits, and is not guessed in any number of tries that a machine answers.
+    Nobody can use up an account's tries from afar. A code has 80 bits, and is not guessed in any
+    number of tries that a machine answers.
     """
 
     account, address = account.strip().lower(), address_of(request)
     return [
-        Count(("code", account, address), PAIR_LIMIT, account, own=True),
+        Count(("pair", account, address), PAIR_LIMIT, account, own=True),
         Count(("codes", address), ADDRESS_LIMIT),
     ]
 
