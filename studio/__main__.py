@@ -107,11 +107,14 @@ def _serve(arguments: list[str]) -> int:
 
 
 def _port(text: str) -> int:
-    if not text.isdecimal() or not 1 <= int(text) <= 65535:
+    from studio.figures import whole
+
+    port = whole(text, low=1, high=65535)
+    if port is None:
         raise argparse.ArgumentTypeError(
             f"{text!r} is no port; give a whole number from 1 to 65535, such as 8000"
         )
-    return int(text)
+    return port
 
 
 def _demo(arguments: list[str]) -> int:

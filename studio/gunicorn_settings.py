@@ -10,13 +10,17 @@ from studio.processes import die_with_parent
 wsgi_app = "studio.wsgi:application"
 _host = f"[{settings.ADDRESS}]" if ":" in settings.ADDRESS else settings.ADDRESS
 bind = f"{_host}:{settings.PORT}"
-worker_class = "gthread"
+worker_class = "studio.web.worker.LoopWorker"
 workers = settings.WEB_PROCESSES
 threads = settings.WEB_THREADS
 preload_app = True  # what the processes have in common is loaded once
 timeout = 60  # a process that shows no life for so long is replaced; a long upload shows life
 graceful_timeout = 20
-keepalive = 5
+# Longer than the 60 s after which nginx lets an idle connection go, so that it never sends a form
+# into one that is just being closed. An idle line costs no thread.
+keepalive = 75
+worker_connections = 1000
+sendfile = False  # the worker sends what a line takes, and waits for no reader
 control_socket_disable = True
 loglevel = settings.LOG_LEVEL.lower()
 # The heartbeat file must not wait for a busy disk.

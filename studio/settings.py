@@ -24,6 +24,7 @@ ADDRESS = environment.text("ADDRESS", "127.0.0.1")
 PORT = environment.whole("PORT", 8000, low=1, high=65535)
 WEB_PROCESSES = environment.whole("WEB_PROCESSES", 2, low=1, high=64)
 WEB_THREADS = environment.whole("WEB_THREADS", 8, low=1, high=256)
+WEB_UPLOADS = environment.whole("WEB_UPLOADS", 24, low=1, high=256)
 PROXY = environment.flag("PROXY", HTTPS)
 
 # -- clips ---------------------------------------------------------------------------------
@@ -74,6 +75,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "studio.web.strangers.ShortBodies",
     "studio.accounts.middleware.KnowsBrowsers",
     # Every view asks for a log-in unless it is marked with login_not_required.
     "studio.accounts.middleware.LogInFirst",

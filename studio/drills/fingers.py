@@ -152,9 +152,10 @@ def _whole(text: str, low: int, high: int, what: str) -> int | None:
     text = text.strip()
     if not text:
         return None
-    if not text.isdecimal() or not low <= int(text) <= high:
+    number = figures.whole(text, low, high)
+    if number is None:
         raise Refused(f"the {what} {text!r} is not a number from {low} to {high}.")
-    return int(text)
+    return number
 
 
 def _seconds(text: str) -> float | None:

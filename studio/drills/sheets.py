@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from django.utils.safestring import SafeString, mark_safe
 
+from studio.figures import whole
 from studio.notation import Score, Written
 from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import Figure, engrave
@@ -64,7 +65,7 @@ def leaves(score: Score, at_most: int = LEAF_WRITTEN) -> list[Score]:
 
 def leaf_number(text: str | None, count: int) -> int:
     """The leaf that an address asks for; the nearest there is for anything else."""
-    return min(max(int(text), 1), count) if text and text.isdecimal() and len(text) < 6 else 1
+    return min(max(whole(text) or 1, 1), count)
 
 
 def sheet_of(

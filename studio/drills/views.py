@@ -9,6 +9,7 @@ from django.utils.cache import patch_vary_headers
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from studio import figures
 from studio.accounts import access as people
 from studio.notation.tones import hearing
 
@@ -163,7 +164,7 @@ def _page(request: HttpRequest, drill: Drill, setting: SetForForm | None = None)
 
 def _whole(text) -> int:
     """A row's number, or one that no row has."""
-    return int(text) if str(text).isdecimal() and len(str(text)) < 18 else 0
+    return figures.whole(text) or 0
 
 
 def _render(request: HttpRequest, template: str, form, **more) -> HttpResponse:

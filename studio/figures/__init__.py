@@ -24,6 +24,7 @@ What is not known, or is no number, reads as a dash where a figure stands by its
 length that is not known is empty.
 """
 
+from .reading import whole
 from .rounding import decimal, is_known
 from .sizes import (
     about_mm,
@@ -103,4 +104,5 @@ __all__ = [
     "uncertainty",
     "weekday_date",
     "weekday_time",
+    "whole",
 ]

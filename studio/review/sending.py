@@ -2,6 +2,7 @@
 
 from django import forms
 
+from studio import figures
 from studio.accounts.models import Enrolment
 from studio.clips import services as clips
 from studio.clips.models import Clip
@@ -67,7 +68,7 @@ def note_answer(clip: Clip, enrolment: Enrolment, said: dict[str, str]) -> None:
     """The drill that the clip answers, if it is still set: it may have been taken back since."""
     answers = said.get("assignment", "")
     queue = drills.queue_of(enrolment)
-    services.begin_review(clip, queue.filter(pk=answers).first() if answers.isdigit() else None)
+    services.begin_review(clip, queue.filter(pk=figures.whole(answers)).first())
 
 
 def say_anew(clip: Clip, enrolment: Enrolment, said: dict[str, str]) -> None:
@@ -77,7 +78,8 @@ def say_anew(clip: Clip, enrolment: Enrolment, said: dict[str, str]) -> None:
         return
     clips.say_anew(clip, said.get("title", ""), said.get("note", ""), said.get("subject", ""))
     answers = said.get("assignment", "")
-    chosen = drills.queue_of(enrolment).filter(pk=answers) if answers.isdigit() else None
-    if chosen is not None and not chosen.exists():
+    number = figures.whole(answers)
+    chosen = drills.queue_of(enrolment).filter(pk=number).first()
+    if number is not None and chosen is None:
         return  # taken back since: what was chosen before stays
-    waiting.update(answers=chosen.first() if chosen is not None else None)
+    waiting.update(answers=chosen)

@@ -4,7 +4,6 @@ import base64
 import hashlib
 import os
 import resource
-import socket
 from datetime import timedelta
 from pathlib import Path
 from uuid import UUID, uuid4
@@ -21,7 +20,7 @@ from studio.clips import services as clips
 from studio.clips import tasks
 from studio.clips.models import Clip, Upload
 from studio.clips.stores import FolderStore
-from studio.clips.uploads import partial, services, views
+from studio.clips.uploads import partial, services
 from studio.review.models import Review
 from tests.cast import as_person, make_drill, set_for
 
@@ -420,26 +419,6 @@ def test_without_consent_nothing_more_comes_and_nothing_stays(cast, pupil):
     assert not Upload.objects.exists()
     assert not Clip.objects.exists()
     assert not file_of(address).exists()
-
-
-def test_a_connection_that_brings_nothing_is_given_up(pupil, monkeypatch):
-    """The socket is as gunicorn hands it on; the phone has sent a part and is out of reach."""
-    monkeypatch.setattr(views, "STALL_S", 0.2)
-    address = begun(pupil)
-    ours, phone = socket.socketpair()
-    with ours, phone, ours.makefile("rb") as body:
-        phone.sendall(DATA[:70_000])
-        around = {"gunicorn.socket": ours, "wsgi.input": body, "CONTENT_TYPE": BYTES}
-        headers = TUS | {"upload-offset": "0"}
-        answer = pupil.generic(
-            "PATCH", address, b"", BYTES, headers=headers, CONTENT_LENGTH=str(len(DATA)), **around
-        )
-        assert ours.gettimeout() is None
-    assert answer.status_code == 400
-    kept = offset_of(pupil, address)
-    assert answer["Upload-Offset"] == str(kept)
-    assert kept == views.READ_BYTES
-    assert patch(pupil, address, kept, DATA[kept:]).status_code == 204
 
 
 # -- the disk --------------------------------------------------------------------------------

@@ -12,12 +12,15 @@ from dataclasses import dataclass
 
 from django.http import HttpRequest
 
+from studio import figures
+
 VERSION = "1.0.0"
 EXTENSIONS = "creation,creation-with-upload,expiration,checksum,termination"
 ALGORITHMS = ("sha1", "sha256")
 CONTENT_TYPE = "application/offset+octet-stream"
 LONGEST_METADATA = 8000  # characters; a note of 600 characters takes at most 3,200 in base64
 CHECKSUM_MISMATCH = 460
+LARGEST = 10**18  # bytes; no disk has so many
 
 
 class Refused(Exception):
@@ -60,9 +63,10 @@ def check_version(request: HttpRequest) -> None:
 def size(request: HttpRequest, name: str) -> int:
     """A header that must be a whole number of bytes, 0 or more."""
     said = request.headers.get(name, "")
-    if not (said.isascii() and said.isdigit() and len(said) <= 18):
+    size_bytes = figures.whole(said, high=LARGEST)
+    if size_bytes is None:
         raise Refused(400, f"{name} is {said!r}; it must be a whole number of bytes, such as 0.")
-    return int(said)
+    return size_bytes
 
 
 def body_length(request: HttpRequest) -> int:

@@ -9,9 +9,7 @@ are now; and any request ``X-Sender`` (see :func:`.access.stranger`).
 
 import functools
 import logging
-import socket
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from urllib.parse import quote
 from uuid import UUID
 
@@ -33,9 +31,6 @@ from .protocol import Refused
 
 log = logging.getLogger(__name__)
 
-# A connection that brings nothing for so long is dead: let go of the upload, so that the next
-# connection can go on with it.
-STALL_S = 20.0
 MB = 1_000_000
 READ_BYTES = 1 << 16
 NO_ROOM = "The server has no room left. Keep the recording, and tell your teacher."
@@ -180,8 +175,7 @@ def _write(request: HttpRequest, upload: Upload, offset: int) -> None:
     """Add the request's body to the upload; what goes wrong leaves an honest offset."""
     checksum = protocol.checksum(request)
     try:
-        with _impatient(request):
-            services.write(upload, offset, _chunks(request), checksum)
+        services.write(upload, offset, _chunks(request), checksum)
     except services.OffsetDiffers as differs:
         raise _differs(differs.offset_bytes) from None
     except services.BadChecksum:
@@ -234,21 +228,6 @@ def _chunks(request: HttpRequest) -> Iterator[bytes]:
             raise BrokenOff
         left -= len(chunk)
         yield chunk
-
-
-@contextmanager
-def _impatient(request: HttpRequest) -> Iterator[None]:
-    """Give up a connection that brings nothing: gunicorn itself would wait for ever."""
-    connection = request.environ.get("gunicorn.socket")
-    if not isinstance(connection, socket.socket):
-        yield
-        return
-    before = connection.gettimeout()
-    connection.settimeout(STALL_S)
-    try:
-        yield
-    finally:
-        connection.settimeout(before)
 
 
 # -- headers and sentences -------------------------------------------------------------------

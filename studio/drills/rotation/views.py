@@ -9,6 +9,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment
 
@@ -112,7 +113,8 @@ def round_add(request: HttpRequest, found: Rotation) -> None:
 def order(request: HttpRequest, found: Rotation, number: int) -> None:
     """The open lessons of a round in the order in which they were posted."""
     one = access.taught_round(found, number)
-    wished = [int(pk) for pk in request.POST.getlist("lesson") if pk.isdecimal() and len(pk) < 18]
+    sent = map(figures.whole, request.POST.getlist("lesson"))
+    wished = [number for number in sent if number is not None]
     services.reorder(one, request.user, wished, seen=_seen(request))
     messages.success(request, f"Round {number} is in its new order.")
 
@@ -200,8 +202,7 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
 
 def _seen(request: HttpRequest) -> int:
     """The version of the plan that the page showed; one that no plan has for anything else."""
-    text = request.POST.get("version", "")
-    return int(text) if text.isdecimal() and len(text) < 10 else 0
+    return figures.whole(request.POST.get("version")) or 0
 
 
 def _way(request: HttpRequest) -> str:

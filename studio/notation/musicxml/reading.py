@@ -15,6 +15,7 @@ from fractions import Fraction
 from typing import Any
 from xml.etree.ElementTree import Element, tostring
 
+from studio import figures
 from studio.notation.accidentals import without_usual
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
 from studio.notation.score import (
@@ -160,7 +161,8 @@ def _drop(note: Element, path: str) -> None:
 
 
 def _small_number(text: str | None, allowed: range) -> int | None:
-    return int(text) if text and text.strip().isdigit() and int(text) in allowed else None
+    number = figures.whole((text or "").strip())
+    return number if number in allowed else None
 
 
 def _timed(root: Element, noted: dict[str, _Noted]) -> list[_Sounding]:
@@ -287,13 +289,13 @@ def _seconds(text: str | None) -> float | None:
 
 def _key(part: Element) -> str | None:
     """The first key signature, as a key; major where the file does not say."""
-    fifths = part.findtext(".//key/fifths")
-    if fifths is None or not fifths.strip().lstrip("-").isdigit() or abs(int(fifths)) > 7:
+    fifths = figures.whole((part.findtext(".//key/fifths") or "").strip(), low=-7, high=7)
+    if fifths is None:
         return None
     mode = part.findtext(".//key/mode")
     if mode is None:
-        return None if int(fifths) == 0 else str(_key_of(int(fifths), "major"))
-    return str(_key_of(int(fifths), "minor" if mode == "minor" else "major"))
+        return None if fifths == 0 else str(_key_of(fifths, "major"))
+    return str(_key_of(fifths, "minor" if mode == "minor" else "major"))
 
 
 def _key_of(fifths: int, mode: str) -> Key:

@@ -69,7 +69,7 @@ class Meant:
             at_s = figures.parse_place(asked.get("at", ""))
         except ValueError:
             at_s = None
-        return cls(int(event) if event.isascii() and event.isdigit() else None, at_s)
+        return cls(figures.whole(event), at_s)
 
 
 @require_GET

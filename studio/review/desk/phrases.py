@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
-from studio.figures import decimal, parse_place
+from studio.figures import decimal, parse_place, whole
 from studio.review import access
 from studio.review.judging import judged
 from studio.review.models import Phrase, Review
@@ -40,9 +40,7 @@ def offered(request: HttpRequest, review: Review) -> HttpResponse:
 
 def begun(request: HttpRequest, review: Review) -> dict:
     """What a new comment starts with, where the address asks for a phrase; else nothing."""
-    chosen = request.GET.get("phrase", "")
-    if not chosen.isdigit():
-        return {}
+    chosen = whole(request.GET.get("phrase"))
     standing = access.phrases_of(request.user, review.clip.enrolment.studio)
     phrase: Phrase | None = standing.filter(pk=chosen).first()
     if phrase is None:
@@ -60,7 +58,7 @@ def _where(request: HttpRequest, review: Review) -> tuple[float, int | None]:
     except ValueError:
         at_s = 0.0
     at_s = min(at_s, review.clip.duration_s or 0.0)
-    return at_s, int(mark) if mark.isdigit() else None
+    return at_s, whole(mark)
 
 
 def _values(review: Review, at_s: float, mark_id: int | None) -> dict[str, str]:

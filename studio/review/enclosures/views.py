@@ -9,6 +9,7 @@ from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
+from studio import figures
 from studio.clips.views import serve
 from studio.review import access
 from studio.review.desk.exchanges import back, block_parts, on_desk, parts, wants_parts
@@ -74,15 +75,15 @@ def add(request: HttpRequest, review: Review, comment_id: int) -> HttpResponse:
 def draw_again(request: HttpRequest, review: Review, enclosure_id: UUID) -> HttpResponse:
     """Change a drawing on its picture; 409 when somebody else changed it first."""
     enclosure = get_object_or_404(access.enclosures_of(review), pk=enclosure_id, kind="drawing")
-    comment, version = enclosure.comment, request.POST.get("version", "")
+    comment, version = enclosure.comment, figures.whole(request.POST.get("version"))
     try:
         drawing, words = drawn(request)
     except NotTaken as refusal:
         return _changed(request, review, comment, str(refusal), 422)
-    if drawing is None or not version.isdigit():
+    if drawing is None or version is None:
         return _changed(request, review, comment, "Nothing is drawn; remove it instead.", 422)
     try:
-        services.draw_again(enclosure, drawing.strokes, words, int(version))
+        services.draw_again(enclosure, drawing.strokes, words, version)
     except Conflict as conflict:
         said = DRAWN_MEANWHILE.format(words=conflict.theirs)
         return _changed(request, review, comment, said, 409)

@@ -29,7 +29,7 @@ def take(request: HttpRequest, clip_id: UUID) -> HttpResponse:
         return _back(request, warning=GONE)
     over = request.POST.get("over", "")
     try:
-        waiting.take(review, request.user, int(over) if over.isdigit() else None)
+        waiting.take(review, request.user, figures.whole(over))
     except waiting.TakenAlready as taken:
         return _back(request, warning=_has_it(taken.by))
     return _back(request, done=f"{_whose(review)} is yours to answer.")
@@ -47,9 +47,9 @@ def hand_over(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     review = access.review_for(request.user, clip_id)
     if review.state == Review.State.RETURNED:
         return _back(request, warning=GONE)
-    chosen = request.POST.get("to", "")
+    chosen = figures.whole(request.POST.get("to"))
     colleagues = waiting.teachers_of(review.clip.enrolment.studio)
-    to: Person | None = colleagues.filter(pk=chosen).first() if chosen.isdigit() else None
+    to: Person | None = colleagues.filter(pk=chosen).first()
     if to is None:
         return _back(request, warning="Choose a colleague who teaches here today.")
     try:

@@ -3,6 +3,7 @@
 import functools
 import logging
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -73,7 +74,8 @@ def for_script(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]
 def arrived(request: HttpRequest, upload_id: UUID) -> JsonResponse:
     """What became of a recording whose last piece has come: ``sentence``, and ``next``."""
     upload = access.upload_for(request.user, upload_id)
-    _say_anew(request, upload)
+    with suppress(Unacceptable):  # the recording counts; the words from before stay
+        _say_anew(request, upload)
     answer = _outcome(upload)
     if answer.status in TAKEN:
         messages.success(request, answer.sentence)

@@ -123,10 +123,7 @@ def _ask(
 
 
 def _length(request: HttpRequest) -> int:
-    try:
-        return int(request.headers.get("Content-Length") or 0)
-    except ValueError:
-        return 0
+    return figures.whole(request.headers.get("Content-Length")) or 0
 
 
 def _with_new_key(enrolment: Enrolment, form: SendFileForm) -> SendFileForm:

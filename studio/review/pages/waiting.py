@@ -34,6 +34,7 @@ AGES = (
 )
 LONG_WAIT = timedelta(days=14)  # the line under a wait is full from here on
 ROWS_SHOWN = 60  # a page that is read from the top; more on request
+MOST_ROWS = 99_999
 ORDER_KEPT = "waiting_order"
 WHOSE = {"all": "Everybody's", "mine": "Mine", "nobody": "Nobody's yet"}
 
@@ -128,7 +129,7 @@ def _chosen(request: HttpRequest) -> dict:
         "whose": whose if whose in WHOSE else "all",
         "pupil": asked.get("pupil", ""),
         "snoozed": asked.get("snoozed") == "1",
-        "rows": max(ROWS_SHOWN, int(rows)) if rows.isdigit() and len(rows) < 6 else ROWS_SHOWN,
+        "rows": max(ROWS_SHOWN, figures.whole(rows, high=MOST_ROWS) or 0),
     }
 
 
@@ -140,8 +141,8 @@ def _link(chosen: dict, **other) -> str:
 
 
 def _filtered(reviews: QuerySet, request: HttpRequest, chosen: dict) -> QuerySet:
-    if chosen["pupil"].isdigit():
-        reviews = reviews.filter(clip__enrolment=chosen["pupil"])
+    if (place := figures.whole(chosen["pupil"])) is not None:
+        reviews = reviews.filter(clip__enrolment=place)
     if chosen["whose"] == "mine":
         reviews = reviews.filter(taken_by=request.user)
     if chosen["whose"] == "nobody":

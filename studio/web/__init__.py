@@ -1,0 +1,1 @@
+"""How the web process waits: for heads, bodies and readers, without a thread for each."""
