@@ -60,6 +60,8 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "django.contrib.humanize",
     "axes",
+    "django_otp",
+    "django_otp.plugins.otp_totp",
     "csp",
     "django_htmx",
 ]
@@ -144,6 +146,7 @@ AUTH_PASSWORD_VALIDATORS = [
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
         "OPTIONS": {"user_attributes": ("email", "name")},
     },
+    {"NAME": "studio.accounts.password_words.WordsOfThePlace"},
 ]
 AXES_HANDLER = "studio.accounts.lockout.BackOff"  # says who waits for how long
 AXES_USERNAME_FORM_FIELD = "username"  # what the form calls the e-mail address
@@ -153,6 +156,11 @@ AXES_LOCKOUT_TEMPLATE = "accounts/locked_out.html"
 AXES_DISABLE_ACCESS_LOG = True
 AXES_ENABLE_ADMIN = False
 AXES_VERBOSE = False
+
+# The second step (studio.accounts.second_step). Its tries are counted as those at passwords are, so
+# that nobody is shut out from afar; django-otp's own waits grow without bound.
+OTP_TOTP_ISSUER = "Studio"
+OTP_TOTP_THROTTLE_FACTOR = 0
 
 # -- mail ----------------------------------------------------------------------------------
 MAIL = environment.mail("EMAIL_URL")
@@ -200,6 +208,7 @@ SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
 CSRF_COOKIE_NAME = "__Host-csrf" if HTTPS else "csrf"
 KNOWN_COOKIE_NAME = "__Host-known" if HTTPS else "known"  # studio.accounts.known_browser
+SPARED_COOKIE_NAME = "__Host-spared" if HTTPS else "spared"  # studio.accounts.second_step
 DEVICE_COOKIE_NAME = "__Host-device" if HTTPS else "device"  # studio.accounts.known_device
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None
 SECURE_HSTS_SECONDS = 60 * 60 * 24 * 365 if HTTPS else 0

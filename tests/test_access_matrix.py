@@ -13,8 +13,9 @@ from django.core import signing
 from django.db import transaction
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
+from django_otp.plugins.otp_totp.models import TOTPDevice
 
-from studio.accounts import passwords
+from studio.accounts import passwords, second_step
 from studio.accounts.account_views import ADDRESS_SALT
 from studio.accounts.invitations import invite
 from studio.accounts.models import GuardianLink, Membership
@@ -49,6 +50,7 @@ SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "versi
 TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "home": (LOGGED_IN, None, {}),
     "log_in": (EVERYONE, EVERYONE, {"username": "a@b.example", "password": "none of them"}),
+    "log_in_code": (EVERYONE, EVERYONE, {"code": "000000"}),  # it leads back without a password
     "log_out": (None, EVERYONE, {}),  # once the session has run out, too
     "kept_words_forget": (None, LOGGED_IN, {}),
     "account": (LOGGED_IN, None, {}),
@@ -60,6 +62,11 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
         {"present_password": PASSWORD, "password": NEW_PASSWORD, "again": NEW_PASSWORD},
     ),
     "account_codes": (None, LOGGED_IN, {"present_password": PASSWORD}),
+    "account_again": (LOGGED_IN, LOGGED_IN, {"present_password": PASSWORD}),
+    "second_step": (None, LOGGED_IN, {"present_password": PASSWORD}),
+    "second_step_confirm": (LOGGED_IN, LOGGED_IN, {"code": "000000"}),
+    "second_step_codes": (None, {"colleague"}, {"present_password": PASSWORD}),
+    "second_step_off": (None, {"colleague"}, {"present_password": PASSWORD}),
     "account_sessions": (None, LOGGED_IN, {"which": "others"}),
     "new_address": ({"pupil"}, {"pupil"}, {}),
     "notice_read": (None, {"pupil"}, {}),
@@ -240,6 +247,8 @@ def furnished(cast, folder: Path) -> dict[str, dict]:
     phrase = phrases.add(cast.teacher, cast.studio, "bow", "More weight")
     _, opens = passwords.make_link(cast.pupil, by=cast.teacher)
     notice = cast.pupil.notices.get()
+    second_step.begin(cast.teacher)
+    TOTPDevice.objects.create(user=cast.colleague, name="on", confirmed=True)
     said = {"person": cast.pupil.pk, "from": cast.pupil.email, "to": "p@p.example"}
     half = uploads.begin(cast.enrolment, cast.pupil, 9, "half.mp4")
     refused = make_clip(cast.enrolment, "Not music", intake="refused", intake_code="not_media")

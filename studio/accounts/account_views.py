@@ -12,8 +12,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import kept_words, letters, notices, passwords, sessions
-from .account_forms import TAKEN, AddressForm, ChangePasswordForm, CodesForm, NameForm
+from . import kept_words, letters, notices, passwords, second_step, sessions
+from .account_forms import (
+    TAKEN,
+    AddressForm,
+    ChangePasswordForm,
+    CodesForm,
+    NameForm,
+    SecondStepForm,
+)
+from .asking_again import asks_again
 from .models import Person
 from .services import AddressTaken, change_address
 
@@ -24,7 +32,7 @@ ADDRESS_LINK_S = 24 * 60 * 60
 @require_safe
 def account(request: HttpRequest) -> HttpResponse:
     """Name, address, password, recovery codes, and the sessions that are open."""
-    return _page(request)
+    return account_page(request)
 
 
 @require_POST
@@ -32,7 +40,7 @@ def name(request: HttpRequest) -> HttpResponse:
     person = Person.objects.get(pk=request.user.pk)  # what is refused must not stay in the page
     form = NameForm(request.POST, instance=person)
     if not form.is_valid():
-        return _page(request, name=form)
+        return account_page(request, name=form)
     form.save()
     return _done(request, "Your name is changed.")
 
@@ -43,7 +51,7 @@ def address(request: HttpRequest) -> HttpResponse:
     """Confirmed by the password; where mail is sent, by a link to the new address too."""
     form = AddressForm(request, request.POST)
     if not form.is_valid():
-        return _page(request, address=form)
+        return account_page(request, address=form)
     email = form.cleaned_data["email"]
     if settings.MAIL:
         _post_link(request, email)
@@ -52,7 +60,7 @@ def address(request: HttpRequest) -> HttpResponse:
         change_address(request.user, email)
     except AddressTaken:
         form.add_error("email", TAKEN)
-        return _page(request, address=form)
+        return account_page(request, address=form)
     return _done(request, f"From now on you log in with {email}.")
 
 
@@ -83,7 +91,7 @@ def password(request: HttpRequest) -> HttpResponse:
     """A new password; every other session of the person ends."""
     form = ChangePasswordForm(request, request.POST)
     if not form.is_valid():
-        return _page(request, password=form)
+        return account_page(request, password=form)
     passwords.renew(request.user, form.cleaned_data["password"], request.session.session_key)
     update_session_auth_hash(request, request.user)
     return _done(
@@ -98,11 +106,12 @@ def codes(request: HttpRequest) -> HttpResponse:
     """New recovery codes, shown this once."""
     form = CodesForm(request, request.POST)
     if not form.is_valid():
-        return _page(request, codes=form)
+        return account_page(request, codes=form)
     made = passwords.make_codes(request.user)
     return render(request, "accounts/codes.html", {"codes": made, "address": _log_in(request)})
 
 
+@asks_again
 @require_POST
 def end_session(request: HttpRequest) -> HttpResponse:
     """End one session (``which``), or all but this one (``which=others``)."""
@@ -110,6 +119,7 @@ def end_session(request: HttpRequest) -> HttpResponse:
     here = request.session.session_key
     if which == "others":
         sessions.end_all(request.user, but=here)
+        second_step.spare_nobody(request.user)
         return _done(request, "You are logged in here only.")
     if any(one.here and one.name == which for one in sessions.of(request.user, here)):
         logout(request)
@@ -127,12 +137,14 @@ def notice_read(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect(kept_words.page_before(request))
 
 
-def _page(request: HttpRequest, **refused) -> HttpResponse:
+def account_page(request: HttpRequest, **refused) -> HttpResponse:
+    """The page, with the form that was refused in place of an empty one."""
     forms = {
         "name": NameForm(instance=request.user),
         "address": AddressForm(request),
         "password": ChangePasswordForm(request),
         "codes": CodesForm(request),
+        "second": SecondStepForm(request),
     }
     context = {
         "forms": forms | refused,
@@ -140,6 +152,9 @@ def _page(request: HttpRequest, **refused) -> HttpResponse:
         "open_sessions": sessions.of(request.user, request.session.session_key),
         "codes_left": passwords.codes_left(request.user),
         "codes_made": passwords.CODES,
+        "second_step": second_step.is_on(request.user),
+        "phone_codes_left": second_step.codes_left(request.user),
+        "phone_codes_made": second_step.CODES,
         "mail": bool(settings.MAIL),
     }
     return render(request, "accounts/account.html", context, status=422 if refused else 200)

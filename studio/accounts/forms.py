@@ -170,7 +170,7 @@ class ByCodeForm(PasswordTwice):
     code = forms.CharField(
         label="One of your recovery codes",
         max_length=60,
-        help_text="Sixteen letters and digits. Hyphens and capitals do not matter.",
+        help_text="Twenty-four letters and digits. Hyphens and capitals do not matter.",
         widget=forms.TextInput(attrs={"autocomplete": "one-time-code"}),
     )
     field_order = ["email", "code", "password", "again"]

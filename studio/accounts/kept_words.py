@@ -23,7 +23,7 @@ NEVER = re.compile("password|again|code|csrf|token|secret", re.IGNORECASE)
 
 
 def keep(request: HttpRequest, view) -> None:
-    """Keep the words of a form that somebody sent by hand without being logged in."""
+    """Keep the words of a form that somebody sent by hand, and that a log-in has to come before."""
     person = known_browser.last_person(request)
     if person is None or not by_hand(request) or getattr(view, "csrf_exempt", False):
         return  # without its token checked, it may be anybody's, or a recording of any size
@@ -42,7 +42,9 @@ def keep(request: HttpRequest, view) -> None:
         "file": bool(request.FILES),
         "until": time.time() + KEPT_S,
     }
-    request.session.set_expiry(KEPT_S)
+    request.words_kept_now = True  # type: ignore[attr-defined]
+    if not request.user.is_authenticated:
+        request.session.set_expiry(KEPT_S)
 
 
 def kept(request: HttpRequest) -> dict | None:
@@ -64,6 +66,8 @@ def forget(session) -> None:
 
 def forget_if_sent(request: HttpRequest) -> None:
     """It was sent again, or something else was sent there."""
+    if getattr(request, "words_kept_now", False):
+        return
     words = request.session.get(KEY)
     if words and words["action"] == request.get_full_path():
         forget(request.session)

@@ -48,7 +48,7 @@ def counts_of(request: HttpRequest, account: str) -> list[Count]:
 def counts_of_code(request: HttpRequest, account: str) -> list[Count]:
     """What a try at a recovery code counts on: as a password does, but not from anywhere.
 
-    Nobody can use up an account's tries from afar. A code has 80 bits, and is not guessed in any
+    Nobody can use up an account's tries from afar. A code has 120 bits, and is not guessed in any
     number of tries that a machine answers.
     """
 
@@ -57,6 +57,17 @@ def counts_of_code(request: HttpRequest, account: str) -> list[Count]:
         Count(("pair", account, address), PAIR_LIMIT, account, own=True),
         Count(("codes", address), ADDRESS_LIMIT),
     ]
+
+
+def counts_of_second_step(request: HttpRequest, person: Person) -> list[Count]:
+    """What a try at the second step counts on: the known browser, else all others together.
+
+    Whoever tries has the password already; a new password lifts no wait here.
+    """
+    device = known_device.of(request)
+    mine = device is not None and person.pk in device.people
+    where = device.word if device and mine else "elsewhere"
+    return [Count(("second step", where, str(person.pk)), PAIR_LIMIT, own=True)]
 
 
 class BackOff(AxesHandler):

@@ -357,9 +357,17 @@ class PasswordLink(models.Model):
 
 
 class RecoveryCode(models.Model):
-    """One of the printed codes with which its owner chooses a new password; each works once."""
+    """One of the printed codes of its owner; each works once.
+
+    Of two kinds: with one a new password is chosen, the other does in place of the phone's code.
+    """
+
+    class Kind(models.TextChoices):
+        PASSWORD = "password", "for a lost password"
+        PHONE = "phone", "for a lost phone"
 
     person = models.ForeignKey(Person, models.CASCADE, related_name="recovery_codes")
+    kind = models.CharField(max_length=16, choices=Kind, default=Kind.PASSWORD)
     code_sha256 = models.CharField(max_length=64)
     created_at = models.DateTimeField(default=timezone.now)
     used_at = models.DateTimeField(null=True, blank=True)

@@ -110,7 +110,7 @@ def use_link(link: PasswordLink, password: str) -> None:
 @transaction.atomic
 def make_codes(person: Person) -> list[str]:
     """New codes, told this once; earlier ones no longer work."""
-    person.recovery_codes.all().delete()
+    _codes(person).delete()
     codes = [new_code() for _ in range(CODES)]
     RecoveryCode.objects.bulk_create(
         RecoveryCode(person=person, code_sha256=hashed(as_typed(code))) for code in codes
@@ -119,13 +119,14 @@ def make_codes(person: Person) -> list[str]:
 
 
 def codes_left(person: Person) -> int:
-    return person.recovery_codes.filter(used_at=None).count()
+    return _codes(person).filter(used_at=None).count()
 
 
 def find_code(email: str, code: str) -> RecoveryCode | None:
     """The unused code of whoever has this address; one query, known or not."""
     return (
         RecoveryCode.objects.filter(
+            kind=RecoveryCode.Kind.PASSWORD,
             person__email=email.strip().lower(),
             person__is_active=True,
             code_sha256=hashed(as_typed(code)),
@@ -168,6 +169,10 @@ def renew(person: Person, password: str, here: str | None = None) -> None:
 def told_by_letter(person: Person) -> None:
     """The password was set by the link of a letter."""
     _tell_changed(person, "with the link of a letter to this address")
+
+
+def _codes(person: Person) -> QuerySet[RecoveryCode]:
+    return person.recovery_codes.filter(kind=RecoveryCode.Kind.PASSWORD)
 
 
 def _open_links() -> QuerySet[PasswordLink]:

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from studio.headers import opens_a_door
 
 from . import access, consent, invitations, letters, notices, passwords, services
+from .asking_again import asks_again
 from .forms import AcceptForm, AnsweringForm, InviteForm, LinkForm
 from .models import GuardianLink, Invitation, Membership, Person, Studio
 
@@ -29,6 +30,7 @@ def people(request: HttpRequest) -> HttpResponse:
 
 @opens_a_door
 @require_POST
+@asks_again
 def invite(request: HttpRequest, role: str) -> HttpResponse:
     """Make an invitation and show its link; the link is shown this once."""
     studio = access.teaching_studio(request.user)
@@ -81,6 +83,7 @@ def link_guardian(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@asks_again
 def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
     """Asks first (GET); then the guardian sees nothing more of the child, at once (POST)."""
     link = access.taught_guardian_link(request.user, pk)
@@ -106,6 +109,7 @@ def end_place(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@asks_again
 def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
     """End a colleague's place in the studio, after saying what that means."""
     membership = access.colleague_membership(request.user, pk)
@@ -122,6 +126,7 @@ def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
 
 @opens_a_door
 @require_http_methods(["GET", "HEAD", "POST"])
+@asks_again
 def password_link(request: HttpRequest, pk: int) -> HttpResponse:
     """Says what happens (GET); makes a pupil's link for a new password and shows it (POST)."""
     place = access.taught_enrolment(request.user, pk)

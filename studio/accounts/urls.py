@@ -1,10 +1,18 @@
 from django.urls import path
 
-from . import account_views, consent_views, password_views, people_views, views
+from . import (
+    account_views,
+    consent_views,
+    password_views,
+    people_views,
+    second_step_views,
+    views,
+)
 
 urlpatterns = [
     path("", views.home, name="home"),
     path("log-in/", views.LogIn.as_view(), name="log_in"),
+    path("log-in/code/", second_step_views.log_in_code, name="log_in_code"),
     path("log-out/", views.LogOut.as_view(), name="log_out"),
     path("consent/<int:pk>/", consent_views.consent_page, name="consent"),
     path("consent/<int:pk>/<slug:purpose>/", consent_views.consent_change, name="consent_change"),
@@ -15,6 +23,11 @@ urlpatterns = [
     path("account/address/<str:token>/", account_views.new_address, name="new_address"),
     path("account/password/", account_views.password, name="account_password"),
     path("account/codes/", account_views.codes, name="account_codes"),
+    path("account/again/", second_step_views.again, name="account_again"),
+    path("account/second-step/", second_step_views.begin, name="second_step"),
+    path("account/second-step/first/", second_step_views.confirm, name="second_step_confirm"),
+    path("account/second-step/codes/", second_step_views.codes, name="second_step_codes"),
+    path("account/second-step/off/", second_step_views.switch_off, name="second_step_off"),
     path("account/sessions/", account_views.end_session, name="account_sessions"),
     path("account/notices/<int:pk>/", account_views.notice_read, name="notice_read"),
     path("new-password/", password_views.ask, name="new_password"),

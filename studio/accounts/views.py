@@ -10,9 +10,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio.headers import opens_a_door
 
-from . import access, kept_words, known_browser, sessions
+from . import access, kept_words, known_browser, lockout, second_step, sessions
 from .consent import ConsentMissing
 from .forms import LogInForm
+from .second_step_views import ask_for_code
 
 CLEARED_WITHIN_S = 10 * 60
 HOMES = {"teacher": "waiting_list", "pupil": "queue", "guardian": "children"}
@@ -25,6 +26,13 @@ class LogIn(LoginView):
     authentication_form = LogInForm
     template_name = "accounts/log_in.html"
     redirect_authenticated_user = True
+
+    def form_valid(self, form: LogInForm) -> HttpResponse:
+        person = form.get_user()
+        if second_step.is_on(person) and not second_step.is_spared(self.request, person):
+            lockout.was_right(self.request)
+            return ask_for_code(self.request, person, self.get_success_url())
+        return super().form_valid(form)
 
     def get_context_data(self, **more) -> dict:
         waits = kept_words.kept(self.request) is not None

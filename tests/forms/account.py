@@ -1,8 +1,11 @@
 """The forms of the own account, of lost passwords, and of words that outlived their session."""
 
+import time
+
+from django_otp.oath import TOTP
 from playwright.sync_api import Page
 
-from studio.accounts import invitations
+from studio.accounts import invitations, second_step
 from studio.accounts.models import Person
 from tests.cast import PASSWORD
 
@@ -22,6 +25,33 @@ def _address_taken(rows: Rows) -> None:
 
 def _lessons_ended(rows: Rows) -> None:
     invitations.end_place(rows.cast.enrolment)
+
+
+def _shown_now(rows: Rows) -> str:
+    """What the app of the teacher shows, who is about to switch the second step on."""
+    made = TOTP(second_step.begun(rows.cast.teacher).bin_key)
+    made.time = time.time()
+    return f"{made.token():06d}"
+
+
+def _first_step(page: Page) -> None:
+    """The colleague's password; the code comes next."""
+    page.locator("[name=username]").fill("colleague@teacher.example")
+    page.locator("[name=password]").fill(PASSWORD)
+    page.locator("main form button.main").click()
+    page.locator("[name=code]").wait_for()
+
+
+def _with_step_on(seen: str, button: str) -> Form:
+    return Form(
+        who="colleague",
+        at="account",
+        which="form[action='/account/second-step/']",
+        button=button,
+        good={"present_password": PASSWORD, "phone_code": lambda rows: rows.phone_code},
+        bad={"phone_code": "none of them"},
+        seen=seen,
+    )
 
 
 def _words_outlive_the_session(page: Page) -> None:
@@ -57,6 +87,43 @@ FORMS = {
             seen="main li code",
         )
     ],
+    "account_again": [
+        Form(
+            who="teacher",
+            at="account_again",
+            good={"present_password": PASSWORD},
+            bad={"present_password": "none of them"},
+            seen="main:not(:has([name=present_password]))",
+        )
+    ],
+    "log_in_code": [
+        Form(
+            who="anonymous",
+            at="log_in",
+            before=_first_step,
+            good={"code": lambda rows: rows.phone_code},
+            bad={"code": "none of them"},
+            seen="nav[aria-label=Main]",
+        )
+    ],
+    "second_step": [
+        _account(
+            good={"present_password": PASSWORD},
+            bad={"present_password": "none of them"},
+            seen="main svg.qr",
+        )
+    ],
+    "second_step_confirm": [
+        Form(
+            who="teacher",
+            at="second_step_confirm",
+            good={"code": _shown_now},
+            bad={"code": "none of them"},
+            seen="main li code",
+        )
+    ],
+    "second_step_codes": [_with_step_on("main li code", "[formaction$='/codes/']")],
+    "second_step_off": [_with_step_on(OK_MESSAGE, "[formaction$='/off/']")],
     "account_sessions": [
         _account(
             which=":has([value=others])",

@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
-from studio.accounts import passwords
+from studio.accounts import passwords, second_step
 from studio.accounts.invitations import invite
 from studio.accounts.models import Consent, Enrolment
 from studio.clips.models import Clip
@@ -31,6 +31,7 @@ class Rows:
     heard: Clip
     pending: Clip  # returned, and not to be seen yet
     code: str  # with which the pupil, whose password is lost, chooses another
+    phone_code: str  # in place of the code of the colleague's phone
     quiet: Clip  # of another studio: nothing was found in it, and nothing asked
     unasked: Enrolment  # of the guardian's other child, for whom nobody has agreed
 
@@ -63,7 +64,8 @@ def furnish(cast: Cast, world: dict[str, dict]) -> Rows:
     code = passwords.make_codes(cast.pupil)[0]
     quiet = make_clip(cast.foreign_enrolment, "In tune", has_audio=True)
     hear_in_tune(quiet)
-    return Rows(cast, args, heard, pending, code, quiet, _other_child(cast))
+    phone_code = second_step.make_codes(cast.colleague)[0]
+    return Rows(cast, args, heard, pending, code, phone_code, quiet, _other_child(cast))
 
 
 def hear_in_tune(clip: Clip) -> None:
