@@ -213,6 +213,21 @@ def test_a_device_is_called_what_a_person_calls_it(agent, said):
 # -- what browsers keep --------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("part", "path"),
+    [
+        *(("teacher", path) for path in ("/waiting/", "/pupils/", "/drills/", "/people/")),
+        *(("pupil", path) for path in ("/queue/", "/send/", "/account/")),
+        ("guardian", "/children/"),
+        ("former_pupil", "/"),
+    ],
+)
+def test_the_way_out_is_on_every_page(cast, part, path):
+    page = as_person(cast.people()[part]).get(path)
+    assert page.status_code == 200
+    assert 'action="/log-out/"' in page.text
+
+
 @pytest.mark.parametrize("address", ["/people/", "/waiting/", "/account/", "/log-in/", "/nowhere/"])
 def test_no_browser_keeps_a_page(cast, address):
     for who in (cast.teacher, None):

@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from studio.accounts import second_step
 from studio.accounts.models import Person
+from studio.accounts.sessions import SessionStore
 from tests.browser.test_every_page import AXE, EVERY_RULE, ISSUES
 from tests.browser.web import log_in
 from tests.cast import PASSWORD
@@ -110,8 +111,7 @@ def test_with_a_printed_code_in_place_of_the_phone(cast, windows, codes):
 def test_what_opens_an_account_asks_again_hours_after_the_log_in(cast, windows):
     page = windows(viewport=NARROW).new_page()
     log_in(page, cast.teacher)
-    session = cast.teacher.open_sessions.get()
-    store = type(session).get_session_store_class()(session.pk)
+    store = SessionStore(cast.teacher.open_sessions.get().pk)
     store["since"] = "2026-01-01T00:00:00+00:00"
     store.save()
     page.goto(f"/people/places/{cast.enrolment.pk}/password/")
