@@ -129,10 +129,10 @@ class CodeForm(forms.Form):
         self.codes: list[str] = []
         self.status = 422
         self.fields["code"] = code_field()
-        self.fields["code"].widget.attrs["autofocus"] = True
         if device is not None:
             self.fields["code"].help_text = "Six digits, which the app shows now."
             return
+        self.fields["code"].widget.attrs["autofocus"] = True
         self.fields["spare"] = forms.BooleanField(
             required=False,
             label="Do not ask on this device for 30 days",

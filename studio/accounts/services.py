@@ -64,6 +64,7 @@ def link_guardian(guardian: Person, pupil: Person, studio: Studio, by: Person) -
     here = {"pupil": pupil, "studio": studio}
     if GuardianLink.objects.filter(current(), guardian=guardian, **here).exists():
         return
+    _let_rest(pupil.pk, studio.pk)  # what stands unanswered must not be taken up by a newcomer
     others = [link.guardian for link in guardians.seeing().filter(**here)]
     GuardianLink.objects.create(guardian=guardian, **here)
     _tell_linked(guardian, pupil, studio, others, by)
@@ -78,9 +79,7 @@ def unlink_guardian(link: GuardianLink, by: Person) -> bool:
     pupil and the studio's teachers too.
     """
     GuardianLink.objects.filter(pk=link.pk).update(ended_on=timezone.localdate())
-    places = Enrolment.objects.filter(current(), pupil=link.pupil_id, studio=link.studio_id)
-    rested = [consent.let_rest(place) for place in places.select_for_update()]
-    rests = any(rested)
+    rests = _let_rest(link.pupil_id, link.studio_id)
     _tell_unlinked(link, by, rests)
     return rests
 
@@ -88,6 +87,7 @@ def unlink_guardian(link: GuardianLink, by: Person) -> bool:
 @transaction.atomic
 def confirm_guardian(link: GuardianLink) -> None:
     """The operator knows that this teacher is the pupil's guardian, and so may decide."""
+    _let_rest(link.pupil_id, link.studio_id)
     GuardianLink.objects.filter(pk=link.pk).update(confirmed_at=timezone.now())
     here = guardians.seeing().filter(pupil=link.pupil_id, studio=link.studio_id)
     notices.tell_each(
@@ -96,6 +96,13 @@ def confirm_guardian(link: GuardianLink) -> None:
         f"there as a guardian since {notices.when(timezone.now())}; {notices.OPERATOR} confirmed "
         f"it. If that is wrong, say so to {notices.OPERATOR}.",
     )
+
+
+def _let_rest(pupil_pk: int, studio_pk: int) -> bool:
+    """Whether there was consent that nobody is left to withdraw; it rests from now on."""
+    places = Enrolment.objects.filter(current(), pupil=pupil_pk, studio=studio_pk)
+    rested = [consent.let_rest(place) for place in places.select_for_update()]
+    return any(rested)
 
 
 def _tell_linked(

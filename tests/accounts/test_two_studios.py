@@ -271,6 +271,13 @@ def test_a_guardian_who_cannot_come_any_more_answers_no_more(cast, child, gone):
     assert not consent.is_given(cast.enrolment)
 
 
+def test_a_newcomer_takes_up_no_consent_of_somebody_who_is_gone(cast, child):
+    type(child).objects.filter(pk=cast.guardian.pk).update(is_active=False)
+    father = person("Nils Sandholm", cast.studio, "guardian")
+    services.link_guardian(father, child, cast.studio, cast.teacher)
+    assert not consent.is_given(cast.enrolment)
+
+
 def test_a_pupil_who_grew_up_keeps_what_was_agreed_to(cast, child):
     child.birth_year = timezone.localdate().year - 20
     child.save()
@@ -324,6 +331,14 @@ def test_whoever_runs_the_machine_confirms_a_teachers_own_child(cast, parent):
     assert consent.deciders(cast.enrolment) == [parent, cast.guardian]
     assert "Colleague" in told(cast.guardian)
     end_link(cast)
+    assert consent.is_given(cast.enrolment)
+
+
+def test_a_confirmation_is_no_consent(cast, parent):
+    end_link(cast)
+    confirm(parent.email, cast.pupil.email)
+    assert not consent.is_given(cast.enrolment)
+    consent.give(cast.enrolment, parent, "recordings", consent.standing(cast.enrolment).mark)
     assert consent.is_given(cast.enrolment)
 
 
