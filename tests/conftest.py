@@ -1,11 +1,13 @@
 """What every test relies on: no test reaches this machine's own data folder."""
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from django.conf import settings
+from django.core.management.commands import flush
 
 pytest_plugins = ["tests.cast", "tests.databases", "tests.servers"]
 
@@ -50,6 +52,13 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
         for report in kept_out:
             reporter.write_line(f"\nnot run, so the run has failed: {report.nodeid}", red=True)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _nothing_is_made_when_tables_are_emptied() -> Iterator[None]:
+    """Else Django writes rows for every model's permissions, which nothing here uses, each time."""
+    with mock.patch.object(flush, "emit_post_migrate_signal"):
+        yield
 
 
 @pytest.fixture

@@ -24,6 +24,9 @@ from studio.settings import DATABASES, STORAGES  # noqa: E402
 DATABASES["default"].setdefault("TEST", {})
 if DATABASES["default"]["ENGINE"].endswith("sqlite3"):
     DATABASES["default"]["TEST"]["NAME"] = DATABASES["default"]["NAME"]
+    # What a test writes need not outlive the machine; processes that tests start keep to FULL.
+    _options = DATABASES["default"]["OPTIONS"]
+    _options["init_command"] = _options["init_command"].replace("=FULL", "=OFF")
 PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
 STORAGES["staticfiles"]["BACKEND"] = "django.contrib.staticfiles.storage.StaticFilesStorage"
 WHITENOISE_USE_FINDERS = True

@@ -1,12 +1,13 @@
 """Every setting is typed and bounded; a wrong one is refused with what to do instead."""
 
+import contextlib
 import os
 import re
 import subprocess
 import sys
 
 import pytest
-from django.db import connection
+from django.db.utils import ConnectionHandler
 
 from studio import environment
 from studio.environment import SettingError
@@ -142,8 +143,11 @@ def test_readme_lists_every_setting():
 
 
 @pytest.mark.django_db
-def test_sqlite_waits_is_durable_and_keeps_a_log():
-    with connection.cursor() as cursor:
+def test_sqlite_waits_is_durable_and_keeps_a_log(tmp_path, monkeypatch):
+    monkeypatch.delenv("DATABASE_URL", raising=False)
+    settings = {"default": environment.database("DATABASE_URL", tmp_path)}
+    connection = ConnectionHandler(settings)["default"]
+    with contextlib.closing(connection), connection.cursor() as cursor:
         found = {
             name: cursor.execute(f"PRAGMA {name}").fetchone()[0]
             for name in ("journal_mode", "synchronous", "busy_timeout", "foreign_keys")
