@@ -7,7 +7,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from studio.drills.models import Drill, DrillVersion
 from studio.notation import Request, generate
-from tests.browser.test_pages import DESK, PHONE, PROBLEMS, TOUCH_PX
+from tests.browser.test_pages import DESK, PHONE, problems
 from tests.cast import as_person, make_drill, set_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -169,10 +169,8 @@ def test_a_long_drill_is_paged_through(cast, opened):
     expect(shown_notes(page).first).to_have_attribute("aria-label", re.compile("Bar 33: "))
 
 
-@pytest.mark.parametrize("viewport", [PHONE, TABLET, DESK], ids=["phone", "tablet", "desk"])
-def test_every_page_of_drills_fits_and_its_controls_are_named_and_large_enough(
-    cast, opened, viewport
-):
+def test_every_page_of_drills_fits_and_its_controls_are_named_and_large_enough(cast, opened):
+    """On a phone, a tablet and a desk; pages open once, and are made narrower and wider."""
     drill = make_drill(cast.teacher, cast.studio, "A drill of a rather long name", tags="warm-up",
                        score=LONG.to_dict())  # fmt: skip
     assignment = set_for(cast.enrolment, drill, share_percent=90, tolerance_cents=10)
@@ -182,14 +180,15 @@ def test_every_page_of_drills_fits_and_its_controls_are_named_and_large_enough(
                        "/drills/order/", here, f"{here}fingers/", f"{here}words/", f"{here}paper/"],
         cast.pupil: ["/queue/", f"/assignments/{assignment.pk}/"],
     }  # fmt: skip
+    # The label round such a small circle is what is pressed; cells are named in their tag.
+    else_named = re.compile(r"hear-way|: no label: [sfhp]-n")
     for person, addresses in pages.items():
-        page = opened(person, addresses[0], viewport)
+        page = opened(person, addresses[0])
         for address in addresses:
             page.goto(address)
-            found = page.evaluate(PROBLEMS, TOUCH_PX)
-            # The label round such a small circle is what is pressed; cells are named in their tag.
-            else_named = re.compile(r"hear-way|^no label: [sfhp]-n")
-            assert [problem for problem in found if not else_named.search(problem)] == [], address
+            for viewport in (TABLET, DESK, PHONE):
+                found = problems(page, viewport)
+                assert [one for one in found if not else_named.search(one)] == [], address
             cells = page.locator(".fingers :is(select, input)")
             assert cells.count() == page.locator(".fingers [aria-label*=', bar ']").count()
 
