@@ -5,12 +5,17 @@ known there. An address that is missing from the table, or that no longer exists
 What is not one's own is always the same 404, so that nobody learns what exists.
 """
 
+from collections.abc import Iterator
+from dataclasses import dataclass
+from http.cookies import SimpleCookie
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from django.conf import settings as django_settings
 from django.core import signing
-from django.db import transaction
+from django.db import connections, transaction
+from django.test import Client, override_settings
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 from django_otp.plugins.otp_totp.models import TOTPDevice
@@ -29,7 +34,7 @@ from studio.review import by_hand, phrases
 from studio.review.by_hand import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
 from studio.review.services import CommentText, add_comment
-from tests.cast import PASSWORD, as_person, make_clip, make_drill, set_for
+from tests.cast import PASSWORD, Cast, as_person, make_cast, make_clip, make_drill, set_for
 from tests.forms import FORMS
 
 STUDIO_TEACHERS = {"teacher", "colleague"}
@@ -45,6 +50,8 @@ EVERYONE = LOGGED_IN | NOT_LOGGED_IN
 NEW_PASSWORD = "open strings ring"
 SAYS = {"title": "Sixths", "words": "Slowly", "interval": "6", "key": ""}
 SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "version": "1"}
+
+MAIL = {"EMAIL_HOST": "mail.example"}
 
 # name: (who may GET, who may POST, what is posted)
 TABLE: dict[str, tuple[set | None, set | None, dict]] = {
@@ -211,7 +218,7 @@ def patterns(found=None) -> dict[str, URLPattern]:
 
 @pytest.fixture
 def world(cast, settings, tmp_path) -> dict[str, dict]:
-    settings.MAIL = {"EMAIL_HOST": "mail.example"}
+    settings.MAIL = MAIL
     settings.MEDIA_ROOT = tmp_path
     return furnished(cast, tmp_path)
 
@@ -331,29 +338,65 @@ def test_every_address_that_takes_a_post_is_tried_in_a_browser():
     assert not [name for name, forms in FORMS.items() for form in forms if not form.is_refused]
 
 
+@dataclass(frozen=True)
+class Everyone:
+    """A studio with something at every address, and the cookies of all who are logged in."""
+
+    cast: Cast
+    world: dict[str, dict]
+    cookies: dict[str, SimpleCookie]
+
+    def browser_of(self, part: str) -> Client:
+        browser = Client()
+        browser.cookies.load({name: one.value for name, one in self.cookies[part].items()})
+        return browser
+
+
+@pytest.fixture(scope="module")
+def everyone(django_db_setup, django_db_blocker, tmp_path_factory) -> Iterator[Everyone]:
+    """Made once: each try is undone, and in the end all of it."""
+    folder = tmp_path_factory.mktemp("media")
+    with (
+        django_db_blocker.unblock(),
+        override_settings(MAIL=MAIL, MEDIA_ROOT=folder),
+        transaction.atomic(),
+        # Each test closes it at its end, which would end the transaction round them all.
+        mock.patch.object(connections["default"], "close"),
+    ):
+        cast = make_cast()
+        people = {"anonymous": None} | cast.people()
+        assert set(people) == EVERYONE
+        # Before the rest: to log in makes links for a new password void.
+        cookies = {part: as_person(who).cookies for part, who in people.items()}
+        yield Everyone(cast, furnished(cast, folder), cookies)
+        transaction.set_rollback(True)
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize("name", TABLE)
-def test_reading(cast, world, name):
-    check(cast, "GET", name, world.get(name, {}))
+def test_reading(everyone, name):
+    check(everyone, "GET", name)
 
 
+@pytest.mark.django_db
 @pytest.mark.parametrize("name", TABLE)
-def test_writing(cast, world, name):
-    check(cast, "POST", name, world.get(name, {}))
+def test_writing(everyone, name):
+    check(everyone, "POST", name)
 
 
-def check(cast, method: str, name: str, arguments: dict) -> None:
+def check(everyone: Everyone, method: str, name: str) -> None:
     """What each person gets is what the table says; no person's try changes the next one's."""
     may, posted = TABLE[name][method == "POST"], TABLE[name][2]
-    people = {"anonymous": None} | cast.people()
-    address = reverse(name, kwargs=arguments)
-    got = {part: outcome(who, method, address, posted) for part, who in people.items()}
-    assert set(people) == EVERYONE
-    assert got == {part: expected(part, may, name) for part in people}
+    address = reverse(name, kwargs=everyone.world.get(name, {}))
+    got = {
+        part: outcome(everyone.browser_of(part), method, address, posted)
+        for part in everyone.cookies
+    }
+    assert got == {part: expected(part, may, name) for part in everyone.cookies}
 
 
-def outcome(who, method: str, address: str, posted: dict) -> str:
+def outcome(client: Client, method: str, address: str, posted: dict) -> str:
     with transaction.atomic():
-        client = as_person(who)
         answer = (
             client.generic(method, address) if method == "GET" else client.post(address, posted)
         )
@@ -387,12 +430,14 @@ def expected(part: str, may: set | None, name: str) -> str:
     return str(NOT_ALLOWED) if may is None else "404"
 
 
-def test_what_is_heard_and_decided_is_reached_only_through_the_own_studio(cast, world):
+@pytest.mark.django_db
+def test_what_is_heard_and_decided_is_reached_only_through_the_own_studio(everyone):
     """A mark's address with a real listening, so that a foreign 404 is not one of no mark."""
-    clip_id = world["desk_decide"]["clip_id"]
+    where = everyone.world["desk_decide"]
     Listening.objects.create(
-        clip_id=clip_id, engine="0", options={}, input_sha256="", measurement={}
+        clip_id=where["clip_id"], engine="0", options={}, input_sha256="", measurement={}
     )
-    address = reverse("desk_decide", kwargs=world["desk_decide"])
+    address = reverse("desk_decide", kwargs=where)
     for part in LOGGED_IN - STUDIO_TEACHERS:
-        assert as_person(cast.people()[part]).post(address, {"choice": "kept"}).status_code == 404
+        answer = everyone.browser_of(part).post(address, {"choice": "kept"})
+        assert answer.status_code == 404
