@@ -17,6 +17,10 @@ commands:
   analyse    listen to one audio or video file and print what was heard
   prepare    bring the data folder up to date (serve and demo do this by themselves)
 
+  backup, verify, repair, restore, drill
+             keep the studio's recordings safe: see deploy/README.md
+  --version  say which version this is
+
 COMMAND --help tells more about each of these. Django's own commands work too, for example
 migrate, createsuperuser, shell and check; `python -m studio help` lists them.
 
@@ -62,6 +66,11 @@ def main(argv: list[str] | None = None) -> int:
         print(HELP, end="", file=sys.stdout if arguments else sys.stderr)
         return 0 if arguments else 2
     command, *rest = arguments
+    if command in ("--version", "version"):
+        from studio import releases
+
+        print(f"studio {releases.version()}")
+        return 0
     if command == "analyse":
         from studio import analyse_command
 

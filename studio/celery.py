@@ -8,12 +8,14 @@ import warnings
 from celery import Celery
 from celery.platforms import SecurityWarning
 from celery.signals import (
+    beat_init,
     celeryd_after_setup,
     setup_logging,
     worker_process_init,
     worker_shutting_down,
 )
 
+from studio import starting
 from studio.consuming import EndWhenStuck
 from studio.processes import die_with_parent
 
@@ -33,6 +35,17 @@ _main_process = os.getpid()
 @setup_logging.connect
 def leave_the_log_alone(**kwargs) -> None:
     """With a receiver here, Celery keeps to the LOGGING of the settings."""
+
+
+@celeryd_after_setup.connect
+def begin_worker(sender: str, **kwargs) -> None:
+    """``sender`` is the worker's name, such as listening@here."""
+    starting.begin(sender.partition("@")[0])
+
+
+@beat_init.connect
+def begin_periodic(**kwargs) -> None:
+    starting.begin("periodic")
 
 
 @celeryd_after_setup.connect

@@ -15,16 +15,22 @@ from django.core.exceptions import ImproperlyConfigured
 
 YES = {"1", "true", "yes", "on"}
 NO = {"0", "false", "no", "off"}
-FOLDERS = ("media", "incoming", "queue", "queue/control", "static", "cache")
+FOLDERS = ("media", "incoming", "queue", "queue/control", "static", "cache", "running")
 
 
 class SettingError(ImproperlyConfigured):
     """A setting that cannot be used; the message says what to do."""
 
 
+asked: dict[str, str] = {}  # what this process was told: each variable that was looked up and set
+
+
 def text(name: str, default: str = "") -> str:
     """The variable, stripped; the default when unset or empty."""
-    return os.environ.get(name, "").strip() or default
+    value = os.environ.get(name, "").strip()
+    if value:
+        asked[name] = value
+    return value or default
 
 
 def flag(name: str, default: bool = False) -> bool:
@@ -149,6 +155,31 @@ def _kept_key(path: Path) -> str:
             "file, and a new one is made (everybody has to log in again)."
         )
     return key
+
+
+def counts(name: str, default: str, parts: tuple[str, ...]) -> tuple[int, ...]:
+    """Whole numbers from 0 to 1000 with commas between them, one for each of ``parts``."""
+    try:
+        found = tuple(int(one) for one in words(name, default.split(",")))
+    except ValueError:
+        found = ()
+    if len(found) != len(parts) or not all(0 <= one <= 1000 for one in found):
+        raise SettingError(
+            f"{name} is {text(name)!r}; it must be {len(parts)} whole numbers from 0 to 1000 with "
+            f"commas: {', '.join(parts)}. Set {name}={default}, for example."
+        )
+    return found
+
+
+def backup_recipient(name: str) -> str:
+    """A public key in the age format, or nothing."""
+    from studio.clips.upkeep import sealing
+
+    key = text(name)
+    try:
+        return key and str(sealing.recipient(key))
+    except sealing.SealingError as error:
+        raise SettingError(f"{error}.") from None
 
 
 def database(name: str, folder: Path) -> dict:

@@ -2,7 +2,10 @@
 
 import gc
 import os
+import sys
 from pathlib import Path
+
+from gunicorn.arbiter import Arbiter
 
 from studio import settings
 from studio.processes import die_with_parent
@@ -32,7 +35,19 @@ _master = os.getpid()
 def post_fork(server, worker) -> None:
     """gunicorn calls this in each new process: it must not outlive its master."""
     die_with_parent(_master)
+    _begin()
     # A long clip's page makes a hundred thousand objects, and none of them in circles: with the
     # usual threshold, looking through all there is again and again took a third of its time.
     gc.freeze()
     gc.set_threshold(50_000, 20, 20)
+
+
+def _begin() -> None:
+    """Join the studio's processes; where that is refused, the master ends instead of trying on."""
+    from studio.starting import begin  # not before the settings are loaded
+
+    try:
+        begin("web")
+    except SystemExit as refused:
+        print(refused, file=sys.stderr, flush=True)
+        sys.exit(Arbiter.WORKER_BOOT_ERROR)

@@ -7,13 +7,17 @@ import os
 import socket
 import subprocess
 import sys
+import time
 from contextlib import closing
 from pathlib import Path
 
+from studio import figures
 from studio.processes import die_with_parent
 from studio.supervisor import Child, Supervisor
 
 PORTS_TRIED = 50
+DATABASE_WAIT_S = 60.0
+DATABASE_PAUSE_S = 1.0
 LOGINS = "logins.txt"  # in the demo's data folder: what to print at every start
 # What the shell may have set for the real studio, which the demo must not touch.
 REAL_STUDIO = (
@@ -67,12 +71,56 @@ def prepare(with_demo: bool) -> int:
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
     django.setup()
-    call_command("check")
-    call_command("migrate", interactive=False, verbosity=0)
-    call_command("collectstatic", interactive=False, verbosity=0)
-    if with_demo:
-        _load_demo()
+    from studio import releases, running
+
+    try:
+        _wait_for_database()
+        releases.refuse_newer_database()
+        with running.entered("prepare"):
+            _put_permissions_right()
+            call_command("check")
+            call_command("migrate", interactive=False, verbosity=0)
+            call_command("collectstatic", interactive=False, verbosity=0)
+            if with_demo:
+                _load_demo()
+    except (releases.NewerDatabase, running.Restoring) as error:
+        raise CannotServe(f"{error}.") from None
     return 0
+
+
+def _put_permissions_right() -> None:
+    """What an older version, or another umask, left open to others."""
+    from django.conf import settings
+    from django.db import connection
+
+    from studio import permissions
+
+    sqlite = connection.vendor == "sqlite"
+    database = Path(settings.DATABASES["default"]["NAME"]) if sqlite else None
+    if found := permissions.put_right(settings.STUDIO_DATA, database, settings.MEDIA_BY_NGINX):
+        print(f"studio: the permissions of {found} files and folders were put right.")
+
+
+def _wait_for_database() -> None:
+    """At a machine's start the database may come later than the studio."""
+    from django.db import OperationalError, connection
+
+    until, told = time.monotonic() + DATABASE_WAIT_S, False
+    while True:
+        try:
+            connection.ensure_connection()
+            return
+        except OperationalError as error:
+            why = str(error).strip()
+        if time.monotonic() > until:
+            raise CannotServe(
+                f"The database did not answer within {figures.number(DATABASE_WAIT_S)} seconds "
+                f"({why}). See that it runs and that DATABASE_URL is right, then start again."
+            )
+        if not told:
+            print("studio: waiting for the database.", file=sys.stderr, flush=True)
+            told = True
+        time.sleep(DATABASE_PAUSE_S)
 
 
 def _load_demo() -> None:
@@ -97,7 +145,7 @@ def _load_demo() -> None:
 
 
 def children() -> list[Child]:
-    """Web, two workers, and the one that sends the periodic tasks.
+    """Web, two workers, the one that sends the periodic tasks, and the one that makes backups.
 
     Listening has a worker of its own, so that no picture makes a teacher wait for the marks.
     Whichever worker is free sweeps.
@@ -117,6 +165,7 @@ def children() -> list[Child]:
         Child("listening", (*worker, "-n", "listening@%h", "-Q", "listening,sweep"), ONE_THREAD, 5),
         Child("pictures", (*worker, "-n", "pictures@%h", "-Q", "pictures,sweep"), ONE_THREAD, 10),
         Child("periodic", (*celery, "beat", "--pidfile=")),
+        Child("upkeep", (*python, "studio", "upkeep"), {}, 15),
     ]
 
 

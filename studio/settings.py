@@ -4,11 +4,12 @@ deploy/README.md lists every variable with its default. What is wrong is refused
 start with the value, the bound, and what to set instead (:mod:`studio.environment`).
 """
 
+import os
 from pathlib import Path
 
 from csp.constants import NONE, SELF
 
-from studio import environment
+from studio import environment, permissions
 from studio.logs import refusal_in_one_line
 
 BASE_DIR = Path(__file__).resolve().parent
@@ -39,10 +40,20 @@ if MEDIA_BY_NGINX and OBJECT_STORE:
         "MEDIA_BY_NGINX is 1, and so nginx would look for recordings in STUDIO_DATA, but "
         "OBJECT_STORE keeps them elsewhere. Set MEDIA_BY_NGINX=0."
     )
+# Every process of the studio reads these settings first, and so none makes files for others.
+os.umask(permissions.mask(MEDIA_BY_NGINX))
 FILE_UPLOAD_TEMP_DIR = STUDIO_DATA / "incoming"
 FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
 FILE_UPLOAD_PERMISSIONS = 0o600
 FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
+
+# -- backups -------------------------------------------------------------------------------
+BACKUP_FOLDER = environment.text("BACKUP_FOLDER")
+BACKUP_RECIPIENT = environment.backup_recipient("BACKUP_RECIPIENT")
+BACKUP_IDENTITY = environment.text("BACKUP_IDENTITY")
+BACKUP_KEEP = environment.counts("BACKUP_KEEP", "7,5,3", ("days", "weeks", "months"))
+BACKUP_ERASED_DAYS = environment.whole("BACKUP_ERASED_DAYS", 30, low=0, high=1000)
+OPERATOR_EMAIL = environment.text("OPERATOR_EMAIL")
 
 # -- the parts -----------------------------------------------------------------------------
 INSTALLED_APPS = [

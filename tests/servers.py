@@ -7,6 +7,7 @@ under the system's temporary folder, and runs as an unprivileged user when the t
 
 import os
 import pwd
+import re
 import shutil
 import signal
 import socket
@@ -186,10 +187,12 @@ class Nginx(Server):
         self.access_log = self.folder / "access.log"
         self._make_certificate()
         site = (ROOT / "deploy" / "nginx.conf").read_text()
+        site = re.sub(r"\n *listen \[::\].*", "", site)  # not every machine for tests has IPv6
+        site = site.replace("listen 80", f"listen 127.0.0.1:{self.plain_port}")
+        site = site.replace("listen 443", f"listen 127.0.0.1:{self.port}")
         for deployed, here in {
             "server 127.0.0.1:8000;": f"server 127.0.0.1:{studio_port};",
-            "listen 80;": f"listen 127.0.0.1:{self.plain_port};",
-            "listen 443 ssl http2;": f"listen 127.0.0.1:{self.port} ssl http2;",
+            "/var/www/studio;": f"{self.folder}/challenges;",
             "/etc/ssl/studio/fullchain.pem": str(self.folder / "cert.pem"),
             "/etc/ssl/studio/privkey.pem": str(self.folder / "key.pem"),
             "/srv/studio/media/": f"{media}/",
@@ -197,11 +200,16 @@ class Nginx(Server):
         }.items():
             assert site.count(deployed) == (2 if "access.log" in deployed else 1), deployed
             site = site.replace(deployed, here)
-        (self.folder / "site.conf").write_text(site.replace("studio.example", "localhost"))
-        (self.folder / "nginx.conf").write_text(NGINX_AROUND)
+        self._write("site.conf", site.replace("studio.example", "localhost"))
+        self._write("nginx.conf", NGINX_AROUND)
 
     def command(self) -> list[str]:
         return [program("nginx"), "-p", str(self.folder), "-e", "stderr", "-c", "nginx.conf"]
+
+    def _write(self, name: str, text: str) -> None:
+        path = self.folder / name
+        path.write_text(text)
+        path.chmod(0o644)  # this process writes for itself alone; nginx is another user
 
     def answers(self) -> bool:
         try:

@@ -280,6 +280,7 @@ class Letter(models.Model):
         NEW_PASSWORD = "new_password", "new password"
         ANSWER = "answer", "answer"
         ACCOUNT = "account", "about an account"
+        OPERATOR = "operator", "to the operator"
 
     kind = models.CharField(max_length=16, choices=Kind)
     to = models.EmailField()

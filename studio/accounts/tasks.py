@@ -2,8 +2,7 @@
 
 from celery import shared_task
 
-from . import letters, tries
-from .sessions import SessionStore
+from . import cleaning, letters
 
 
 @shared_task
@@ -14,6 +13,5 @@ def send_letters() -> None:
 
 @shared_task
 def end_old_sessions() -> None:
-    """Remove the sessions that have run out, with what waited in them, and old wrong tries."""
-    SessionStore.clear_expired()
-    tries.forget_old()
+    """Remove the sessions that have run out, with what waited in them, and what else is old."""
+    cleaning.clean()

@@ -2,6 +2,7 @@
 
 import http.client
 import shutil
+import socket
 import ssl
 import tempfile
 from collections.abc import Callable, Iterator
@@ -69,8 +70,8 @@ class Front:
 def data() -> Iterator[Path]:
     """A data folder as the runbook sets it up: nginx may pass through it and read recordings."""
     folder = Path(tempfile.mkdtemp(prefix="studio-behind-nginx-"))
-    folder.chmod(0o711)
-    (folder / "media").mkdir(mode=0o755)
+    folder.chmod(0o710)
+    (folder / "media").mkdir(mode=0o750)
     yield folder
     shutil.rmtree(folder)
 
@@ -173,3 +174,53 @@ def _plain_http_is_sent_to_https(front: Front) -> None:
     browser.request("GET", "/log-in/?next=/")
     answer = browser.getresponse()
     assert (answer.status, answer.headers["Location"]) == (301, "https://localhost/log-in/?next=/")
+
+
+@pytest.fixture
+def alone(tmp_path) -> Iterator[Nginx]:
+    """nginx with the deployed site, and nothing behind it."""
+    nginx = Nginx(1, tmp_path)
+    try:
+        nginx.start()
+        yield nginx
+    finally:
+        nginx.remove()
+
+
+def test_the_authority_finds_its_challenge_without_encryption(alone):
+    """RFC 8555, 8.3: it is fetched over plain HTTP from /.well-known/acme-challenge/."""
+    folder = alone.folder / "challenges" / ".well-known" / "acme-challenge"
+    folder.mkdir(parents=True)
+    (folder / "token").write_text("token.thumbprint")
+    for path in (folder / "token", folder, *folder.parents[:2]):
+        path.chmod(0o755)
+    browser = http.client.HTTPConnection("127.0.0.1", alone.plain_port)
+    browser.request("GET", "/.well-known/acme-challenge/token", headers={"Host": "localhost"})
+    answer = browser.getresponse()
+    assert (answer.status, answer.read()) == (200, b"token.thumbprint")
+
+
+def test_another_name_gets_no_answer_and_no_certificate(alone):
+    browser = http.client.HTTPConnection("127.0.0.1", alone.plain_port)
+    browser.request("GET", "/log-in/", headers={"Host": "elsewhere.example"})
+    with pytest.raises(http.client.RemoteDisconnected):
+        browser.getresponse()
+    unchecked = ssl._create_unverified_context()
+    with (
+        socket.create_connection(("127.0.0.1", alone.port)) as plain,
+        pytest.raises(ssl.SSLError, match="UNRECOGNIZED_NAME"),
+    ):
+        unchecked.wrap_socket(plain, server_hostname="elsewhere.example")
+
+
+def test_the_site_listens_on_both_kinds_of_address_and_speaks_http_2(alone):
+    site = (ROOT / "deploy" / "nginx.conf").read_text()
+    for listen in ("80", "443 ssl http2", "80 default_server", "443 ssl default_server"):
+        assert f"    listen {listen};\n    listen [::]:{listen};\n" in site
+    offers = ssl._create_unverified_context()
+    offers.set_alpn_protocols(["h2", "http/1.1"])
+    with (
+        socket.create_connection(("127.0.0.1", alone.port)) as plain,
+        offers.wrap_socket(plain, server_hostname="localhost") as encrypted,
+    ):
+        assert encrypted.selected_alpn_protocol() == "h2"

@@ -159,3 +159,12 @@ def test_sqlite_waits_is_durable_and_keeps_a_log(tmp_path, monkeypatch):
         "busy_timeout": 20_000,
         "foreign_keys": 1,
     }
+
+
+@pytest.mark.parametrize("value", ["7,5", "7,5,x", "7,5,-1", "7,5,1001", "7 5 3"])
+def test_a_rule_for_backups_that_is_none_is_refused(monkeypatch, value):
+    monkeypatch.setenv("BACKUP_KEEP", value)
+    with pytest.raises(SettingError, match="it must be 3 whole numbers from 0 to 1000 with comm"):
+        environment.counts("BACKUP_KEEP", "7,5,3", ("days", "weeks", "months"))
+    monkeypatch.setenv("BACKUP_KEEP", "14, 0,12")
+    assert environment.counts("BACKUP_KEEP", "7,5,3", ("days", "weeks", "months")) == (14, 0, 12)
