@@ -4,6 +4,7 @@ One empty file a clip in the data folder's ``erased``: only the clip's random id
 """
 
 import os
+import shutil
 from pathlib import Path
 from uuid import UUID
 
@@ -24,6 +25,14 @@ def note(clip_id: UUID) -> None:
         os.fsync(handle)
     finally:
         os.close(handle)
+
+
+def copy(source: Path, target: Path) -> None:
+    """Add what one list holds to another, each with the time at which it was erased."""
+    for path in sorted(source.iterdir()) if source.is_dir() else ():
+        if not (target / path.name).exists():
+            target.mkdir(parents=True, exist_ok=True)
+            shutil.copy2(path, target / path.name)
 
 
 def noted() -> list[UUID]:

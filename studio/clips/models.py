@@ -163,6 +163,15 @@ class ClipFile(models.Model):
     class Meta:
         abstract = True
 
+    @property
+    def can_be_made_again(self) -> bool:
+        """Whether a worker can make this file from another one; what came from outside cannot."""
+        return False
+
+    def make_again(self) -> None:
+        """Begin that work anew."""
+        raise NotImplementedError(f"{self} came from outside")
+
 
 def file_models() -> list[type[ClipFile]]:
     """Every kind of row that names a file."""
@@ -203,6 +212,13 @@ class Rendition(ClipFile):
     def __str__(self) -> str:
         return f"{self.get_kind_display()} of {self.clip_id}"
 
+    @property
+    def can_be_made_again(self) -> bool:
+        return True
+
+    def make_again(self) -> None:
+        Stage.objects.get(clip=self.clip_id, kind=Stage.MAKES[self.kind]).begin_again()
+
 
 class Leased(models.Model):
     """Long work on something of a clip, done by one worker at a time (:mod:`.stages`).
@@ -227,6 +243,20 @@ class Leased(models.Model):
     class Meta:
         abstract = True
 
+    def begin_again(self) -> None:
+        """Let it be worked on anew, though it was done or has failed; the sweep sends it out."""
+        type(self)._default_manager.filter(pk=self.pk).exclude(state=self.WORKING).update(
+            state=self.WAITING,
+            attempt=0,
+            lease_token="",
+            lease_until=None,
+            dispatched_at=None,
+            changed_at=timezone.now() - timedelta(hours=1),
+            failure_code="",
+            failure_params={},
+            failure_detail="",
+        )
+
 
 class Stage(Leased):
     """Where one long piece of work on a clip stands. See the module's docstring."""
@@ -247,6 +277,14 @@ class Stage(Leased):
         Kind.LISTENING: State.HEARD,
         Kind.PLAYBACK: State.PLAYABLE,
         Kind.SMALL: State.PLAYABLE,
+    }
+
+    MAKES = {
+        Rendition.Kind.SOUND: Kind.LISTENING,
+        Rendition.Kind.PEAKS: Kind.LISTENING,
+        Rendition.Kind.PLAYABLE: Kind.PLAYBACK,
+        Rendition.Kind.POSTER: Kind.PLAYBACK,
+        Rendition.Kind.SMALL: Kind.SMALL,
     }
 
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="stages")
@@ -284,3 +322,25 @@ class Listening(models.Model):
 
     def __str__(self) -> str:
         return f"engine {self.engine} on {self.clip_id}"
+
+
+class UpkeepRun(models.Model):
+    """A backup, or a drill of one, that was made or failed: what an operator wants to know."""
+
+    class Kind(models.TextChoices):
+        BACKUP = "backup", "backup"
+        DRILL = "drill", "drill"
+
+    kind = models.CharField(max_length=16, choices=Kind)
+    started_at = models.DateTimeField(default=timezone.now)
+    ended_at = models.DateTimeField(null=True, blank=True)
+    is_whole = models.BooleanField(default=False, help_text="Nothing was wrong.")
+    said = models.TextField(blank=True, help_text="For the operator: what was done, what is wrong.")
+    figures = models.JSONField(default=dict, blank=True)
+
+    class Meta:
+        ordering = ["-started_at", "-pk"]
+        indexes = [models.Index(fields=["kind", "-started_at"], name="upkeep_runs")]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()}: {'whole' if self.is_whole else 'something was wrong'}"

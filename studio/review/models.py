@@ -272,6 +272,13 @@ class EnclosedFile(ClipFile):
     def __str__(self) -> str:
         return f"{self.get_kind_display()}: {self.path}"
 
+    @property
+    def can_be_made_again(self) -> bool:
+        return self.kind == self.Kind.SHOWN
+
+    def make_again(self) -> None:
+        self.enclosure.begin_again()
+
 
 class ReturnQuerySet(models.QuerySet):
     def visible(self) -> "ReturnQuerySet":

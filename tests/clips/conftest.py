@@ -3,7 +3,8 @@ from moto.server import ThreadedMotoServer
 
 from studio import environment
 from studio.accounts.models import Enrolment, Membership, Person, Studio
-from studio.clips.models import Clip, Stage
+from studio.clips import files
+from studio.clips.models import Clip, Original, Stage
 from studio.clips.stores import ObjectStore
 from tests.cast import agree
 
@@ -59,3 +60,16 @@ def clip(enrolment) -> Clip:
 @pytest.fixture
 def stage(clip) -> Stage:
     return Stage.objects.create(clip=clip, kind=Stage.Kind.LISTENING)
+
+
+@pytest.fixture
+def stored(clip) -> Original:
+    spooled = files.spool([b"the recording"], 1000)
+    kept = files.keep(spooled, f"{files.clip_folder(clip.pk)}/original")
+    return Original.objects.create(
+        clip=clip,
+        path=kept.path,
+        sha256=kept.sha256,
+        size_bytes=kept.size_bytes,
+        filename="clip.mp4",
+    )

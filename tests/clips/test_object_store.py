@@ -11,7 +11,7 @@ import pytest
 from studio.clips import files, services, tasks
 from studio.clips.models import Clip, Rendition, Stage
 from studio.clips.stores import store
-from studio.clips.upkeep import backing_up
+from studio.clips.upkeep import backup, restore
 from studio.clips.upkeep.sweeping import sweep_orphans
 from studio.clips.upkeep.verifying import verify
 from tests.cast import as_person
@@ -46,16 +46,16 @@ def test_a_clip_is_heard_played_backed_up_and_erased(done_clip, bucket, media_ro
     report = verify()
     assert (report.files, report.faults, report.orphans) == (6, [], [])
 
-    backing_up.back_up(tmp_path / "backup")
+    backup.back_up(tmp_path / "backup")
     bucket.objects.all().delete()
     assert len(verify().faults) == 6
-    backing_up.restore(tmp_path / "backup", replace=True)
+    restore.restore(tmp_path / "backup", replace=True)
     assert (verify().faults, verify().orphans) == ([], [])
 
     services.erase(done_clip)
     assert list(bucket.objects.all()) == []
     assert pupil.get(f"/clips/{done_clip.pk}/media/").status_code == 404
-    assert backing_up.restore(tmp_path / "backup", replace=True)["erased_again"] == 1
+    assert restore.restore(tmp_path / "backup", replace=True).erased_again == 1
     assert list(bucket.objects.all()) == on_the_bench() == []
 
 
@@ -66,10 +66,10 @@ def test_a_backup_takes_clips_from_the_folder_to_the_bucket(
     monkeypatch.setattr(services, "dispatch", lambda pk, kind: None)
     options, settings.OBJECT_STORE = settings.OBJECT_STORE, None
     services.receive(enrolment, enrolment.pupil, [SAMPLE.read_bytes()], "clip.mp4")
-    backing_up.back_up(tmp_path / "backup")
+    backup.back_up(tmp_path / "backup")
     settings.OBJECT_STORE = options
     assert len(verify().faults) == 1
-    backing_up.restore(tmp_path / "backup", replace=True)
+    restore.restore(tmp_path / "backup", replace=True)
     report = verify()
     assert (report.files, report.faults, report.orphans) == (1, [], [])
 

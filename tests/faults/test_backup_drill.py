@@ -17,7 +17,7 @@ from django.utils import timezone
 from studio.accounts.models import Person
 from studio.clips import stages, tasks
 from studio.clips.models import Clip, Listening, Original, Rendition, Stage
-from studio.clips.upkeep import backing_up
+from studio.clips.upkeep import backup, databases, manifests, restore
 from studio.clips.upkeep.verifying import verify
 from studio.review.models import Decision, Review
 from tests import production
@@ -189,10 +189,10 @@ def test_postgres_comes_back_as_it_was(ground, postgres, redis_server, tmp_path,
 
 def test_a_table_that_the_backup_does_not_know_goes(ground, tmp_path):
     make_cast()
-    backing_up.back_up(tmp_path / "backup")
+    backup.back_up(tmp_path / "backup")
     with connection.cursor() as cursor:
         cursor.execute("CREATE TABLE later (person bigint REFERENCES accounts_person)")
-    backing_up.restore(tmp_path / "backup", replace=True)
+    restore.restore(tmp_path / "backup", replace=True)
     assert "later" not in connection.introspection.table_names()
     assert Person.objects.exists()
 
@@ -201,12 +201,12 @@ def test_a_restore_beside_a_running_studio_is_refused_and_changes_nothing(
     ground, postgres, tmp_path, monkeypatch
 ):
     make_cast()
-    backing_up.back_up(tmp_path / "backup")
+    backup.back_up(tmp_path / "backup")
     Person.objects.filter(name="Mira Sandholm").update(name="Mira S")
-    impatient = backing_up.EMPTY_POSTGRES.replace("'10s'", "'1s'")
-    monkeypatch.setattr(backing_up, "EMPTY_POSTGRES", impatient)
+    impatient = databases.EMPTY_POSTGRES.replace("'10s'", "'1s'")
+    monkeypatch.setattr(databases, "EMPTY_POSTGRES", impatient)
     with postgres.connect("drill") as other, other.transaction():
         other.execute("SELECT * FROM accounts_person")
-        with pytest.raises(backing_up.BackupError, match="still running"):
-            backing_up.restore(tmp_path / "backup", replace=True)
+        with pytest.raises(manifests.BackupError, match="still running"):
+            restore.restore(tmp_path / "backup", replace=True)
     assert Person.objects.filter(name="Mira S").exists()

@@ -14,7 +14,7 @@ from studio.clips import services as clips
 from studio.clips.models import Clip, Rendition
 from studio.clips.stores import FolderStore
 from studio.clips.tasks import sweep
-from studio.clips.upkeep import backing_up
+from studio.clips.upkeep import backup
 from studio.clips.upkeep.verifying import verify
 from studio.media import make_still, probe
 from studio.review.enclosures import receiving, sending
@@ -381,7 +381,7 @@ def test_verify_and_backup_know_its_files(teacher, clip, voice, tmp_path, settin
     prepared(clip)
     report = verify()
     assert (report.files, report.faults, report.orphans) == (2, [], [])
-    manifest = backing_up.back_up(tmp_path / "backup")
+    manifest = backup.back_up(tmp_path / "backup").manifest
     assert [entry["path"] for entry in manifest["files"]] == sorted(
         EnclosedFile.objects.values_list("path", flat=True),
         key=lambda path: "shown" in path,

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from django.db.models import F
 
-from studio.clips.models import file_models
+from studio.clips.models import ClipFile, file_models
 from studio.clips.stores import Entry, store
 
 
@@ -41,6 +41,11 @@ def named_files() -> Iterator[Named]:
             yield Named(f"{model._meta.verbose_name} of clip {clip_id}", path, sha256, size)
 
 
+def named_by(row: ClipFile) -> Named:
+    owner = f"{row._meta.verbose_name} of clip {row.clip_id}"
+    return Named(owner, row.path, row.sha256, row.size_bytes)
+
+
 def verify() -> Report:
     """Read every file and compare it with its row; name what is wrong."""
     report, known = Report(), set()
@@ -48,7 +53,7 @@ def verify() -> Report:
         known.add(named.path)
         report.files += 1
         report.size_bytes += named.size_bytes
-        fault = _fault_at_rest(named)
+        fault = fault_at_rest(named)
         if fault:
             report.faults.append(fault)
     report.orphans = sorted(entry.name for entry in orphans(known))
@@ -77,7 +82,8 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
-def _fault_at_rest(named: Named) -> str:
+def fault_at_rest(named: Named) -> str:
+    """What is wrong with a row's file in the store; empty when nothing is."""
     try:
         with store().local(named.path) as path:
             return fault_of(named, path)

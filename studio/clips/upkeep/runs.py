@@ -1,0 +1,127 @@
+"""Backups and drills as rows, and who is told when one fails."""
+
+import logging
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import timedelta
+from pathlib import Path
+
+from django.conf import settings
+from django.db import DatabaseError
+from django.utils import timezone
+
+from studio import figures
+from studio.accounts import letters
+from studio.clips.models import UpkeepRun
+
+from . import backup, drill
+from .manifests import BackupError
+
+log = logging.getLogger(__name__)
+
+KEPT = timedelta(days=400)
+Kind = UpkeepRun.Kind
+
+
+@dataclass(slots=True)
+class _Outcome:
+    said: list[str] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list)
+    figures: dict = field(default_factory=dict)
+
+
+def last_backup() -> UpkeepRun | None:
+    """The newest backup that was tried, whole or not; None before the first."""
+    return UpkeepRun.objects.filter(kind=Kind.BACKUP).first()
+
+
+def last_drill() -> UpkeepRun | None:
+    """The newest drill that was tried, whole or not; None before the first."""
+    return UpkeepRun.objects.filter(kind=Kind.DRILL).first()
+
+
+def back_up(place: Path) -> backup.Finished:
+    """As :func:`.backup.back_up`; leaves a row, and tells the operator of what is wrong.
+
+    Raises
+    ------
+    BackupError
+        When it could not be finished.
+    """
+    with _recorded(Kind.BACKUP) as outcome:
+        finished = backup.back_up(place)
+        outcome.faults += finished.faults
+        outcome.said.append(f"{len(finished.manifest['files'])} files, in {finished.folder}.")
+        outcome.figures |= {
+            "files": len(finished.manifest["files"]),
+            "added_bytes": finished.added_bytes,
+            "pruned": finished.pruned,
+            "is_encrypted": bool(finished.manifest["key"]),
+        }
+    return finished
+
+
+def make_drill(place: Path, identity: Path | None, passphrase: str = "") -> drill.Report:
+    """As :func:`.drill.drill`; leaves a row, and tells the operator of what is wrong.
+
+    Raises
+    ------
+    BackupError
+        When there is no backup, or it cannot be opened.
+    """
+    with _recorded(Kind.DRILL) as outcome:
+        report = drill.drill(place, identity, passphrase)
+        outcome.faults += report.faults
+        outcome.said += report.said
+        outcome.figures |= report.figures
+    return report
+
+
+@contextmanager
+def _recorded(kind: Kind) -> Iterator[_Outcome]:
+    outcome, started_at = _Outcome(), timezone.now()
+    try:
+        yield outcome
+    except BackupError as error:
+        outcome.faults.append(str(error))
+        raise
+    except Exception as error:
+        outcome.faults.append(f"{type(error).__name__}: {error}")
+        raise
+    finally:
+        _robustly(lambda: _record(kind, started_at, outcome))
+
+
+def _robustly(write: Callable[[], None]) -> None:
+    """A database that cannot be written to must not hide what was wrong with the backup."""
+    try:
+        write()
+    except DatabaseError as error:
+        log.error("the outcome was not recorded: %s", error)
+
+
+def _record(kind: Kind, started_at, outcome: _Outcome) -> None:
+    UpkeepRun.objects.filter(started_at__lt=started_at - KEPT).delete()
+    row = UpkeepRun.objects.create(
+        kind=kind,
+        started_at=started_at,
+        ended_at=timezone.now(),
+        is_whole=not outcome.faults,
+        said="\n".join([*outcome.faults, *outcome.said]),
+        figures=outcome.figures,
+    )
+    if not row.is_whole:
+        log.error("%s: %s", kind.label, row.said)
+        _tell(row)
+
+
+def _tell(row: UpkeepRun) -> None:
+    if not (settings.MAIL and settings.OPERATOR_EMAIL):
+        return
+    when = figures.date_time(timezone.localtime(row.started_at))
+    letters.post_to_operator(
+        settings.OPERATOR_EMAIL,
+        f"Studio: the {row.get_kind_display()} of {when} needs you",
+        f"{row.said}\n\nWhat to do is in deploy/README.md, under Back up, and restore.\n",
+    )
