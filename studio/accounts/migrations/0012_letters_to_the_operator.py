@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("accounts", "0010_tries_are_counted"),
+        ("accounts", "0011_codes_for_a_lost_phone"),
     ]
 
     operations = [
