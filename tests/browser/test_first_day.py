@@ -249,7 +249,7 @@ def end_the_lessons(page: Page, pupil: str) -> None:
     main_link(page, "People").click()
     page.get_by_role("link", name=f"End the lessons of {pupil}").click()
     page.get_by_role("button", name="End the lessons").click()
-    expect(page.get_by_role("status")).to_contain_text(pupil)
+    expect(page.locator(".messages")).to_contain_text(pupil)
     expect(page.get_by_role("link", name=f"End the lessons of {pupil}")).to_have_count(0)
 
 

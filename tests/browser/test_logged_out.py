@@ -39,7 +39,7 @@ def begin_to_invite(page: Page) -> None:
     form.get_by_label("E-mail address").fill("runa@s.example")
     run_out()
     form.get_by_role("button").click()
-    expect(page.get_by_role("status")).to_contain_text("what you wrote is there again")
+    expect(page.locator("main .notice")).to_contain_text("what you wrote is there again")
 
 
 # -- words that were sent too late ---------------------------------------------------------

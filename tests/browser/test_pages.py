@@ -76,7 +76,7 @@ def test_a_recording_is_chosen_looked_at_and_sent(cast, opened):
     page.get_by_label("Words for your teacher").fill("Is the fourth finger still too high?")
     send_button(page).click()
     page.wait_for_url("**/queue/")
-    expect(page.get_by_role("status")).to_contain_text("Your clip has arrived.")
+    expect(page.locator(".messages")).to_contain_text("Your clip has arrived.")
     clip = Clip.objects.get()
     assert (clip.title, clip.note[:5]) == ("B♭ octaves, third day", "Is th")
     assert clip.original.size_bytes == SAMPLE.stat().st_size

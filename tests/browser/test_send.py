@@ -90,7 +90,7 @@ def refusal(page: Page):
 def arrived_whole(page: Page, recording: Path) -> None:
     """The page is told so, and there is one clip with the file's own hash."""
     page.wait_for_url("**/queue/")
-    expect(page.get_by_role("status")).to_contain_text("Your clip has arrived.")
+    expect(page.locator(".messages")).to_contain_text("Your clip has arrived.")
     clip = Clip.objects.get()
     assert clip.original.sha256 == hashlib.sha256(recording.read_bytes()).hexdigest()
     assert not Upload.objects.filter(clip=None).exists()
@@ -194,7 +194,7 @@ def test_as_many_half_sent_recordings_as_may_be_are_said(phone, settings, cast):
     press_send(page)
     expect(refusal(page)).to_contain_text("1 half-sent recording is waiting already")
     page.get_by_role("button", name=re.compile("Remove")).click()
-    expect(page.get_by_role("status")).to_contain_text("It was removed.")
+    expect(page.locator(".messages")).to_contain_text("It was removed.")
     assert not Upload.objects.exists()
 
 

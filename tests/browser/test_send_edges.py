@@ -212,7 +212,7 @@ def test_the_same_recording_again_is_asked_about(phone, chromium, link, script):
     expect(page.locator("main")).to_contain_text("sent today at")
     assert Clip.objects.count() == 1
     page.get_by_role("button", name="Leave it").click()
-    expect(page.get_by_role("status")).to_have_text("Left as it was: there is one clip of it.")
+    expect(page.locator(".messages")).to_have_text("Left as it was: there is one clip of it.")
     assert not Upload.objects.filter(clip=None).exists()
     page.goto("/send/")
     page.set_input_files('input[type="file"]', SAMPLE)
@@ -221,7 +221,7 @@ def test_the_same_recording_again_is_asked_about(phone, chromium, link, script):
     page.wait_for_url("**/same/")
     sent = link.sent
     page.get_by_role("button", name="Send it all the same").click()
-    expect(page.get_by_role("status")).to_contain_text("Your clip has arrived.")
+    expect(page.locator(".messages")).to_contain_text("Your clip has arrived.")
     assert link.sent - sent < SAMPLE.stat().st_size, "the bytes were asked for again"
     assert set(Clip.objects.values_list("title", flat=True)) == {"Octaves", "Wanted twice"}
     page.go_back()
@@ -401,7 +401,7 @@ def test_half_sent_recordings_are_limited_and_what_goes_gives_its_place_back(
     press_send(page)
     expect(refusal(page)).to_contain_text("2 half-sent recordings are waiting already")
     page.get_by_role("button", name=re.compile("Remove it.*0.wav")).click()
-    expect(page.get_by_role("status")).to_have_text("It was removed. Nothing of it is kept.")
+    expect(page.locator(".messages")).to_have_text("It was removed. Nothing of it is kept.")
     choose(page, files[2])
     press_send(page)
     page.wait_for_url("**/queue/")
@@ -416,7 +416,7 @@ def test_a_refused_recording_is_put_away_by_its_pupil(phone, cast, link, tmp_pat
     page.goto("/queue/")
     expect(page.locator("#sent")).to_contain_text("It is put away by itself")
     page.get_by_role("button", name="Put it away").click()
-    expect(page.get_by_role("status")).to_have_text("It was put away.")
+    expect(page.locator(".messages")).to_have_text("It was put away.")
     expect(page.locator("#sent")).to_contain_text("Nothing is on its way.")
 
 
