@@ -4,7 +4,7 @@ import pytest
 
 from tests.benchmarks.storm import MUST_BE_NOTHING, storm
 
-CLIPS = 8
+CLIPS = 6
 SEED = 7
 
 
