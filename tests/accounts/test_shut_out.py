@@ -1,11 +1,15 @@
 """Nobody shuts anybody out: known browsers, tries at the same moment, and what lifts a wait."""
 
+import http.client
+import os
 import re
 import threading
 from collections.abc import Callable
+from urllib.parse import urlencode
 
 import pytest
 from django.contrib.auth import hashers
+from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.core import mail as outbox
 from django.core.management import call_command
 from django.db import connection, connections
@@ -17,8 +21,11 @@ from studio.accounts import letters, passwords, tasks, tries
 from studio.accounts.lockout import ACCOUNT_LIMIT, ADDRESS_LIMIT, PAIR_LIMIT
 from studio.accounts.models import Person, TryCount
 from tests.cast import PASSWORD
+from tests.deploy.processes import free_port
+from tests.web_process import Web
 
 NEW = "open strings ring"
+TOKEN = "t" * 32
 
 
 @pytest.fixture
@@ -242,6 +249,35 @@ def test_of_many_guesses_at_once_no_more_are_looked_at_than_one_by_one(
     assert set(answers) <= {200, 429}
     pair = TryCount.objects.get(failures=PAIR_LIMIT, key=PAIR.key)
     assert tries.must_wait([PAIR]), pair
+
+
+def test_so_it_is_for_two_web_processes(either_database, tmp_path):
+    """Real requests, real passwords, and eight threads in each of two processes."""
+    call_command("migrate", interactive=False, verbosity=0)
+    person = Person.objects.create(email="t@studio.example", name="T")
+    person.password = Argon2PasswordHasher().encode(PASSWORD, "a-salt-of-sixteen")
+    person.save()
+    connection.close()
+    web = Web(free_port(), tmp_path)
+    said = urlencode({"username": person.email, "password": "wrong"})
+    headers = {
+        "Cookie": f"csrf={TOKEN}",
+        "X-CSRFToken": TOKEN,
+        "Content-Type": "application/x-www-form-urlencoded",
+    }
+
+    def guess_over_the_line() -> int:
+        line = http.client.HTTPConnection("127.0.0.1", web.port, timeout=120)
+        line.request("POST", "/log-in/", said, headers)
+        return line.getresponse().status
+
+    where = {"DATABASE_URL": os.environ["DATABASE_URL"], "DEBUG": "1"}  # files by their plain names
+    with web.started(**where, WEB_PROCESSES="2", WEB_THREADS="8"):
+        answers = at_once(*[guess_over_the_line] * (4 * PAIR_LIMIT))
+    assert set(answers) <= {200, 429}
+    assert answers.count(200) < PAIR_LIMIT, "the last that is looked at is told to wait"
+    local = tries.Count(("pair", person.email, "127.0.0.1"), PAIR_LIMIT)
+    assert TryCount.objects.get(key=local.key).failures == PAIR_LIMIT
 
 
 PAIR = tries.Count(("pair", "t@studio.example", "192.0.2.7"), PAIR_LIMIT)

@@ -72,6 +72,28 @@ def test_one_who_has_an_account_logs_in_and_accepts(cast, windows, real_password
     told.nobody_of(secret)
 
 
+def test_a_guardian_lets_her_child_into_a_second_studio(cast, windows, real_passwords):
+    secret = invitations.invite(
+        cast.other_studio, "pupil", "Mira", cast.pupil.email, by=cast.foreign_teacher
+    )[1]
+    child = windows.enter(cast.pupil)
+    child.goto(reverse("invitation", args=[secret]))
+    expect(child.get_by_text("Edda Sandholm has to accept for you")).to_be_visible()
+    expect(child.get_by_role("button", name="Accept")).to_have_count(0)
+    context = windows()
+    told, page = Told(context), context.new_page()
+    page.goto(reverse("invitation", args=[secret]))
+    page.get_by_role("link", name="Log in").click()
+    log_in(page, cast.guardian)
+    page.get_by_role("button", name="Accept for Mira Sandholm").click()
+    page.wait_for_url("**/consent/*/")
+    expect(page.locator(".messages")).to_contain_text("has a place at Another studio")
+    page.get_by_role("link", name="Read on and agree").click()
+    page.get_by_role("button", name="I agree").click()
+    expect(page.get_by_text("Given by Edda Sandholm on")).to_be_visible()
+    told.nobody_of(secret)
+
+
 def test_the_first_teacher_comes_in_by_the_printed_link(db, windows, capsys):
     said = ["--teacher-name", "Ottilie Brandt", "--teacher-email", "ottilie@s.example"]
     call_command("add_studio", "Larkhill strings", *said)
