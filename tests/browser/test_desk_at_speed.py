@@ -283,3 +283,49 @@ def test_another_person_does_nothing_in_ones_name(cast, marked, opened):  # noqa
     page.evaluate("dispatchEvent(new Event('focus'))")
     sent(page)
     assert Decision.objects.get().decided_by == Person.objects.get(pk=cast.teacher.pk)
+
+
+def test_logging_out_sends_what_was_pressed_first(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    slow(page, 0.4, 0.4)
+    press(page, "nknknd", 20)
+    page.get_by_role("button", name="Log out").click()
+    page.wait_for_url("**/log-in/**", timeout=15_000)
+    assert choices(marked) == ["kept", "kept", "dropped", "", "", ""]
+
+
+def test_without_a_line_logging_out_says_what_would_be_lost(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    page.route("**/clips/*/**", _no_line_to_post)
+    press(page, "nknd", 20)
+    notice, out = page.locator(".unsent"), page.get_by_role("button", name="Log out", exact=True)
+    out.click()
+    expect(notice).to_contain_text("2 decisions are not sent yet. Logging out now would lose them.")
+    expect(page.get_by_role("button", name="Stay logged in")).to_be_focused()
+    page.keyboard.press("Enter")
+    expect(notice).to_have_count(0)
+    page.goto("/waiting/")
+    out.click()
+    expect(notice.get_by_role("link", name="Open the clip to send them")).to_be_visible()
+    page.unroute("**/clips/*/**")
+    notice.get_by_role("link").click()
+    sent(page)
+    assert choices(marked)[:2] == ["kept", "dropped"]
+    page.route("**/clips/*/**", _no_line_to_post)
+    page.keyboard.press("k")
+    out.click()
+    page.get_by_role("button", name="Log out without sending").click()
+    page.wait_for_url("**/log-in/**")
+    assert choices(marked)[2] == ""
+
+
+def test_once_the_line_is_back_the_log_out_goes_on(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    page.route("**/clips/*/**", _no_line_to_post)
+    press(page, "nk", 20)
+    page.get_by_role("button", name="Log out").click()
+    expect(page.locator(".unsent")).to_contain_text("1 decision is not sent yet.")
+    page.unroute("**/clips/*/**")
+    page.evaluate("dispatchEvent(new Event('online'))")
+    page.wait_for_url("**/log-in/**", timeout=15_000)
+    assert choices(marked)[0] == "kept"

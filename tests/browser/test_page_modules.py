@@ -1,5 +1,7 @@
 """The pure modules of the pages, run where they run: in the browser."""
 
+import json
+
 import pytest
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -85,3 +87,23 @@ def test_a_reply_is_due_when_the_clip_plays_over_its_moment_and_not_after_a_jump
 
     assert [due(0, 0.25), due(3.9, 4.15), due(4.1, 4.3)] == [0, 2, 2]
     assert [due(0.25, 0.5), due(2, 4.2), due(4.15, 4.4), due(5, 3)] == [-1, -1, -1, -1]
+
+
+def test_what_is_not_sent_yet_is_counted_by_person_and_said_by_what_it_is(call):
+    acts = {"acts": [{"kind": "decide"}, {"kind": "undo"}], "refused": []}
+    more = {"acts": [{"kind": "comment"}], "refused": []}
+    store = {
+        "desk-acts:7:one:a": json.dumps(acts),
+        "desk-acts:7:two:b": json.dumps(more),
+        "desk-acts:8:one:c": json.dumps(more),
+        "desk-at:7:one": "{}",
+    }
+    found = call("unsent", "unsentOf", 7, store)
+    assert [(one["clip"], one["kind"]) for one in found] == [
+        ("one", "decide"),
+        ("one", "undo"),
+        ("two", "comment"),
+    ]
+    assert call("unsent", "unsentSaid", found) == "3 things from the desk are not sent yet"
+    assert call("unsent", "unsentSaid", found[:2]) == "2 decisions are not sent yet"
+    assert call("unsent", "unsentSaid", found[:1]) == "1 decision is not sent yet"

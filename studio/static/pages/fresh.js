@@ -1,6 +1,7 @@
 // On every page: shows the present state, and gives back what could not be sent.
 
 import { refill } from "./refill.js";
+import "./unsent.js";
 
 const COOKIE = /(?:^|; )(?:__Host-)?csrf=(\w+)/;
 

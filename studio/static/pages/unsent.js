@@ -1,0 +1,104 @@
+// On the way out: logging out empties this browser, and with it what was pressed at the desk and is
+// not with the server yet. A desk that is open sends it first; where that does not succeed soon, it
+// is said what would be lost, and the choice is the person's.
+
+const PATIENCE_MS = 1500;
+const LOOK_MS = 150;
+const DECIDES = ["decide", "kind", "words", "undo"];
+
+/** What a person pressed that waits in a store: [{ clip, kind }]. */
+export function unsentOf(person, store) {
+  const begin = `desk-acts:${person}:`;
+  const names = Object.keys(store).filter((name) => name.startsWith(begin));
+  return names.flatMap((name) => {
+    const clip = name.slice(begin.length).split(":")[0];
+    return JSON.parse(store[name]).acts.map(({ kind }) => ({ clip, kind }));
+  });
+}
+
+/** "2 decisions are not sent yet"; with comments and the like among them, "3 things from the desk …". */
+export function unsentSaid(acts) {
+  const decisions = acts.every(({ kind }) => DECIDES.includes(kind));
+  const [one, many] = decisions ? ["decision", "decisions"] : ["thing from the desk", "things from the desk"];
+  return acts.length === 1 ? `1 ${one} is not sent yet` : `${acts.length} ${many} are not sent yet`;
+}
+
+addEventListener("submit", (event) => {
+  const form = event.target;
+  if (!form.matches("[data-log-out]") || "goes" in form.dataset) return;
+  if (!waiting(form).length) return;
+  event.preventDefault();
+  if (!document.querySelector(".unsent")) leave(form);
+});
+
+/** As soon as nothing waits any more; said after a while, and then still. */
+function leave(form) {
+  const begun = performance.now();
+  const look = setInterval(() => {
+    const acts = waiting(form);
+    if (!acts.length) go();
+    else if (performance.now() - begun > PATIENCE_MS) say(form, acts, go, () => clearInterval(look));
+  }, LOOK_MS);
+  const go = () => {
+    clearInterval(look);
+    form.dataset.goes = "";
+    form.requestSubmit();
+  };
+}
+
+const waiting = (form) => {
+  try {
+    return unsentOf(form.dataset.logOut, localStorage);
+  } catch {
+    return []; // a browser that keeps nothing loses nothing
+  }
+};
+
+function say(form, acts, go, stay) {
+  const words = `${unsentSaid(acts)}. Logging out now would lose ${acts.length === 1 ? "it" : "them"}. `;
+  const there = document.querySelector(".unsent");
+  if (there) {
+    const [said] = there.querySelector("p").childNodes;
+    if (said.data !== words) said.data = words;
+    return;
+  }
+  const notice = made("div", "notice unsent");
+  notice.setAttribute("role", "alert");
+  notice.append(made("p", "", words), made("div", "row"));
+  notice.querySelector("p").append(...ways(acts));
+  const leaves = (callback) => () => {
+    notice.remove();
+    callback();
+  };
+  notice.querySelector(".row").append(
+    button("Stay logged in", leaves(() => (stay(), form.querySelector("button").focus()))),
+    button("Log out without sending", leaves(go)),
+  );
+  document.querySelector("main").prepend(notice);
+  notice.querySelector("button").focus();
+}
+
+/** Where they are sent from: the clips' own pages, but for the one that is open. */
+function ways(acts) {
+  const others = [...new Set(acts.map(({ clip }) => `/clips/${clip}/`))].filter((way) => way !== location.pathname);
+  if (!others.length) return ["You are logged out as soon as they have arrived."];
+  return others.flatMap((way, n) => {
+    const link = made("a", "", n ? `Clip ${n + 1}` : "Open the clip to send them");
+    link.href = way;
+    return n ? [" · ", link] : [link];
+  });
+}
+
+function button(words, pressed) {
+  const one = made("button", "", words);
+  one.type = "button";
+  one.addEventListener("click", pressed);
+  return one;
+}
+
+function made(tag, name = "", text = "") {
+  const one = document.createElement(tag);
+  if (name) one.className = name;
+  if (text) one.textContent = text;
+  return one;
+}
