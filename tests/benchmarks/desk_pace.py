@@ -3,11 +3,13 @@
 A studio of real processes serves the demo's data and more takes of its pupils
 (``reviewing/takes.py``); once all are heard, a browser reviews one after the other by keyboard
 alone at a teacher's pace (``reviewing/hands.py``), and at the end the database is asked whether
-every clip was returned as it was decided. *Seconds* of a clip count from its page being there until
-the next one's is: looking, hearing, deciding, reading the proposed summary, returning, and what the
-program itself takes. *Keys*: a key with Shift or Ctrl is one. The first page is opened by its
-address. A clip of single notes with a question gets a voice reply; its seconds are listed apart,
-since how long somebody speaks is no figure of the desk.
+every clip was returned as it was decided.
+
+*Seconds* of a clip count from its page being there until the next one's is: looking, hearing,
+deciding, reading the proposed summary, returning. *Waited* is what of them the program took: all
+but her own pauses; it grows with the load of the machine. *Keys*: one with Shift or Ctrl is one.
+The first page is opened by a press on the waiting list. A clip of single notes with a question gets
+a voice reply; its figures are listed apart, since how long somebody speaks is none of the desk's.
 """
 
 import argparse
@@ -119,7 +121,7 @@ def line(one: Reviewed) -> str:
 
 
 def figures(done: list[Reviewed]) -> dict[str, float]:
-    """Median and worst of keys and seconds: of all, and of the clips where nothing is spoken."""
+    """Median and worst: where nothing is spoken, where something is, and of the waiting."""
     silent = [one for one in done if one.way != "spoken"]
     found: dict[str, float] = {"clips": len(done), "spoken": len(done) - len(silent)}
     for name, ones in (("", silent), ("spoken_", [one for one in done if one.way == "spoken"])):
@@ -130,6 +132,8 @@ def figures(done: list[Reviewed]) -> dict[str, float]:
             if values:
                 found[f"{name}{what}_median"] = statistics.median(values)
                 found[f"{name}{what}_worst"] = max(values)
+    waited = [one.seconds - one.paused for one in done]
+    found |= {"waited_median": statistics.median(waited), "waited_worst": max(waited)}
     found["over_keys"] = sum(len(one.keys) > MOST_KEYS for one in silent)
     found["over_seconds"] = sum(one.seconds > MOST_S for one in silent)
     found["marks_worst"] = max(one.marks for one in done)

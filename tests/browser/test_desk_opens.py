@@ -3,26 +3,33 @@
 import pytest
 from playwright.sync_api import Locator, Page, expect
 
+from studio.drills import services as drills
+from studio.notation import Request, generate
 from studio.review.judging import judged
 from studio.review.models import DeskKeys
-from tests.browser.test_desk_at_speed import marked, press  # noqa: F401 (fixture)
+from studio.review.services import begin_review
+from tests.browser.test_desk_at_speed import NOTES, marked, press  # noqa: F401 (fixture)
 from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what they need)
     DESK,
+    LENGTH_S,
     MARKED_S,
     PHONE,
+    SAMPLE,
     TABLET,
     WAIT_S,
     clip,
     comes_true,
     folder,
+    keep,
     opened,
     plays,
     said,
     seconds,
     sent,
 )
+from tests.cast import make_clip, set_for
 from tests.deploy.processes import until
-from tests.review.heard_clip import review_of
+from tests.review.heard_clip import listen_again, measurement, review_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -138,3 +145,47 @@ def test_whether_a_decision_goes_on_is_the_teachers_to_choose(cast, clip, opened
     sent(page)
     expect(selected(page)).to_have_attribute("data-mark", "0")
     assert choices(clip) == ["dropped", ""]
+
+
+@pytest.fixture
+def written(cast):
+    """A clip with six marks, one after the other, that answers a drill with a page."""
+    made = make_clip(cast.enrolment, "Octaves", has_audio=True, duration_s=LENGTH_S)
+    played = tuple((note, 1.0 + 2.0 * n, (40.0 + n,)) for n, note in enumerate(NOTES))
+    listen_again(made, measurement(played, LENGTH_S))
+    keep(made, "playable", "video/mp4", ".mp4", SAMPLE.read_bytes())
+    score = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+    words = {"title": "C major in octaves", "words": "Slowly"}
+    drill = drills.add_drill(cast.studio, cast.teacher, score=score.to_dict(), **words)
+    begin_review(made, set_for(cast.enrolment, drill))
+    return made
+
+
+@pytest.mark.parametrize("size", [DESK, LYING, TABLET], ids=["1440", "1180", "820"])
+def test_with_a_page_too_and_recording_and_strip_stay_in_sight(cast, written, opened, size):  # noqa: F811
+    page = opened(cast.teacher, written, size)
+    for part in ("[data-decide='keep']", "[data-decide='drop']", ".edit summary"):
+        comes_in_sight(selected(page).locator(part))
+    assert page.locator("clip-player video").bounding_box()["width"] >= LEAST_PICTURE_PX
+    press(page, "nnnnn", 20)
+    expect(selected(page)).to_have_attribute("data-mark", "4")
+    for part in (selected(page).locator("[data-decide='keep']"), strip(page)):
+        comes_in_sight(part)
+    for part in ("clip-player video", "sound-picture"):
+        comes_in_sight(page.locator(part))
+
+
+@pytest.mark.parametrize("size", [DESK, LYING, TABLET, PHONE], ids=["1440", "1180", "820", "390"])
+def test_what_is_said_covers_neither_the_comment_nor_its_button(cast, clip, opened, size):  # noqa: F811
+    page = opened(cast.teacher, clip, size)
+    page.keyboard.press("c")
+    page.keyboard.type("More arm.")
+    page.keyboard.press("Escape")
+    page.keyboard.press("r")
+    expect(said(page)).to_contain_text("There is a comment that is not added yet.")
+    over = """([one, other]) => {
+      const [a, b] = [one, other].map((css) => document.querySelector(css).getBoundingClientRect());
+      return a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
+    }"""
+    for part in ("#composer textarea", "#composer button.main"):
+        comes_true(page, f"!({over})(['#said', '{part}'])")

@@ -50,7 +50,7 @@ def test_a_question_opens_plain_and_selects_no_mark_that_is_folded(cast, clip, o
     clip.subject = "question"
     clip.save(update_fields=["subject"])
     page = opened(cast.teacher, clip)
-    expect(page.get_by_text("double stops were heard, 2 marks")).to_be_visible()
+    expect(page.locator("#counts")).to_contain_text("2 marks: 2 to decide")
     expect(page.locator("#blocks")).to_be_hidden()
     expect(page.locator("[data-selected]")).to_have_count(0)
     page.keyboard.press("k")

@@ -276,6 +276,7 @@ def test_a_reply_takes_three_presses_and_is_not_recorded_over(cast, clip, contex
     speak(page)
     page.keyboard.press("v")
     expect(page.get_by_label("Your reply, before it is sent")).to_be_visible()
+    expect(page.get_by_role("button", name="Add comment")).to_be_focused()
     page.keyboard.press("v")
     expect(page.get_by_text("There is a reply already.")).to_be_visible()
     page.keyboard.press("Control+Enter")

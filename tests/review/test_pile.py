@@ -108,7 +108,7 @@ def test_each_is_returned_with_its_own_words_and_one_without_stays(cast, teacher
     assert not any(r.is_visible for r in found.values()), "the studio's delay holds"
     assert found[one.pk].site == "http://testserver"
     assert "Well held." not in as_person(cast.pupil).get(f"/clips/{one.pk}/").content.decode()
-    said = "2 clips were returned and can still be taken back, the last to Mira Sandholm."
+    said = "2 returned clips can still be taken back, the last to Mira Sandholm."
     assert said in answer.content.decode()
     teacher.post(f"/clips/{one.pk}/return/take-back/")
     assert review_of(one).state == "open"

@@ -70,7 +70,7 @@ def test_many_returns_are_said_in_one_line_and_each_can_be_taken_back(cast, retu
     services.return_clip(review_of(other), cast.teacher, "Rounder.", site=SITE)
     page = as_person(cast.teacher).get("/waiting/").content.decode()
     line, rows = page.split('<details class="notice pending-many">')[1].split("</summary>", 1)
-    assert "2 clips were returned and can still be taken back, the last to Mira Sandholm." in line
+    assert "2 returned clips can still be taken back, the last to Mira Sandholm." in line
     assert page.count('class="notice pending"') == 2
     for clip in (returned.review.clip, other):
         assert f"/clips/{clip.pk}/return/take-back/" in rows.split("</details>", 1)[0]
@@ -86,7 +86,7 @@ def test_after_returning_one_line_says_it_at_the_desk_however_many_they_are(cast
         assert page.context["clip"] in clips[many - 1 :]
         assert 'class="messages"' not in html
         assert html.count("can still be taken back") == 1
-        assert f"{many} clips were returned and can still be taken back, the last to" in html
+        assert f"{many} returned clips can still be taken back, the last to" in html
     services.take_back_return(returned.review)
     services.take_back_return(review_of(clips[0]))
     html = client.get(f"/clips/{clips[2].pk}/").content.decode()

@@ -169,15 +169,10 @@ class Desk:
 
     @property
     def plain_said(self) -> str:
-        """What was heard of a plain clip; empty while nobody listened."""
-        if self.judged is None:
+        """What was heard where that is no double stop; empty while nobody listened."""
+        if self.judged is None or not nothing_to_judge(self.judged):
             return ""
-        counts, events = self.counts(), self.judged.measurement["events"]
-        if not nothing_to_judge(self.judged):
-            heard = count_of(counts["double_stops"], "double stop was,double stops were")
-            marked = count_of(counts["marks"], "mark,marks") if counts["marks"] else "no marks"
-            return f"{heard} heard, {marked}: the ledger has them."
-        said = "No double stops in this clip. "
+        said, events = "No double stops in this clip. ", self.judged.measurement["events"]
         if not events:
             return said + "No notes were heard: it may be too soft, or the microphone was covered."
         return said + count_of(len(events), "note was,notes were") + " heard."

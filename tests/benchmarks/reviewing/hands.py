@@ -57,6 +57,7 @@ class Reviewed:
     choices: dict[str, str] = field(default_factory=dict)
     unheard: int = 0
     seconds: float = 0.0
+    paused: float = 0.0  # of them: her own looking, hearing, thinking, speaking, reading
 
 
 class Teacher:
@@ -117,7 +118,8 @@ class Teacher:
         self.page.wait_for_url("**/preview/", timeout=WAIT_S * 1000)
         summary = self.page.locator(".summary").first
         words = len(summary.inner_text().split()) if summary.count() else 0
-        time.sleep(self.rng.uniform(*self.pace.looks) / 2 + words / self.pace.words_per_s)
+        looks = self.rng.uniform(*self.pace.looks) / 2
+        self._rest(looks + words / self.pace.words_per_s)
 
     def _hear(self, key: str, span: tuple[float, float]) -> None:
         self._press(key)
@@ -139,4 +141,8 @@ class Teacher:
         self.page.keyboard.press(key)
 
     def _pause(self, span: tuple[float, float]) -> None:
-        time.sleep(self.rng.uniform(*span))
+        self._rest(self.rng.uniform(*span))
+
+    def _rest(self, seconds: float) -> None:
+        self.now.paused += seconds
+        time.sleep(seconds)
