@@ -3,6 +3,7 @@ from django.urls import path
 from . import (
     account_views,
     consent_views,
+    invitation_views,
     password_views,
     people_views,
     second_step_views,
@@ -43,5 +44,5 @@ urlpatterns = [
     path("people/answering/", people_views.answering, name="people_answering"),
     path("people/places/<int:pk>/end/", people_views.end_place, name="place_end"),
     path("people/places/<int:pk>/password/", people_views.password_link, name="password_link"),
-    path("invitation/<str:secret>/", people_views.invitation, name="invitation"),
+    path("invitation/<str:secret>/", invitation_views.invitation, name="invitation"),
 ]
