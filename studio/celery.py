@@ -81,6 +81,6 @@ def die_with_worker(**kwargs) -> None:
 @worker_shutting_down.connect
 def finish_or_hand_back(**kwargs) -> None:
     """A pool process that is at work goes on for a short time; then it hands its work back."""
-    from studio.clips import stopping
+    from studio.leases import stopping
 
     stopping.tell_pool_later(_main_process)

@@ -31,6 +31,10 @@ PROXY = environment.flag("PROXY", HTTPS)
 # -- clips ---------------------------------------------------------------------------------
 MAX_UPLOAD_BYTES = environment.whole("MAX_UPLOAD_BYTES", 1_000_000_000, low=1_000_000, high=10**11)
 MAX_UNFINISHED_UPLOADS = environment.whole("MAX_UNFINISHED_UPLOADS", 5, low=1, high=100)
+DAILY_CLIPS_PUPIL = environment.whole("DAILY_CLIPS_PUPIL", 100, low=1, high=10**6)
+DAILY_BYTES_PUPIL = environment.whole("DAILY_BYTES_PUPIL", 10**10, low=10**6, high=10**15)
+DAILY_CLIPS_STUDIO = environment.whole("DAILY_CLIPS_STUDIO", 1_000, low=1, high=10**6)
+DAILY_BYTES_STUDIO = environment.whole("DAILY_BYTES_STUDIO", 10**11, low=10**6, high=10**15)
 MAX_CLIP_S = environment.whole("MAX_CLIP_S", 900, low=10, high=3600)
 OBJECT_STORE = environment.object_store("OBJECT_STORE")
 MEDIA_ROOT = STUDIO_DATA / "media"

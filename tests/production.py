@@ -19,7 +19,7 @@ from django.db import connection, connections
 from django.test import override_settings
 
 from studio import environment
-from studio.clips import dispatch
+from studio.leases import queue
 
 TRUNCATE_ALL = """
 DO $$ DECLARE names text; BEGIN
@@ -55,7 +55,7 @@ def on_production_ground(ground: Ground) -> Iterator[None]:
     media.mkdir(parents=True)
     with (
         override_settings(STUDIO_DATA=ground.folder, MEDIA_ROOT=media),
-        mock.patch.object(dispatch, "app", _queue(ground.broker_url)),
+        mock.patch.object(queue, "app", _queue(ground.broker_url)),
         _database(ground),
     ):
         call_command("migrate", interactive=False, verbosity=0)

@@ -3,13 +3,19 @@
 A clip's **intake** is ``received`` or ``refused`` (the pupil can mend it: a code says why).
 Its :class:`Stage` rows then go their own way, each with its lease, attempts and failure::
 
-    listening   waiting → working → heard    | failed
-    playback    waiting → working → playable | failed
-    small       waiting → working → playable | failed    (only where there is a picture)
+    listening   waiting → working → heard    | failed | parked
+    playback    waiting → working → playable | failed | parked
+    small       waiting → working → playable | failed | parked   (only where there is a picture)
+    examining   waiting → working → (the row goes)  | parked     (only where a first look died)
 
-``failed`` is ours, after three attempts. The row is the truth; the queue carries an id only.
-A worker claims a stage by a conditional update and publishes only while it still holds the
-lease and the clip's ``generation`` (raised when the clip is erased) is unchanged.
+``failed``: the recording was judged, and lacks what the stage needs. ``parked``: we could not do
+it, after three attempts, and keep it for whoever looks after the server. A recording that could
+not be looked at for a reason of ours is received all the same, with nothing in ``info`` and the
+stage *examining*; once it was looked at it is ``received`` like any other, or ``refused``.
+
+The row is the truth; the queue carries an id only. A worker claims a stage by a conditional update
+and publishes only while it still holds the lease and the clip's ``generation`` (raised when the
+clip is erased) is unchanged.
 """
 
 import uuid
@@ -22,6 +28,7 @@ from django.utils import timezone
 
 from studio import figures
 from studio.accounts.models import Enrolment, Person
+from studio.leases.rows import Leased
 
 
 class Clip(models.Model):
@@ -94,6 +101,11 @@ class Clip(models.Model):
         """This clip's stage of a kind; uses prefetched rows when they are there."""
         return next((stage for stage in self.stages.all() if stage.kind == kind), None)
 
+    @property
+    def is_unseen(self) -> bool:
+        """Whether nothing could look at it yet, for a reason of ours."""
+        return self.stage(Stage.Kind.EXAMINING) is not None
+
     def rendition(self, kind: str) -> "Rendition | None":
         """What was made of this clip, of a kind; uses prefetched rows when they are there."""
         return next((made for made in self.renditions.all() if made.kind == kind), None)
@@ -116,7 +128,9 @@ class Upload(models.Model):
     length_bytes = models.PositiveBigIntegerField()
     offset_bytes = models.PositiveBigIntegerField(default=0)
     changed_at = models.DateTimeField(default=timezone.now)
-    attempts = models.PositiveSmallIntegerField(default=0, help_text="To make a clip of it.")
+    attempts = models.PositiveSmallIntegerField(
+        default=0, help_text="To make a clip of it, which never came to an end: a process died."
+    )
     clip = models.ForeignKey(Clip, models.CASCADE, null=True, blank=True, related_name="+")
     same_as = models.ForeignKey(
         Clip,
@@ -193,7 +207,7 @@ class Rendition(ClipFile):
     """A file made by us from the original; the only kind that is ever served."""
 
     class Kind(models.TextChoices):
-        SOUND = "sound", "sound for listening"
+        SOUND = "sound", "sound for listening"  # of clips heard before it was let go; none is made
         PLAYABLE = "playable", "playable copy"
         SMALL = "small", "smaller picture"
         POSTER = "poster", "poster"
@@ -217,45 +231,10 @@ class Rendition(ClipFile):
         return True
 
     def make_again(self) -> None:
+        if self.kind == self.Kind.SOUND:  # nobody asks for it: it is let go
+            self.delete()
+            return
         Stage.objects.get(clip=self.clip_id, kind=Stage.MAKES[self.kind]).begin_again()
-
-
-class Leased(models.Model):
-    """Long work on something of a clip, done by one worker at a time (:mod:`.stages`).
-
-    Each kind has its ``clip`` and ``clip_id``, a ``state`` with at least the three below, and
-    the ``done_state`` that ends the work.
-    """
-
-    WAITING, WORKING, FAILED = "waiting", "working", "failed"
-
-    attempt = models.PositiveIntegerField(default=0)
-    lease_token = models.CharField(max_length=32, blank=True)
-    lease_until = models.DateTimeField(null=True, blank=True)
-    heartbeat_at = models.DateTimeField(null=True, blank=True)
-    dispatched_at = models.DateTimeField(null=True, blank=True)
-    changed_at = models.DateTimeField(default=timezone.now)
-    progress = models.FloatField(default=0.0, help_text="0 to 1 while working.")
-    failure_code = models.CharField(max_length=40, blank=True)
-    failure_params = models.JSONField(default=dict, blank=True)
-    failure_detail = models.TextField(blank=True, help_text="For the operator; never shown.")
-
-    class Meta:
-        abstract = True
-
-    def begin_again(self) -> None:
-        """Let it be worked on anew, though it was done or has failed; the sweep sends it out."""
-        type(self)._default_manager.filter(pk=self.pk).exclude(state=self.WORKING).update(
-            state=self.WAITING,
-            attempt=0,
-            lease_token="",
-            lease_until=None,
-            dispatched_at=None,
-            changed_at=timezone.now() - timedelta(hours=1),
-            failure_code="",
-            failure_params={},
-            failure_detail="",
-        )
 
 
 class Stage(Leased):
@@ -265,14 +244,18 @@ class Stage(Leased):
         LISTENING = "listening", "listening"
         PLAYBACK = "playback", "playback"
         SMALL = "small", "smaller picture"
+        EXAMINING = "examining", "first look"
 
     class State(models.TextChoices):
         WAITING = "waiting", "waiting"
         WORKING = "working", "working"
         HEARD = "heard", "heard"
         PLAYABLE = "playable", "playable"
+        SEEN = "seen", "looked at"
         FAILED = "failed", "failed"
+        PARKED = "parked", "parked"
 
+    # What a clip has once everything is done; a first look leaves no row.
     DONE = {
         Kind.LISTENING: State.HEARD,
         Kind.PLAYBACK: State.PLAYABLE,
@@ -280,7 +263,6 @@ class Stage(Leased):
     }
 
     MAKES = {
-        Rendition.Kind.SOUND: Kind.LISTENING,
         Rendition.Kind.PEAKS: Kind.LISTENING,
         Rendition.Kind.PLAYABLE: Kind.PLAYBACK,
         Rendition.Kind.POSTER: Kind.PLAYBACK,
@@ -304,7 +286,7 @@ class Stage(Leased):
 
     @property
     def done_state(self) -> str:
-        return self.DONE[self.kind]
+        return self.DONE.get(self.kind, self.State.SEEN)
 
 
 class Listening(models.Model):

@@ -3,32 +3,42 @@
 Each says what happened, what is kept, and what to do next.
 """
 
+from studio.leases.rows import Leased
 from studio.media import errors as media
 
 from .models import Clip, Stage
 
 OURS = {
     "worker_died": (
-        "Listening stopped unexpectedly three times. The recording is kept; "
-        "the teacher can watch it and comment, and whoever looks after the server was told."
+        "The server stopped {times} times while it worked on it. The recording is kept as it was "
+        "sent."
     ),
     "unexpected": "Something went wrong on our side. The recording is kept as it was sent.",
 }
 NO_SOUND = "No sound in it"
-TRIED_AGAIN = {"timeout", "crashed", "tool_missing", "file_missing", "unexpected"}
+LOOKED_AT = (
+    "It is not tried again by itself: whoever looks after the server has been asked to look at it. "
+    "There is nothing you need to do."
+)
 IN_WORDS = {
     (Stage.Kind.LISTENING, Stage.State.WAITING): "Waiting to be listened to",
     (Stage.Kind.LISTENING, Stage.State.WORKING): "Listening",
     (Stage.Kind.LISTENING, Stage.State.HEARD): "Listened to",
+    (Stage.Kind.EXAMINING, Stage.State.WAITING): "Waiting to be opened",
+    (Stage.Kind.EXAMINING, Stage.State.WORKING): "Being opened",
+    (Stage.Kind.EXAMINING, Stage.State.PARKED): "Kept, and being looked at",
     (Stage.Kind.LISTENING, Stage.State.FAILED): "Could not be listened to",
+    (Stage.Kind.LISTENING, Stage.State.PARKED): "Not listened to yet; being looked at",
     (Stage.Kind.PLAYBACK, Stage.State.WAITING): "Video waiting to be prepared",
     (Stage.Kind.PLAYBACK, Stage.State.WORKING): "Preparing the video",
     (Stage.Kind.PLAYBACK, Stage.State.PLAYABLE): "Ready to play",
     (Stage.Kind.PLAYBACK, Stage.State.FAILED): "Could not be prepared for playing",
+    (Stage.Kind.PLAYBACK, Stage.State.PARKED): "Not prepared for playing yet; being looked at",
     (Stage.Kind.SMALL, Stage.State.WAITING): "Smaller picture waiting to be prepared",
     (Stage.Kind.SMALL, Stage.State.WORKING): "Preparing the smaller picture",
     (Stage.Kind.SMALL, Stage.State.PLAYABLE): "Smaller picture ready",
     (Stage.Kind.SMALL, Stage.State.FAILED): "The smaller picture could not be prepared",
+    (Stage.Kind.SMALL, Stage.State.PARKED): "Smaller picture not prepared yet; being looked at",
 }
 
 
@@ -71,18 +81,20 @@ def stage_in_words(stage: Stage) -> str:
 
 
 def stage_failure(stage: Stage) -> str:
-    """Why a stage failed or is being tried again; empty when all is well."""
-    if not stage.failure_code:
+    """Why a stage failed, is parked or is being tried again; empty when all is well."""
+    return failure(stage)
+
+
+def failure(row: Leased) -> str:
+    """The same of any leased work: what happened, and what comes next."""
+    if not row.failure_code:
         return ""
-    said = sentence(stage.failure_code, stage.failure_params)
-    if stage.failure_code not in TRIED_AGAIN:
-        return said
-    if stage.state != Stage.State.FAILED:
+    said = sentence(row.failure_code, row.failure_params)
+    if row.state == Leased.PARKED:
+        return f"{said} {LOOKED_AT}"
+    if row.state == Leased.WAITING and row.failure_code != "disk_full":  # which says so itself
         return f"{said} It will be tried again by itself."
-    return (
-        f"{said} It failed {stage.attempt} times and is not tried again; "
-        "whoever looks after the server can see why."
-    )
+    return said
 
 
 class _Forgiving(dict):

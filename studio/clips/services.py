@@ -2,21 +2,21 @@
 
 import logging
 from collections.abc import Callable, Iterable
-from pathlib import Path
+from contextlib import suppress
 from uuid import uuid4
 
 from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import DatabaseError, IntegrityError, InterfaceError, transaction
 from django.db.models import F
 from django.utils import timezone
 
-from studio import media
 from studio.accounts import consent
 from studio.accounts.models import Enrolment, Person
+from studio.leases import claims
 
-from . import erasures, files, signals
+from . import erasures, examining, files, quota, signals
 from .dispatch import dispatch
-from .models import Clip, Original, Stage, file_models
+from .models import Clip, Original, Rendition, Stage, file_models
 
 log = logging.getLogger(__name__)
 
@@ -30,13 +30,6 @@ class SentBefore(Exception):
     def __init__(self, clip: Clip, spooled: files.Spooled | None = None):
         super().__init__(f"the same recording is there as clip {clip.pk}")
         self.clip, self.spooled = clip, spooled
-
-
-def limits() -> media.Limits:
-    """The bounds of the settings, as media wants them."""
-    return media.Limits(
-        max_bytes=settings.MAX_UPLOAD_BYTES, max_duration_s=float(settings.MAX_CLIP_S)
-    )
 
 
 def receive(
@@ -55,7 +48,8 @@ def receive(
     """Take in one recording: stream it to disk, look at its content, then write the rows.
 
     The file is whole, hashed and synced before any row names it. A recording that cannot be
-    used becomes a refused clip, which says why, and its file is not kept. The same recording
+    used becomes a refused clip, which says why, and its file is not kept; one that could not be
+    looked at for a reason of ours is kept, and a worker looks again. The same recording
     under the same ``upload_key`` gives the clip of the first time; under another key it is taken
     only if it is wanted ``again``. ``also`` is called with a received clip in the transaction that
     writes its rows.
@@ -66,13 +60,23 @@ def receive(
         When the pupil has sent the same bytes to this studio before, and they are not erased.
     files.TooLarge, OSError
         When more bytes come than may, or the disk refuses. Nothing is kept.
-    media.Failed
-        When the recording could not be examined, for a reason of ours. Nothing is kept.
+    quota.OverQuota
+        When as much was sent in a day as may be. Nothing is kept.
     ConsentMissing
         While consent to recordings does not hold. Nothing is read.
     """
     consent.require_for_sending(enrolment)
+    key = upload_key[:64]
+    is_new = not (key and Clip.objects.filter(enrolment=enrolment, upload_key=key).exists())
+    if is_new:
+        quota.require(enrolment)
     spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
+    try:
+        if is_new:
+            quota.require(enrolment, spooled.size_bytes)
+    except quota.OverQuota:
+        spooled.path.unlink(missing_ok=True)
+        raise
     words = {"title": title, "note": note, "subject": subject}
     said = {**words, "upload_key": upload_key, "again": again}
     return take_in(enrolment, person, spooled, filename, **said, also=also)
@@ -89,11 +93,13 @@ def take_in(
     subject: str = "",
     upload_key: str = "",
     again: bool = False,
+    unseen: bool = False,
     also: Callable[[Clip], object] = lambda clip: None,
 ) -> Clip:
     """As :func:`receive`, for a recording that is on the bench already.
 
-    It does not stay there, unless :class:`SentBefore` hands it back.
+    It does not stay there, unless :class:`SentBefore` hands it back. ``unseen`` leaves the first
+    look to a worker: this process would be one more that dies of it.
     """
     clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
     clip.title, clip.note, clip.subject = _cut(title, note, subject)
@@ -103,8 +109,20 @@ def take_in(
         if not again and (before := _sent_before(clip, spooled)):
             handed_back = True
             raise SentBefore(before, spooled)
-        _examine(clip, spooled.path)
-        return _record(clip, spooled, filename, again, also)
+        clip.intake = Clip.Intake.RECEIVED
+        why = None if unseen else examining.look_at(clip, spooled.path)
+        seen = not unseen and why is None
+
+        def begun() -> None:
+            signals.received.send(sender=Clip, clip=clip)
+            if seen:
+                examining.begin(clip)
+            else:
+                examining.begin_again(clip, why)
+            examining.send_what_waits(clip, dispatch)
+            also(clip)
+
+        return _record(clip, spooled, filename, again, begun)
     finally:
         if not handed_back:
             spooled.path.unlink(missing_ok=True)
@@ -132,6 +150,18 @@ def put_refused_away() -> int:
     gone = list(refused)
     for clip in gone:
         put_away(clip)
+    return len(gone)
+
+
+def let_sounds_go(at_most: int = 500) -> int:
+    """Remove the sound that was kept of clips that were listened to; says how many."""
+    heard = Stage.objects.filter(kind=Stage.Kind.LISTENING, state=Stage.State.HEARD)
+    sounds = Rendition.objects.filter(kind=Rendition.Kind.SOUND, clip__in=heard.values("clip"))
+    gone = list(sounds[:at_most])
+    for sound in gone:
+        with transaction.atomic():
+            sound.delete()
+            transaction.on_commit(lambda path=sound.path: files.remove(path))
     return len(gone)
 
 
@@ -174,21 +204,6 @@ def begin_an_owed_small() -> Clip | None:
     return clip if made else None
 
 
-def _examine(clip: Clip, path: Path) -> None:
-    """Fill in what the content says, or that (and why) it is refused."""
-    try:
-        info = media.probe(path, limits())
-    except media.Refused as refused:
-        clip.intake = Clip.Intake.REFUSED
-        clip.intake_code, clip.intake_params = refused.code, dict(refused.params)
-        return
-    clip.intake = Clip.Intake.RECEIVED
-    clip.info = info.to_dict()
-    clip.notes = [(note.code, dict(note.params)) for note in info.notes]
-    clip.duration_s, clip.frame_rate = info.duration_s, info.frame_rate
-    clip.has_video, clip.has_audio = info.has_video, info.has_audio
-
-
 def _cut(title: str, note: str, subject: str) -> tuple[str, str, str]:
     """The words as they are kept; a subject that nobody can choose is none."""
     return title.strip()[:160], note.strip(), subject if subject in Clip.Subject else ""
@@ -213,7 +228,7 @@ def _record(
     spooled: files.Spooled,
     filename: str,
     again: bool,
-    also: Callable[[Clip], object],
+    begun: Callable[[], object],
 ) -> Clip:
     """Keep the file, then write the rows; a clip that was sent before stays the only one."""
     if clip.intake == Clip.Intake.REFUSED:
@@ -225,17 +240,34 @@ def _record(
         list(Person.objects.select_for_update().filter(pk=clip.enrolment.pupil_id))
         if not again and (before := _sent_before(clip, spooled)):
             raise SentBefore(before)
-        _record_received(clip, stored, filename)
-        also(clip)
+        Original.objects.create(
+            clip=clip,
+            path=stored.path,
+            sha256=stored.sha256,
+            size_bytes=stored.size_bytes,
+            filename=filename[-255:],
+        )
+        begun()
 
     try:
         saved = _save_once(clip, spooled, more)
     except BaseException:
-        files.remove(stored.path)
+        _remove_unless_named(stored.path)
         raise
     if saved is not clip:
         files.remove(stored.path)
     return saved
+
+
+def _remove_unless_named(path: str) -> None:
+    """Remove a file that no row names: of a commit, the answer alone may have been lost.
+
+    Where the database cannot be asked, the sweep for left-overs will.
+    """
+    with suppress(DatabaseError, InterfaceError):
+        claims.reconnect_if_lost()
+        if not Original.objects.filter(path=path).exists():
+            files.remove(path)
 
 
 def _save_once(clip: Clip, spooled: files.Spooled, more: Callable[[], None]) -> Clip:
@@ -265,23 +297,3 @@ def _holds(before: Clip, clip: Clip, spooled: files.Spooled) -> bool:
     if Clip.Intake.REFUSED in (before.intake, clip.intake):
         return before.intake == clip.intake
     return Original.objects.filter(clip=before, sha256=spooled.sha256).exists()
-
-
-def _record_received(clip: Clip, stored: files.Stored, filename: str) -> None:
-    Original.objects.create(
-        clip=clip,
-        path=stored.path,
-        sha256=stored.sha256,
-        size_bytes=stored.size_bytes,
-        filename=filename[-255:],
-    )
-    if clip.has_video:  # first, because it is made soonest, and can be watched meanwhile
-        Stage.objects.create(clip=clip, kind=Stage.Kind.SMALL)
-    Stage.objects.create(clip=clip, kind=Stage.Kind.PLAYBACK)
-    listening = Stage(clip=clip, kind=Stage.Kind.LISTENING)
-    if not clip.has_audio:
-        listening.state, listening.failure_code = Stage.State.FAILED, "no_sound"
-    listening.save()
-    signals.received.send(sender=Clip, clip=clip)
-    for stage in clip.stages.filter(state=Stage.State.WAITING).order_by("pk"):
-        transaction.on_commit(lambda kind=stage.kind: dispatch(clip.pk, kind))

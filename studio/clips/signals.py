@@ -8,6 +8,10 @@ heard = Signal()
 #: A clip was received. Arguments: ``clip``. Sent inside its transaction.
 received = Signal()
 
+#: A received clip that nobody had been able to look at was looked at, and refused. Arguments:
+#: ``clip``. Sent inside its transaction.
+refused = Signal()
+
 #: Somebody wants to send a recording in pieces. Arguments: ``enrolment``, ``said`` (names and
 #: texts). A receiver that cannot accept what is said raises :class:`Unacceptable`.
 announced = Signal()

@@ -6,8 +6,11 @@ from collections.abc import Callable
 from celery import shared_task
 from celery.signals import task_unknown
 
-from . import benches, parking, services, signals, stages, work, working
-from .dispatch import MESSAGE_VERSION, dispatch
+from studio.leases import claims, parking, working
+from studio.leases.queue import MESSAGE_VERSION
+
+from . import benches, examining, services, signals, stages, work
+from .dispatch import dispatch
 from .models import Stage
 from .upkeep import sweeping
 from .uploads import services as uploads
@@ -33,6 +36,12 @@ def prepare_small(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
         _do(clip_id, Stage.Kind.SMALL, work.prepare_small)
 
 
+@shared_task(bind=True)
+def examine_clip(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
+    if parking.understood(task.name, {"clip_id": clip_id}, version, more):
+        _do(clip_id, Stage.Kind.EXAMINING, examining.examine)
+
+
 @task_unknown.connect
 def park_unknown_task(name: str, message, **kwargs) -> None:
     """A task that another version of the program knows."""
@@ -42,9 +51,8 @@ def park_unknown_task(name: str, message, **kwargs) -> None:
 @shared_task
 def sweep() -> None:
     """Send again what was lost: a flushed queue, a killed worker, a broker that was down."""
-    failed = stages.fail_exhausted()
-    if failed:
-        log.error("%d stages failed: their worker died at the last attempt", failed)
+    if parked := claims.park_exhausted(Stage):
+        log.error("%d stages are parked: workers died at them again and again", parked)
     for stage in stages.lost():
         log.warning("sending %s of %s again (was %s)", stage.kind, stage.clip_id, stage.state)
         dispatch(stage.clip_id, stage.kind)
@@ -62,6 +70,8 @@ def remove_left_overs() -> None:
     """Remove files that no row names, uploads that nobody went on with, and old refusals."""
     if abandoned := uploads.forget_expired():
         log.info("%d unfinished uploads have expired", abandoned)
+    if sounds := services.let_sounds_go():
+        log.info("the sound of %d clips was let go: it was heard", sounds)
     if refused := services.put_refused_away():
         log.info("%d refused clips were put away", refused)
     for path in sweeping.sweep_orphans():
@@ -73,7 +83,7 @@ def _do(clip_id: str, kind: str, action: Callable[[Stage], None]) -> None:
 
     Its own message would wait behind all those that have come since.
     """
-    waiting = stages.patiently(lambda: stages.cut_off(kind).first(), working.CLAIM_PATIENCE_S)
+    waiting = claims.patiently(lambda: stages.cut_off(kind).first(), working.CLAIM_PATIENCE_S)
     if waiting is not None and str(waiting.clip_id) != clip_id:
         log.warning("%s of %s: first, it was cut off", kind, waiting.clip_id)
         _take(str(waiting.clip_id), kind, action)

@@ -10,13 +10,14 @@ from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, InterfaceError, transaction
 
 from studio import media
+from studio.leases import claims
 
 from . import benches, files, signals, stages
+from .examining import limits
 from .models import Clip, Listening, Original, Rendition, Stage
-from .services import limits
 from .stores import store
 
 Progress = Callable[[float], None]
@@ -31,8 +32,12 @@ class Made:
 
 
 def listen_to(stage: Stage) -> None:
-    """Extract the sound, listen, and publish the listening with the sound and its waveform."""
-    clip, options = stage.clip, stages.patiently(lambda: _options(stage.clip))
+    """Extract the sound, listen, and publish the listening with the waveform.
+
+    The sound itself, 5 MB a minute, is not kept: nothing asks for it once it was heard, and it can
+    be had from the original again.
+    """
+    clip, options = stage.clip, claims.patiently(lambda: _options(stage.clip))
     with _workshop(stage) as (bench, progress):
         wav = bench.part(".wav")
         sound = media.extract_sound(
@@ -41,10 +46,7 @@ def listen_to(stage: Stage) -> None:
         peaks = bench.part(".json")
         peaks.write_bytes(media.waveform_peaks(wav))
         measurement = _hear(wav, options, lambda p: progress(0.2 + 0.8 * p))
-        made = [
-            bench.keep(Rendition.Kind.SOUND, wav, "wav"),
-            bench.keep(Rendition.Kind.PEAKS, peaks, "json"),
-        ]
+        made = [bench.keep(Rendition.Kind.PEAKS, peaks, "json")]
 
         def write(published: Clip) -> None:
             _record(published, made)
@@ -134,7 +136,9 @@ class _Bench:
 
     def clear(self) -> None:
         """Remove what was kept, unless a row names it: the answer to a commit may get lost."""
-        with suppress(DatabaseError):  # without it nobody knows: the sweep for orphans will
+        with suppress(
+            DatabaseError, InterfaceError
+        ):  # without it nobody knows: the sweep for orphans will
             for stored in self.kept:
                 if not Rendition.objects.filter(path=stored.path).exists():
                     files.remove(stored.path)
@@ -144,18 +148,18 @@ def _original(stage: Stage) -> Original:
     try:
         return stage.clip.original
     except Original.DoesNotExist:
-        raise stages.LeaseLost(f"clip {stage.clip_id} was erased") from None
+        raise claims.LeaseLost(f"clip {stage.clip_id} was erased") from None
 
 
 @contextmanager
 def _workshop(stage: Stage):
     """A bench and a progress function; what was not published is removed again."""
     with ExitStack() as cleaning:
-        original = stages.patiently(lambda: _original(stage))
+        original = claims.patiently(lambda: _original(stage))
         source = cleaning.enter_context(store().local(original.path))
         bench = _Bench(stage, source, cleaning)
         try:
-            with stages.beating(stage) as progress:
+            with claims.beating(stage) as progress:
                 yield bench, progress
         except BaseException as error:
             bench.clear()

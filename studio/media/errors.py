@@ -80,6 +80,14 @@ FAILED_SENTENCES = MappingProxyType(
             "The program {tool} was not found on the server. The recording is kept; whoever "
             "looks after the server has to install it (or set {variable} to where it is)."
         ),
+        "killed": (
+            "The program that opens recordings was stopped before it had finished. That is our "
+            "fault, not the recording's, which is kept as it was sent."
+        ),
+        "no_memory": (
+            "The server had too little memory to open the recording. That is our fault, not the "
+            "recording's, which is kept as it was sent."
+        ),
         "crashed": (
             "The program that prepares recordings stopped unexpectedly (exit {exit_code}). "
             "The recording is kept as it was sent."

@@ -37,7 +37,14 @@ SHOWN = (  # no tags: their size is the sender's choice
     "stream_disposition=attached_pic:stream_side_data=rotation"
 )
 TOO_LARGE_LINE = re.compile(r"Picture size (\d+)x(\d+) (?:exceeds|is invalid)")
-TOO_MUCH_WORDS = ("max_streams", "cannot allocate memory", "memoryerror")
+# What a demuxer says of a file that it has judged. Any other end than these says nothing of the
+# file: the machine was out of something, or the program could not be run as it should.
+JUDGED_WORDS = (
+    *("invalid data found", "moov atom not found", "end of file", "invalid argument"),
+    *("format not on whitelist", "not yet implemented", "max_streams", "protocol not found"),
+    *("not on whitelist", "operation not permitted", "no decoder", "unknown format"),
+)
+TOO_MUCH_WORDS = ("max_streams",)
 EXACT_CONTAINERS = ("flac",)  # a length in their head is the encoder's own, not an estimate
 LOOSE_CONTAINERS = ("mp3", "aac")  # recognised by a few bits: random bytes may pass for them
 
@@ -124,7 +131,8 @@ def probe(path: Path | str, limits: Limits | None = None) -> MediaInfo:
         ``empty``, ``not_media``, ``playlist``, ``unfinished``, ``protected``, ``unreadable``,
         ``too_many_bytes``, ``too_long``, ``too_large_picture``, ``no_duration``, ``overfull``.
     Failed
-        ``timeout``, ``tool_missing``, ``file_missing``.
+        ``timeout``, ``tool_missing``, ``file_missing``; ``killed``, ``no_memory`` and ``crashed``
+        where the program that looks has died: that says nothing of the recording.
     """
     limits, path = limits or Limits(), Path(path)
     if not path.is_file():
@@ -165,7 +173,7 @@ class _Prober:
             raise _too_large(int(match[1]), int(match[2]), self.limits)
         if finished.exit_code != 0:
             raise _why_not(finished)
-        found: dict[str, Any] = json.loads(finished.stdout or b"{}")
+        found = _told(finished)
         if not found.get("format") or not found.get("streams"):
             raise Refused("not_media", detail=finished.stderr)
         return found
@@ -176,7 +184,7 @@ class _Prober:
             arguments = ["-select_streams", str(index), "-read_intervals", reach]
             arguments += ["-show_frames", "-show_entries", "frame=best_effort_timestamp_time"]
             finished = self._run(arguments, f"first:{index}")
-            frames = json.loads(finished.stdout or b"{}").get("frames", [])
+            frames = _told(finished).get("frames", [])
             times = [_number(frame.get("best_effort_timestamp_time")) for frame in frames]
             known = [time for time in times if time is not None]
             if known:
@@ -186,7 +194,7 @@ class _Prober:
     def ends_s(self) -> dict[int, float]:
         """Where the last packet of each stream ends, found by reading them all."""
         if self.ffprobe is None:
-            found = json.loads(self._run([], "packets").stdout or b"{}")
+            found = _told(self._run([], "packets"))
             return {entry["stream_index"]: entry["end"] for entry in found.get("packets", [])}
         entries = "packet=stream_index,pts_time,duration_time"
         lines = ["-show_packets", "-show_entries", entries, "-of", "csv=print_section=0"]
@@ -198,7 +206,7 @@ class _Prober:
                 end = start + (length or 0.0)
                 ends[int(number)] = max(end, ends.get(int(number), end))
 
-        self._run(lines, "packets", on_line)
+        _require_an_end(self._run(lines, "packets", on_line))
         return ends
 
     def _run(
@@ -235,8 +243,28 @@ class _Prober:
                 raise
 
 
-def _why_not(finished: Finished) -> Refused:
+def _told(finished: Finished) -> dict[str, Any]:
+    """What the program found; an end that is no judgement is raised."""
+    _require_an_end(finished)
+    if finished.exit_code != 0 and not finished.stdout.strip():
+        return {}
+    try:
+        found: dict[str, Any] = json.loads(finished.stdout)
+    except ValueError as error:  # cut off in the middle
+        raise Failed("crashed", exit_code=finished.exit_code, detail=finished.stderr) from error
+    return found
+
+
+def _require_an_end(finished: Finished) -> None:
+    """Raise unless the program came to an end of its own, with a judgement or without."""
+    if finished.exit_code != 0 and isinstance(why := _why_not(finished), Failed):
+        raise why
+
+
+def _why_not(finished: Finished) -> Refused | Failed:
     message = finished.stderr.lower()
+    if not any(words in message for words in JUDGED_WORDS):
+        return Failed("crashed", exit_code=finished.exit_code, detail=finished.stderr)
     if any(words in message for words in TOO_MUCH_WORDS):
         return Refused("overfull", detail=finished.stderr)
     if "moov atom not found" in message:

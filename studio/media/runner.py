@@ -26,8 +26,13 @@ from studio.media.errors import Failed
 from studio.media.limits import MB, Limits
 
 TAIL_BYTES = 16_384  # of standard error, enough for the cause
+NICEST = 19  # stands back for everything else
 TICK_S = 0.5  # how often a waiting caller hears from us, to beat its heart or to stop the job
 PR_SET_PDEATHSIG = 1
+# What our tools, C++ and Python say when they get no memory, within their bound or the machine's.
+NO_MEMORY = ("Cannot allocate memory", "malloc of size", "std::bad_alloc", "MemoryError")
+NOT_STARTED = (126, 127)  # a shell's, a loader's and a sandbox's exit where the program is not run
+SANDBOX_SAYS = "bwrap: "
 PART_PREFIX = ".part-"  # folders of work in progress; a sweep may remove old ones
 
 _libc = ctypes.CDLL(None, use_errno=True)
@@ -62,10 +67,13 @@ class Workbench:
 
 
 @contextlib.contextmanager
-def workbench(program: Path, source: Path, beside: Path | None = None) -> Iterator[Workbench]:
+def workbench(
+    program: Path, source: Path, beside: Path | None = None, *, shows: tuple[Path, ...] = ()
+) -> Iterator[Workbench]:
     """Prepare one input file and one output folder for ``program``; clean up afterwards.
 
     ``beside`` is the folder in which the output will finally live, so that a rename suffices.
+    ``shows`` are further folders that the program needs to read.
     """
     source = source.resolve()
     if not source.is_file():
@@ -73,7 +81,10 @@ def workbench(program: Path, source: Path, beside: Path | None = None) -> Iterat
     folder = Path(tempfile.mkdtemp(prefix=PART_PREFIX, dir=beside))
     try:
         if tools.sandbox_available():
-            prefix = [*tools.sandbox_prefix(program), "--ro-bind", str(source), "/input"]
+            prefix = [*tools.sandbox_prefix(program)]
+            for folder_shown in shows:
+                prefix += ["--ro-bind", str(folder_shown), str(folder_shown)]
+            prefix += ["--ro-bind", str(source), "/input"]
             prefix += ["--bind", str(folder), "/output", "--"]
             yield Workbench("/input", "/output", tuple(prefix), folder)
         else:
@@ -92,18 +103,22 @@ def run(
     prefix: tuple[str, ...] = (),
     on_line: Callable[[str], None] | None = None,
     on_tick: Callable[[], None] | None = None,
+    nice: int = NICEST,
+    cpu_s: float | None = None,
 ) -> Finished:
     """Run ``command`` (under ``prefix``) to its end.
 
     ``on_line`` gets each line of standard output, ``on_tick`` is called about twice a second;
     when either raises, the child is killed and the exception goes on to the caller.
+    ``cpu_s`` bounds the processor time of one that shares the machine with others for long.
     ``max_output_bytes`` bounds every file the child writes, and what is kept of its words.
 
     Raises
     ------
     Failed
-        ``timeout``, ``disk_full``, ``output_too_large``, ``tool_missing``. Another non-zero
-        exit is returned, for the caller to judge.
+        ``timeout``, ``disk_full``, ``output_too_large``, ``tool_missing``; ``killed`` and
+        ``no_memory`` where the child died, so that nothing it said is to be believed. Another
+        non-zero exit is returned, for the caller to judge.
     """
     try:
         child = subprocess.Popen(
@@ -114,7 +129,7 @@ def run(
             cwd="/",
             env={"PATH": "/usr/local/bin:/usr/bin:/bin", "LC_ALL": "C.UTF-8"},
             start_new_session=True,
-            preexec_fn=_restrain(limits, timeout_s, max_output_bytes),
+            preexec_fn=_restrain(limits, cpu_s or timeout_s, max_output_bytes, nice),
         )
     except OSError as error:
         name = Path(command[0]).name
@@ -127,10 +142,12 @@ def run(
         raise Failed("timeout", limit_s=round(timeout_s), detail=" ".join(command)) from error
     finally:
         _kill_group(child)
-    return _judge(Finished(exit_code, stdout, stderr), max_output_bytes, timeout_s)
+    return _judge(Finished(exit_code, stdout, stderr), max_output_bytes, cpu_s or timeout_s)
 
 
-def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callable[[], None]:
+def _restrain(
+    limits: Limits, timeout_s: float, max_output_bytes: int, nice: int
+) -> Callable[[], None]:
     parent = os.getpid()
     cpu_s = int(timeout_s * max(1, limits.threads, limits.threads_4k)) + 1
     bounds = (
@@ -144,7 +161,7 @@ def _restrain(limits: Limits, timeout_s: float, max_output_bytes: int) -> Callab
         _libc.prctl(PR_SET_PDEATHSIG, signal.SIGKILL, 0, 0, 0)
         if os.getppid() != parent:  # the parent died before prctl took hold
             os._exit(1)
-        os.nice(19)
+        os.nice(nice)
         for which, bound in bounds:
             hard = resource.getrlimit(which)[1]
             value = bound if hard == resource.RLIM_INFINITY else min(bound, hard)
@@ -210,6 +227,8 @@ def _judge(finished: Finished, max_output_bytes: int, timeout_s: float) -> Finis
     # Before the exit code: ffmpeg ends with 0 where only the end of its file found no room.
     if "No space left on device" in finished.stderr or "Disk quota" in finished.stderr:
         raise Failed("disk_full", detail=finished.stderr)
+    if any(words in finished.stderr for words in NO_MEMORY):
+        raise Failed("no_memory", detail=finished.stderr)
     if finished.exit_code == 0:
         return finished
     if died_of == signal.SIGXFSZ or "File too large" in finished.stderr:
@@ -217,6 +236,11 @@ def _judge(finished: Finished, max_output_bytes: int, timeout_s: float) -> Finis
         raise Failed("output_too_large", limit_mb=limit_mb, detail=finished.stderr)
     if died_of == signal.SIGXCPU:
         raise Failed("timeout", limit_s=round(timeout_s), detail=finished.stderr)
+    # The shell's and the sandbox's way to say that what they ran died of a signal is 128 + it.
+    if 0 < died_of < signal.NSIG:
+        raise Failed("killed", detail=f"signal {died_of}; {finished.stderr}")
+    if finished.exit_code in NOT_STARTED or finished.stderr.startswith(SANDBOX_SAYS):
+        raise Failed("crashed", exit_code=finished.exit_code, detail=finished.stderr)
     return finished
 
 

@@ -78,9 +78,12 @@ def _erase_enclosures(sender, clip, **kwargs) -> None:
 
 
 def _send_lost(sender, **kwargs) -> None:
+    from studio.drills.reading import services as readings
+
     from .enclosures import sending
 
     sending.send_lost()
+    readings.send_lost()
 
 
 def _remove_file(sender, instance, **kwargs) -> None:

@@ -16,8 +16,9 @@ from django.utils import timezone
 
 from studio import figures
 from studio.accounts.models import Person, Studio
-from studio.clips.models import Clip, ClipFile, Leased, Listening
+from studio.clips.models import Clip, ClipFile, Listening
 from studio.drills.models import Assignment
+from studio.leases.rows import Leased
 
 
 class Review(models.Model):
@@ -189,9 +190,10 @@ class Comment(models.Model):
 class Enclosure(Leased):
     """What goes with a comment: a recording that the teacher made, or a drawing on a still.
 
-        waiting → working → ready | failed
+        waiting → working → ready | failed | parked
 
-    A recording's ``info`` is what probing found. A drawing has ``strokes`` (see
+    A recording's ``info`` is what probing found; empty where nothing could look at it yet, for a
+    reason of ours: then a worker does. A drawing has ``strokes`` (see
     :mod:`studio.review.enclosures.strokes`) on the clip's picture at ``frame_s``, and says in
     ``words`` what it shows; the picture itself is taken from the clip's playable copy.
     """
@@ -206,6 +208,7 @@ class Enclosure(Leased):
         WORKING = "working", "working"
         READY = "ready", "ready"
         FAILED = "failed", "failed"
+        PARKED = "parked", "parked"
 
     RECORDINGS = (Kind.VOICE, Kind.VIDEO)
     done_state = State.READY

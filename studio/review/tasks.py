@@ -2,8 +2,8 @@
 
 from celery import shared_task
 
-from studio.clips import parking, working
-from studio.clips.dispatch import MESSAGE_VERSION
+from studio.leases import parking, working
+from studio.leases.queue import MESSAGE_VERSION
 
 from . import telling
 from .enclosures import sending, work

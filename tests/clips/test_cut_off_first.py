@@ -9,6 +9,7 @@ from studio.clips import files, services, stages, tasks
 from studio.clips.models import Clip, Stage
 from studio.clips.stores import FolderStore
 from studio.clips.upkeep.verifying import verify
+from studio.leases import claims
 from tests.clips.test_receive import SAMPLE
 
 LONG_AGO = timedelta(minutes=5)
@@ -59,13 +60,19 @@ def test_what_is_at_work_or_only_waits_is_left_to_its_own_turn(clip, stage, work
     assert worked_on == [later]
 
 
-def test_a_third_attempt_that_was_cut_off_is_not_begun_again(clip, stage, worked_on):
+@pytest.mark.parametrize(("deaths", "again"), [(0, True), (claims.MAX_WORKER_DEATHS - 1, False)])
+def test_a_last_attempt_that_was_cut_off_is_begun_again_until_too_many_workers_died(
+    clip, stage, worked_on, deaths, again
+):
     Stage.objects.filter(pk=stage.pk).update(
-        attempt=3, state=Stage.State.WORKING, lease_until=timezone.now() - LONG_AGO
+        attempt=claims.MAX_ATTEMPTS,
+        worker_deaths=deaths,
+        state=Stage.State.WORKING,
+        lease_until=timezone.now() - LONG_AGO,
     )
     later = another(clip)
     tasks.listen_to_clip(str(later.pk))
-    assert worked_on == [later]
+    assert worked_on == ([clip, later] if again else [later])
 
 
 @pytest.mark.django_db(transaction=True)
@@ -73,11 +80,13 @@ def test_what_a_killed_worker_had_kept_goes_when_another_publishes(enrolment, mo
     monkeypatch.setattr(services, "dispatch", lambda pk, kind: None)
     clip = services.receive(enrolment, enrolment.pupil, [SAMPLE.read_bytes()], "clip.mp4")
     folder = FolderStore().path(files.clip_folder(clip.pk))
-    left = [folder / "playable-0123abcd.mp4", folder / "sound-0123abcd.wav"]
+    left = [folder / "playable-0123abcd.mp4", folder / "peaks-0123abcd.json"]
     for path in left:
         path.write_bytes(b"kept, but its worker was killed before it wrote the row")
     tasks.prepare_playback(str(clip.pk))
-    assert [path.exists() for path in left] == [False, True], "the sound is listening's to remove"
+    assert [path.exists() for path in left] == [False, True], (
+        "the waveform is listening's to remove"
+    )
     tasks.listen_to_clip(str(clip.pk))
     report = verify()
-    assert (report.files, report.faults, report.orphans) == (5, [], [])
+    assert (report.files, report.faults, report.orphans) == (4, [], [])

@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from studio.clips import stages
 from studio.clips.models import Clip, Listening, Stage
+from studio.leases import claims
 
 LONG_AGO = timezone.now() - timedelta(hours=1)
 
@@ -33,16 +34,17 @@ def test_a_stage_can_be_claimed_once(clip, stage):
     assert claim(clip) is None
 
 
-def test_an_expired_lease_is_claimed_again_and_counts_as_an_attempt(clip, stage):
+def test_an_expired_lease_is_claimed_again_and_costs_no_attempt(clip, stage):
     expire(claim(clip))
-    assert claim(clip).attempt == 2
+    again = claim(clip)
+    assert (again.attempt, again.worker_deaths) == (1, 1)
 
 
 def test_who_lost_the_lease_publishes_nothing(clip, stage):
     slow = claim(clip)
     expire(slow)
     quick = claim(clip)
-    with pytest.raises(stages.LeaseLost), stages.publishing(slow):
+    with pytest.raises(claims.LeaseLost), stages.publishing(slow):
         pytest.fail("the body must not run")
     with stages.publishing(quick):
         pass
@@ -61,7 +63,7 @@ def test_what_was_written_while_publishing_goes_when_it_fails(clip, stage):
 def test_an_erased_clip_stays_erased(clip, stage):
     held = claim(clip)
     Clip.objects.filter(pk=clip.pk).update(generation=2, erased_at=timezone.now())
-    with pytest.raises(stages.LeaseLost), stages.publishing(held):
+    with pytest.raises(claims.LeaseLost), stages.publishing(held):
         pytest.fail("the body must not run")
     expire(held)
     assert claim(clip) is None
@@ -71,37 +73,61 @@ def test_an_erased_clip_stays_erased(clip, stage):
 def test_a_heartbeat_renews_the_lease_and_fails_once_it_is_lost(clip, stage):
     held = claim(clip)
     expire(held)
-    stages.beat(held, progress=0.5)
+    claims.beat(held, progress=0.5)
     stage.refresh_from_db()
     assert stage.lease_until > timezone.now()
     assert stage.progress == 0.5
     expire(held)
     claim(clip)
-    with pytest.raises(stages.LeaseLost):
-        stages.beat(held)
+    with pytest.raises(claims.LeaseLost):
+        claims.beat(held)
 
 
-def test_three_failures_are_final_and_keep_the_last_reason(clip, stage):
+def test_three_failures_of_ours_park_the_stage_and_keep_the_last_reason(clip, stage):
     for again in (True, True, False):
-        assert stages.give_up(claim(clip), "crashed", {"exit_code": 1}) is again
+        assert claims.give_up(claim(clip), "crashed", {"exit_code": 1}) is again
     stage.refresh_from_db()
-    assert (stage.state, stage.failure_code) == (Stage.State.FAILED, "crashed")
+    assert (stage.state, stage.failure_code) == (Stage.State.PARKED, "crashed")
     assert claim(clip) is None
 
 
 def test_what_the_pupil_must_mend_is_not_tried_again(clip, stage):
-    assert stages.give_up(claim(clip), "unreadable", retry=False) is False
+    claims.judge(claim(clip), "unreadable")
     stage.refresh_from_db()
     assert stage.state == Stage.State.FAILED
 
 
-def test_a_worker_that_dies_three_times_fails_the_stage(clip, stage):
-    for _ in range(3):
+def test_deaths_of_workers_are_forgiven_for_long_and_then_park_the_stage(clip, stage):
+    for _ in range(claims.MAX_WORKER_DEATHS):
         expire(claim(clip))
     assert claim(clip) is None
-    assert stages.fail_exhausted() == 1
+    assert not stages.lost().exists()
+    assert claims.park_exhausted(Stage) == 1
     stage.refresh_from_db()
-    assert (stage.state, stage.failure_code) == (Stage.State.FAILED, "worker_died")
+    assert (stage.state, stage.failure_code) == (Stage.State.PARKED, "worker_died")
+    assert (stage.attempt, stage.worker_deaths) == (1, claims.MAX_WORKER_DEATHS)
+
+
+def test_after_some_deaths_of_workers_it_is_done_alone_and_later_waits_longer_each_time(
+    clip, stage
+):
+    waits = []
+    for deaths in range(claims.MAX_WORKER_DEATHS - 1):
+        held = claim(clip)
+        assert claims.is_suspect(held) is (deaths >= claims.ALONE_AFTER)
+        waits.append(shortest_wait(held))
+    assert waits[: claims.BACK_OFF_AFTER - 1] == [0] * (claims.BACK_OFF_AFTER - 1)
+    assert waits[claims.BACK_OFF_AFTER - 1 :] == [1, 2, 4, 8, 16, 32]
+
+
+def shortest_wait(held) -> int:
+    """Whole minutes after the lease's end at which another worker may have it."""
+    for minutes in range(60):
+        ended = timezone.now() - timedelta(minutes=minutes, seconds=1)
+        Stage.objects.filter(pk=held.pk).update(lease_until=ended)
+        if stages.lost().exists():
+            return minutes
+    raise AssertionError("it is never taken up again")
 
 
 def test_the_sweep_finds_lost_messages_and_dead_workers_only(clip, stage):
@@ -118,11 +144,11 @@ def test_the_sweep_finds_lost_messages_and_dead_workers_only(clip, stage):
 
 def test_what_is_handed_back_waits_again_at_once_and_costs_no_attempt(clip, stage):
     held = claim(clip)
-    assert stages.hand_back(held)
+    assert claims.hand_back(held)
     stage.refresh_from_db()
     assert (stage.state, stage.attempt, stage.lease_token) == (Stage.State.WAITING, 0, "")
     assert claim(clip).attempt == 1
-    assert not stages.hand_back(held), "it is another's now"
+    assert not claims.hand_back(held), "it is another's now"
 
 
 def test_a_row_that_a_wrong_clock_put_into_the_future_is_sent_all_the_same(clip, stage):
@@ -132,7 +158,7 @@ def test_a_row_that_a_wrong_clock_put_into_the_future_is_sent_all_the_same(clip,
 
 @pytest.fixture
 def impatient(monkeypatch):
-    monkeypatch.setattr(stages, "PAUSE_S", 0.01)
+    monkeypatch.setattr(claims, "PAUSE_S", 0.01)
 
 
 @pytest.mark.django_db(transaction=True)
@@ -158,4 +184,4 @@ def test_patience_ends(impatient):
         raise OperationalError("the connection was refused")
 
     with pytest.raises(OperationalError, match="refused"):
-        stages.patiently(away, patience_s=0.05)
+        claims.patiently(away, patience_s=0.05)

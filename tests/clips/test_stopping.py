@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from studio.clips import stopping
+from studio.leases import stopping
 from tests.deploy.processes import ROOT
 
 
@@ -70,7 +70,7 @@ def test_an_ordinary_handler_of_errors_does_not_hold_it_up():
 def test_the_processes_of_a_pool_are_told():
     worker = """
 import os, subprocess, sys, time
-from studio.clips import stopping
+from studio.leases import stopping
 child = subprocess.Popen([sys.executable, "-c", "import time; time.sleep(60)"])
 stopping.tell_pool_later(os.getpid(), after_s=0.1)
 print(child.wait(timeout=30))

@@ -1,6 +1,7 @@
 """tus 1.0.0 as its specification says (https://tus.io/protocols/resumable-upload, 1.0.0)."""
 
 import base64
+import errno
 import hashlib
 import os
 import resource
@@ -13,11 +14,10 @@ from django.db.models import F
 from django.test import Client
 from django.utils import timezone
 
-from studio import media
 from studio.accounts import consent
 from studio.accounts.models import Enrolment
+from studio.clips import files, tasks
 from studio.clips import services as clips
-from studio.clips import tasks
 from studio.clips.models import Clip, Upload
 from studio.clips.stores import FolderStore
 from studio.clips.uploads import partial, services
@@ -347,16 +347,19 @@ def test_a_process_that_dies_on_finishing_leaves_one_clip_all_the_same(pupil, mo
     assert not file_of(address).exists()
 
 
-def test_a_failure_of_ours_keeps_all_and_is_tried_again(pupil, monkeypatch):
+def test_a_failure_of_ours_keeps_all_and_is_tried_again_for_as_long_as_it_takes(pupil, monkeypatch):
     def fails(*args):
-        raise media.Failed("crashed", exit_code=1, detail="by the test")
+        raise OSError(errno.EIO, "by the test")
 
     address = begun(pupil)
     with monkeypatch.context() as patched:
-        patched.setattr(media, "probe", fails)
+        patched.setattr(files, "keep", fails)
         assert patch(pupil, address, 0, DATA).status_code == 204
         later(services.FINISH_AFTER)
-        assert services.finish_left() == 0
+        for _ in range(8):
+            assert services.finish_left() == 0
+        later(Upload.LIFETIME)
+        assert services.forget_expired() == 0, "it is not the pupil's doing"
     assert file_of(address).read_bytes() == DATA
     assert services.finish_left() == 1
     assert Clip.objects.get().intake == Clip.Intake.RECEIVED

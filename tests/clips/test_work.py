@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 from django.db import OperationalError
 
-from studio.clips import files, parking, sentences, services, stages, tasks, work
+from studio.clips import files, sentences, services, stages, tasks, work
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.stores import FolderStore
 from studio.clips.upkeep.verifying import named_files, verify
+from studio.leases import claims, parking
 from tests.clips.test_receive import SAMPLE
 
 
@@ -21,13 +22,13 @@ def rendition(clip, kind) -> Rendition:
     return Rendition.objects.get(clip=clip, kind=kind)
 
 
-def test_listening_publishes_sound_waveform_and_what_was_heard(sent_clip):
+def test_listening_publishes_the_waveform_and_what_was_heard_and_lets_the_sound_go(sent_clip):
     tasks.listen_to_clip(str(sent_clip.pk))
     stage = Stage.objects.get(clip=sent_clip, kind=Stage.Kind.LISTENING)
     assert (stage.state, stage.failure_detail) == (Stage.State.HEARD, "")
     listening = Listening.objects.get(clip=sent_clip)
     assert listening.measurement["events"]
-    assert FolderStore().path(rendition(sent_clip, "sound").path).stat().st_size > 100_000
+    assert not sent_clip.renditions.filter(kind="sound").exists(), "it was heard"
     sent_clip.review.refresh_from_db()
     assert sent_clip.review.double_stops_heard > 0
 
@@ -107,8 +108,7 @@ def test_what_was_published_stays_when_only_the_answer_was_lost(sent_clip, monke
     monkeypatch.setattr(stages, "publish", publish_and_lose_the_answer)
     tasks.listen_to_clip(str(sent_clip.pk))
     assert Stage.objects.get(clip=sent_clip, kind="listening").state == Stage.State.HEARD
-    for kind in ("sound", "peaks"):
-        assert FolderStore().path(rendition(sent_clip, kind).path).is_file()
+    assert FolderStore().path(rendition(sent_clip, "peaks").path).is_file()
 
 
 def test_a_failure_is_recorded_tried_again_and_leaves_no_file(sent_clip, monkeypatch):
@@ -120,7 +120,7 @@ def test_a_failure_is_recorded_tried_again_and_leaves_no_file(sent_clip, monkeyp
     for _ in range(3):
         tasks.listen_to_clip(str(sent_clip.pk))
     stage = Stage.objects.get(clip=sent_clip, kind="listening")
-    assert (stage.state, stage.attempt) == (Stage.State.FAILED, 3)
+    assert (stage.state, stage.attempt) == (Stage.State.PARKED, 3)
     assert "broken on purpose" in stage.failure_detail
     assert "kept" in sentences.stage_failure(stage)
     assert sorted(FolderStore().path(files.clip_folder(sent_clip.pk)).iterdir()) == before
@@ -129,7 +129,7 @@ def test_a_failure_is_recorded_tried_again_and_leaves_no_file(sent_clip, monkeyp
 def test_a_worker_that_lost_its_lease_leaves_no_file_and_no_row(sent_clip, monkeypatch):
     stage = stages.claim(sent_clip.pk, Stage.Kind.LISTENING)
     Stage.objects.filter(pk=stage.pk).update(lease_token="somebody else")
-    with pytest.raises(stages.LeaseLost):
+    with pytest.raises(claims.LeaseLost):
         work.listen_to(stage)
     assert not Listening.objects.exists()
     folder = FolderStore().path(files.clip_folder(sent_clip.pk))
@@ -139,14 +139,28 @@ def test_a_worker_that_lost_its_lease_leaves_no_file_and_no_row(sent_clip, monke
 def test_work_on_a_clip_that_was_erased_after_the_claim_is_dropped(sent_clip):
     stage = stages.claim(sent_clip.pk, Stage.Kind.LISTENING)
     services.erase(sent_clip)
-    with pytest.raises(stages.LeaseLost, match="erased"):
+    with pytest.raises(claims.LeaseLost, match="erased"):
         work.listen_to(stage)
 
 
-def test_the_sound_of_the_clip_is_what_is_listened_to(sent_clip):
-    from studio import media
-
+def test_the_sound_of_the_clip_is_what_is_listened_to(sent_clip, monkeypatch):
+    heard, really = [], work.media.read_sound
+    monkeypatch.setattr(work.media, "read_sound", lambda wav: heard.append(really(wav)) or heard[0])
     tasks.listen_to_clip(str(sent_clip.pk))
-    y, sr = media.read_sound(FolderStore().path(rendition(sent_clip, "sound").path))
+    ((y, sr),) = heard
     assert abs(len(y) / sr - sent_clip.duration_s) < 0.05
     assert np.sqrt(np.mean(y**2)) > 0.01
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_sound_that_was_kept_of_older_clips_is_let_go_once_it_was_heard(sent_clip):
+    stored = files.keep(
+        files.spool([b"RIFF"], 100), f"{files.clip_folder(sent_clip.pk)}/sound-1.wav"
+    )
+    row = {"path": stored.path, "sha256": stored.sha256, "size_bytes": stored.size_bytes}
+    Rendition.objects.create(clip=sent_clip, kind=Rendition.Kind.SOUND, **row)
+    assert services.let_sounds_go() == 0, "it is still to be heard"
+    tasks.listen_to_clip(str(sent_clip.pk))
+    assert services.let_sounds_go() == 1
+    assert not FolderStore().path(stored.path).exists()
+    assert verify().faults == []

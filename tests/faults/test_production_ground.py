@@ -19,11 +19,11 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db import OperationalError, connection
 
-from studio.clips import dispatch as dispatching
 from studio.clips import files, services, stages
 from studio.clips.dispatch import dispatch
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.stores import FolderStore
+from studio.leases import queue as dispatching
 from tests import production
 from tests.cast import as_person, make_cast, make_clip
 from tests.deploy.processes import running, until
@@ -129,7 +129,7 @@ def test_a_clip_whose_pool_process_is_killed_is_heard_once(live, cast, seen):
     sweep_now()
     begun = time.monotonic()
     wait_until_done(clip)
-    assert listening(clip).attempt == 2
+    assert (listening(clip).attempt, listening(clip).worker_deaths) == (1, 1)
     seen(f"one listening, at attempt 2, {time.monotonic() - begun:.1f} s after the sweep")
 
 
@@ -149,7 +149,8 @@ def test_a_clip_whose_worker_is_killed_is_playable_once(live, cast, seen):
     let_minutes_pass()
     sweep_now()
     wait_until_done(clip)
-    assert stage_of(clip, Stage.Kind.SMALL).attempt == 2, "it is the first to be made"
+    small = stage_of(clip, Stage.Kind.SMALL)
+    assert (small.attempt, small.worker_deaths) == (1, 1), "it is the first to be made"
     seen(f"all {len(family)} processes gone in {ended_s:.1f} s; one playable copy, at attempt 2")
 
 
@@ -209,7 +210,7 @@ def test_a_clip_is_accepted_while_the_queue_is_down_and_heard_afterwards(
     accepted_s = time.monotonic() - begun
     assert accepted_s < 10, "whoever sends it must not wait for the queue"
     assert listening(clip).dispatched_at is None
-    assert states(clip) == dict.fromkeys(Stage.Kind, Stage.State.WAITING)
+    assert states(clip) == dict.fromkeys(Stage.DONE, Stage.State.WAITING)
     redis_server.start()
     let_minutes_pass_for_what_waits()
     wait_until_done(clip)

@@ -9,13 +9,14 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from studio.accounts import consent
-from studio.clips import files, stages
+from studio.clips import files
 from studio.clips import services as clips
 from studio.clips.models import Clip, Rendition
 from studio.clips.stores import FolderStore
 from studio.clips.tasks import sweep
 from studio.clips.upkeep import backup
 from studio.clips.upkeep.verifying import verify
+from studio.leases import claims
 from studio.media import make_still, probe
 from studio.review.enclosures import receiving, sending
 from studio.review.models import Comment, EnclosedFile, Enclosure, Return
@@ -307,8 +308,9 @@ def test_a_killed_worker_is_made_good_by_the_sweep(teacher, clip, voice, monkeyp
     monkeypatch.setattr(sending, "send", lambda task, queue, said, rows: sent.append(said))
     sweep()
     assert sent == [{"enclosure_id": str(enclosure.pk)}]
-    assert prepared(clip).attempt == 2
-    for _ in range(stages.MAX_ATTEMPTS):
+    done = prepared(clip)
+    assert (done.attempt, done.worker_deaths) == (1, 1)
+    for _ in range(claims.MAX_ATTEMPTS):
         prepare_enclosure(enclosure_id=str(enclosure.pk))
     assert EnclosedFile.objects.count() == len(at_rest()) == 2
 

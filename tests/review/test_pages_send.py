@@ -155,7 +155,7 @@ def test_what_could_not_be_opened_yet_is_kept_and_said_to_be(cast, sample, monke
 
     monkeypatch.setattr(media, "probe", fails)
     answer = in_pieces(as_person(cast.pupil), sample)
-    assert (answer.status_code, answer.json()["next"]) == (202, "/queue/")
+    assert (answer.status_code, answer.json()["next"]) == (201, "/queue/")
     assert "you need not send it again" in answer.json()["sentence"]
 
 

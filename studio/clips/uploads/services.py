@@ -2,7 +2,8 @@
 
 import logging
 import os
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from uuid import uuid4
 
@@ -11,10 +12,9 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
-from studio import media
 from studio.accounts import consent
 from studio.accounts.models import Enrolment, Person
-from studio.clips import files, services, signals
+from studio.clips import files, quota, services, signals
 from studio.clips.models import Clip, Upload
 from studio.clips.services import SentBefore
 
@@ -24,7 +24,8 @@ log = logging.getLogger(__name__)
 
 # Long enough for the request that brought the last byte to make the clip itself.
 FINISH_AFTER = timedelta(seconds=30)
-ATTEMPTS = 5
+# After so many processes have died at the making of a clip, the recording is not looked at here.
+LOOKS = 2
 
 
 class OffsetDiffers(Exception):
@@ -58,7 +59,7 @@ def begin(enrolment: Enrolment, person: Person, length_bytes: int, metadata: str
 
     Raises
     ------
-    signals.Unacceptable, KeyUsed, TooMany, OSError
+    signals.Unacceptable, KeyUsed, TooMany, quota.OverQuota, OSError
         ``OSError`` when there is no room for it.
     """
     said = protocol.decoded(metadata)
@@ -68,16 +69,21 @@ def begin(enrolment: Enrolment, person: Person, length_bytes: int, metadata: str
     if before := _begun_before(upload) or _begun_of(upload, said.get("fingerprint", "")):
         say_anew(before, protocol.encoded(protocol.decoded(before.metadata) | _not_blank(said)))
         return before
-    if _is_full(person):
-        raise TooMany
     partial.need_room(length_bytes)
     partial.create(upload.pk)
     try:
         with transaction.atomic():
+            quota.lock(enrolment)  # of many at once, each sees those before it
+            if _is_full(person):
+                raise TooMany
+            quota.require(enrolment, length_bytes)
             upload.save(force_insert=True)
     except IntegrityError:  # the same, at the same moment
         partial.remove(upload.pk)
         return _begun_before(upload) or begin(enrolment, person, length_bytes, metadata)
+    except BaseException:
+        partial.remove(upload.pk)
+        raise
     return upload
 
 
@@ -100,13 +106,17 @@ def keep_whole(enrolment: Enrolment, person: Person, before: SentBefore, metadat
     """
     spooled = before.spooled
     try:
-        if spooled is None or _is_full(person):
+        if spooled is None:
             raise TooMany
         upload = Upload(id=uuid4(), enrolment=enrolment, person=person, metadata=metadata)
         upload.key, upload.same_as = upload.pk.hex, before.clip
         upload.length_bytes = upload.offset_bytes = spooled.size_bytes
-        partial.adopt(upload.pk, spooled.path)
-        upload.save(force_insert=True)
+        with transaction.atomic():
+            quota.lock(enrolment)
+            if _is_full(person):
+                raise TooMany
+            partial.adopt(upload.pk, spooled.path)
+            upload.save(force_insert=True)
     finally:
         if spooled is not None:
             spooled.path.unlink(missing_ok=True)
@@ -156,15 +166,15 @@ def finish(upload: Upload) -> Clip | None:
 
     Raises
     ------
-    media.Failed, OSError
+    OSError
         For a reason of ours: all is kept, and the sweep tries again.
     """
     try:
         with partial.locked(upload.pk):
             _reload(upload)
             if upload.clip_id is None and not upload.asks:
-                Upload.objects.filter(pk=upload.pk).update(attempts=F("attempts") + 1)
-                _make_clip(upload)
+                with _counted(upload):
+                    _make_clip(upload)
             if upload.clip_id is None:
                 return None
     except partial.Busy:
@@ -188,7 +198,6 @@ def finish_left() -> int:
         Q(same_as=None) | Q(again=True),
         clip=None,
         offset_bytes=F("length_bytes"),
-        attempts__lt=ATTEMPTS,
         changed_at__lt=timezone.now() - FINISH_AFTER,
     )
     made = 0
@@ -198,14 +207,18 @@ def finish_left() -> int:
             made += finish(upload) is not None
         except consent.ConsentMissing:  # withdrawn since: nothing of it may stay
             forget(upload)
-        except (media.Failed, OSError, Gone) as error:
+        except (OSError, Gone) as error:
             log.warning("upload %s could not become a clip: %s", upload.pk, error)
     return made
 
 
 def forget_expired() -> int:
-    """Remove uploads that nobody went on with for a day; says how many were unfinished."""
-    expired = Upload.objects.filter(changed_at__lte=timezone.now() - Upload.LIFETIME)
+    """Remove uploads that nobody went on with for a day; says how many were unfinished.
+
+    One that is whole and could not become a clip is kept: that is not its sender's doing.
+    """
+    owed = Q(clip=None, offset_bytes=F("length_bytes")) & (Q(same_as=None) | Q(again=True))
+    expired = Upload.objects.filter(changed_at__lte=timezone.now() - Upload.LIFETIME).exclude(owed)
     abandoned = 0
     for upload in expired:
         abandoned += upload.clip_id is None
@@ -238,7 +251,11 @@ def _begun_of(upload: Upload, fingerprint: str) -> Upload | None:
 
 
 def _is_full(person: Person) -> bool:
-    return access.unfinished(person).count() >= settings.MAX_UNFINISHED_UPLOADS
+    """Whether as much is half sent as may be; what is whole waits for us, not for the sender."""
+    half = access.unfinished(person).exclude(
+        Q(offset_bytes=F("length_bytes")) & (Q(same_as=None) | Q(again=True))
+    )
+    return half.count() >= settings.MAX_UNFINISHED_UPLOADS
 
 
 def _not_blank(said: dict[str, str]) -> dict[str, str]:
@@ -284,6 +301,18 @@ def _tell_clip(upload: Upload, said: dict[str, str]) -> None:
         )
 
 
+@contextmanager
+def _counted(upload: Upload) -> Iterator[None]:
+    """Count a beginning that never comes to an end: the process died at it."""
+    rows = Upload.objects.filter(pk=upload.pk)
+    rows.update(attempts=F("attempts") + 1)
+    upload.refresh_from_db(fields=["attempts"])
+    try:
+        yield
+    finally:
+        rows.update(attempts=F("attempts") - 1)
+
+
 def _take_in(upload: Upload) -> Clip:
     """A second name of the same file becomes the original; the first stays until all is written."""
     said = protocol.decoded(upload.metadata)
@@ -301,6 +330,7 @@ def _take_in(upload: Upload) -> Clip:
             subject=said.get("subject", ""),
             upload_key=upload.key,
             again=upload.again,
+            unseen=upload.attempts > LOOKS,
             also=lambda clip: signals.arrived.send(
                 sender=Upload, clip=clip, said=said, enrolment=place
             ),

@@ -25,6 +25,7 @@ from studio.accounts import access as people
 from studio.accounts.consent import ConsentMissing
 from studio.clips import signals
 from studio.clips.models import Upload
+from studio.clips.quota import OverQuota
 
 from . import access, partial, protocol, services
 from .protocol import Refused
@@ -163,6 +164,8 @@ def _begin(request: HttpRequest, place, length: int) -> Upload:
             f"{waiting} waiting already, and that is the most. Go on with one, or remove one; "
             "then send this one.",
         ) from None
+    except OverQuota as over:
+        raise Refused(429, over.sentence) from None
     except services.KeyUsed:
         raise Refused(400, "This key belongs to another recording; take a new one.") from None
     except services.Gone:
@@ -202,7 +205,7 @@ def _finish(upload: Upload) -> None:
         services.finish(upload)
     except services.Gone:
         raise GONE from None
-    except (media.Failed, OSError) as error:
+    except OSError as error:
         log.error("upload %s is whole but could not become a clip yet: %s", upload.pk, error)
 
 

@@ -43,8 +43,11 @@ def place_among_waiting(person: Person, clip: Clip, order: str) -> Place:
 
 
 def steps(clip: Clip) -> dict[str, states.Step]:
-    """Where listening and playback stand, by kind."""
-    return {step.kind: step for step in states.of(clip).steps}
+    """Where listening and playback stand, by kind; both wait for a first look that was put off."""
+    found = {step.kind: step for step in states.of(clip).steps}
+    if first := found.pop(Stage.Kind.EXAMINING, None):
+        return {Stage.Kind.LISTENING: first, Stage.Kind.PLAYBACK: first}
+    return found
 
 
 def has_poster(clip: Clip) -> bool:

@@ -51,7 +51,9 @@ def brought(request: HttpRequest) -> Iterator[Brought]:
     with ExitStack() as cleaning:
         if file is not None:
             try:
-                found.recording = cleaning.enter_context(received(file.chunks()))
+                found.recording = cleaning.enter_context(
+                    received(file.chunks(), file.content_type or "")
+                )
             except NotTaken as refusal:
                 found.problems.append(f"The reply was not added. {refusal}")
         try:

@@ -1,11 +1,14 @@
 """Taking in a recording: to the bench, examined by its content, and refused in a sentence."""
 
+import logging
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
 from studio import media
 from studio.clips import files
+
+log = logging.getLogger(__name__)
 
 MB = 1_000_000
 MAX_BYTES = 100 * MB
@@ -19,10 +22,16 @@ class NotTaken(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Recording:
-    """A whole recording on the bench, and what its content is."""
+    """A whole recording on the bench, and what its content is.
+
+    ``info`` is None where nothing could look at it, for a reason of ours (``why``); then a worker
+    does, and ``has_video`` is what the browser said.
+    """
 
     spooled: files.Spooled
-    info: media.MediaInfo
+    info: media.MediaInfo | None
+    has_video: bool
+    why: media.Failed | None = None
 
 
 def limits() -> media.Limits:
@@ -30,8 +39,10 @@ def limits() -> media.Limits:
 
 
 @contextmanager
-def received(chunks: Iterable[bytes]) -> Iterator[Recording]:
+def received(chunks: Iterable[bytes], content_type: str = "") -> Iterator[Recording]:
     """A recording that came; what was not kept by the end of the context is removed.
+
+    ``content_type`` is the browser's word, which counts only where the content cannot be looked at.
 
     Raises
     ------
@@ -44,13 +55,17 @@ def received(chunks: Iterable[bytes]) -> Iterator[Recording]:
         size = {"size_mb": f"more than {MAX_BYTES // MB}", "limit_mb": MAX_BYTES // MB}
         raise NotTaken(media.Refused("too_many_bytes", **size).sentence) from error
     try:
-        yield Recording(spooled, _examined(spooled))
+        yield _examined(spooled, content_type)
     finally:
         spooled.path.unlink(missing_ok=True)
 
 
-def _examined(spooled: files.Spooled) -> media.MediaInfo:
+def _examined(spooled: files.Spooled, content_type: str) -> Recording:
     try:
-        return media.probe(spooled.path, limits())
-    except media.MediaError as error:
+        info = media.probe(spooled.path, limits())
+    except media.Refused as error:
         raise NotTaken(error.sentence) from error
+    except media.Failed as failed:
+        log.error("a reply could not be looked at: %s %s", failed.code, failed.detail)
+        return Recording(spooled, None, not content_type.startswith("audio/"), failed)
+    return Recording(spooled, info, info.has_video)

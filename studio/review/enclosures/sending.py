@@ -5,9 +5,9 @@ from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet
 
-from studio.clips import stages
-from studio.clips.dispatch import send
 from studio.clips.models import Clip
+from studio.leases import claims
+from studio.leases.queue import send
 from studio.review.models import Enclosure
 
 log = logging.getLogger(__name__)
@@ -23,14 +23,14 @@ def dispatch(pk: UUID) -> bool:
 
 def claim(pk: str) -> Enclosure | None:
     """Take one for work, or ``None`` when there is nothing to take."""
-    return stages.take(_workable().filter(pk=pk), WITH_CLIP)
+    return claims.take(_workable().filter(pk=pk), WITH_CLIP)
 
 
 def send_lost() -> None:
-    """Send again what was lost; fail for good what died at its last attempt."""
-    if failed := stages.fail_exhausted(Enclosure):
-        log.error("%d enclosures failed: their worker died at the last attempt", failed)
-    for enclosure in stages.lost_among(_workable()):
+    """Send again what was lost; park what workers died at without end."""
+    if parked := claims.park_exhausted(Enclosure):
+        log.error("%d enclosures are parked: workers died at them again and again", parked)
+    for enclosure in claims.lost_among(_workable()):
         log.warning("sending enclosure %s again (was %s)", enclosure.pk, enclosure.state)
         dispatch(enclosure.pk)
 

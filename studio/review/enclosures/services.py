@@ -1,8 +1,9 @@
 """What changes enclosures. Nothing changes once the clip was returned."""
 
+from contextlib import suppress
 from uuid import uuid4
 
-from django.db import transaction
+from django.db import DatabaseError, InterfaceError, transaction
 
 from studio.clips import files
 from studio.clips.models import Clip
@@ -36,9 +37,13 @@ def enclose(comment: Comment, recording: Recording, *, instead: bool = False) ->
         if not instead:
             raise Conflict(standing.get_kind_display())
         standing.delete()
-    kind = Kind.VIDEO if recording.info.has_video else Kind.VOICE
-    enclosure = Enclosure(comment=comment, kind=kind, info=recording.info.to_dict())
-    enclosure.duration_s = recording.info.duration_s
+    enclosure = Enclosure(comment=comment, kind=Kind.VIDEO if recording.has_video else Kind.VOICE)
+    if recording.info is not None:
+        enclosure.info, enclosure.duration_s = recording.info.to_dict(), recording.info.duration_s
+    elif recording.why is not None:  # the first look, which counts
+        enclosure.attempt, enclosure.failure_code = 1, recording.why.code
+        enclosure.failure_params = dict(recording.why.params)
+        enclosure.failure_detail = recording.why.detail[-4000:]
     return _record(enclosure, recording)
 
 
@@ -125,7 +130,11 @@ def _record(enclosure: Enclosure, recording: Recording) -> Enclosure:
                 size_bytes=stored.size_bytes,
             )
     except BaseException:
-        files.remove(stored.path)
+        # The answer alone may have been lost: what a row names stays, and so does what cannot be
+        # asked about; the sweep for left-overs takes that.
+        with suppress(DatabaseError, InterfaceError):
+            if not EnclosedFile.objects.filter(path=stored.path).exists():
+                files.remove(stored.path)
         raise
     transaction.on_commit(lambda: sending.dispatch(enclosure.pk))
     return enclosure

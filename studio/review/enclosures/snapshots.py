@@ -67,7 +67,9 @@ def _shown(said: dict, row: Enclosure | None, clip_id: UUID) -> dict:
     ready = row is not None and row.state == Enclosure.State.READY
     address = reverse("enclosure", args=(clip_id, said["id"])) if ready else ""
     drawing = said["kind"] == Enclosure.Kind.DRAWING
-    failed = row is None or row.state == Enclosure.State.FAILED
+    failed = row is None or row.state in (Enclosure.State.FAILED, Enclosure.State.PARKED)
+    if row is not None and row.duration_s is not None:  # it may have been looked at since
+        said = said | {"kind": row.kind, "duration_s": row.duration_s}
     how = {"address": address, "waits": _waits(row), "failed": failed}
     return said | how | {"name": NAMES[said["kind"]]} | (_drawn(said, row) if drawing else {})
 
@@ -90,6 +92,9 @@ def _waits(row: Enclosure | None) -> str:
     if row.state == Enclosure.State.READY:
         return ""
     if row.state == Enclosure.State.FAILED:
-        why = sentences.sentence(row.failure_code, row.failure_params)
-        return f"It could not be prepared. {why}"
+        return f"It could not be prepared. {sentences.failure(row)}"
+    if row.state == Enclosure.State.PARKED:
+        return f"It is not prepared yet. {sentences.failure(row)}"
+    if row.failure_code:
+        return f"It is being prepared. {sentences.failure(row)}"
     return "It is being prepared, and will be here within a minute or so."

@@ -4,13 +4,13 @@ from collections.abc import Callable
 from contextlib import ExitStack, suppress
 from pathlib import Path
 
-from django.db import DatabaseError
+from django.db import DatabaseError, InterfaceError
 
 from studio import media
-from studio.clips import benches, files, stages
-from studio.clips import services as clips
+from studio.clips import benches, examining, files, stages
 from studio.clips.models import Rendition
 from studio.clips.stores import store
+from studio.leases import claims
 from studio.review.models import EnclosedFile, Enclosure
 
 from .receiving import limits
@@ -28,8 +28,10 @@ def prepare(enclosure: Enclosure) -> None:
 
 
 def _prepare_recording(enclosure: Enclosure) -> None:
+    original = claims.patiently(lambda: _original(enclosure))
+    if not enclosure.info:
+        _look_at(enclosure, original)
     info = media.MediaInfo.from_dict(enclosure.info)
-    original = stages.patiently(lambda: _original(enclosure))
     ending, content_type = ("mp4", "video/mp4") if info.has_video else ("m4a", "audio/mp4")
 
     def make(source: Path, target: Path, progress: Callable[[float], None]) -> None:
@@ -38,12 +40,23 @@ def _prepare_recording(enclosure: Enclosure) -> None:
     _publish(enclosure, original.path, make, ending, content_type)
 
 
+def _look_at(enclosure: Enclosure, original: EnclosedFile) -> None:
+    """The first look, which nothing could take when it came."""
+    with claims.beating(enclosure), store().local(original.path) as source:
+        info = media.probe(source, limits())
+    enclosure.info, enclosure.duration_s = info.to_dict(), info.duration_s
+    enclosure.kind = Enclosure.Kind.VIDEO if info.has_video else Enclosure.Kind.VOICE
+    found = {name: getattr(enclosure, name) for name in ("info", "duration_s", "kind")}
+    if not claims.patiently(lambda: claims.still_held(enclosure).update(**found)):
+        raise claims.LeaseLost(f"enclosure {enclosure.pk} is no longer held by this worker")
+
+
 def _prepare_still(enclosure: Enclosure) -> None:
     """The clip's own picture, under the strokes."""
-    playable = stages.patiently(lambda: _playable(enclosure))
+    playable = claims.patiently(lambda: _playable(enclosure))
 
     def make(source: Path, target: Path, progress: Callable[[float], None]) -> None:
-        media.make_still(source, target, enclosure.frame_s or 0.0, clips.limits())
+        media.make_still(source, target, enclosure.frame_s or 0.0, examining.limits())
 
     _publish(enclosure, playable.path, make, "jpg", "image/jpeg")
 
@@ -57,7 +70,7 @@ def _publish(
         part = benches.path(f".{ending}")
         cleaning.callback(part.unlink, missing_ok=True)
         try:
-            with stages.beating(enclosure) as progress:
+            with claims.beating(enclosure) as progress:
                 make(source, part, progress)
                 stored = files.keep(files.finished(part), name)
                 stages.publish(enclosure, lambda clip: _write(enclosure, stored, content_type))
@@ -87,7 +100,9 @@ def _write(enclosure: Enclosure, stored: files.Stored, content_type: str) -> Non
 
 def _clear(name: str) -> None:
     """Remove what was kept, unless a row names it: the answer to a commit may get lost."""
-    with suppress(DatabaseError):  # without it nobody knows: the sweep for orphans will
+    with suppress(
+        DatabaseError, InterfaceError
+    ):  # without it nobody knows: the sweep for orphans will
         if not EnclosedFile.objects.filter(path=name).exists():
             files.remove(name)
 
@@ -104,5 +119,5 @@ def _original(enclosure: Enclosure) -> EnclosedFile:
         enclosure=enclosure, kind=EnclosedFile.Kind.ORIGINAL
     ).first()
     if original is None:
-        raise stages.LeaseLost(f"enclosure {enclosure.pk} was removed")
+        raise claims.LeaseLost(f"enclosure {enclosure.pk} was removed")
     return original

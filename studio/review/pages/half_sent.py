@@ -15,7 +15,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from studio import figures, media
+from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Person
 from studio.clips.models import Clip, Upload
@@ -150,7 +150,7 @@ def _outcome(upload: Upload) -> Answer:
         return Answer(409, "Not all of it has arrived yet. Send it again, and it goes on.")
     try:
         clip = upload.clip or uploads.finish(upload)
-    except (media.Failed, OSError) as error:
+    except OSError as error:
         log.error("an upload could not become a clip yet: %s", error)
         return ARRIVED_LATER
     if clip:

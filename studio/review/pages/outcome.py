@@ -30,13 +30,18 @@ ARRIVED_LATER = Answer(
     "All of your recording has arrived and is kept. It could not be opened just now; that is "
     "tried again by itself, and you need not send it again.",
 )
-NOT_OPENED = Answer(503, "It could not be opened just now; that is our fault. Send it again.")
+UNSEEN = (
+    "Your clip has arrived and is kept. It could not be opened just now; that is our fault. It is "
+    "tried again by itself, and you need not send it again."
+)
 
 
 def of_clip(clip: Clip) -> Answer:
     """Arrived, with what the pupil should know at once; or refused."""
     if clip.intake == Clip.Intake.REFUSED:
         return Answer(422, sentences.refusal(clip), clip)
+    if clip.is_unseen:
+        return Answer(201, UNSEEN, clip)
     if not clip.has_audio:
         return Answer(201, f"Your clip has arrived. {sentences.sentence('no_sound', {})}", clip)
     return Answer(201, "Your clip has arrived. Your teacher can see it now.", clip)

@@ -16,18 +16,19 @@ from django.shortcuts import redirect, render
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_http_methods
 
-from studio import figures, media
+from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment
 from studio.clips import files
 from studio.clips import services as clip_services
+from studio.clips.quota import OverQuota
 from studio.clips.uploads import services as uploads
 from studio.clips.uploads.protocol import encoded
 from studio.review import services
 from studio.review.sending import SendForm
 
 from .half_sent import ask_about, half_sent
-from .outcome import MB, NOT_OPENED, Answer, of_clip, of_disk, too_large
+from .outcome import MB, Answer, of_clip, of_disk, too_large
 
 log = logging.getLogger(__name__)
 
@@ -93,11 +94,10 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
         )
     except clip_services.SentBefore as before:
         return _ask(request, enrolment, before, said, filename)
+    except OverQuota as over:
+        return Answer(429, over.sentence)
     except files.TooLarge as large:
         return too_large(large.limit_bytes + 1)
-    except media.Failed as failed:
-        log.error("a recording could not be examined: %s %s", failed.code, failed.detail)
-        return NOT_OPENED
     except OSError as error:
         return of_disk(error)
     return of_clip(clip)

@@ -8,6 +8,8 @@ from studio.clips import sentences
 from studio.clips.models import Clip, Stage
 
 MOVING = (Stage.State.WAITING, Stage.State.WORKING)
+ENDED = (Stage.State.FAILED, Stage.State.PARKED)  # without what they are for
+SHOWN = (Stage.Kind.EXAMINING, Stage.Kind.LISTENING, Stage.Kind.PLAYBACK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +22,7 @@ class Step:
     failure: str = ""
     done: bool = False
     moving: bool = False
+    parked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +58,9 @@ def of(clip: Clip) -> Whereabouts:
     """Intake, listening and playback of a clip whose stages were fetched with it."""
     if clip.intake == Clip.Intake.REFUSED:
         return Whereabouts(clip, (), refusal=sentences.refusal(clip))
-    stages = [clip.stage(kind) for kind in (Stage.Kind.LISTENING, Stage.Kind.PLAYBACK)]
+    stages = [clip.stage(kind) for kind in SHOWN]
     small = clip.stage(Stage.Kind.SMALL)
-    if small is not None and small.state == Stage.State.FAILED:  # else nobody need know of it
+    if small is not None and small.state in ENDED:  # else nobody need know of it
         stages.append(small)
     steps = tuple(_step(stage) for stage in stages if stage is not None)
     return Whereabouts(clip, steps, notes=tuple(sentences.notes(clip)))
@@ -84,4 +87,5 @@ def _step(stage: Stage) -> Step:
         failure=sentences.stage_failure(stage),
         done=stage.is_done,
         moving=stage.state in MOVING,
+        parked=stage.state == Stage.State.PARKED,
     )

@@ -53,8 +53,12 @@ class Waiting:
         return min(100, max(2, figures.percent(self.waited / LONG_WAIT, 1)))
 
     @property
-    def listening(self) -> states.Step | None:
-        return next((step for step in self.place.steps if step.kind == "listening"), None)
+    def step(self) -> states.Step | None:
+        """Where listening is; what is parked comes first, for the teacher waits for that."""
+        steps = self.place.steps
+        parked = (step for step in steps if step.parked)
+        heard = (step for step in steps if step.kind in ("examining", "listening"))
+        return next(parked, None) or next(heard, None)
 
     @property
     def late(self) -> str:

@@ -94,7 +94,8 @@ def copied(example: Enclosure | None) -> Iterator[Recording | None]:
         chunks = store().read(original.path, 0, original.size_bytes)
     except FileNotFoundError:
         raise NotTaken(GONE) from None
-    with received(chunks) as recording:
+    sort = "audio" if example.kind == Enclosure.Kind.VOICE else "video"
+    with received(chunks, f"{sort}/") as recording:
         yield recording
 
 

@@ -2,7 +2,8 @@
 
 While a studio is upgraded, workers of two versions may read one queue. A message of the other
 is neither worked on nor thrown away: it becomes a file in ``STUDIO_DATA/parked``, once, however
-often it comes. The clip's row still waits, so that the sweep sends a message of its own version.
+often it comes. The row it is about still waits: the sweep sends a message of its own
+version.
 """
 
 import hashlib
@@ -14,7 +15,7 @@ from pathlib import Path
 from django.conf import settings
 from django.utils import timezone
 
-from .dispatch import MESSAGE_VERSION
+from .queue import MESSAGE_VERSION
 
 log = logging.getLogger(__name__)
 
