@@ -27,6 +27,8 @@ from studio.accounts.models import GuardianLink, Membership
 from studio.clips.models import Clip, Listening, Rendition, Upload
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
+from studio.drills.models import ScoreReading
+from studio.drills.reading import child
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
@@ -52,6 +54,8 @@ SAYS = {"title": "Sixths", "words": "Slowly", "interval": "6", "key": ""}
 SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "version": "1"}
 
 MAIL = {"EMAIL_HOST": "mail.example"}
+WORKED_OUT = {"title": "Two bars", "key": "", "instrument": "violin", "level": ""}
+NOT_OF_A_DRILL = ("drill_new", "drill_make", "drill_import", "drill_reading")
 
 # name: (who may GET, who may POST, what is posted)
 TABLE: dict[str, tuple[set | None, set | None, dict]] = {
@@ -104,6 +108,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "shelf_order": (TEACHERS, TEACHERS, {"order": "sixths", "instrument": "violin"}),
     "drill_make": (TEACHERS, TEACHERS, {}),
     "drill_import": (TEACHERS, TEACHERS, {}),
+    "drill_reading": ({"teacher"}, {"teacher"}, {}),
     "drill": (STUDIO_TEACHERS, None, {}),
     "drill_fingers": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
     "drill_copy": (None, STUDIO_TEACHERS, {}),
@@ -205,6 +210,19 @@ NOT_ALLOWED = 405
 ON_A_CLIP = ("clip_", "desk_", "return_", "waiting_")
 
 
+def read_for(cast) -> ScoreReading:
+    """A page of music that was read for the teacher, and is not yet on the shelf."""
+    music = Path(__file__).parent / "forms" / "two-bars.musicxml"
+    return ScoreReading.objects.create(
+        studio=cast.studio,
+        person=cast.teacher,
+        filename=music.name,
+        content=music.read_bytes(),
+        state=ScoreReading.State.READ,
+        result=child.read(str(music), "", "two-bars") | WORKED_OUT,
+    )
+
+
 def patterns(found=None) -> dict[str, URLPattern]:
     """Every address of the project by its name."""
     by_name: dict[str, URLPattern] = {}
@@ -264,7 +282,7 @@ def furnished(cast, folder: Path) -> dict[str, dict]:
         **{
             name: {"pk": drill.pk}
             for name in TABLE
-            if name.startswith("drill") and name not in ("drill_new", "drill_make", "drill_import")
+            if name.startswith("drill") and name not in NOT_OF_A_DRILL
         },
         **{
             name: {"pk": assignment.pk}
@@ -274,6 +292,7 @@ def furnished(cast, folder: Path) -> dict[str, dict]:
             name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child", "consent")
         },
         "pupil_set_drill": {"pk": cast.enrolment.pk},
+        "drill_reading": {"reading_id": read_for(cast).pk},
         "choose_password": {"uidb64": "MQ", "token": "no-letter"},
         "password_by_link": {"secret": opens},
         "password_link": {"pk": cast.enrolment.pk},

@@ -12,13 +12,9 @@ from studio.notation import Infeasible, generate
 
 from . import access, services
 from .fingers import read_rows, rows_of, strings_of
-from .importing import FileForm, KeepForm
 from .making import MakeForm, saying_of
-from .models import DrillVersion
 from .sheets import leaf_number, leaves, sheet_of
 from .stretches import stretches
-
-Source = DrillVersion.Source
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -59,37 +55,6 @@ def _keep_made(request, studio, form, asked, score) -> HttpResponse:
     messages.success(request, f"“{drill}” is on the shelf.")
     chosen = f"?for={said['pupil'].pk}" if said["pupil"] else ""
     return redirect(reverse("drill", args=[drill.pk]) + chosen)
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-def import_file(request: HttpRequest) -> HttpResponse:
-    """Look at a file of music; then, posted again with its page, put it on the shelf."""
-    studio = people.teaching_studio(request.user)
-    if "score" in request.POST:
-        return _keep_imported(request, studio)
-    form = FileForm(request.POST or None, request.FILES or None)
-    context: dict = {"form": form, "area": "teacher"}
-    if form.is_valid():
-        score = form.read.score
-        context |= {
-            "keep": KeepForm.of(score),
-            "sheet": sheet_of(score),
-            "remarks": form.read.remarks,
-        }
-    refused = form.is_bound and not form.is_valid()
-    return render(request, "drills/import.html", context, status=422 if refused else 200)
-
-
-def _keep_imported(request: HttpRequest, studio) -> HttpResponse:
-    form = KeepForm(request.POST)
-    if form.is_valid():
-        drill = services.add_drill_once(studio, request.user, source=Source.IMPORTED, **form.says())
-        messages.success(request, f"“{drill}” is on the shelf.")
-        return redirect("drill", pk=drill.pk)
-    context: dict = {"form": FileForm(), "area": "teacher", "keep": form}
-    if "score" in form.cleaned_data:
-        context["sheet"] = sheet_of(form.cleaned_data["score"])
-    return render(request, "drills/import.html", context, status=422)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -204,4 +204,5 @@ class ShelfSettings(models.Model):
 
 
 # The key rotation is a part of its own; its tables belong to this app.
+from .reading.models import ScoreReading  # noqa: E402, F401
 from .rotation.models import Rotation, RotationHoliday, RotationLesson, Round  # noqa: E402, F401

@@ -23,11 +23,13 @@ def add_drill(studio: Studio, author: Person, *, tags: str = "", **says: Any) ->
     """A new drill with its first version.
 
     ``says`` are fields of :class:`DrillVersion`: title and words at least. With a score, its
-    instrument, and the level where none is given, follow from it.
+    instrument, the picture of its beginning, and the level where none is given, follow from it;
+    unless that was worked out before (``incipit`` is given).
     """
     drill = Drill.objects.create(studio=studio, created_by=author, tags=tags)
     version = DrillVersion(drill=drill, number=1, **says)
-    _follow_score(version)
+    if "incipit" not in says:
+        _follow_score(version)
     version.save()
     return drill
 

@@ -1,13 +1,15 @@
 from django.urls import include, path
 
 from . import making_views, paper_views, views
+from .reading import views as reading
 
 urlpatterns = [
     path("drills/", views.shelf, name="shelf"),
     path("drills/order/", views.order, name="shelf_order"),
     path("drills/new/", views.new, name="drill_new"),
     path("drills/make/", making_views.make, name="drill_make"),
-    path("drills/import/", making_views.import_file, name="drill_import"),
+    path("drills/import/", reading.import_file, name="drill_import"),
+    path("drills/import/<uuid:reading_id>/", reading.reading, name="drill_reading"),
     path("drills/<int:pk>/", views.drill, name="drill"),
     path("drills/<int:pk>/words/", views.edit, name="drill_edit"),
     path("drills/<int:pk>/fingers/", making_views.fingers, name="drill_fingers"),

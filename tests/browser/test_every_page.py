@@ -143,6 +143,7 @@ def test_no_page_that_says_what_happened_has_a_serious_issue(opened):
         (None, "log_in", "main form"),
         ("teacher", "drill_new", "main form"),
         ("teacher", "drill_import", "main form"),
+        ("teacher", "drill_reading", "main form"),
         ("teacher", "people", "form[action*='invite']"),
     ],
 )

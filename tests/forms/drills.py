@@ -41,12 +41,6 @@ def _plan(seen: str = OK_MESSAGE, at: str = "rotation", **more) -> Form:
     return Form(who="teacher", at=at, seen=seen, **refusal | more)
 
 
-def _look_at_a_file(page: Page) -> None:
-    page.set_input_files("input[type=file]", MUSIC)
-    page.locator("main form button[type=submit]").click()
-    page.locator("main [name=may_use]").wait_for()
-
-
 def _too_often(page: Page) -> None:
     """At once, before the preview says so and takes the button away."""
     page.locator("#preview button[formmethod=post]").wait_for()
@@ -111,12 +105,13 @@ FORMS = {
             at="drill_import",
             good={"file": MUSIC},
             bad={"file": NO_MUSIC},
-            seen="main [name=may_use]",
+            seen="main #reading",
         ),
+    ],
+    "drill_reading": [
         Form(
             who="teacher",
-            at="drill_import",
-            before=_look_at_a_file,
+            at="drill_reading",
             good={"title": "Two bars", "may_use": True},
             bad={"may_use": False},
             seen=OK_MESSAGE,

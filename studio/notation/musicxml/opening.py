@@ -3,11 +3,15 @@
 Refused are entities (and with them the bombs made of them), files and archives beyond the limits
 below, and whatever is not a partwise score. Nothing outside the given bytes is ever read: a
 document type is allowed, since the standard's own files carry one, but never fetched.
+
+A file is surveyed before a tree is made of it, in little memory whatever it holds: what is far
+beyond a drill is refused there, with what was found and how much may be.
 """
 
 import io
 import zipfile
 from xml.etree.ElementTree import Element, ParseError
+from xml.parsers import expat
 
 from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import fromstring
@@ -17,9 +21,19 @@ from studio.figures import megabytes, number
 MAX_FILE_BYTES = 5_000_000  # a whole sonata is about 1 MB
 MAX_XML_BYTES = 20_000_000  # once unpacked
 MAX_DEPTH = 40  # of elements; the standard needs about 12
-MAX_ELEMENTS = 400_000
+MAX_ELEMENTS = 250_000
+MAX_NOTES = 16_000  # four voices of the longest drill (score.MAX_WRITTEN)
+MAX_BARS = 4_000
+MAX_DIGITS = 9  # of a number; durations of a millionth of a quarter note fit
+MAX_WORD_CHARS = 10_000  # of one attribute
+_NUMBERS = {"divisions", "duration", "beats", "beat-type", "octave", "alter", "fifths"}
+_CHUNK = 1 << 16
 _CONTAINER = "META-INF/container.xml"
 _ZIP = b"PK\x03\x04"
+
+
+ENTITIES = "The file defines entities of its own, which music never needs. Export it again."
+DAMAGED = "The file is damaged or is no MusicXML ({error}). Export it again."
 
 
 class NotMusic(ValueError):
@@ -44,31 +58,105 @@ def open_musicxml(data: bytes) -> Element:
         With a sentence that says what is wrong and what to do.
     """
     if len(data) > MAX_FILE_BYTES:
-        raise NotMusic(
-            f"The file has {megabytes(len(data))}. A page of music has far less than "
-            f"{number(MAX_FILE_BYTES / 1e6)} MB; export only the page you need."
-        )
+        raise NotMusic(too_large(len(data)))
     text = _unpacked(data) if data.startswith(_ZIP) else data
-    root = _parsed(text)
-    if root.tag == "score-timewise":
+    _Survey().look_through(text)
+    return _parsed(text)
+
+
+def _require_partwise(tag: str) -> None:
+    if tag == "score-timewise":
         raise NotMusic("The score is written bar by bar (timewise). Export it as partwise.")
-    if root.tag != "score-partwise":
+    if tag != "score-partwise":
         raise NotMusic("This is no MusicXML score. Export the page as MusicXML, then send that.")
-    _require_modest(root)
-    return root
+
+
+def may_be_musicxml(head: bytes) -> bool:
+    """Whether a file may be one by how it begins: as an archive, as XML, or as UTF-16."""
+    if head.startswith((_ZIP, b"\xff\xfe", b"\xfe\xff")):
+        return True
+    return head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<")
+
+
+def too_large(size_bytes: int) -> str:
+    """What is said of a file that is larger than may be."""
+    return (
+        f"The file has {megabytes(size_bytes)}. A page of music has far less than "
+        f"{number(MAX_FILE_BYTES / 1e6)} MB; export only the page you need."
+    )
+
+
+class _Survey:
+    """Counts what a file holds while it is read past, and raises at the first that is too much."""
+
+    def __init__(self) -> None:
+        self._depth = 0
+        self._counts = {"element": 0, "note": 0, "measure": 0}
+        self._digits: list[str] | None = None
+
+    def look_through(self, text: bytes) -> None:
+        """Raises ``NotMusic``; what is no XML at all is left for the reader to say."""
+        parser = expat.ParserCreate()
+        parser.buffer_text = True
+        parser.StartElementHandler = self._start
+        parser.EndElementHandler = self._end
+        parser.CharacterDataHandler = self._text
+        parser.EntityDeclHandler = self._entity
+        view = memoryview(text)
+        try:
+            for start in range(0, len(view), _CHUNK):
+                parser.Parse(bytes(view[start : start + _CHUNK]), start + _CHUNK >= len(view))
+        except expat.ExpatError as error:
+            raise NotMusic(DAMAGED.format(error=error)) from None
+
+    def _start(self, name: str, attributes: dict[str, str]) -> None:
+        self._depth += 1
+        if self._depth == 1:
+            _require_partwise(name)
+        if self._depth > MAX_DEPTH:
+            raise NotMusic("The file is nested too deeply to be music. Export it again.")
+        self._count("element", MAX_ELEMENTS, "parts in all")
+        if name == "note":
+            self._count("note", MAX_NOTES, "notes")
+        elif name == "measure":
+            self._count("measure", MAX_BARS, "bars")
+        if any(len(value) > MAX_WORD_CHARS for value in attributes.values()):
+            raise NotMusic("A word in the file is far too long for music. Export it again.")
+        self._digits = [] if name in _NUMBERS else None
+
+    def _count(self, what: str, most: int, words: str) -> None:
+        self._counts[what] += 1
+        if self._counts[what] > most:
+            raise NotMusic(
+                f"The score has more than {number(most)} {words}, far more than a drill. "
+                "Export only the page you need."
+            )
+
+    def _text(self, text: str) -> None:
+        if self._digits is not None:
+            self._digits.append(text)
+
+    def _end(self, name: str) -> None:
+        self._depth -= 1
+        value = "".join(self._digits or ()).strip()
+        if len(value) > MAX_DIGITS + 2:  # a sign and a point may stand with the digits
+            raise NotMusic(
+                f"A number in the file ({name}) has {len(value)} digits; music needs at most "
+                f"{MAX_DIGITS}. Export the page again."
+            )
+        self._digits = None
+
+    def _entity(self, *declared: object) -> None:
+        raise NotMusic(ENTITIES)
 
 
 def _parsed(text: bytes) -> Element:
     try:
         return fromstring(text, forbid_dtd=False, forbid_entities=True, forbid_external=True)
     except DefusedXmlException:
-        raise NotMusic(
-            "The file defines entities of its own, which music never needs. Export it again."
-        ) from None
+        raise NotMusic(ENTITIES) from None
     except (ParseError, ValueError, LookupError) as error:
-        raise NotMusic(
-            f"The file is damaged or is no MusicXML ({error}). Export it again."
-        ) from None
+        raise NotMusic(DAMAGED.format(error=error)) from None
 
 
 def _unpacked(data: bytes) -> bytes:
@@ -95,15 +183,3 @@ def _member(archive: zipfile.ZipFile, name: str, limit: int) -> bytes:
             "Export only the page you need."
         )
     return data
-
-
-def _require_modest(root: Element) -> None:
-    count, level = 0, [root]
-    for _ in range(MAX_DEPTH):
-        count += len(level)
-        if count > MAX_ELEMENTS:
-            raise NotMusic("The score is far longer than a drill. Export only the page you need.")
-        level = [child for element in level for child in element]
-        if not level:
-            return
-    raise NotMusic("The file is nested too deeply to be music. Export it again.")

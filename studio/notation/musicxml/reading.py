@@ -9,7 +9,8 @@ The signs that the file prints before its notes are kept where the note begins.
 
 import io
 import warnings
-from collections import defaultdict
+from collections import Counter, defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -34,6 +35,7 @@ from studio.theory import INSTRUMENTS, Key, Pitch
 # Read by nobody here, and a burden to the time reader.
 _LEFT_OUT = ("direction", "lyric", "harmony", "figured-bass", "sound", "print")
 _OURS = "xml-note-"
+MAX_IN_BAR = 128
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,7 +176,9 @@ def _timed(root: Element, noted: dict[str, _Noted]) -> list[_Sounding]:
             warnings.simplefilter("ignore")
             loaded = load_musicxml(io.BytesIO(tostring(root)), force_note_ids="keep")
             part = loaded.parts[0]
-            notes = [_sounding(note, part, noted) for note in part.notes_tied]
+            # Made once: the reader looks through the whole part whenever it is asked for them.
+            quarter_of, bar_of = part.quarter_duration_map, part.measure_number_map
+            notes = [_sounding(note, quarter_of, bar_of, noted) for note in part.notes_tied]
     except Exception as error:  # whatever a damaged file makes the reader stumble over
         raise NotMusic(
             f"The notes cannot be put in time ({type(error).__name__}). Export the page again."
@@ -185,13 +189,15 @@ def _timed(root: Element, noted: dict[str, _Noted]) -> list[_Sounding]:
     return sorted(found, key=lambda note: (note.start, note.pitch.midi))
 
 
-def _sounding(note: Any, part: Any, noted: dict[str, _Noted]) -> _Sounding | None:
+def _sounding(
+    note: Any, quarter_of: Callable, bar_of: Callable, noted: dict[str, _Noted]
+) -> _Sounding | None:
     """A note of the reader's in our terms; ``None`` for grace notes, which take no time."""
     start, end = note.start.t, note.end_tied.t
     if end <= start:
         return None
-    quarter = int(part.quarter_duration_map(start))
-    measure = part.measure_number_map(start)
+    quarter = int(quarter_of(start))
+    measure = bar_of(start)
     pitch = Pitch(note.step.upper(), int(note.alter or 0), int(note.octave))
     return _Sounding(
         Fraction(start, quarter), Fraction(end, quarter), int(measure), pitch, noted[note.id]
@@ -237,11 +243,23 @@ def _with_ids(moments: list[_Moment]) -> list[Written]:
     """Our own ids where the file has them, else counted ones."""
     own = [_own_id(moment) for moment in moments]
     usable = None not in own and len(set(own)) == len(own)
-    bar, written = 1, []
+    bar, written = 1, list[Written]()
+    _require_short_bars(moments)
     for number, (moment, name) in enumerate(zip(moments, own, strict=True), 1):
         bar = max(bar, moment.bar)
         written.append(_as_written(moment, (name if usable else None) or f"n{number}", bar))
     return written
+
+
+def _require_short_bars(moments: list[_Moment]) -> None:
+    """A page is cut at bar lines; a bar that is longer than one would be drawn all at once."""
+    in_bar = Counter(moment.bar for moment in moments)
+    bar, count = max(in_bar.items(), key=lambda each: each[1])
+    if count > MAX_IN_BAR:
+        raise ValueError(
+            f"bar {bar} has {count} notes one after another, and at most {MAX_IN_BAR} can be drawn "
+            "in one bar; add bar lines"
+        )
 
 
 def _own_id(moment: _Moment) -> str | None:

@@ -1,0 +1,48 @@
+"""One file of music on its way to the shelf."""
+
+import uuid
+from datetime import timedelta
+
+from django.db import models
+from django.utils import timezone
+
+from studio.accounts.models import Person, Studio
+from studio.leases.rows import Leased
+
+
+class ScoreReading(Leased):
+    """A file that is being read: waiting → working → read | failed (no music) | parked (ours).
+
+    ``result``, once read: ``score`` (``Score.to_dict``), what a drill says by itself (``title``,
+    ``key``, ``instrument``, ``level``, ``incipit``), ``remarks`` (sentences), and ``sheet`` (the
+    first leaf, engraved); so that no page has to go through the score. ``failure_params`` of a
+    failed one holds its ``sentence``.
+    """
+
+    LIFETIME = timedelta(days=1)
+
+    class State(models.TextChoices):
+        WAITING = "waiting", "waiting"
+        WORKING = "working", "working"
+        READ = "read", "read"
+        FAILED = "failed", "failed"
+        PARKED = "parked", "parked"
+
+    done_state = State.READ
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="+")
+    person = models.ForeignKey(Person, models.CASCADE, related_name="+")
+    filename = models.CharField(max_length=200)
+    instrument = models.CharField(max_length=16, blank=True, help_text="Empty: as the file says.")
+    content = models.BinaryField(help_text="The file as it came, at most 5 MB.")
+    state = models.CharField(max_length=16, choices=State, default=State.WAITING)
+    result = models.JSONField(default=dict, blank=True)
+    created_at = models.DateTimeField(default=timezone.now)
+
+    def __str__(self) -> str:
+        return f"{self.filename} of {self.person}"
+
+    @property
+    def moving(self) -> bool:
+        return self.state in (self.State.WAITING, self.State.WORKING)
