@@ -63,13 +63,13 @@ def live_studio(folder: Path, **variables: str) -> contextlib.AbstractContextMan
 def live_web(folder: Path, **variables: str) -> Iterator[LiveStudio]:
     """Its web process alone, for pages that wait for no worker."""
     prepared = [sys.executable, "-m", "studio", "prepare"]
-    subprocess.run(prepared, check=True, env={**os.environ, **_environment(), **variables})
+    subprocess.run(prepared, check=True, env={**os.environ, **environment_of_tests(), **variables})
     gunicorn = ["gunicorn", "-c", "python:studio.gunicorn_settings"]
     with _live(folder, gunicorn, variables) as running:
         yield running
 
 
-def _environment() -> dict[str, str]:
+def environment_of_tests() -> dict[str, str]:
     return {
         "DJANGO_SETTINGS_MODULE": "studio.settings",
         "STUDIO_DATA": str(settings.STUDIO_DATA),
@@ -82,12 +82,12 @@ def _environment() -> dict[str, str]:
 @contextlib.contextmanager
 def _live(folder: Path, module: list[str], variables: dict[str, str]) -> Iterator[LiveStudio]:
     port, log = free_port(), folder / "studio.log"
-    environment = {**_environment(), "PORT": str(port), **variables}
+    environment = {**environment_of_tests(), "PORT": str(port), **variables}
     with started([sys.executable, "-m", *module], log, **environment) as supervisor:
         all_of_it = {**os.environ, **environment}
         studio = LiveStudio(f"http://127.0.0.1:{port}", supervisor, log, all_of_it)
         try:
-            until(lambda: _answers(studio.url), START_S, f"an answer; the log: {log}")
+            until(lambda: answers(studio.url), START_S, f"an answer; the log: {log}")
             yield studio
             studio.stop()
         except BaseException:
@@ -95,7 +95,7 @@ def _live(folder: Path, module: list[str], variables: dict[str, str]) -> Iterato
             raise
 
 
-def _answers(url: str) -> bool:
+def answers(url: str) -> bool:
     # The header is what a web server in front would say; without one it is not read.
     request = urllib.request.Request(f"{url}/log-in/", headers={"X-Forwarded-Proto": "https"})
     try:

@@ -2,11 +2,13 @@
 
 Every clip has a double stop of its own, twelve cents above that of the clip before: what was
 heard in a clip must be what was sent in it. Nothing is pretended but one thing, and only when
-``hurry`` asks for it: the minute until the lease of a killed worker has run out.
+``hurry`` asks for it: the time until the lease of a killed worker has run out. Nothing is spared:
+whoever has a stage in hand for the last time is killed like any other.
 """
 
 import contextlib
 import hashlib
+import http.client
 import itertools
 import os
 import random
@@ -27,35 +29,48 @@ from django.db import connections
 from django.utils import timezone
 
 from studio.clips.models import Clip, Listening, Rendition, Stage
-from studio.clips.stages import MAX_ATTEMPTS
 from studio.clips.upkeep.sweeping import sweep_orphans
 from studio.clips.upkeep.verifying import verify
+from studio.leases import claims, parked
 from studio.media.tools import find_ffmpeg
 from tests.cast import make_cast
 from tests.deploy.processes import command_of, running, until
+from tests.faults.standing_up import StandingUp
 from tests.intonation import synth
-from tests.live import LiveStudio, live_studio
 from tests.visitors import Visitor
 
 STROKES_S = ((0.3, 2.8), (3.2, 5.7))  # of each clip's double stop
 LENGTH_S = 6.2
 LOWEST_HZ, APART_CENTS, NEAR_CENTS = 220.0, 12.0, 5.0
-BUSY_S = 60.0  # how long a kill waits for its victim to have work, while there is any left
-DOWN_S = 3.0  # how long a killed queue is away
-TAIL_S = 240.0  # after the last clip was sent
-# Of 28 kills (for 100 clips): each kind at least once.
-SHARES = {"pool process": 10, "worker": 6, "decoder": 8, "periodic": 2, "queue": 2}
+# How long a kill waits for its victim to have work: in a long storm the next one is due soon.
+BUSY_S, BUSY_IN_A_SHORT_ONE_S = 4.0, 60.0
+TAIL_S = 540.0  # after the last clip was sent
+TRIES = 120  # of sending one clip, a second or more apart
+# Of 100 kills: each kind at least once, whatever the number.
+SHARES = {
+    "pool process": 26,
+    "worker": 10,
+    "decoder": 26,
+    "prober": 18,
+    "web": 8,
+    "periodic": 4,
+    "queue": 3,
+    "database": 3,
+    "supervisor": 2,
+}
 QUEUES = {
-    "listening": (Stage.Kind.LISTENING,),
+    "listening": (Stage.Kind.LISTENING, Stage.Kind.EXAMINING),
     "pictures": (Stage.Kind.SMALL, Stage.Kind.PLAYBACK),
 }
+MADE = set(Rendition.Kind) - {Rendition.Kind.SOUND}  # of each clip
+AT_WORK = ("pool process", "worker", "decoder")
 
-Hit = tuple[object, str, int]  # clip, kind of stage, attempt
+Hit = tuple[object, str, str]  # clip, kind of stage, token of the lease
 
 
 @dataclass
 class Kill:
-    """One kill: when it is due (seconds from the first clip), of what, and what it hit."""
+    """One kill: when it is due (seconds from the first clip), of what, and what it cut off."""
 
     due_s: float
     victim: str
@@ -63,20 +78,26 @@ class Kill:
     delay_s: float
     at: datetime | None = None
     hit: Hit | None = None
+    struck: int = 0
 
 
 @dataclass
 class Storm:
-    """A storm on one running studio: a clip every ``every_s``. ``break_queue`` harms the queue."""
+    """A storm on one running studio: a clip every ``every_s``, ``wanted`` kills in all.
 
-    studio: LiveStudio
+    ``break_servers`` holds how the queue and the database are harmed, and made good again.
+    """
+
+    studio: StandingUp
     clips: int
     seed: int
     every_s: float
-    break_queue: Callable[[], None]
+    wanted: int
+    break_servers: dict[str, Callable[[], None]]
     hurry: bool = False
     kills: list[Kill] = field(default_factory=list)
-    refused: Counter = field(default_factory=Counter)
+    not_taken: Counter = field(default_factory=Counter)
+    tried_again: int = 0
 
     def rage(self, folder: Path) -> dict:
         """Send and kill; wait until everything is done; say what became of it."""
@@ -84,16 +105,24 @@ class Storm:
         pupils = [Visitor(self.studio.url, who) for who in (cast.pupil, cast.other_pupil)]
         sender = threading.Thread(target=self._send_all, args=(pupils, folder, begun))
         sender.start()
-        self.kills = plan(self.clips, self.seed, self.clips * self.every_s)
+        self.kills = self._plan()
         for kill in self.kills:
             self._wait(begun + kill.due_s)
             self._strike(kill)
+        killed_for_s = time.monotonic() - begun
         sender.join()
         with contextlib.suppress(AssertionError):  # what is not done then is counted as lost
             until(self._all_done, TAIL_S, "every clip is heard and playable")
         return self._figures(Visitor(self.studio.url, cast.teacher)) | {
-            "seconds": round(time.monotonic() - begun, 1)
+            "killed_for_s": round(killed_for_s, 1),
+            "seconds": round(time.monotonic() - begun, 1),
         }
+
+    def _plan(self) -> list[Kill]:
+        shares = dict(SHARES)
+        if "database" not in self.break_servers:
+            del shares["database"]
+        return plan(self.wanted, self.seed, self.clips * self.every_s, shares)
 
     # -- sending -----------------------------------------------------------------------
 
@@ -102,32 +131,42 @@ class Storm:
             for number in range(self.clips):
                 content = recording(number, folder).read_bytes()
                 self._wait(begun + number * self.every_s)
-                self._send(pupils[number % len(pupils)], number, content)
+                self._send(pupils[number // 2 % len(pupils)], number, content)
         finally:
             connections.close_all()
 
     def _send(self, pupil: Visitor, number: int, content: bytes) -> None:
-        """Send a clip; one that was not taken is sent again with the same key."""
-        for _ in range(5):
-            key = f"storm-{self.seed}-{number}"
-            status = pupil.send_clip(content, "take.mp4", title=f"take {number}", upload_key=key)
-            if status == 302:
+        """Send a clip, by the form or in pieces; one not taken is sent again with its key."""
+        key, title = f"storm-{self.seed}-{number}", f"take {number}"
+        for _ in range(TRIES):
+            try:
+                if number % 2:
+                    answer, taken = pupil.send_pieces(content, key, title), (200, 201, 202)
+                else:
+                    answer = pupil.send_clip(content, "take.mp4", title=title, upload_key=key)
+                    taken = (302,)
+            except (OSError, http.client.HTTPException) as error:
+                answer, taken = type(error).__name__, ()
+            if answer in taken:
                 return
-            self.refused[status] += 1
+            self.not_taken[str(answer)] += 1
             time.sleep(1.0)
 
     # -- killing -----------------------------------------------------------------------
 
     def _strike(self, kill: Kill) -> None:
-        if kill.victim == "queue":  # at its worst: a message is in hand, and cannot be acknowledged
-            self._await(lambda: self._at_work(kill))
-            kill.at = timezone.now()
-            self.break_queue()
-        elif kill.victim == "periodic":
-            kill.at = timezone.now()
-            self._kill([p for p in self.studio.supervisor.children() if "beat" in p.cmdline()])
-        else:
+        if kill.victim in self.break_servers:
+            kill.at, kill.struck = timezone.now(), 1
+            self.break_servers[kill.victim]()
+        elif kill.victim == "supervisor":
+            kill.at, kill.struck = timezone.now(), 1
+            self.studio.die_and_rise()
+        elif kill.victim in AT_WORK:
             self._strike_work(kill)
+        else:
+            self._await(lambda: self._victims(kill))
+            kill.at = timezone.now()
+            self._kill(kill)
 
     def _strike_work(self, kill: Kill) -> None:
         """Kill a worker, its pool process or its decoder while it has work, if it gets any."""
@@ -135,9 +174,11 @@ class Storm:
         if kill.victim != "decoder":  # which lives too shortly to wait
             time.sleep(kill.delay_s)
         kill.at = timezone.now()
-        self._kill(self._victims(kill))
+        self._kill(kill)
+        if kill.hit and not self._was_cut_off(kill):
+            kill.hit = None
         if kill.hit and self.hurry:
-            self._let_a_minute_pass(kill.hit)
+            self._let_time_pass(kill.hit)
 
     def _finds(self, kill: Kill) -> bool:
         """Note the stage that the victim has in hand; whether there is one, and a victim."""
@@ -146,50 +187,76 @@ class Storm:
 
     def _await(self, true: Callable[[], object]) -> None:
         """Wait until it is true; not for long, and not once every clip is done."""
-        end = time.monotonic() + BUSY_S
+        end = time.monotonic() + (BUSY_IN_A_SHORT_ONE_S if self.hurry else BUSY_S)
         for turn in itertools.count():
-            if true() or time.monotonic() > end or (turn % 50 == 49 and self._all_done()):
+            if true() or time.monotonic() > end or (turn % 50 == 49 and self._is_over()):
                 return
             time.sleep(0.02)
 
     def _victims(self, kill: Kill) -> list[psutil.Process]:
         try:
+            if kill.victim == "periodic":
+                return [p for p in self.studio.children() if "beat" in p.cmdline()]
+            if kill.victim == "prober":
+                return [p for p in self.studio.family() if p.name() == "ffprobe"][:1]
+            if kill.victim == "web":
+                return [p for p in self.studio.children() if "gunicorn" in " ".join(p.cmdline())]
             worker = self.studio.worker(kill.queue)
             if kill.victim == "worker":
                 return [worker]
             if kill.victim == "pool process":
                 return worker.children()
-            return [p for p in worker.children(recursive=True) if p.name().startswith("ff")]
+            return [p for p in worker.children(recursive=True) if p.name() == "ffmpeg"]
         except (StopIteration, psutil.NoSuchProcess):  # it is being started again just now
             return []
 
-    def _kill(self, processes: list[psutil.Process]) -> None:
-        for process in processes:
+    def _kill(self, kill: Kill) -> None:
+        victims = self._victims(kill)
+        for process in victims:
             with contextlib.suppress(psutil.NoSuchProcess):
                 process.kill()
-        until(lambda: not running(processes), 10, "what was killed has ended")
+                kill.struck += 1
+        until(lambda: not running(victims), 10, "what was killed has ended")
 
     def _at_work(self, kill: Kill) -> Hit | None:
-        """The stage that worker has in hand. A third kill rightly fails a stage: spare it."""
+        """The stage that worker has in hand."""
         working = Stage.objects.filter(
-            kind__in=QUEUES[kill.queue], state=Stage.State.WORKING, attempt__lt=MAX_ATTEMPTS
+            kind__in=QUEUES[kill.queue], state=Stage.State.WORKING, lease_until__gt=timezone.now()
         ).order_by("-changed_at")
-        hits = {other.hit for other in self.kills if other is not kill}
-        found = [(stage.clip_id, stage.kind, stage.attempt) for stage in working]
-        return next((one for one in found if one not in hits), None)
+        found = claims.patiently(working.first)
+        return (found.clip_id, found.kind, found.lease_token) if found else None
 
-    def _let_a_minute_pass(self, hit: Hit) -> None:
-        time.sleep(1.0)  # a worker whose decoder was killed takes a moment to say so
-        clip_id, kind, attempt = hit
-        stage = Stage.objects.filter(clip_id=clip_id, kind=kind, attempt=attempt)
+    @staticmethod
+    def _was_cut_off(kill: Kill) -> bool:
+        """Whether what the victim had in hand was not published in the last moment."""
+        if kill.victim == "decoder":
+            time.sleep(1.0)  # a worker whose decoder was killed takes a moment to say so
+        if not kill.struck:
+            return False
+        clip_id, kind, token = kill.hit
+        row = Stage.objects.filter(clip_id=clip_id, kind=kind)
+        stage = claims.patiently(row.first)
+        if stage is None or stage.is_done:
+            return False
+        return kill.victim != "decoder" or stage.lease_token != token
+
+    @staticmethod
+    def _let_time_pass(hit: Hit) -> None:
+        clip_id, kind, _ = hit
+        stage = Stage.objects.filter(clip_id=clip_id, kind=kind)
         ago = timezone.now() - timedelta(minutes=2)
         stage.filter(state=Stage.State.WORKING).update(lease_until=ago)
         stage.filter(state=Stage.State.WAITING).update(changed_at=ago)
 
     # -- what became of it -------------------------------------------------------------
 
+    def _is_over(self) -> bool:
+        return claims.patiently(_finished) == self.clips
+
     def _all_done(self) -> bool:
+        """Whether all is done; what is parked by now is tried again, as an operator would."""
         connections.close_all()
+        self.tried_again += parked.try_again()
         return _finished() == self.clips
 
     def _figures(self, teacher: Visitor) -> dict:
@@ -202,25 +269,28 @@ class Storm:
             "clips": self.clips,
             "seed": self.seed,
             "kills": dict(Counter(kill.victim for kill in self.kills)),
-            "kills_that_cut_work_off": len(recovered),
+            "kills_that_struck": dict(Counter(k.victim for k in self.kills if k.struck)),
+            "kills_that_cut_work_off": sum(kill.hit is not None for kill in self.kills),
             "recovery_s": spread([seconds for _, seconds in recovered]),
             "recovered": [f"{kill.victim}, {kill.queue}: {s:.0f} s" for kill, s in recovered],
             "sent_to_done_s": spread(waits),
-            "sent_again": dict(self.refused),
+            "not_taken_at_once": dict(self.not_taken),
+            "deaths_of_workers_at_one_stage": max(
+                Stage.objects.values_list("worker_deaths", flat=True), default=0
+            ),
+            "last_attempts": Stage.objects.filter(attempt=claims.MAX_ATTEMPTS).count(),
+            "parked_and_tried_again": self.tried_again,
             **outcome(self.clips, teacher),
         }
 
     def _recoveries(self) -> list[tuple[Kill, float]]:
-        """Each kill that cut a stage off, with the seconds until that stage was published.
-
-        A stage that was cut off twice counts from the second time, and once.
-        """
+        """Each stage that was cut off, and the seconds from its last kill to its publishing."""
         by_stage: dict[tuple, tuple[Kill, float]] = {}
         for kill in self.kills:
             if kill.hit:
-                clip_id, kind, attempt = kill.hit
-                stage = Stage.objects.get(clip_id=clip_id, kind=kind)
-                if stage.attempt > attempt and stage.is_done:
+                clip_id, kind, _ = kill.hit
+                stage = Stage.objects.filter(clip_id=clip_id, kind=kind).first()
+                if stage is not None and stage.is_done:
                     by_stage[clip_id, kind] = kill, (stage.changed_at - kill.at).total_seconds()
         return list(by_stage.values())
 
@@ -229,12 +299,12 @@ class Storm:
         time.sleep(max(0.0, moment - time.monotonic()))
 
 
-def plan(clips: int, seed: int, length_s: float) -> list[Kill]:
+def plan(wanted: int, seed: int, length_s: float, shares: dict[str, int] = SHARES) -> list[Kill]:
     """When what is killed: at random while clips come, each kind of victim at least once."""
     rng = random.Random(seed)
-    wanted = max(len(SHARES), round(0.28 * clips))
-    victims = list(SHARES)
-    victims += rng.choices(victims, list(SHARES.values()), k=wanted - len(victims))
+    victims = list(shares)
+    more = max(0, wanted - len(victims))
+    victims += rng.choices(victims, list(shares.values()), k=more)
     rng.shuffle(victims)
     times = sorted(rng.uniform(0.05 * length_s, 0.95 * length_s) for _ in victims)
     return [
@@ -282,7 +352,9 @@ def outcome(clips: int, teacher: Visitor) -> dict:
     return {
         "lost": lost,
         "doubled": doubled + max(0, Clip.objects.count() - clips),
+        "refused": Clip.objects.filter(intake=Clip.Intake.REFUSED).count(),
         "failed": Stage.objects.filter(state=Stage.State.FAILED).count(),
+        "parked": Stage.objects.filter(state=Stage.State.PARKED).count(),
         "heard_wrong": wrong,
         "unplayable": unplayable,
     }
@@ -294,7 +366,7 @@ def _finished() -> int:
     heard = set(Listening.objects.values_list("clip_id", flat=True))
     made = Counter(Rendition.objects.values_list("clip_id", flat=True))
     return sum(
-        stages == len(Stage.Kind) and clip in heard and made[clip] == len(Rendition.Kind)
+        stages == len(Stage.DONE) and clip in heard and made[clip] == len(MADE)
         for clip, stages in Counter(done).items()
     )
 
@@ -362,14 +434,16 @@ def storm_on(
     clips: int,
     seed: int,
     every_s: float,
-    break_queue: Callable[[], None],
+    wanted: int,
+    break_servers: dict[str, Callable[[], None]],
     hurry: bool,
     **variables: str,
 ) -> dict:
     """Start a studio in the settings' data folder, let a storm rage on it, stop it, look."""
     scratch = folder / "recordings"
     scratch.mkdir()
-    with live_studio(folder, **variables) as studio:
-        figures = Storm(studio, clips, seed, every_s, break_queue, hurry).rage(scratch)
+    with StandingUp(folder, variables) as studio:
+        storm = Storm(studio, clips, seed, every_s, wanted, break_servers, hurry)
+        figures = storm.rage(scratch)
     connections.close_all()
     return figures | left_behind(settings.STUDIO_DATA)
