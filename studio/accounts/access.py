@@ -51,7 +51,18 @@ def teaching_studio(person: Person) -> Studio:
 
 def enrolments_taught_by(person: Person) -> QuerySet[Enrolment]:
     """Every enrolment of the studios where ``person`` teaches: colleagues share a studio."""
-    return _enrolments().filter(studio__in=studios_of(person, Role.TEACHER))
+    return _enrolments().filter(studio__in=_studios_taught_in(person))
+
+
+def places_to_hear(person: Person) -> list[int]:
+    """The numbers of the places whose clips ``person`` teaches and, by consent, may watch now.
+
+    They are asked for once for all the queries of a page: whether consent holds is a long question.
+    """
+    places = Enrolment.objects.filter(
+        current(), consent.holds(consent.Purpose.RECORDINGS), studio__in=_studios_taught_in(person)
+    )
+    return list(places.values_list("pk", flat=True))
 
 
 def teaches(person: Person, enrolment: Enrolment) -> bool:
@@ -176,6 +187,14 @@ def colleague_membership(person: Person, pk: int) -> Membership:
     mine = studios_of(person, Role.TEACHER)
     found = Membership.objects.filter(current(), role=Role.TEACHER, studio__in=mine)
     return get_or_404(found.exclude(person=person).select_related("person", "studio"), pk)
+
+
+def _studios_taught_in(person: Person) -> QuerySet:
+    """The numbers of the studios of :func:`studios_of` a teacher, for conditions."""
+    held = Membership.objects.filter(
+        current(), person=person, role=Role.TEACHER, person__is_active=True
+    )
+    return held.values("studio")
 
 
 def get_or_404(queryset: QuerySet, pk):

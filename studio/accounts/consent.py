@@ -31,6 +31,7 @@ from django.utils import timezone
 from studio import figures
 
 from . import guardians
+from .condition import Condition
 from .consent_words import WORDS, Purpose, Words
 from .models import Consent, Enrolment, Person
 
@@ -85,10 +86,10 @@ class Standing:
         return f"{self.last.pk}{'-' if ended else '+'}"
 
 
-def holds(purpose: str, pupil: str = "pupil", studio: str = "studio") -> Exists:
+def holds(purpose: str, pupil: str = "pupil", studio: str = "studio") -> Condition:
     """A condition for queries: consent holds for the row whose fields name pupil and studio."""
-    standing = _standing(purpose).filter(pupil=OuterRef(pupil), studio=OuterRef(studio))
-    return Exists(standing.order_by())
+    asked = Purpose(purpose)
+    return Condition(_standing, asked, WORDS[asked].version, pupil=pupil, studio=studio)
 
 
 def is_given(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> bool:
@@ -99,10 +100,11 @@ def standing(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> Standin
     rows = Consent.objects.filter(
         pupil=enrolment.pupil_id, studio=enrolment.studio_id, purpose=purpose
     ).select_related("given_by", "withdrawn_by")
-    given = set(_standing(purpose).filter(pk__in=rows).values_list("pk", flat=True))
+    words = WORDS[Purpose(purpose)]
+    given = set(_standing(purpose, words.version).filter(pk__in=rows).values_list("pk", flat=True))
     history = tuple(rows)
     holding = next((row for row in history if row.pk in given), None)
-    return Standing(purpose, WORDS[Purpose(purpose)], history, holding)
+    return Standing(purpose, words, history, holding)
 
 
 def is_grown_up(pupil: Person) -> bool | None:
@@ -231,9 +233,9 @@ def _open_rows(enrolment: Enrolment) -> QuerySet[Consent]:
     )
 
 
-def _standing(purpose: str) -> QuerySet[Consent]:
-    """Consent to the present words that holds."""
-    return _held().filter(purpose=purpose, version=WORDS[Purpose(purpose)].version)
+def _standing(purpose: str, version: int) -> QuerySet[Consent]:
+    """Consent to the words of a version that holds."""
+    return _held().filter(purpose=purpose, version=version)
 
 
 def _held() -> QuerySet[Consent]:

@@ -188,6 +188,7 @@ class GuardianLink(Dated):
                 name="one_open_link_a_studio",
             )
         ]
+        indexes = [models.Index(fields=["pupil", "studio"], name="links_of_a_place")]
 
     def __str__(self) -> str:
         return f"{self.guardian} for {self.pupil} at {self.studio}"

@@ -19,8 +19,9 @@ from .models import Clip
 
 
 def clips_of(enrolment: Enrolment) -> QuerySet[Clip]:
-    """All clips of one place that are not erased, newest first."""
-    return _clips().filter(enrolment=enrolment)
+    """All clips of one place that are not erased, newest first, for lists: with their stages."""
+    clips = _clips().filter(enrolment=enrolment).select_related(None).select_related("enrolment")
+    return clips.prefetch_related(None).prefetch_related("stages").defer("info")
 
 
 def clip_for(person: Person, pk: UUID) -> Clip:

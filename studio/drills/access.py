@@ -1,6 +1,6 @@
 """Who may reach which drill and assignment."""
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.http import Http404
 from django.utils import timezone
 
@@ -33,9 +33,16 @@ def shelf_of(person: Person) -> QuerySet[Drill]:
 
 
 def titles_on_shelf(person: Person) -> QuerySet[Drill]:
-    """The same with no more of each version than its title, to choose from."""
+    """The same with no more than what each says as its title, ``newest_title``, to choose from."""
+    newest = DrillVersion.objects.filter(drill=OuterRef("pk")).order_by("-number")
+    titled = shelf_of(person).annotate(newest_title=Subquery(newest.values("title")[:1]))
+    return titled.prefetch_related(None)
+
+
+def with_versions(drills: QuerySet[Drill]) -> QuerySet[Drill]:
+    """Drills with their versions, and no more of each than its number and title."""
     titles = DrillVersion.objects.only("drill", "number", "title")
-    return shelf_of(person).prefetch_related(None).prefetch_related(Prefetch("versions", titles))
+    return drills.prefetch_related(Prefetch("versions", titles))
 
 
 def drill_for(person: Person, pk: int) -> Drill:

@@ -11,6 +11,7 @@ from studio.theory.keys import ALL_KEYS
 from . import access
 from .models import Drill, DrillVersion, Interval, ShelfSettings
 from .suitability import SuitableForm
+from .widgets import LongSelect
 
 KEYS = [("", "any key")] + [(key.name, key.name) for key in ALL_KEYS]
 
@@ -110,21 +111,26 @@ class SetDrillForm(GoalForm):
 
     field_order = ["drill"]
     drill = forms.ModelChoiceField(
-        queryset=Drill.objects.none(), label="Drill", empty_label="Choose a drill"
+        queryset=Drill.objects.none(),
+        label="Drill",
+        empty_label="Choose a drill",
+        widget=LongSelect,
     )
 
     def __init__(self, teacher: Person, studio_id: int, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         field = self.fields["drill"]
         field.queryset = access.titles_on_shelf(teacher).filter(studio=studio_id)
-        field.label_from_instance = lambda drill: drill.newest().title
+        field.label_from_instance = lambda drill: drill.newest_title
 
 
 class SetForForm(GoalForm):
     """Set the drill whose page it is, for a pupil of the studio."""
 
     field_order = ["pupil"]
-    pupil = forms.ModelChoiceField(queryset=None, label="For", empty_label="Choose a pupil")
+    pupil = forms.ModelChoiceField(
+        queryset=None, label="For", empty_label="Choose a pupil", widget=LongSelect
+    )
 
     def __init__(self, teacher: Person, drill: Drill, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)

@@ -8,18 +8,18 @@ from datetime import timedelta
 from uuid import UUID
 
 from django.db.models import (
+    Aggregate,
     Count,
     Exists,
     F,
-    IntegerField,
+    Max,
     Min,
     OuterRef,
+    Prefetch,
     Q,
     QuerySet,
     Subquery,
-    Value,
 )
-from django.db.models.functions import Coalesce
 from django.http import Http404
 from django.utils import timezone
 
@@ -64,12 +64,11 @@ def waiting_for(person: Person, order: str = "wait") -> QuerySet[Review]:
     return (
         _reviews()
         .filter(
-            consent.holds("recordings", "clip__enrolment__pupil", "clip__enrolment__studio"),
-            clip__enrolment__in=people.enrolments_taught_by(person),
+            state__in=Review.UNANSWERED,
+            clip__enrolment__in=people.places_to_hear(person),
             clip__intake="received",
             clip__erased_at=None,
         )
-        .exclude(state=Review.State.RETURNED)
         .defer(*scores_of("answers__version"))
         .order_by(*ORDERS[order], "clip__created_at", "pk")
     )
@@ -83,6 +82,32 @@ def awake(waiting: QuerySet[Review]) -> QuerySet[Review]:
 def snoozed(waiting: QuerySet[Review]) -> QuerySet[Review]:
     """Those that rest, and come back by themselves."""
     return waiting.filter(snoozed_until__gt=timezone.now())
+
+
+def in_list(reviews: QuerySet[Review]) -> QuerySet[Review]:
+    """The same with no more of each than a row of the waiting list says."""
+    moving = Q(state__in=(Stage.State.WAITING, Stage.State.WORKING))
+    said = Stage.objects.filter(moving | Q(kind=Stage.Kind.LISTENING))
+    stages = said.only(*SAID_OF_A_STAGE)
+    return (
+        reviews.select_related(None)
+        .select_related("clip__enrolment__pupil", "answers__version", "taken_by")
+        .prefetch_related(None)
+        .prefetch_related(Prefetch("clip__stages", stages))
+        .only(*SAID_IN_A_ROW)
+    )
+
+
+SAID_OF_A_STAGE = (
+    *("clip", "kind", "state", "progress", "attempt", "failure_code", "failure_params"),
+)
+SAID_IN_A_ROW = (
+    *("clip", "state", "marks_found", "double_stops_heard", "snoozed_until"),
+    *("answers__version__title", "taken_by__name"),
+    *(f"clip__{name}" for name in ("title", "note", "notes", "subject", "created_at")),
+    *(f"clip__{name}" for name in ("intake", "duration_s", "has_video", "enrolment__studio")),
+    "clip__enrolment__pupil__name",
+)
 
 
 def waiting_in_figures(waiting: QuerySet[Review], studios: Iterable[Studio]) -> dict:
@@ -106,11 +131,21 @@ def waiting_in_figures(waiting: QuerySet[Review], studios: Iterable[Studio]) -> 
 
 def next_for(person: Person, order: str = "wait") -> QuerySet[Review]:
     """What a teacher goes through clip by clip: awake, and not taken by a colleague."""
-    return awake(waiting_for(person, order)).filter(Q(taken_by=None) | Q(taken_by=person))
+    return free_for(person, awake(waiting_for(person, order)))
+
+
+def free_for(person: Person, waiting: QuerySet[Review]) -> QuerySet[Review]:
+    """Those that no colleague has taken."""
+    return waiting.filter(Q(taken_by=None) | Q(taken_by=person))
 
 
 def pile_for(person: Person) -> QuerySet[Review]:
-    """Clips that can be looked through in a row: nothing was found, asked, or said of them yet.
+    """Clips that can be looked through in a row; see :func:`pile_of`."""
+    return pile_of(next_for(person))
+
+
+def pile_of(reviews: QuerySet[Review]) -> QuerySet[Review]:
+    """Those in which nothing was found or asked, and of which nothing was said yet.
 
     Each was heard and can be played. ``listening_id`` is its newest listening.
     """
@@ -119,8 +154,7 @@ def pile_for(person: Person) -> QuerySet[Review]:
     heard = {"kind": Stage.Kind.LISTENING, "state": Stage.State.HEARD}
     playable = {"kind": Stage.Kind.PLAYBACK, "state": Stage.State.PLAYABLE}
     return (
-        next_for(person)
-        .exclude(clip__subject__in=Clip.ASKS)
+        reviews.exclude(clip__subject__in=Clip.ASKS)
         .filter(
             Exists(stages.filter(**heard)),
             Exists(stages.filter(**playable)),
@@ -257,8 +291,8 @@ def return_for(person: Person, clip_id: UUID) -> Return:
 def pending_returns(person: Person) -> QuerySet[Return]:
     """What can still be taken back in the studios of a teacher, the newest first."""
     return (
-        Return.objects.pending()
-        .filter(
+        Return.objects.filter(
+            pk__in=Return.objects.pending().values("pk"),  # few: so they are looked for first
             review__clip__enrolment__in=people.enrolments_taught_by(person),
             review__clip__erased_at=None,
         )
@@ -352,35 +386,43 @@ def _earlier(person: Person, clip: Clip) -> QuerySet[Review]:
     )
 
 
-def with_counts(enrolments: QuerySet[Enrolment]) -> QuerySet[Enrolment]:
-    """Places with what stands open in each.
+def counted(places: Iterable[Enrolment]) -> list[Enrolment]:
+    """Places with what stands open in each, whatever their number with four queries.
 
     ``open_assignments`` and ``unread_returns`` are what the pupil has before them,
-    ``clips_waiting`` and ``last_returned_at`` what the teacher has.
+    ``clips_waiting`` and ``last_returned_at`` what the teacher has. ``places`` come from
+    :mod:`studio.accounts.access`.
     """
-    reviews = Review.objects.filter(
-        consent.holds("recordings", "clip__enrolment__pupil", "clip__enrolment__studio"),
-        clip__enrolment=OuterRef("pk"),
-        clip__erased_at=None,
+    found = list(places)
+    numbers = [place.pk for place in found]
+    heard = [place.pk for place in found if place.consented]
+    set_and_open = Assignment.objects.filter(
+        drills.published(), enrolment__in=numbers, done_at=None
+    )
+    waiting = Review.objects.filter(
+        state__in=Review.UNANSWERED, clip__enrolment__in=heard, clip__erased_at=None
     )
     returns = Return.objects.filter(
-        review__clip__enrolment=OuterRef("pk"), review__clip__erased_at=None
+        review__clip__enrolment__in=numbers, review__clip__erased_at=None
     )
-    assignments = Assignment.objects.filter(
-        drills.published(), enrolment=OuterRef("pk"), done_at=None
-    )
-    return enrolments.annotate(
-        open_assignments=_count(assignments),
-        unread_returns=_count(returns.visible().filter(read_at=None)),
-        clips_waiting=_count(reviews.exclude(state=Review.State.RETURNED)),
-        last_returned_at=Subquery(returns.order_by("-returned_at").values("returned_at")[:1]),
-    )
+    unread = returns.visible().filter(read_at=None)
+    by_clip = "review__clip__enrolment"
+    figures: dict[str, dict] = {
+        "open_assignments": _each(set_and_open, "enrolment", Count("pk")),
+        "unread_returns": _each(unread, by_clip, Count("pk")),
+        "clips_waiting": _each(waiting, "clip__enrolment", Count("pk")),
+        "last_returned_at": _each(returns, by_clip, Max("returned_at")),
+    }
+    for place in found:
+        for name, of_place in figures.items():
+            none = None if name == "last_returned_at" else 0
+            setattr(place, name, of_place.get(place.pk, none))
+    return found
 
 
-def _count(rows: QuerySet) -> Coalesce:
-    """How many rows a correlated query has, as a sub-query."""
-    counted = rows.order_by().annotate(_one=Value(1)).values("_one").annotate(n=Count("pk"))
-    return Coalesce(Subquery(counted.values("n"), output_field=IntegerField()), 0)
+def _each(rows: QuerySet, place: str, figure: Aggregate) -> dict:
+    """A figure of the rows of each place."""
+    return dict(rows.order_by().values_list(place).annotate(figure=figure))
 
 
 def _reviews() -> QuerySet[Review]:

@@ -27,6 +27,8 @@ class Review(models.Model):
         OPEN = "open", "open"
         RETURNED = "returned", "returned"
 
+    UNANSWERED = (State.WAITING, State.OPEN)
+
     clip = models.OneToOneField(Clip, models.CASCADE, related_name="review")
     answers = models.ForeignKey(
         Assignment, models.SET_NULL, null=True, blank=True, related_name="answered_by"
@@ -48,6 +50,9 @@ class Review(models.Model):
     snoozed_until = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=0, help_text="Raised by each change at the desk.")
     drills_set = models.ManyToManyField(Assignment, blank=True, related_name="set_in")
+
+    class Meta:
+        indexes = [models.Index(fields=["state"], name="reviews_unanswered")]
 
     def __str__(self) -> str:
         return f"review of {self.clip}"
@@ -318,6 +323,15 @@ class Return(models.Model):
     )
 
     objects = ReturnQuerySet.as_manager()
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["visible_at"], name="returns_pending"),
+            # Lists ask when, and whether it was read, without reading past a long snapshot.
+            models.Index(
+                fields=["review", "visible_at", "read_at", "returned_at"], name="returns_in_short"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"return of {self.review.clip}"

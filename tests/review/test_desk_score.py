@@ -6,7 +6,8 @@ import pytest
 
 from studio.drills import services as drills
 from studio.notation import Request, generate
-from studio.review.desk.ledger import Block, in_written_order
+from studio.review.desk.ledger import Block, in_written_order, shared_blocks
+from studio.review.judging import Heard, judged
 from studio.review.models import Comment, Review
 from studio.review.services import begin_review, return_clip
 from tests.cast import as_person, set_for
@@ -46,6 +47,16 @@ def test_what_was_measured_stands_under_its_note_and_is_read_aloud(html):
 def test_rows_say_which_note_they_are(html):
     rows = html[html.index('class="blocks') :]
     assert re.findall(r'<li class="block[^>]*data-ref="([^"]+)"', rows) == ["n1", "n2", "n3"]
+
+
+def test_a_double_stop_that_belongs_to_no_run_has_its_own_row(cast, clip):
+    judgement = judged(Review.objects.get(clip=clip))
+    alone = {**judgement.judgement, "runs": [], "marks": []}
+    heard = Heard(judgement.measurement, alone)
+    blocks = in_written_order(shared_blocks(heard), [item.id for item in SCORE.written])
+    stops = [block for block in blocks if block.kind == "run"]
+    assert len(stops) == 4
+    assert all(block.ref == "" and len(block.rows) == 1 for block in stops)
 
 
 def test_without_a_drills_page_there_is_no_score(cast):

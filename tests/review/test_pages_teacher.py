@@ -5,10 +5,11 @@ from datetime import timedelta
 
 from django.utils import timezone
 
+from studio.accounts.models import Person
 from studio.clips.models import Stage
 from studio.drills.models import Assignment
 from studio.review.models import Review
-from tests.cast import as_person, make_clip, make_drill, make_return, set_for
+from tests.cast import as_person, enrol, make_clip, make_drill, make_return, set_for
 
 
 def waited(enrolment, title: str, **wait):
@@ -83,7 +84,7 @@ def test_the_queries_of_the_pupils_list_do_not_grow_with_clips(
     cast, django_assert_max_num_queries, django_assert_num_queries
 ):
     client = as_person(cast.teacher)
-    with django_assert_max_num_queries(9) as few:
+    with django_assert_max_num_queries(12) as few:
         client.get("/pupils/")
     for _ in range(5):
         make_return(make_clip(cast.enrolment))
@@ -92,6 +93,23 @@ def test_the_queries_of_the_pupils_list_do_not_grow_with_clips(
         page = client.get("/pupils/").content.decode()
     assert "5 clips wait" in page
     assert "last answered today" in page
+
+
+def test_many_pupils_come_by_pages_and_one_is_found_by_name(cast):
+    for number in range(60):
+        pupil = Person.objects.create(email=f"{number}@pupil.example", name=f"Pupil {number:02}")
+        enrol(pupil, cast.studio, cast.teacher)
+    client = as_person(cast.teacher)
+    first, second = (client.get(f"/pupils/?page={n}").content.decode() for n in (1, 2))
+    assert "Page 1 of 2" in first
+    assert "62 pupils, by name" in first
+    assert "Pupil 03" in first
+    assert "Pupil 03" not in second
+    assert "Pupil 59" in second
+    found = client.get("/pupils/?q=pupil+59").content.decode()
+    assert "1 pupil with “pupil 59” in the name." in found
+    assert "Pupil 58" not in found
+    assert "No pupils with “nobody” in the name" in client.get("/pupils/?q=nobody").content.decode()
 
 
 def test_a_former_pupil_is_not_listed(cast):

@@ -20,7 +20,7 @@ from .page import Desk
 @on_desk
 def set_from_shelf(request: HttpRequest, review: Review) -> HttpResponse:
     """Set a drill of the shelf; the same one again changes its due date and goal."""
-    shelf = drills.shelf_of(request.user).filter(studio=review.clip.enrolment.studio)
+    shelf = drills.titles_on_shelf(request.user).filter(studio=review.clip.enrolment.studio)
     form = SetDrillForm(request.POST, name="set", shelf=shelf)
     if not form.is_valid():
         return _again(request, review, set_form=form)

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from studio.drills.forms import DrillForm, GoalForm
+from studio.drills.widgets import LongSelect
 from studio.figures import parse_place, place
 from studio.review.models import Comment, Decision
 from studio.review.services import CommentText
@@ -167,6 +168,7 @@ class SetDrillForm(SettingForm):
     drill = forms.ModelChoiceField(
         queryset=None,
         empty_label="Choose a drill",
+        widget=LongSelect,
         error_messages={
             "required": "Choose a drill from the shelf.",
             "invalid_choice": "That drill is no longer on the shelf; choose another.",
@@ -176,7 +178,7 @@ class SetDrillForm(SettingForm):
     def __init__(self, *args, shelf, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["drill"].queryset = shelf
-        self.fields["drill"].label_from_instance = lambda drill: drill.newest().title
+        self.fields["drill"].label_from_instance = lambda drill: drill.newest_title
 
 
 class NewDrillForm(DrillForm, SettingForm):

@@ -233,7 +233,10 @@ class HerePage:
         told = {one.queued.assignment.pk for one in shown if one.queued}
         others = [one for one in queue if one.treats and one.assignment.pk not in told]
         asked = [one.assignment.version.drill_id for one in others]
-        newest = {drill.pk: drill.newest() for drill in self.shelf.filter(pk__in=asked)}
+        newest = {
+            drill.pk: drill.newest()
+            for drill in drills.with_versions(self.shelf.filter(pk__in=asked))
+        }
         return [
             self._again(one, newest.get(one.assignment.version.drill_id), found, refused)
             for one in others[:MOST_STANDING]
@@ -267,7 +270,10 @@ class HerePage:
         """What the shelf has of the proposals already, by their names."""
         studio, found = self.enrolment.studio, {}
         chosen = [one.drill for one in proposals if one.drill]
-        newest = {drill.pk: drill.newest().pk for drill in self.shelf.filter(pk__in=chosen)}
+        newest = {
+            drill.pk: drill.newest().pk
+            for drill in drills.with_versions(self.shelf.filter(pk__in=chosen))
+        }
         pages = DrillVersion.objects.in_bulk(list(newest.values()))
         for one in proposals:
             made = shelf.made_before(studio, one.request) if one.request else None

@@ -238,7 +238,13 @@ class _Reader:
         row.last = True
         kind = "run" if len(event["voices"]) == 2 else "chord"
         return Block(
-            f"b{event['id']}", kind, row.start_s, row.end_s, row.name, [row], lift=self._lift([row])
+            f"b{event['id']}",
+            kind,
+            row.start_s,
+            row.end_s,
+            row.name,
+            rows=[row],
+            lift=self._lift([row]),
         )
 
     def _with_singles(self, blocks: list[Block], singles: list[dict]) -> list[Block]:

@@ -194,7 +194,7 @@ class Desk:
 
     def closing(self, **forms) -> dict:
         """Drills, summary and return."""
-        shelf = drills.shelf_of(self.person).filter(studio=self.clip.enrolment.studio)
+        shelf = drills.titles_on_shelf(self.person).filter(studio=self.clip.enrolment.studio)
         return {
             "set_form": SetDrillForm(name="set", shelf=shelf),
             "new_form": NewDrillForm(name="drill"),

@@ -1,6 +1,7 @@
 """The teacher's pupils: the list, and each pupil's page."""
 
 from django.contrib import messages
+from django.core.paginator import Paginator
 from django.db.models import Prefetch
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
@@ -21,21 +22,25 @@ from studio.review import access
 from . import states
 
 CLIPS_SHOWN = 20
+PUPILS_SHOWN = 50
+LONGEST_NAME = 120  # letters, as a person may have
 
 
 @require_safe
 def pupils(request: HttpRequest) -> HttpResponse:
     people.teaching_studio(request.user)
     playing = Instrument.objects.filter(current()).order_by("-started_on", "-pk")
-    places = access.with_counts(
-        people.enrolments_taught_by(request.user)
-        .order_by("pupil__name", "pk")
-        .prefetch_related(Prefetch("pupil__instruments", playing, to_attr="plays_anywhere"))
-    )
+    wanted = " ".join(request.GET.get("q", "").split())[:LONGEST_NAME]
+    everybody = people.enrolments_taught_by(request.user).order_by("pupil__name", "pk")
+    found = everybody.filter(pupil__name__icontains=wanted) if wanted else everybody
+    page = Paginator(found, PUPILS_SHOWN).get_page(request.GET.get("page"))
+    plays = Prefetch("pupil__instruments", playing, to_attr="plays_anywhere")
+    places = access.counted(page.object_list.prefetch_related(plays))
     for place in places:  # a pupil of two studios may play another instrument in each
         here = (one for one in place.pupil.plays_anywhere if one.studio_id == place.studio_id)
         place.playing = next(here, None)
-    return render(request, "review/pupils.html", {"places": places, "area": "teacher"})
+    context = {"places": places, "page": page, "wanted": wanted, "area": "teacher"}
+    return render(request, "review/pupils.html", context)
 
 
 @require_safe

@@ -14,6 +14,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
+from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
 from studio import figures
@@ -24,6 +25,7 @@ from studio.review.models import Review
 
 from . import states
 from .arranging import LONGEST_REST
+from .forms_of_rows import with_forms
 
 # (a wait of at least, its heading); chosen for weekly lessons
 AGES = (
@@ -47,6 +49,8 @@ class Waiting:
     place: states.Whereabouts
     waited: timedelta
     mine: bool
+    promised: timedelta
+    arrange: SafeString | str = ""
 
     @property
     def percent(self) -> int:
@@ -63,8 +67,7 @@ class Waiting:
     @property
     def late(self) -> str:
         """How the clip stands to the studio's promise, where that is worth saying."""
-        promised = timedelta(days=self.review.clip.enrolment.studio.answer_within_days)
-        return lateness(self.waited, promised)
+        return lateness(self.waited, self.promised)
 
 
 @require_safe
@@ -76,8 +79,10 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
     everything = access.waiting_for(request.user, chosen["order"])
     listed = access.awake(everything)
     shown = _filtered(access.snoozed(everything) if chosen["snoozed"] else listed, request, chosen)
-    rows = [_row(request, review) for review in shown[: chosen["rows"] + 1]]
-    more, rows = len(rows) > chosen["rows"], rows[: chosen["rows"]]
+    found = list(access.in_list(shown)[: chosen["rows"] + 1])
+    more = len(found) > chosen["rows"]
+    promised = {studio.pk: timedelta(days=studio.answer_within_days) for studio in studios}
+    rows = [_row(request, review, promised) for review in found[: chosen["rows"]]]
     context = {
         "area": "teacher",
         "chosen": chosen,
@@ -86,14 +91,14 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "orders": [(name, words, _link(chosen, order=name)) for name, words in ORDERS.items()],
         "whose": [(name, words, _link(chosen, whose=name)) for name, words in WHOSE.items()],
         "colleagues": _colleagues(request, studios),
-        "groups": _groups(rows, chosen["order"]),
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
         "moving": states.any_moving(row.place for row in rows),
-        "pile": access.pile_for(request.user).count(),
+        "pile": access.pile_of(access.free_for(request.user, listed)).count(),
         "pending": access.pending_returns(request.user),
         "back": request.get_full_path(),
         "rest": (today + timedelta(days=1), today + LONGEST_REST),
     }
+    context["groups"] = _groups(with_forms(request, rows, context), chosen["order"])
     part = "review/waiting_rows.html" if request.htmx else "review/waiting.html"
     response = render(request, part, context)
     patch_vary_headers(response, ["HX-Request"])
@@ -154,9 +159,11 @@ def _filtered(reviews: QuerySet, request: HttpRequest, chosen: dict) -> QuerySet
     return reviews
 
 
-def _row(request: HttpRequest, review: Review) -> Waiting:
-    waited = max(timezone.now() - review.clip.created_at, timedelta(0))
-    return Waiting(review, states.of(review.clip), waited, review.taken_by_id == request.user.pk)
+def _row(request: HttpRequest, review: Review, promised: dict[int, timedelta]) -> Waiting:
+    clip = review.clip
+    waited = max(timezone.now() - clip.created_at, timedelta(0))
+    mine = review.taken_by_id == request.user.pk
+    return Waiting(review, states.of(clip), waited, mine, promised[clip.enrolment.studio_id])
 
 
 def _by_age(row: Waiting) -> str:

@@ -1,0 +1,1 @@
+"""What ``deploy/measure load`` is made of: a large invented studio, and many who read it."""
