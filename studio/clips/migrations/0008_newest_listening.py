@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clips", "0006_upkeep_runs"),
+        ("clips", "0007_parked_work"),
     ]
 
     operations = [

@@ -6,9 +6,9 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("clips", "0007_newest_listening"),
+        ("clips", "0008_newest_listening"),
         ("drills", "0004_incipits_with_accidentals"),
-        ("review", "0006_desk_goes_on"),
+        ("review", "0007_parked_enclosures"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
