@@ -196,7 +196,7 @@ FORMS = {
             at="desk_preview",
             meanwhile=_said_more,
             status=409,
-            seen=".pending-many summary:has-text('2 clips')",
+            seen=".pending-many summary:has-text('2 returned clips')",
         )
     ],
 }

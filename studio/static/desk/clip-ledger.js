@@ -4,16 +4,14 @@
 // another sounds, "desk:point" { event } when one is pointed at, and "desk:walk" { start_s, end_s } when
 // the arrows have gone to one.
 
-import { firstAfter } from "./geometry.js";
+import { Rows, spanOf } from "./ledger-rows.js";
 import { reveal } from "./reveal.js";
 
 const HANDS_OFF_MS = 4000; // after the reader scrolls, the page leaves the place to them
-const SOUNDING_S = 0.15; // a row stays lit this long after its end
 
 export class ClipLedger extends HTMLElement {
   #aborter = null;
-  #rows = [];
-  #longest = 0;
+  #rows = new Rows();
   #current = null;
   #stop = null; // the row that the Tab key stops at
   #scrolledAt = -Infinity;
@@ -41,8 +39,7 @@ export class ClipLedger extends HTMLElement {
   /** Read the rows anew, after a part of the page was replaced. */
   read() {
     const found = [...this.querySelectorAll("[data-row][data-event]")];
-    this.#rows = found.map((row) => ({ row, ...spanOf(row) })).sort((a, b) => a.start_s - b.start_s);
-    this.#longest = this.#rows.reduce((most, { start_s: a, end_s: b }) => Math.max(most, b - a), 0);
+    this.#rows = new Rows(found);
     this.#oneTabStop(this.#stop?.isConnected ? this.#stop : found[0]);
     this.#current = this.#current?.isConnected ? this.#current : null;
     if (this.#selected && !this.#selected.isConnected) this.#selected = null;
@@ -90,21 +87,20 @@ export class ClipLedger extends HTMLElement {
 
   /** The row that sounds at a time lights up; the page goes to it, gently, where it follows. */
   place(seconds, follows) {
-    const at = firstAfter(this.#rows, seconds - SOUNDING_S, this.#longest);
-    const next = this.#rows.slice(at, at + 4).findLast(({ start_s: start }) => start <= seconds);
-    if ((next?.row ?? null) === this.#current) return;
-    this.#light(next?.row ?? null);
-    if (follows && next) this.#follow(next.row);
+    const next = this.#rows.soundingAt(seconds);
+    if (next === this.#current) return;
+    this.#light(next);
+    if (follows && next) this.#follow(next);
   }
 
   highlight(eventId) {
     this.querySelector(".pointed")?.classList.remove("pointed");
-    if (eventId !== null) this.#rowOf(eventId)?.classList.add("pointed");
+    if (eventId !== null) this.#rows.of(eventId)?.classList.add("pointed");
   }
 
   /** What is written where an event is heard, or where the clip is now; null without a page. */
   refOf(eventId) {
-    const row = eventId === null ? this.#current : this.#rowOf(eventId);
+    const row = eventId === null ? this.#current : this.#rows.of(eventId);
     return row?.closest("[data-ref]")?.dataset.ref ?? null;
   }
 
@@ -144,8 +140,7 @@ export class ClipLedger extends HTMLElement {
 
   /** The row that a time is within, or null. */
   rowAt(seconds) {
-    const inside = ({ start_s: start, end_s: end }) => start <= seconds && seconds <= end;
-    return this.#rows.findLast(inside)?.row ?? null;
+    return this.#rows.at(seconds);
   }
 
   /** The double stop that is meant: the selected one, else what sounds now. */
@@ -191,10 +186,6 @@ export class ClipLedger extends HTMLElement {
 
   // -- internals ------------------------------------------------------------------------------
 
-  #rowOf(eventId) {
-    return this.#rows.find(({ event }) => event === eventId)?.row ?? null;
-  }
-
   /** Two thousand rows are one stop for the Tab key; the arrows go from row to row. */
   #oneTabStop(row) {
     if (this.#stop && this.#stop !== row) this.#stop.tabIndex = -1;
@@ -220,11 +211,6 @@ export class ClipLedger extends HTMLElement {
   #emit(name, detail) {
     this.dispatchEvent(new CustomEvent(name, { bubbles: true, detail }));
   }
-}
-
-function spanOf({ dataset }) {
-  const event = dataset.event === undefined ? null : Number(dataset.event);
-  return { start_s: Number(dataset.start), end_s: Number(dataset.end), event };
 }
 
 customElements.define("clip-ledger", ClipLedger);

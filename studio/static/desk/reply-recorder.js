@@ -3,18 +3,18 @@
 
 import { forget, keep, kept } from "./kept-recordings.js";
 import { Recording } from "./recording.js";
-import { PARTS } from "./reply-parts.js";
+import { ReplyView } from "./reply-view.js";
 import * as words from "./reply-words.js";
 
 const MOST_S = 180;
 const MOST_BYTES = 100_000_000;
 const SILENT = 0.004; // a loudest sample below this is no voice
 const SILENT_AFTER_S = 3;
-const FALL = 0.93; // of the level, at each frame
+
 export class ReplyRecorder extends HTMLElement {
   #aborter = null;
   #recording = null;
-  #address = "";
+  #view = null;
   #name = "";
   #asking = false; // for the microphone
   #stopping = false;
@@ -26,7 +26,7 @@ export class ReplyRecorder extends HTMLElement {
     const { signal } = this.#aborter;
     const { person, clip } = this.closest("clip-desk").dataset;
     this.#name = `${person}:${clip}:${this.dataset.place}`;
-    if (!this.#part("begin")) this.insertAdjacentHTML("afterbegin", PARTS);
+    this.#view = new ReplyView(this);
     this.addEventListener("click", ({ target }) => this.#pressed(target), { signal });
     this.#input.addEventListener("change", () => this.#chosen(), { signal });
     const sending = { capture: true, signal };
@@ -39,7 +39,7 @@ export class ReplyRecorder extends HTMLElement {
     this.#aborter.abort();
     this.#recording?.stop();
     this.#recording = null;
-    URL.revokeObjectURL(this.#address);
+    this.#view.release();
   }
 
   // -- actions --------------------------------------------------------------------------------
@@ -78,8 +78,8 @@ export class ReplyRecorder extends HTMLElement {
 
   #pressed(target) {
     if (target.dataset.record) this.#record(target.dataset.record);
-    if (target === this.#part("stop")) this.#stop();
-    if (target === this.#part("remove")) {
+    if (target === this.#view.part("stop")) this.#stop();
+    if (target === this.#view.part("remove")) {
       this.clear();
       this.#say("Removed.");
       this.querySelector("[data-record]").focus();
@@ -93,7 +93,7 @@ export class ReplyRecorder extends HTMLElement {
     event.stopImmediatePropagation();
     if (this.#stopping) return void (this.#sends = true);
     this.#say("Stop the recording first, then send it.");
-    this.#part("stop").focus();
+    this.#view.part("stop").focus();
   }
 
   #chosen() {
@@ -119,30 +119,27 @@ export class ReplyRecorder extends HTMLElement {
     } finally {
       this.#asking = false;
     }
-    this.#show("live");
+    this.#view.show("live");
     this.#say("Recording.");
-    this.#camera(kind === "video" ? this.#recording.stream : null);
-    this.#part("stop").focus();
-    this.#tick({ loudest: 0, now: 0 });
+    this.#view.camera(kind === "video" ? this.#recording.stream : null);
+    this.#view.part("stop").focus();
+    this.#tick(0);
     return this.#take(await this.#recording.ended);
   }
 
-  /** At every frame: the time that runs, and how loud it is. */
-  #tick(heard) {
+  /** At every frame: the time that runs, and how loud it is; `before` is the loudest so far. */
+  #tick(before) {
     const recording = this.#recording;
     if (!recording || !this.isConnected) return;
     const { seconds, level } = recording;
-    heard.loudest = Math.max(heard.loudest, level);
-    heard.now = Math.max(level, heard.now * FALL); // a short sound is seen for a moment
-    const time = words.running(seconds, MOST_S);
-    if (this.#part("time").textContent !== time) this.#part("time").textContent = time;
-    this.#part("level").style.transform = `scaleX(${Math.min(1, Math.sqrt(heard.now))})`;
-    if (seconds > SILENT_AFTER_S && heard.loudest < SILENT) this.#say(words.NOTHING_HEARD);
+    const loudest = Math.max(before, level);
+    this.#view.running(words.running(seconds, MOST_S), level);
+    if (seconds > SILENT_AFTER_S && loudest < SILENT) this.#say(words.NOTHING_HEARD);
     if (seconds >= MOST_S - 0.5) {
       recording.full = true;
       recording.stop();
     } else {
-      requestAnimationFrame(() => this.#tick(heard));
+      requestAnimationFrame(() => this.#tick(loudest));
     }
   }
 
@@ -151,7 +148,7 @@ export class ReplyRecorder extends HTMLElement {
     const sends = this.#sends;
     this.#recording = null;
     this.#stopping = this.#sends = false;
-    this.#camera(null);
+    this.#view.camera(null);
     if (!this.isConnected) return;
     this.#put(file, Math.min(seconds, MOST_S));
     this.#submit.focus({ preventScroll: true });
@@ -187,44 +184,11 @@ export class ReplyRecorder extends HTMLElement {
     if (file) held.items.add(file);
     this.#input.files = held.files;
     if (file) this.#input.dispatchEvent(new Event("input", { bubbles: true }));
-    URL.revokeObjectURL(this.#address);
-    this.#part("player").replaceChildren();
-    if (file) this.#part("player").append(this.#player(file));
-    this.#part("details").textContent = file ? words.described(file, seconds) : "";
-    this.#show(file ? "made" : "");
-  }
-
-  #player(file) {
-    const player = document.createElement(file.type.startsWith("video") ? "video" : "audio");
-    this.#address = URL.createObjectURL(file);
-    Object.assign(player, { controls: true, playsInline: true, src: this.#address });
-    player.dataset.reply = "";
-    player.setAttribute("aria-label", "Your reply, before it is sent");
-    return player;
-  }
-
-  #camera(stream) {
-    const camera = this.#part("camera");
-    camera.hidden = !stream;
-    camera.srcObject = stream;
-    if (stream) camera.play().catch(() => {});
-  }
-
-  #show(which) {
-    for (const name of ["live", "made"]) this.#part(name).hidden = name !== which;
-    this.#part("begin").hidden = which === "live";
-    const [voice, video] = this.querySelectorAll("[data-record]");
-    voice.textContent = which === "made" ? "Record voice again" : "Record voice";
-    video.textContent = which === "made" ? "Record video again" : "Record video";
+    this.#view.made(file, file ? words.described(file, seconds) : "");
   }
 
   #say(sentence) {
-    const line = this.#part("words");
-    if (line.textContent !== sentence) line.textContent = sentence;
-  }
-
-  #part(name) {
-    return this.querySelector(`[data-part="${name}"]`);
+    this.#view.say(sentence);
   }
 
   get #input() {
