@@ -64,6 +64,7 @@ class Studio:
         key = (form.who, form.scripts)
         if key not in self.browsers:
             device = {"base_url": self.url, "viewport": DESK, "java_script_enabled": form.scripts}
+            device |= {"reduced_motion": "reduce"}  # each picture of a movement would be drawn
             self.browsers[key] = Watched(self.chromium, wrong_from=OURS_FROM, **device)
         browser = self.browsers[key]
         browser.forget(self.url, self.sessions.get(form.who))

@@ -19,7 +19,7 @@ from tests.media.recordings import ffmpeg, turn, white_frames
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-FLASH_S, FLASH_LENGTH_S, LENGTH_S = 1.0, 0.4, 2.0
+FLASH_S, FLASH_LENGTH_S, LENGTH_S = 1.0, 0.4, 1.6
 SOUND = f"sine=f=440:r=48000:d={LENGTH_S}"
 H264 = ("-c:v", "libx264", "-preset", "ultrafast", "-pix_fmt", "yuv420p")
 HEVC = ("-c:v", "libx265", "-preset", "ultrafast", "-x265-params", "log-level=none")
