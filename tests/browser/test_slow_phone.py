@@ -22,7 +22,7 @@ from studio.clips.stores import FolderStore
 from studio.review.services import begin_review
 from tests.cast import Cast, as_person, make_cast, make_return
 from tests.deploy.processes import until
-from tests.live import live_studio
+from tests.live import live_web
 from tests.media.recordings import ffmpeg
 from tests.servers import Nginx
 
@@ -181,7 +181,7 @@ def test_a_returned_phone_clip_plays_at_once_on_a_slow_line_and_goes_on(
     assert rate < 0.8 * LINE_BITS_S, "so that all of it comes faster than it plays"
     variables = {"STUDIO_DATA": str(ready.data), "SECRET_KEY": django_settings.SECRET_KEY}
     address = f"/clips/{ready.clip.pk}/"
-    with live_studio(tmp_path, **variables) as studio:
+    with live_web(tmp_path, **variables) as studio:
         context, page = opened(chromium, studio.url, ready.cast.pupil, "session")
         cold_s, sizes = first_seen_s(page, address), bytes_of(page)
         at = "document.querySelector('#player').currentTime"
@@ -215,7 +215,7 @@ def test_a_returned_phone_clip_plays_at_once_on_a_slow_line_and_goes_on(
 def test_behind_the_deployed_nginx_it_plays_as_soon(ready, chromium, tmp_path, capsys):
     variables = {"STUDIO_DATA": str(ready.data), "SECRET_KEY": django_settings.SECRET_KEY}
     variables |= {"HTTPS": "1", "MEDIA_BY_NGINX": "1"}
-    with live_studio(tmp_path, **variables) as studio:
+    with live_web(tmp_path, **variables) as studio:
         nginx = Nginx(int(studio.url.rpartition(":")[2]), FolderStore().root)
         try:
             nginx.start()
