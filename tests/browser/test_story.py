@@ -11,7 +11,6 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from sample_media.make import build, read_truth
-from studio import settings as studio_settings
 from studio.clips.models import Clip, Stage
 from studio.intonation.sentences import render
 from studio.review.judging import judged
@@ -20,7 +19,12 @@ from tests.cast import PASSWORD, make_drill, set_for
 from tests.deploy.processes import until
 from tests.live import LiveStudio, live_studio
 
-pytestmark = [pytest.mark.browser, pytest.mark.worker, pytest.mark.django_db(transaction=True)]
+pytestmark = [
+    pytest.mark.browser,
+    pytest.mark.worker,
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("real_passwords"),
+]
 
 MARK_WITHIN_S = 0.1
 MARK_WITHIN_CENTS = 5.0
@@ -33,15 +37,6 @@ WAIT_S = 90.0
 def studio(tmp_path) -> LiveStudio:
     with live_studio(tmp_path) as running:
         yield running
-
-
-@pytest.fixture(autouse=True)
-def real_passwords(settings, cast) -> None:
-    """The studio's own way of keeping passwords, not the quick one of the tests."""
-    settings.PASSWORD_HASHERS = studio_settings.PASSWORD_HASHERS
-    for person in (cast.teacher, cast.pupil, cast.guardian, cast.foreign_teacher):
-        person.set_password(PASSWORD)
-        person.save()
 
 
 @pytest.fixture

@@ -1,9 +1,11 @@
 """A real web process for the tests of a run, and a browser in which a person logs in by hand."""
 
+import functools
 import re
 from collections.abc import Iterator
 
 import pytest
+from django.contrib.auth.hashers import make_password
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from studio import settings as studio_settings
@@ -48,9 +50,15 @@ def windows(chromium: Browser, web: LiveStudio) -> Iterator:
 def real_passwords(settings, cast: Cast) -> None:
     """The studio's own way of keeping passwords, not the quick one of the tests."""
     settings.PASSWORD_HASHERS = studio_settings.PASSWORD_HASHERS
-    for person in (cast.teacher, cast.pupil, cast.other_pupil, cast.guardian, cast.foreign_pupil):
-        person.set_password(PASSWORD)
+    for person in cast.people().values():
+        person.password = _as_the_studio_keeps_it()
         person.save()
+
+
+@functools.cache
+def _as_the_studio_keeps_it() -> str:
+    """Made once for everybody: it is meant to take long."""
+    return make_password(PASSWORD)
 
 
 def log_in(page: Page, person: Person, password: str = PASSWORD) -> None:
