@@ -24,8 +24,8 @@ NOT_KEPT = (
 OTHER_KEY = (
     "This machine has another secret key than the studio that was backed up: everybody has to log "
     "in again, and links in letters that were sent before (a new password, a new address) no "
-    "longer work. Passwords, recovery codes and invitations do. To go on as before, put the key "
-    "of then into {key} and start again."
+    "longer work. Passwords, codes of a phone, recovery codes and invitations do. To go on as "
+    "before, put the key of then into {key} and start again."
 )
 
 
