@@ -201,7 +201,12 @@ def load_postgres(source: Path, name: str | None = None, *, emptied: bool = Fals
     with tempfile.TemporaryDirectory() as scratch:
         script, emptying = Path(scratch) / "restore.sql", Path(scratch) / "empty.sql"
         emptying.write_text(EMPTY_POSTGRES if emptied else "")
-        run("pg_restore", "--no-owner", "--no-privileges", f"--file={script}", str(source))
+        # An extension is the server's, and needs its administrator to be added.
+        parts = Path(scratch) / "parts"
+        listed = run("pg_restore", "--list", str(source)).splitlines()
+        parts.write_text("\n".join(line for line in listed if " EXTENSION " not in line))
+        taken = ("--no-owner", "--no-privileges", f"--use-list={parts}", f"--file={script}")
+        run("pg_restore", *taken, str(source))
         options = ("--quiet", "--no-psqlrc", "--single-transaction", "--set=ON_ERROR_STOP=1")
         place = f"--dbname={postgres.address(name)}"
         run("psql", *options, f"--file={emptying}", f"--file={script}", place)
@@ -219,8 +224,8 @@ def drop_postgres(name: str) -> None:
         cursor.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name)))
 
 
-def run(program: str, *arguments: str) -> None:
-    """Run one of PostgreSQL's programs; the password goes by the environment."""
+def run(program: str, *arguments: str) -> str:
+    """Run one of PostgreSQL's programs; what it prints. The password goes by the environment."""
     if shutil.which(program) is None:
         raise BackupError(f"{program} was not found; install PostgreSQL's client programs")
     environment = os.environ | {"PGPASSWORD": postgres.password()}
@@ -231,3 +236,4 @@ def run(program: str, *arguments: str) -> None:
         raise BackupError("the studio is still running; stop web and workers, then try again")
     if done.returncode:
         raise BackupError(f"{program} failed: {done.stderr.strip()[-500:]}")
+    return done.stdout
