@@ -112,3 +112,13 @@ def forked(work):
 
 def files_on_the_bench(media_root):
     return [path for path in (media_root / ".bench").rglob("*") if path.is_file()]
+
+
+def test_what_a_form_brought_to_a_killed_web_process_goes_after_a_day(settings, tmp_path):
+    settings.FILE_UPLOAD_TEMP_DIR = tmp_path
+    old, fresh = tmp_path / "tmpold.upload.mp4", tmp_path / "tmpnew.upload.mp4"
+    for path in (old, fresh):
+        path.write_bytes(b"half of a film")
+    os.utime(old, (time.time() - 90_000,) * 2)
+    assert sweep_orphans() == [f"{tmp_path.name}/{old.name}"]
+    assert [path.exists() for path in (old, fresh)] == [False, True]

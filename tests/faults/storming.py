@@ -401,7 +401,9 @@ def spread(seconds: list[float]) -> dict:
 
 def left_behind(folder: Path) -> dict:
     """What is left in the stores and among the processes of a studio that has ended."""
-    swept = sweep_orphans()  # what the periodic process asks for every hour
+    # What the periodic process clears every hour once it is a day old: a killed web process leaves
+    # the file of a form, and one whose rows it had not yet written.
+    swept = sweep_orphans(older_than_s=-1.0)
     report = verify()
     places = (settings.MEDIA_ROOT / ".bench", settings.FILE_UPLOAD_TEMP_DIR)
     half_made = [path for place in places for path in Path(place).rglob("*") if path.is_file()]

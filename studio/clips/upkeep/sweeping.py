@@ -5,6 +5,10 @@ a worker was making when it was killed goes sooner: see :mod:`studio.clips.bench
 """
 
 import time
+from contextlib import suppress
+from pathlib import Path
+
+from django.conf import settings
 
 from studio.clips import benches
 from studio.clips.stores import store
@@ -24,7 +28,18 @@ def sweep_orphans(older_than_s: float = ORPHAN_AGE_S) -> list[str]:
     gone = sorted(name for name in old if name not in known)
     for name in gone:
         store().delete(name)
-    return gone + sweep_bench(before)
+    return gone + sweep_bench(before) + sweep_incoming(before)
+
+
+def sweep_incoming(before: float) -> list[str]:
+    """Remove what a form brought to a web process that was killed before it had read it all."""
+    gone = []
+    for path in sorted(Path(settings.FILE_UPLOAD_TEMP_DIR).glob("*.upload*")):
+        with suppress(FileNotFoundError):  # its request has ended just now
+            if path.stat().st_mtime < before:
+                path.unlink()
+                gone.append(f"{path.parent.name}/{path.name}")
+    return gone
 
 
 def sweep_bench(before: float) -> list[str]:
