@@ -114,7 +114,7 @@ def files_on_the_bench(media_root):
     return [path for path in (media_root / ".bench").rglob("*") if path.is_file()]
 
 
-def test_what_a_form_brought_to_a_killed_web_process_goes_after_a_day(settings, tmp_path):
+def test_what_a_form_brought_to_a_killed_web_process_goes_after_a_day(db, settings, tmp_path):
     settings.FILE_UPLOAD_TEMP_DIR = tmp_path
     old, fresh = tmp_path / "tmpold.upload.mp4", tmp_path / "tmpnew.upload.mp4"
     for path in (old, fresh):
