@@ -23,6 +23,7 @@ LOGINS = "logins.txt"  # in the demo's data folder: what to print at every start
 REAL_STUDIO = (
     *("DATABASE_URL", "BROKER_URL", "OBJECT_STORE", "SECRET_KEY"),
     *("HTTPS", "PROXY", "ALLOWED_HOSTS", "MEDIA_BY_NGINX"),
+    *("BACKUP_FOLDER", "BACKUP_RECIPIENT", "BACKUP_IDENTITY", "EMAIL_URL", "OPERATOR_EMAIL"),
 )
 # One thread each: two workers on two cores must not start four threads apiece.
 ONE_THREAD = {

@@ -15,6 +15,8 @@ for _name in ("SECRET_KEY", "DEBUG", "HTTPS", "PROXY", "ALLOWED_HOSTS", "BROKER_
     os.environ.pop(_name, None)
 for _name in ("OBJECT_STORE", "MEDIA_BY_NGINX", "EMAIL_URL"):
     os.environ.pop(_name, None)
+for _name in ("FOLDER", "RECIPIENT", "IDENTITY", "KEEP", "ERASED_DAYS", "PASSPHRASE"):
+    os.environ.pop(f"BACKUP_{_name}", None)
 os.environ["STUDIO_DATA"] = tempfile.mkdtemp(prefix="studio-tests-")
 atexit.register(shutil.rmtree, os.environ["STUDIO_DATA"], ignore_errors=True)
 
