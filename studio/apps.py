@@ -9,4 +9,9 @@ class StudioConfig(AppConfig):
     name = "studio"
 
     def ready(self) -> None:
+        from django.db.backends.signals import connection_created
+
         from studio import celery, checks  # noqa: F401
+        from studio.logs import outage
+
+        connection_created.connect(outage.over, dispatch_uid="outage")

@@ -25,6 +25,7 @@ keepalive = 75
 worker_connections = 1000
 sendfile = False  # the worker sends what a line takes, and waits for no reader
 control_socket_disable = True
+logger_class = "studio.web.server_log.ServerLog"
 loglevel = settings.LOG_LEVEL.lower()
 # The heartbeat file must not wait for a busy disk.
 worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None

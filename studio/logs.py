@@ -1,8 +1,35 @@
-"""What the log says of a refusal."""
+"""What the log says: no secret, no way through the code for a refusal, one line for an outage."""
 
 import logging
+import re
+import threading
+import time
+
+from django.db.utils import InterfaceError, OperationalError
 
 OURS_FROM = 500  # HTTP statuses from here on are faults of ours
+# Addresses whose last part opens a door: an invitation, a lost password, a new address.
+DOORS = ("invitation", "new-password/link", "new-password", "account/address")
+_SECRET = re.compile(rf"(/(?:{'|'.join(DOORS)})/)(?!link/|code/)[^\s\"'?#<>]+")
+SAME_OUTAGE_S = 60.0  # a failure so long after the one before is told as a new one
+
+log = logging.getLogger(__name__)
+
+
+def without_secrets(text: str) -> str:
+    """The text with what opens a door left out of the addresses in it.
+
+    >>> without_secrets("Not Found: /invitation/c2VjcmV0/")
+    'Not Found: /invitation/***'
+    """
+    return _SECRET.sub(r"\1***", text)
+
+
+class Line(logging.Formatter):
+    """A line of the log, and what follows it, without secrets."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        return without_secrets(super().format(record))
 
 
 def refusal_in_one_line(record: logging.LogRecord) -> bool:
@@ -13,3 +40,49 @@ def refusal_in_one_line(record: logging.LogRecord) -> bool:
     if getattr(record, "status_code", OURS_FROM) < OURS_FROM:
         record.exc_info = None
     return True
+
+
+class Outage:
+    """The database is away: the first failure is a line, those after it are counted."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._began: float | None = None
+        self._last = 0.0
+        self._kept_back = 0
+
+    def tells(self, record: logging.LogRecord) -> bool:
+        """Whether the record is to be written; one about an outage is shortened."""
+        error = record.exc_info[1] if isinstance(record.exc_info, tuple) else None
+        if not _is_away(error):
+            return True
+        with self._lock:
+            now = time.monotonic()
+            is_first = self._began is None or now - self._last > SAME_OUTAGE_S
+            self._began = now if is_first else self._began
+            self._kept_back = 0 if is_first else self._kept_back + 1
+            self._last = now
+        why = " ".join(str(error).split())[:200]
+        record.msg, record.args = f"the database does not answer: {why}", ()
+        record.exc_info = record.exc_text = None
+        return is_first
+
+    def over(self, **_said: object) -> None:
+        """Something reached the database again."""
+        with self._lock:
+            began, self._began = self._began, None
+        if began is not None:
+            after_s = time.monotonic() - began
+            log.warning(
+                "the database answers again, after %.0f s; %d more failures are not listed",
+                after_s,
+                self._kept_back,
+            )
+
+
+def _is_away(error: BaseException | None) -> bool:
+    """Not what is wrong with a question, which SQLite reports by the same class."""
+    return isinstance(error, OperationalError | InterfaceError) and "no such" not in str(error)
+
+
+outage = Outage()

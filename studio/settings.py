@@ -10,7 +10,7 @@ from pathlib import Path
 from csp.constants import NONE, SELF
 
 from studio import environment, permissions
-from studio.logs import refusal_in_one_line
+from studio.logs import Line, outage, refusal_in_one_line
 
 BASE_DIR = Path(__file__).resolve().parent
 STUDIO_DATA = environment.data_folder()
@@ -307,14 +307,17 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "filters": {
-        "refusals": {"()": "django.utils.log.CallbackFilter", "callback": refusal_in_one_line}
+        "refusals": {"()": "django.utils.log.CallbackFilter", "callback": refusal_in_one_line},
+        "outages": {"()": "django.utils.log.CallbackFilter", "callback": outage.tells},
     },
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "formatters": {
+        "line": {"()": Line, "fmt": "{asctime} {levelname} {name}: {message}", "style": "{"}
+    },
     "handlers": {
         "console": {
             "class": "logging.StreamHandler",
             "formatter": "line",
-            "filters": ["refusals"],
+            "filters": ["refusals", "outages"],
         }
     },
     "root": {"handlers": ["console"], "level": LOG_LEVEL},

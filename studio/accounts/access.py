@@ -5,7 +5,7 @@ What a person may not see and what does not exist look alike: :class:`~django.ht
 
 from collections.abc import Iterable
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, Model, OuterRef, Q, QuerySet
 from django.http import Http404
 
 from . import consent, guardians
@@ -195,6 +195,12 @@ def _studios_taught_in(person: Person) -> QuerySet:
         current(), person=person, role=Role.TEACHER, person__is_active=True
     )
     return held.values("studio")
+
+
+def ended_in_own_studio(person: Person, model: type[Model], pk: int, **only: object):
+    """A row of a studio where ``person`` teaches that has ended; None where there is none."""
+    mine = model.objects.filter(pk=pk, studio__in=studios_of(person, Role.TEACHER), **only)
+    return mine.exclude(current()).first()
 
 
 def get_or_404(queryset: QuerySet, pk):

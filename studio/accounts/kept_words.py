@@ -12,7 +12,8 @@ from urllib.parse import urlsplit
 
 from django.http import HttpRequest
 from django.urls import Resolver404, resolve, reverse
-from django.utils.http import url_has_allowed_host_and_scheme
+
+from studio.web.paths import own_path
 
 from . import known_browser
 
@@ -78,10 +79,7 @@ def page_before(request: HttpRequest) -> str:
     split = urlsplit(request.META.get("HTTP_REFERER", ""))
     path = f"{split.path}?{split.query}" if split.query else split.path
     here = split.netloc == request.get_host()
-    # A path of two slashes would lead to another host.
-    if here and url_has_allowed_host_and_scheme(path, allowed_hosts=None):
-        return path
-    return reverse("home")
+    return own_path(path if here else "", reverse("home"))
 
 
 def page_above(path: str) -> str:

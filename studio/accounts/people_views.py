@@ -11,8 +11,9 @@ from studio.headers import opens_a_door
 
 from . import access, consent, invitations, letters, notices, passwords, services
 from .asking_again import asks_again
+from .ended import says_that_it_ended
 from .forms import AnsweringForm, InviteForm, LinkForm
-from .models import GuardianLink, Membership, Studio
+from .models import Enrolment, GuardianLink, Membership, Studio
 
 Role = Membership.Role
 INVITED = (Role.PUPIL, Role.GUARDIAN, Role.TEACHER)
@@ -79,6 +80,9 @@ def link_guardian(request: HttpRequest) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@says_that_it_ended(
+    GuardianLink, "The link between {row.guardian} and {row.pupil} has ended already, on {on}."
+)
 @asks_again
 def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
     """Asks first (GET); then the guardian sees nothing more of the child, at once (POST)."""
@@ -94,6 +98,7 @@ def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@says_that_it_ended(Enrolment, "{row.pupil} has left already, on {on}.")
 def end_place(request: HttpRequest, pk: int) -> HttpResponse:
     """Asks first (GET); then the pupil's place ends, today (POST)."""
     place = access.taught_enrolment(request.user, pk)
@@ -105,6 +110,7 @@ def end_place(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
+@says_that_it_ended(Membership, "{row.person} has left already, on {on}.", role=Role.TEACHER)
 @asks_again
 def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
     """End a colleague's place in the studio, after saying what that means."""

@@ -6,12 +6,12 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_vary_headers
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio import figures
 from studio.accounts import access as people
 from studio.notation.tones import hearing
+from studio.web.paths import own_path
 
 from . import access, services
 from .forms import SetForForm, ShelfDrillForm, ShelfSettingsForm
@@ -129,8 +129,7 @@ def tick_off(request: HttpRequest, pk: int) -> HttpResponse:
 
 def _back(request: HttpRequest, otherwise: str) -> str:
     """Where the page asked to return to, on this host."""
-    back = request.POST.get("next", "")
-    return back if url_has_allowed_host_and_scheme(back, allowed_hosts=None) else otherwise
+    return own_path(request.POST.get("next", ""), otherwise)
 
 
 def _page(request: HttpRequest, drill: Drill, setting: SetForForm | None = None) -> HttpResponse:

@@ -6,8 +6,8 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
-from django.utils.http import url_has_allowed_host_and_scheme
 from django.views.decorators.http import require_POST
 
 from studio import figures
@@ -15,6 +15,7 @@ from studio.accounts.models import Person
 from studio.accounts.templatetags.words import day
 from studio.review import access, services, waiting
 from studio.review.models import Review
+from studio.web.paths import own_path
 
 MORNING = time(6)  # what rests comes back before lessons begin
 LONGEST_REST = timedelta(days=60)
@@ -122,7 +123,4 @@ def _back(request: HttpRequest, *, done: str = "", warning: str = "") -> HttpRes
         messages.warning(request, warning)
     else:
         messages.success(request, done)
-    wanted = request.POST.get("back", "")
-    if url_has_allowed_host_and_scheme(wanted, {request.get_host()}, request.is_secure()):
-        return redirect(wanted)
-    return redirect("waiting_list")
+    return redirect(own_path(request.POST.get("back", ""), reverse("waiting_list")))

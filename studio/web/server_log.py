@@ -1,0 +1,14 @@
+"""gunicorn's own log, without secrets: a request that it cannot read is quoted there."""
+
+import logging
+
+from gunicorn import glogging
+
+from studio.logs import Line
+
+
+class ServerLog(glogging.Logger):
+    """As gunicorn's, with the studio's way to write a line."""
+
+    def _set_handler(self, log, output, fmt: logging.Formatter, stream=None) -> None:
+        super()._set_handler(log, output, Line(fmt._fmt, fmt.datefmt), stream)
