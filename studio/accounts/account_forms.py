@@ -7,18 +7,20 @@ from django.http import HttpRequest
 from . import lockout, second_step
 from .forms import NewPasswordForm
 from .models import Person
+from .names import NameField
 
 TAKEN = "This address cannot be used here. Choose another, or ask your teacher."
 
 
 class NameForm(forms.ModelForm):
+    name = NameField(label="Your name, as others read it")
+
     class Meta:
         model = Person
         fields = ("name",)
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, auto_id="name-%s", **kwargs)
-        self.fields["name"].label = "Your name, as others read it"
 
     def clean_name(self) -> str:
         return self.cleaned_data["name"].strip()

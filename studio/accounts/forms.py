@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from . import access
 from .models import Enrolment, Instrument, Invitation, Level, Membership, Person, Studio
+from .names import NameField
 
 # From a sixteenth-size violin to a large viola, with room at both ends (common practice).
 SHORTEST_STRING_MM, LONGEST_STRING_MM = 170, 420
@@ -78,7 +79,7 @@ class AnsweringForm(forms.ModelForm):
 class InviteForm(forms.Form):
     """Whom to invite; a pupil's year of birth says who decides about consent."""
 
-    name = forms.CharField(max_length=120, label="Name")
+    name = NameField(label="Name")
     email = forms.EmailField(
         max_length=254, label="E-mail address", help_text="They log in with it."
     )
@@ -187,7 +188,7 @@ class ByCodeForm(PasswordTwice):
 class AcceptForm(PasswordTwice):
     """A new account: the name as others see it, and a password, twice."""
 
-    name = forms.CharField(max_length=120, label="Your name")
+    name = NameField(label="Your name")
     field_order = ["name", "password", "again"]
 
     def __init__(self, invitation: Invitation, *args, **kwargs) -> None:

@@ -23,6 +23,7 @@ from studio import figures
 from studio.celery import app
 
 from .models import Invitation, Letter, Person
+from .names import in_one_line
 
 log = logging.getLogger(__name__)
 
@@ -142,7 +143,7 @@ def send_test(to: str) -> None:
 
 
 def _post(kind: str, to: str, subject: str, body: str) -> None:
-    Letter.objects.create(kind=kind, to=to, subject=subject, body=body)
+    Letter.objects.create(kind=kind, to=to, subject=in_one_line(subject), body=body)
     transaction.on_commit(_wake)
 
 
@@ -174,8 +175,8 @@ def _send(letter: Letter) -> bool:
         body = _new_password(letter)
     try:
         if body:
-            send_mail(letter.subject, body, None, [letter.to])
-    except (SMTPException, OSError) as error:
+            send_mail(in_one_line(letter.subject), body, None, [letter.to])
+    except (SMTPException, OSError, ValueError) as error:  # no letter holds up those behind it
         log.warning("letter %s was not taken (%s)", letter.pk, type(error).__name__)
         return False
     Letter.objects.filter(pk=letter.pk).update(sent_at=Now(), body="")

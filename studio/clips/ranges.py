@@ -1,4 +1,4 @@
-"""HTTP Range for files (RFC 9110, section 14): what a player needs to seek.
+"""HTTP Range for files (RFC 9110, section 14), and what is asked before it (section 13).
 
 One range is served; several in one request are answered with the whole file, as the RFC allows.
 """
@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 
 from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
 
+BEYOND = 10**18  # bytes: no file is so large, and no number need be read that is longer
 ONE_RANGE = re.compile(r"^bytes=(\d*)-(\d*)$", re.ASCII)
 
 
@@ -28,14 +29,19 @@ def parse(header: str, size: int) -> tuple[int, int] | None:
         return None
     first, last = match.groups()
     if not first:  # the last so many bytes
-        if int(last) == 0 or size == 0:
+        if _bytes(last) == 0 or size == 0:
             raise Unsatisfiable(header)
-        return max(size - int(last), 0), size - 1
-    if last and int(last) < int(first):
+        return max(size - _bytes(last), 0), size - 1
+    begin, end = _bytes(first), _bytes(last) if last else BEYOND
+    if end < begin:
         return None  # not a valid range: ignored
-    if int(first) >= size:
+    if begin >= size:
         raise Unsatisfiable(header)
-    return int(first), min(int(last or size - 1), size - 1)
+    return begin, min(end, size - 1)
+
+
+def _bytes(digits: str) -> int:
+    return int(digits) if len(digits) <= len(str(BEYOND)) else BEYOND
 
 
 def serve(
@@ -45,7 +51,14 @@ def serve(
     content_type: str,
     etag: str,
 ) -> HttpResponse:
-    """The file, or the part of it that was asked for; ``read`` takes first byte and length."""
+    """The file, or the part of it that was asked for; ``read`` takes first byte and length.
+
+    412 when it is not the version that If-Match names; 304 when If-None-Match names it.
+    """
+    if "If-Match" in request.headers and not _named(request.headers["If-Match"], etag):
+        return HttpResponse(status=412, headers={"ETag": f'"{etag}"'})
+    if _named(request.headers.get("If-None-Match", ""), etag, weakly=True):
+        return HttpResponse(status=304, headers={"ETag": f'"{etag}"'})
     try:
         span = _asked(request, size, etag)
     except Unsatisfiable:
@@ -65,6 +78,14 @@ def serve(
     response["Content-Length"] = str(length)
     response["ETag"] = f'"{etag}"'
     return response
+
+
+def _named(header: str, etag: str, *, weakly: bool = False) -> bool:
+    """Whether a list of entity tags names this one (RFC 9110, section 8.8.3.2)."""
+    if header.strip() == "*":
+        return True
+    named = {f'"{etag}"'} | ({f'W/"{etag}"'} if weakly else set())
+    return not named.isdisjoint(re.findall(r'(?:W/)?"[^"]*"', header))
 
 
 def _asked(request: HttpRequest, size: int, etag: str) -> tuple[int, int] | None:

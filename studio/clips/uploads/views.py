@@ -97,6 +97,8 @@ def uploads(request: HttpRequest, method: str) -> HttpResponse:
     if method == "OPTIONS":
         return HttpResponse(status=204, headers=_abilities())
     protocol.check_version(request)
+    if "Upload-Defer-Length" in request.headers:
+        raise Refused(400, "The length must be known from the start: send Upload-Length alone.")
     length, carried = protocol.size(request, "Upload-Length"), _carried(request)
     if max(length, carried) > settings.MAX_UPLOAD_BYTES:
         raise Refused(413, _too_large(max(length, carried)))

@@ -10,6 +10,7 @@ from studio import figures
 from studio.accounts import invitations
 from studio.accounts.links import site_address
 from studio.accounts.models import Membership, Studio
+from studio.accounts.names import SENTENCE, is_one_line
 
 
 class Command(BaseCommand):
@@ -47,6 +48,8 @@ def _check(name: str, teacher: str, email: str) -> None:
         raise CommandError("The studio and the teacher each need a name of at least a letter.")
     if max(len(name), len(teacher)) > 120:
         raise CommandError("A name has at most 120 characters; give a shorter one.")
+    if not (is_one_line(name) and is_one_line(teacher)):
+        raise CommandError(SENTENCE)
     try:
         validate_email(email)
     except ValidationError:

@@ -1,0 +1,41 @@
+"""A name stands on one line: it goes into a letter's subject, where another would be a header."""
+
+import unicodedata
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+LONGEST = 120  # letters
+# Line and paragraph separators, and control characters, tabulators and newlines among them.
+NOT_IN_A_NAME = {"Cc", "Zl", "Zp"}
+SENTENCE = "A name stands on one line. Write it without line breaks or tabs."
+
+
+def is_one_line(text: str) -> bool:
+    """Whether nothing in it ends a line or steers a printer.
+
+    >>> is_one_line("Mira Sandholm"), is_one_line("Mira\\nBcc: all@studio.example")
+    (True, False)
+    """
+    return not any(unicodedata.category(letter) in NOT_IN_A_NAME for letter in text)
+
+
+def in_one_line(text: str) -> str:
+    """The text as one line, for what was kept before names were looked at.
+
+    >>> in_one_line("An answer from Mira\\r\\nSandholm")
+    'An answer from Mira Sandholm'
+    """
+    return " ".join("".join(c if is_one_line(c) else " " for c in text).split())
+
+
+def validate(text: str) -> None:
+    if not is_one_line(text):
+        raise ValidationError(SENTENCE)
+
+
+class NameField(forms.CharField):
+    """A person's name as somebody typed it."""
+
+    def __init__(self, **more) -> None:
+        super().__init__(max_length=LONGEST, validators=[validate], **more)
