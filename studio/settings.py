@@ -47,7 +47,7 @@ if MEDIA_BY_NGINX and OBJECT_STORE:
 # Every process of the studio reads these settings first, and so none makes files for others.
 os.umask(permissions.mask(MEDIA_BY_NGINX))
 FILE_UPLOAD_TEMP_DIR = STUDIO_DATA / "incoming"
-FILE_UPLOAD_HANDLERS = ["django.core.files.uploadhandler.TemporaryFileUploadHandler"]
+FILE_UPLOAD_HANDLERS = ["studio.web.spooling.SpooledFiles"]
 FILE_UPLOAD_PERMISSIONS = 0o600
 FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o700
 

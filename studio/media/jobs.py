@@ -21,6 +21,10 @@ QUIET = ("-hide_banner", "-nostdin", "-nostats", "-progress", "pipe:1", "-max_er
 Build = Callable[[Any, str], Any]  # (input node, output path) -> output node
 
 
+FLOATS = ("pcm_f32", "pcm_f64")  # the formats whose samples may be infinite, or no number
+NUMBERS_ALONE = "if(isnan(val(ch)),0,clip(val(ch),-1,1))"
+
+
 @dataclass(frozen=True, slots=True)
 class Done:
     """A finished job. ``damaged`` says that parts of the source did not decode."""
@@ -119,16 +123,27 @@ def picture(node: Any, info: MediaInfo) -> Any:
     return node[str(info.video_index)]
 
 
+def numbers_alone(stream: Any, info: MediaInfo) -> Any:
+    """A stream of sound without samples that are no number, which no encoder takes."""
+    if not (info.audio_codec or "").startswith(FLOATS):
+        return stream
+    return stream.filter("aeval", NUMBERS_ALONE, channel_layout="same")
+
+
 def sound(node: Any, info: MediaInfo, channel: int | None) -> Any:
     """The sound of ``node`` on the one time axis; ``channel`` picks one, ``None`` keeps all.
 
     What lies before 0 is cut; a late start and gaps longer than 10 ms are filled with silence;
     timestamps that jump back are trimmed. Shorter jitter is left alone: mending it would click.
+    Samples that are no number are silent, and what is beyond full scale is cut to it.
     """
     stream = node[str(info.audio_index)]
     if channel is not None:
         stream = stream.filter("pan", args=f"mono|c0=c{channel}")
-    stream = stream.filter("asetpts", f"PTS-{info.origin_s:.6f}/TB")
+    stream = numbers_alone(stream, info)
+    # Each recording of a chain counts its times from its own beginning; samples go on.
+    axis = "N/SR/TB" if info.is_chained else f"PTS-{info.origin_s:.6f}/TB"
+    stream = stream.filter("asetpts", axis)
     # "async" is a keyword in Python, hence the dictionary.
     resample = {"async": 1, "min_hard_comp": 0.01, "first_pts": 0}
     return stream.filter("aresample", **resample)

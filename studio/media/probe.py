@@ -18,12 +18,12 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from studio.figures import decimal, length, number
+from studio.figures import decimal, length, number, whole
 from studio.media import tools
 from studio.media.errors import SHORT_BY_S, Failed, Note, Refused, reading_notes
 from studio.media.limits import MB, Limits
 from studio.media.runner import Finished, run, workbench
-from studio.media.structure import inspect_structure
+from studio.media.structure import inspect_structure, is_chained
 
 # Demuxers we accept. A whitelist of protocols alone let a playlist open other files.
 FORMATS = "mov,matroska,webm,wav,mp3,flac,ogg,aac"
@@ -57,6 +57,7 @@ class MediaInfo:
     270). Times are seconds: ``duration_s`` from ``origin_s`` (see the module) to the end;
     ``video_start_s`` and ``audio_start_s`` on the source's own clock. ``stated_duration_s``
     is what the file claims when it breaks off (``is_partial``), else equal to ``duration_s``.
+    ``is_chained``: sound of several recordings, one after another, whose times each begin anew.
     ``frame_rate`` is the average in Hz, ``None`` without a picture. ``video_index`` and
     ``audio_index`` are stream numbers in the source.
     """
@@ -85,6 +86,7 @@ class MediaInfo:
     audio_channels: int | None = None
     audio_rate_hz: int | None = None
     audio_start_s: float | None = None
+    is_chained: bool = False
 
     @property
     def cut_sound_s(self) -> float:
@@ -169,11 +171,17 @@ class _Prober:
         """Container and streams. Raises ``Refused("not_media")``."""
         finished = self._run(["-show_entries", SHOWN], "show")
         # Beyond -max_pixels the prober reports 0 × 0; only its message tells the size.
-        if match := TOO_LARGE_LINE.search(finished.stderr):
-            raise _too_large(int(match[1]), int(match[2]), self.limits)
+        match = TOO_LARGE_LINE.search(finished.stderr)
         if finished.exit_code != 0:
-            raise _why_not(finished)
+            raise (
+                _too_large(int(match[1]), int(match[2]), self.limits)
+                if match
+                else (_why_not(finished))
+            )
         found = _told(finished)
+        # A cover picture is never decoded, and may have any size.
+        if match and not _only_covers(found.get("streams", [])):
+            raise _too_large(int(match[1]), int(match[2]), self.limits)
         if not found.get("format") or not found.get("streams"):
             raise Refused("not_media", detail=finished.stderr)
         return found
@@ -208,6 +216,21 @@ class _Prober:
 
         _require_an_end(self._run(lines, "packets", on_line))
         return ends
+
+    def sounding_s(self, index: int, rate_hz: int) -> float:
+        """How long a stream's samples last, counted by decoding all of them."""
+        if self.ffprobe is None:
+            return float(json.loads(self._run([], f"samples:{index}").stdout)["samples"]) / rate_hz
+        arguments = ["-select_streams", str(index), "-show_frames"]
+        arguments += ["-show_entries", "frame=nb_samples", "-of", "csv=print_section=0"]
+        samples = 0
+
+        def on_line(line: str) -> None:
+            nonlocal samples
+            samples += whole(line.strip().strip(",")) or 0
+
+        _require_an_end(self._run(arguments, "samples", on_line))
+        return samples / rate_hz
 
     def _run(
         self, arguments: list[str], what: str, on_line: Callable[[str], None] | None = None
@@ -270,6 +293,15 @@ def _why_not(finished: Finished) -> Refused | Failed:
     if "moov atom not found" in message:
         return Refused("unfinished", detail=finished.stderr)
     return Refused("not_media", detail=finished.stderr)
+
+
+def _only_covers(streams: list[dict[str, Any]]) -> bool:
+    """Whether there is sound, and every picture beside it is a cover."""
+    pictures = [stream for stream in streams if stream.get("codec_type") == "video"]
+    sounds = any(stream.get("codec_type") == "audio" for stream in streams)
+    return sounds and all(
+        picture.get("disposition", {}).get("attached_pic") for picture in pictures
+    )
 
 
 def _best(streams: list[dict[str, Any]], kind: str) -> dict[str, Any] | None:
@@ -347,6 +379,11 @@ def _assemble(
     if breaks_off or stated_s is None or container in EXACT_CONTAINERS:
         duration_s = max(prober.ends_s().values(), default=origin) - origin
         _refuse_long(duration_s, limits)
+    chained = container == "ogg" and video is None and is_chained(prober.path)
+    if chained and audio is not None:
+        duration_s = prober.sounding_s(int(audio["index"]), int(audio["sample_rate"]))
+        stated_s = duration_s
+        _refuse_long(duration_s, limits)
     breaks_off = breaks_off or (stated_s or 0.0) - duration_s > SHORT_BY_S
     stated = max(duration_s, (stated_s or 0.0))
     if duration_s < limits.min_duration_s:
@@ -360,6 +397,7 @@ def _assemble(
         is_partial=breaks_off,
         origin_s=origin,
         size_bytes=prober.path.stat().st_size,
+        is_chained=chained,
         **_video_fields(found, video, video_start),
         **_audio_fields(audio, audio_start),
     )

@@ -97,6 +97,16 @@ def _packets(container: Any) -> list[dict[str, Any]]:
     return [{"stream_index": index, "end": end} for index, end in ends.items()]
 
 
+def _samples(container: Any, index: int) -> int:
+    count = 0
+    for packet in container.demux(container.streams[index]):
+        try:
+            count += sum(frame.samples for frame in packet.decode())
+        except av.error.FFmpegError:
+            pass
+    return count
+
+
 def main(path: str, what: str, formats: str, max_pixels: str, max_streams: str) -> dict[str, Any]:
     """Open ``path`` with both whitelists and describe it."""
     options = {"protocol_whitelist": "file", "format_whitelist": formats}
@@ -108,6 +118,8 @@ def main(path: str, what: str, formats: str, max_pixels: str, max_streams: str) 
                 video.thread_count = 1
         if what == "packets":
             return {"packets": _packets(container)}
+        if what.startswith("samples:"):
+            return {"samples": _samples(container, int(what.removeprefix("samples:")))}
         if what.startswith("first:"):
             stream = container.streams[int(what.removeprefix("first:"))]
             frame = _first_frame(container, stream)

@@ -18,7 +18,7 @@ from typing import Any
 import numpy as np
 
 from studio.media.errors import Failed, Note, Refused, reading_notes
-from studio.media.jobs import Job, sound, transcode
+from studio.media.jobs import Job, numbers_alone, sound, transcode
 from studio.media.limits import Limits
 from studio.media.probe import MediaInfo, probe
 from studio.media.runner import Progress, part_of
@@ -112,7 +112,7 @@ def loudest_channel(
 
     def build(node: Any, output: str) -> Any:
         measured = {"measure_perchannel": "RMS_level", "measure_overall": "none"}
-        stream = node[str(info.audio_index)].filter("astats", **measured)
+        stream = numbers_alone(node[str(info.audio_index)], info).filter("astats", **measured)
         return stream.output(output, f="null", t=limits.max_duration_s)
 
     done = transcode(source, None, build, sound_job(info, limits, on_progress, loglevel="info"))

@@ -25,6 +25,7 @@ LIST_STARTS = (
 )
 EBML_START = b"\x1a\x45\xdf\xa3"
 OTHER_STARTS = (b"fLaC", b"OggS")
+OGG_HEAD = 27  # bytes of a page before its segment table
 MOST_TAGS = 4
 SEGMENT_ID = 0x18538067
 BOX_KIND = re.compile(rb"[ -~\xa9][ -~]{3}")  # four printable signs; QuickTime also has ©
@@ -57,6 +58,23 @@ def inspect_structure(path: Path) -> bool:
         if head.startswith(OTHER_STARTS):
             return False
         return _mp4_breaks_off(file, start, size, is_mp4=head[4:8] in MP4_FIRST_BOXES)
+
+
+def is_chained(path: Path) -> bool:
+    """Whether an Ogg file holds one recording after another (RFC 3533, section 4).
+
+    A page that begins a stream (flag 0x02) comes after one that does not.
+    """
+    within = False
+    with path.open("rb") as file:
+        file.seek(_after_tags(file))
+        while len(head := file.read(OGG_HEAD)) == OGG_HEAD and head.startswith(b"OggS"):
+            begins = bool(head[5] & 0x02)
+            if begins and within:
+                return True
+            within = not begins
+            file.seek(sum(file.read(head[26])), 1)
+    return False
 
 
 def _after_tags(file: BinaryIO) -> int:

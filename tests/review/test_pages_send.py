@@ -1,6 +1,7 @@
 """Sending: arrived, refused, broken off, sent twice; by script and by the plain form."""
 
 import dataclasses
+import errno
 from base64 import b64encode
 from pathlib import Path
 from urllib.parse import unquote
@@ -14,6 +15,7 @@ from studio.clips import services
 from studio.clips.models import Clip, Upload
 from studio.clips.uploads.protocol import decoded
 from studio.review.models import Review
+from studio.web.spooling import SpooledFiles
 from tests.cast import as_person, make_drill, set_for
 
 TUS = {"tus-resumable": "1.0.0"}
@@ -139,6 +141,31 @@ def test_a_full_disk_is_said_and_keeps_nothing(cast, sample, monkeypatch):
     answer = as_person(cast.pupil).post("/send/", said)
     assert answer.status_code == 507
     assert "no room left" in answer.text
+
+
+def test_a_disk_that_fills_while_the_form_is_read_is_said_too(
+    cast, sample, settings, tmp_path, monkeypatch
+):
+    """Before any view sees it: the plain form's recording is put on the disk as it comes."""
+    settings.FILE_UPLOAD_TEMP_DIR = str(tmp_path)
+    took = SpooledFiles._write
+
+    def full(self, raw, start):
+        if start:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return took(self, raw, start)
+
+    monkeypatch.setattr(SpooledFiles, "_write", full)
+    client = as_person(cast.pupil)
+    client.raise_request_exception = False
+    said = {"upload_key": "k", "recording": SimpleUploadedFile("a.mp4", sample * 2)}
+    answer = client.post("/send/", said)
+    assert (answer.status_code, "no room left" in answer.text) == (507, True)
+    assert (Clip.objects.count(), kept_files(tmp_path)) == (0, [])
+    monkeypatch.undo()
+    said["recording"] = SimpleUploadedFile("a.mp4", sample)
+    assert client.post("/send/", said).status_code == 302
+    assert Clip.objects.count() == 1
 
 
 def test_half_of_a_recording_has_not_arrived(cast, sample):
