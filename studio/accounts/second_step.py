@@ -19,6 +19,8 @@ from django.utils import timezone
 from django_otp import verify_token
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
+from studio import figures
+
 from . import lockout, notices, tries
 from .models import Person, RecoveryCode
 from .secret_words import as_typed, hashed, new_code, new_secret
@@ -188,7 +190,7 @@ def _counted(request: HttpRequest, person: Person, look) -> bool:
 
 def _from_phone(device: TOTPDevice, code: str) -> bool:
     typed = "".join(code.split())
-    if len(typed) != DIGITS or not typed.isascii() or not typed.isdigit():
+    if len(typed) != DIGITS or figures.whole(typed) is None:
         return False
     return verify_token(device.user, device.persistent_id, typed) is not None
 

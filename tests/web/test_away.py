@@ -89,7 +89,7 @@ def test_the_log_in_use_is_told_both():
 
 
 @pytest.mark.django_db
-def test_a_refusal_is_one_line(cast, caplog):
+def test_a_refusal_is_one_line(cast):
     from studio.accounts import consent
     from tests.cast import as_person, make_clip
 
