@@ -18,7 +18,9 @@ def heights(page) -> list[float]:
 
 def test_a_row_is_one_line_until_the_pointer_or_the_focus_is_in_it(cast, windows):
     for n in range(3):
-        make_clip(cast.enrolment, f"Octaves in D, take {n}", duration_s=26.0, note=NOTE)
+        make_clip(
+            cast.enrolment, f"Octaves in D, take {n}", duration_s=26.0, note=NOTE, subject="hand"
+        )
     page = windows.enter(cast.teacher, viewport=DESK)
     page.goto("/waiting/")
     page.mouse.move(0, 0)
