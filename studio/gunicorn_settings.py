@@ -33,6 +33,13 @@ worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
 _master = os.getpid()
 
 
+def on_starting(server) -> None:
+    """gunicorn calls this in the master, before there is any other process."""
+    from studio.starting import may_begin  # not before the settings are loaded
+
+    may_begin("web")
+
+
 def post_fork(server, worker) -> None:
     """gunicorn calls this in each new process: it must not outlive its master."""
     die_with_parent(_master)
