@@ -16,6 +16,7 @@ commands:
   serve      start the studio: web pages, listening and periodic work, in one go
   analyse    listen to one audio or video file and print what was heard
   prepare    bring the data folder up to date (serve and demo do this by themselves)
+  doctor     try database, queue, store, mail, decoders and the rest; say what to mend
 
   backup, verify, repair, restore, drill
              keep the studio's recordings safe: see deploy/README.md
@@ -51,6 +52,12 @@ Check the settings, bring the database up to date and collect the static files.
 `serve` and `demo` do this by themselves before they start.
 """
 
+
+DOCTOR = """\
+Try each part of the studio and say how it is: database and its migrations, clocks, queue, store,
+disk, decoders, sandbox, static files, mail, workers. What is sent or written to try is taken away
+again; each part has five seconds. Exit code 0: nothing is wrong; 1: something is.
+"""
 
 # The listening solves many small systems: several threads for each of them only wait for one
 # another (eight times slower on a busy machine). Workers are what uses more cores.
@@ -154,7 +161,21 @@ def _prepare(arguments: list[str]) -> int:
     return prepare(parser.parse_args(arguments).demo)
 
 
-OURS = {"serve": _serve, "demo": _demo, "prepare": _prepare}
+def _doctor(arguments: list[str]) -> int:
+    import django
+
+    parser = _parser("doctor", DOCTOR)
+    parser.add_argument(
+        "--letter-to", default="", metavar="ADDRESS", help="also send a letter to this address"
+    )
+    chosen = parser.parse_args(arguments)
+    django.setup()
+    from studio.operations import doctor
+
+    return doctor.main(chosen.letter_to)
+
+
+OURS = {"serve": _serve, "demo": _demo, "prepare": _prepare, "doctor": _doctor}
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ import logging
 import os
 import time
 import warnings
+from contextlib import ExitStack
 
 from celery import Celery
 from celery.platforms import SecurityWarning
@@ -11,13 +12,16 @@ from celery.signals import (
     beat_init,
     celeryd_after_setup,
     setup_logging,
+    task_postrun,
+    task_prerun,
     worker_process_init,
     worker_shutting_down,
 )
 
-from studio import starting
+from studio import log_lines, starting
 from studio.consuming import EndWhenStuck
 from studio.processes import die_with_parent
+from studio.workers.step import LeavesSigns
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
 
@@ -25,6 +29,7 @@ app = Celery("studio")
 app.config_from_object("django.conf:settings", namespace="CELERY")
 app.autodiscover_tasks()
 app.steps["consumer"].add(EndWhenStuck)
+app.steps["consumer"].add(LeavesSigns)
 # Celery warns root of pickled messages; this queue takes JSON alone.
 warnings.filterwarnings("ignore", category=SecurityWarning)
 
@@ -70,6 +75,22 @@ def _listen_once() -> None:
     t = np.arange(2 * sr) / sr
     y = sum(np.sin(2 * np.pi * k * f0 * t) / k for f0 in (293.66, 440.0) for k in (1, 2, 3, 4, 5))
     listen(0.1 * y, sr, Options())
+
+
+_named = ExitStack()  # of the one task that this process works on
+
+
+@task_prerun.connect
+def name_the_job(task_id: str, kwargs: dict, **more) -> None:
+    """Lines of the log that a task writes name the task, and its clip."""
+    clip = kwargs.get("clip_id") if isinstance(kwargs, dict) else ""
+    _named.close()
+    _named.enter_context(log_lines.about(job=task_id, clip=str(clip or "")))
+
+
+@task_postrun.connect
+def name_no_job(**more) -> None:
+    _named.close()
 
 
 @worker_process_init.connect

@@ -60,6 +60,17 @@ def whole(name: str, default: int, *, low: int, high: int) -> int:
     return number
 
 
+def token(name: str) -> str:
+    """A secret that a program brings, or nothing."""
+    value = text(name)
+    if value and (len(value) < 20 or not value.isascii() or " " in value):
+        raise SettingError(
+            f"{name} has {len(value)} characters; it must have at least 20, without spaces or "
+            "letters of other alphabets. Leave it unset to let in programs on this machine alone."
+        )
+    return value
+
+
 def words(name: str, default: list[str]) -> list[str]:
     """A list with commas between its parts."""
     value = text(name)

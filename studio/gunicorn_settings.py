@@ -8,6 +8,7 @@ from pathlib import Path
 from gunicorn.arbiter import Arbiter
 
 from studio import settings
+from studio.operations import metrics_folder
 from studio.processes import die_with_parent
 
 wsgi_app = "studio.wsgi:application"
@@ -30,6 +31,7 @@ loglevel = settings.LOG_LEVEL.lower()
 # The heartbeat file must not wait for a busy disk.
 worker_tmp_dir = "/dev/shm" if Path("/dev/shm").is_dir() else None
 
+metrics_folder.prepare(settings.STUDIO_DATA, settings.PORT)  # before the program is loaded
 _master = os.getpid()
 
 
@@ -59,3 +61,7 @@ def _begin() -> None:
     except SystemExit as refused:
         print(refused, file=sys.stderr, flush=True)
         sys.exit(Arbiter.WORKER_BOOT_ERROR)
+
+
+def on_exit(server) -> None:
+    metrics_folder.remove()

@@ -32,6 +32,14 @@ class Line(logging.Formatter):
         return without_secrets(super().format(record))
 
 
+QUIET = ("/health", "/ready", "/metrics")  # asked every few seconds; they log what is news
+
+
+def is_no_probe(record: logging.LogRecord) -> bool:
+    """Whether a line is about more than a probe that was answered with a status."""
+    return getattr(getattr(record, "request", None), "path", None) not in QUIET
+
+
 def refusal_in_one_line(record: logging.LogRecord) -> bool:
     """A request that was refused (no consent, not there) is no fault: where is said, and no more.
 

@@ -11,7 +11,7 @@ import time
 from contextlib import closing
 from pathlib import Path
 
-from studio import figures
+from studio import figures, log_lines
 from studio.processes import die_with_parent
 from studio.supervisor import Child, Supervisor
 
@@ -79,6 +79,7 @@ def prepare(with_demo: bool) -> int:
         releases.refuse_newer_database()
         with running.entered("prepare"):
             _put_permissions_right()
+            _tell_of_queue()
             call_command("check")
             call_command("migrate", interactive=False, verbosity=0)
             call_command("collectstatic", interactive=False, verbosity=0)
@@ -103,25 +104,40 @@ def _put_permissions_right() -> None:
 
 
 def _wait_for_database() -> None:
-    """At a machine's start the database may come later than the studio."""
-    from django.db import OperationalError, connection
+    """At a machine's start the database may come later than the studio; a wrong password stays.
+
+    One paragraph says what is wrong, and what to do.
+    """
+    from studio.operations import bounded, explaining, parts
 
     until, told = time.monotonic() + DATABASE_WAIT_S, False
     while True:
         try:
-            connection.ensure_connection()
+            bounded.within(parts.try_database)
             return
-        except OperationalError as error:
-            why = str(error).strip()
+        except Exception as error:
+            why, passes = " ".join(explaining.of_database(error)), explaining.may_pass(error)
+        if not passes:
+            raise CannotServe(why)
         if time.monotonic() > until:
-            raise CannotServe(
-                f"The database did not answer within {figures.number(DATABASE_WAIT_S)} seconds "
-                f"({why}). See that it runs and that DATABASE_URL is right, then start again."
-            )
+            waited = f"It was waited for {figures.number(DATABASE_WAIT_S)} seconds."
+            raise CannotServe(f"{why} {waited}")
         if not told:
             print("studio: waiting for the database.", file=sys.stderr, flush=True)
             told = True
         time.sleep(DATABASE_PAUSE_S)
+
+
+def _tell_of_queue() -> None:
+    """The studio starts without its queue, too: what is sent meanwhile is kept, and waits."""
+    from studio.operations import bounded, explaining, parts
+
+    try:
+        bounded.within(parts.try_queue)
+    except Exception as error:
+        wrong, then = explaining.of_queue(error)
+        until = "Until then clips are taken in and wait to be listened to."
+        print(f"studio: {wrong} {then} {until}", file=sys.stderr, flush=True)
 
 
 def _load_demo() -> None:
@@ -176,7 +192,7 @@ def _supervise(ready_message: str) -> int:
     os.environ["STUDIO_DATA"] = str(settings.STUDIO_DATA)
     supervisor = Supervisor(
         children(),
-        say=lambda sentence: print(f"studio: {sentence}", file=sys.stderr, flush=True),
+        say=lambda sentence: log_lines.say(sentence, settings.LOG_FORMAT == "json"),
         ready=lambda: _answers(settings.ADDRESS, settings.PORT),
         announce=lambda: print(f"\n{ready_message}\n", flush=True),
     )

@@ -10,7 +10,7 @@ from pathlib import Path
 from csp.constants import NONE, SELF
 
 from studio import environment, permissions
-from studio.logs import Line, outage, refusal_in_one_line
+from studio.logs import is_no_probe, outage, refusal_in_one_line
 
 BASE_DIR = Path(__file__).resolve().parent
 STUDIO_DATA = environment.data_folder()
@@ -62,11 +62,13 @@ OPERATOR_EMAIL = environment.text("OPERATOR_EMAIL")
 # -- the parts -----------------------------------------------------------------------------
 INSTALLED_APPS = [
     "studio.apps.StudioConfig",
+    "studio.workers",
     "studio.accounts",
     "studio.clips",
     "studio.drills",
     "studio.review",
     "studio.progress",
+    "studio.operations",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",
@@ -81,6 +83,9 @@ INSTALLED_APPS = [
     "django_htmx",
 ]
 MIDDLEWARE = [
+    "studio.operations.probes.StandsApart",
+    "studio.operations.requests.CountsRequests",
+    "studio.operations.requests.NamesRequests",
     "django.middleware.security.SecurityMiddleware",
     "studio.headers.StudioHeaders",
     "studio.headers.LogInOnAPageOfItsOwn",
@@ -301,23 +306,28 @@ if MAIL:
         "options": {"queue": "sweep", "expires": 15.0},
     }
 
+# -- what watches the studio ---------------------------------------------------------------
+METRICS_TOKEN = environment.token("METRICS_TOKEN")
+
 # -- the log: to standard error, for the terminal or the service manager to keep -----------
 LOG_LEVEL = environment.choice("LOG_LEVEL", "INFO", ("DEBUG", "INFO", "WARNING", "ERROR"))
+LOG_FORMAT = environment.choice("LOG_FORMAT", "text", ("text", "json"))
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "filters": {
         "refusals": {"()": "django.utils.log.CallbackFilter", "callback": refusal_in_one_line},
         "outages": {"()": "django.utils.log.CallbackFilter", "callback": outage.tells},
+        "probes": {"()": "django.utils.log.CallbackFilter", "callback": is_no_probe},
     },
     "formatters": {
-        "line": {"()": Line, "fmt": "{asctime} {levelname} {name}: {message}", "style": "{"}
+        kind: {"()": "studio.log_lines.formatter", "kind": kind} for kind in ("text", "json")
     },
     "handlers": {
         "console": {
             "class": "logging.StreamHandler",
-            "formatter": "line",
-            "filters": ["refusals", "outages"],
+            "formatter": LOG_FORMAT,
+            "filters": ["refusals", "probes", "outages"],
         }
     },
     "root": {"handlers": ["console"], "level": LOG_LEVEL},

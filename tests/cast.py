@@ -42,6 +42,7 @@ class Cast:
     unlinked_guardian: Person
     former_pupil: Person
     disabled: Person
+    operator: Person
     enrolment: Enrolment
     other_enrolment: Enrolment
     other_studio: Studio
@@ -74,6 +75,8 @@ def make_cast() -> Cast:
     foreign_pupil = person("Foreign Pupil", other, "pupil")
     yesterday = timezone.localdate() - timezone.timedelta(days=1)
     month_ago = timezone.localdate() - timezone.timedelta(days=30)
+    for owner in (teacher, foreign_teacher):
+        owner.memberships.update(is_owner=True)
     Person.objects.filter(pk=disabled.pk).update(is_active=False)
     guard(guardian, pupil, studio)
     enrol(former, studio, teacher, started_on=month_ago, ended_on=yesterday)
@@ -89,6 +92,9 @@ def make_cast() -> Cast:
         unlinked_guardian=unlinked,
         former_pupil=former,
         disabled=disabled,
+        operator=Person.objects.create_user(
+            "operator@machine.example", PASSWORD, name="The Operator", is_operator=True
+        ),
         enrolment=enrol(pupil, studio, teacher, agreed_by=guardian),
         other_enrolment=enrol(second, studio, teacher),
         other_studio=other,

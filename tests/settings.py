@@ -13,7 +13,7 @@ import tempfile
 # What the shell has set must not change what is tested.
 for _name in ("SECRET_KEY", "DEBUG", "HTTPS", "PROXY", "ALLOWED_HOSTS", "BROKER_URL", "TIME_ZONE"):
     os.environ.pop(_name, None)
-for _name in ("OBJECT_STORE", "MEDIA_BY_NGINX", "EMAIL_URL"):
+for _name in ("OBJECT_STORE", "MEDIA_BY_NGINX", "EMAIL_URL", "METRICS_TOKEN"):
     os.environ.pop(_name, None)
 for _name in ("FOLDER", "RECIPIENT", "IDENTITY", "KEEP", "ERASED_DAYS", "PASSPHRASE"):
     os.environ.pop(f"BACKUP_{_name}", None)

@@ -45,7 +45,8 @@ PUPILS = {"pupil", "other_pupil", "foreign_pupil"}
 HOME = {"pupil", "guardian"}
 GUARDIANS = {"guardian", "unlinked_guardian"}
 SEES = STUDIO_TEACHERS | HOME
-LOGGED_IN = TEACHERS | PUPILS | GUARDIANS | {"former_pupil"}
+OWNERS = {"teacher", "foreign_teacher"}
+LOGGED_IN = TEACHERS | PUPILS | GUARDIANS | {"former_pupil", "operator"}
 NOT_LOGGED_IN = {"anonymous", "disabled"}
 EVERYONE = LOGGED_IN | NOT_LOGGED_IN
 
@@ -59,6 +60,9 @@ NOT_OF_A_DRILL = ("drill_new", "drill_make", "drill_import", "drill_reading")
 
 # name: (who may GET, who may POST, what is posted)
 TABLE: dict[str, tuple[set | None, set | None, dict]] = {
+    "health": (EVERYONE, None, {}),
+    "ready": (EVERYONE, None, {}),
+    "metrics": (EVERYONE, None, {}),  # from this machine: tests/operations/test_metrics.py
     "home": (LOGGED_IN, None, {}),
     "log_in": (EVERYONE, EVERYONE, {"username": "a@b.example", "password": "none of them"}),
     "log_in_code": (EVERYONE, EVERYONE, {"code": "000000"}),  # it leads back without a password
@@ -94,6 +98,9 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "password_by_code": (EVERYONE, EVERYONE, {"email": "n@n.example", "code": "none"}),
     "password_by_link": (EVERYONE, EVERYONE, {"password": NEW_PASSWORD, "again": NEW_PASSWORD}),
     "password_link": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "operator": ({"operator"}, None, {}),
+    "operator_try_again": (None, {"operator"}, {"name": "all"}),
+    "audit_log": (OWNERS, None, {}),
     "people": (TEACHERS, None, {}),
     "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),
@@ -207,6 +214,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_return": (None, STUDIO_TEACHERS, {"seen": "x"}),
 }
 NOT_ALLOWED = 405
+OPEN = {"log_in", "log_out", "health", "ready", "metrics"}  # without a log-in
 ON_A_CLIP = ("clip_", "desk_", "return_", "waiting_")
 
 
@@ -437,14 +445,14 @@ def lets_its_origin_be_known(answer) -> None:
 
     Every page is one to post from: it holds a form, or a form's answer, or the way to log out.
     """
-    if answer.get("Content-Type", "").startswith("text/html"):
+    if answer.get("Content-Type", "").startswith("text/html") and answer.content:
         assert answer["Referrer-Policy"] != "no-referrer"
 
 
 def expected(part: str, may: set | None, name: str) -> str:
     if may is not None and part in may:
         return "in"
-    if part in NOT_LOGGED_IN and name not in ("log_in", "log_out"):
+    if part in NOT_LOGGED_IN and name not in OPEN:
         return "log in"
     return str(NOT_ALLOWED) if may is None else "404"
 

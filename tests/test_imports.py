@@ -22,11 +22,13 @@ PURE = {
     "media": {"figures", "theory"},
 }
 APPS = {
+    "workers": set(),
     "accounts": set(),
-    "clips": {"accounts"},
+    "clips": {"accounts", "workers"},
     "drills": {"accounts"},
     "review": {"clips", "drills", "accounts"},
     "progress": {"review", "clips", "drills", "accounts"},
+    "operations": {"review", "clips", "drills", "accounts", "workers"},
 }
 # Long work done once: below every app, above what judges recordings.
 LEASES = {"leases": {"media", "figures", "theory"}}

@@ -183,10 +183,29 @@ def teachers_in(studios: Iterable[Studio]) -> QuerySet[Membership]:
 
 
 def colleague_membership(person: Person, pk: int) -> Membership:
-    """A colleague's membership in a studio where ``person`` teaches, or 404; never one's own."""
+    """A colleague's membership in a studio where ``person`` teaches, or 404; never one's
+    own, nor the owner's, which only the operator moves."""
     mine = studios_of(person, Role.TEACHER)
     found = Membership.objects.filter(current(), role=Role.TEACHER, studio__in=mine)
-    return get_or_404(found.exclude(person=person).select_related("person", "studio"), pk)
+    others = found.exclude(person=person).exclude(is_owner=True)
+    return get_or_404(others.select_related("person", "studio"), pk)
+
+
+def owned_studio(person: Person) -> Studio:
+    """The studio that ``person`` owns and teaches in today (the first), or 404."""
+    held = Membership.objects.filter(
+        current(), person=person, role=Role.TEACHER, is_owner=True, studio=OuterRef("pk")
+    )
+    studio = Studio.objects.filter(Exists(held)).order_by("pk").first()
+    if studio is None or not person.is_active:
+        raise Http404
+    return studio
+
+
+def require_operator(person: Person) -> None:
+    """404 for everybody but whoever looks after the service."""
+    if not (person.is_operator and person.is_active):
+        raise Http404
 
 
 def _studios_taught_in(person: Person) -> QuerySet:

@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 
-from . import guardians
+from . import audit, guardians
 from .consent import is_grown_up
 from .models import Enrolment, Instrument, Invitation, Membership, Person, Studio, current
 from .secret_words import hashed, new_secret
@@ -54,6 +54,9 @@ def invite(
             token_sha256=hashed(secret),
             expires_at=timezone.now() + LIFETIME,
         )
+        about = pupil or account_of(invitation)
+        said = f"as {invitation.get_role_display()}"
+        audit.record(audit.Act.INVITED, by=by, studio=studio, about=about, detail=said)
     return invitation, secret
 
 
@@ -134,13 +137,16 @@ def accept(invitation: Invitation, name: str = "", password: str = "", person=No
     _join(person, invitation.studio, invitation.role)
     if invitation.role == Role.PUPIL:
         _enrol(person, invitation)
+    said = f"as {invitation.get_role_display()}"
+    audit.record(audit.Act.CAME, by=person, studio=invitation.studio, about=person, detail=said)
     if invitation.role == Role.GUARDIAN:
         by = invitation.invited_by or person
         link_guardian(person, invitation.pupil, invitation.studio, by)
     return person
 
 
-def cancel(studio: Studio, pk: int) -> None:
+@transaction.atomic
+def cancel(studio: Studio, pk: int, by: Person | None = None) -> None:
     """Take an open invitation back; 404 where the studio has no such invitation.
 
     Raises
@@ -152,24 +158,27 @@ def cancel(studio: Studio, pk: int) -> None:
         raise Http404
     if not open_in(studio).filter(pk=pk).update(cancelled_at=timezone.now()):
         raise NoLongerOpen
+    audit.record(audit.Act.INVITATION_TAKEN_BACK, by=by, studio=studio)
 
 
 @transaction.atomic
-def end_place(enrolment: Enrolment) -> None:
+def end_place(enrolment: Enrolment, by: Person | None = None) -> None:
     """The pupil leaves the studio today. Everything is kept; nobody but backups reaches it."""
     today = timezone.localdate()
     Enrolment.objects.filter(pk=enrolment.pk).update(ended_on=today)
     Membership.objects.filter(
         current(), person=enrolment.pupil_id, studio=enrolment.studio_id, role=Role.PUPIL
     ).update(ended_on=today)
+    audit.record(audit.Act.LESSONS_ENDED, by=by, studio=enrolment.studio, about=enrolment.pupil)
 
 
 @transaction.atomic
-def end_membership(membership: Membership) -> None:
+def end_membership(membership: Membership, by: Person | None = None) -> None:
     """A teacher leaves the studio today. Everything is kept; what waits for them is free again."""
     Membership.objects.filter(
         current(), person=membership.person_id, studio=membership.studio_id, role=membership.role
     ).update(ended_on=timezone.localdate())
+    audit.record(audit.Act.TEACHER_ENDED, by=by, studio=membership.studio, about=membership.person)
     teacher_left.send(Membership, person=membership.person, studio=membership.studio)
 
 
@@ -184,12 +193,15 @@ def _open() -> QuerySet[Invitation]:
 def _join(person: Person, studio: Studio, role: str) -> None:
     held = Membership.objects.filter(current(), person=person, studio=studio, role=role)
     if not held.exists():
+        teachers = Membership.objects.filter(studio=studio, role=Role.TEACHER)
+        is_owner = role == Role.TEACHER and not teachers.exists()  # the studio's first
         Membership.objects.update_or_create(
             person=person,
             studio=studio,
             role=role,
             started_on=timezone.localdate(),
             defaults={"ended_on": None},
+            create_defaults={"ended_on": None, "is_owner": is_owner},
         )
 
 

@@ -142,6 +142,15 @@ def send_test(to: str) -> None:
     send_mail("A letter from the studio", TEST, None, [to])
 
 
+def unsent() -> dict[str, int]:
+    """How many letters wait to be sent, and how many were given up."""
+    left = Letter.objects.filter(sent_at=None)
+    return {
+        "waiting": left.filter(attempts__lt=MAX_ATTEMPTS).count(),
+        "failed": left.filter(attempts__gte=MAX_ATTEMPTS).count(),
+    }
+
+
 def _post(kind: str, to: str, subject: str, body: str) -> None:
     Letter.objects.create(kind=kind, to=to, subject=in_one_line(subject), body=body)
     transaction.on_commit(_wake)

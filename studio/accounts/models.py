@@ -53,6 +53,9 @@ class Person(AbstractBaseUser):
         help_text="Of a pupil, and no more than the year; it says who agrees.",
     )
     is_active = models.BooleanField(default=True)
+    is_operator = models.BooleanField(
+        default=False, help_text="Sees how the service is, and nothing of studios by that."
+    )
 
     objects = PersonManager()
 
@@ -114,6 +117,9 @@ class Membership(Dated):
     person = models.ForeignKey(Person, models.CASCADE, related_name="memberships")
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="memberships")
     role = models.CharField(max_length=16, choices=Role)
+    is_owner = models.BooleanField(
+        default=False, help_text="Of a teacher: answers for the studio, and reads what was done."
+    )
 
     class Meta:
         constraints = [
@@ -408,3 +414,48 @@ class Notice(models.Model):
 
     def __str__(self) -> str:
         return self.text
+
+
+class AuditEntry(models.Model):
+    """What a teacher or the operator did: who, what, about whom or which, when. Never changed.
+
+    Written by :mod:`studio.accounts.audit` with the act itself; read by the studio's owner. It
+    holds no names: a person who is erased is gone from it.
+    """
+
+    class Act(models.TextChoices):
+        INVITED = "invited", "invited somebody"
+        INVITATION_TAKEN_BACK = "invitation_taken_back", "took an invitation back"
+        CAME = "came", "accepted an invitation"
+        LESSONS_ENDED = "lessons_ended", "ended lessons"
+        TEACHER_ENDED = "teacher_ended", "ended a colleague’s place"
+        GUARDIAN_LINKED = "guardian_linked", "linked a guardian"
+        GUARDIAN_UNLINKED = "guardian_unlinked", "ended a guardian’s link"
+        GUARDIAN_CONFIRMED = "guardian_confirmed", "confirmed a guardian who teaches here"
+        PASSWORD_LINK = "password_link", "made a link for a new password"
+        SETTINGS = "settings", "changed settings"
+        RETURNED = "returned", "returned a clip"
+        RETURN_TAKEN_BACK = "return_taken_back", "took a return back"
+        ERASED = "erased", "erased a clip"
+        TRIED_AGAIN = "tried_again", "let work on a clip be tried again"
+        OWNER_CHANGED = "owner_changed", "made somebody the owner"
+        OPERATOR_CHANGED = "operator_changed", "gave or took the right to look after the service"
+
+    at = models.DateTimeField(default=timezone.now)
+    act = models.CharField(max_length=24, choices=Act)
+    by = models.ForeignKey(Person, models.SET_NULL, null=True, blank=True, related_name="+")
+    by_operator = models.BooleanField(default=False, help_text="As the operator, or by a command.")
+    studio = models.ForeignKey(
+        Studio, models.CASCADE, null=True, blank=True, related_name="audit_entries"
+    )
+    about = models.ForeignKey(Person, models.SET_NULL, null=True, blank=True, related_name="+")
+    clip_id = models.UUIDField(null=True, blank=True)
+    detail = models.CharField(max_length=120, blank=True, help_text="Words without names.")
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        indexes = [models.Index(fields=["studio", "-at"], name="audit_of_a_studio")]
+        verbose_name_plural = "audit entries"
+
+    def __str__(self) -> str:
+        return f"{self.get_act_display()}, {figures.date_time(timezone.localtime(self.at))}"

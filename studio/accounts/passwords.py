@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from . import access, notices, sessions, tries
+from . import access, audit, notices, sessions, tries
 from .models import GuardianLink, Membership, PasswordLink, Person, RecoveryCode, current
 from .secret_words import as_typed, hashed, new_code, new_secret
 
@@ -68,6 +68,10 @@ def make_link(person: Person, by: Person | None = None) -> tuple[PasswordLink, s
         token_sha256=hashed(secret),
         expires_at=timezone.now() + LIFETIME,
     )
+    studio = None
+    if by is not None:
+        studio = access.enrolments_taught_by(by).filter(pupil=person).first().studio
+    audit.record(audit.Act.PASSWORD_LINK, by=by, studio=studio, about=person)
     _tell_made(link)
     return link, secret
 

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import access, consent, invitations, letters, notices, passwords, services
+from . import access, audit, consent, invitations, letters, notices, passwords, services
 from .asking_again import asks_again
 from .ended import says_that_it_ended
 from .forms import AnsweringForm, InviteForm, LinkForm
@@ -58,7 +58,7 @@ def invite(request: HttpRequest, role: str) -> HttpResponse:
 @require_POST
 def cancel(request: HttpRequest, pk: int) -> HttpResponse:
     try:
-        invitations.cancel(access.teaching_studio(request.user), pk)
+        invitations.cancel(access.teaching_studio(request.user), pk, by=request.user)
     except invitations.NoLongerOpen:
         messages.warning(request, "It was accepted or taken back already, or has run out.")
     else:
@@ -104,7 +104,7 @@ def end_place(request: HttpRequest, pk: int) -> HttpResponse:
     place = access.taught_enrolment(request.user, pk)
     if request.method != "POST":
         return render(request, "accounts/place_end.html", {"place": place, "area": "teacher"})
-    invitations.end_place(place)
+    invitations.end_place(place, by=request.user)
     messages.success(request, f"{place.pupil} has left {place.studio}. Nothing was deleted.")
     return redirect("people")
 
@@ -119,7 +119,7 @@ def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
         return render(
             request, "accounts/membership_end.html", {"membership": membership, "area": "teacher"}
         )
-    invitations.end_membership(membership)
+    invitations.end_membership(membership, by=request.user)
     messages.success(
         request, f"{membership.person} has left {membership.studio}. Nothing was deleted."
     )
@@ -150,7 +150,7 @@ def answering(request: HttpRequest) -> HttpResponse:
     form = AnsweringForm(request.POST, instance=studio)
     if not form.is_valid():
         return _page(request, access.teaching_studio(request.user), refused=form, role="answering")
-    form.save()
+    services.change_answering(form.instance, by=request.user)
     messages.success(request, "Kept.")
     return redirect("people")
 
@@ -168,6 +168,7 @@ def _page(
         "studio": studio,
         "places": [_place(place, links) for place in places],
         "teachers": access.teachers_in([studio]),
+        "owns": audit.owners(studio).filter(person=request.user).exists(),
         "open": invitations.open_in(studio).select_related("pupil"),
         "forms": [(Role(name), form, role == name) for name, form in forms.items()],
         "link": refused if role == "link" else LinkForm(studio),

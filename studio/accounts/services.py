@@ -4,7 +4,7 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from . import consent, guardians, letters, notices
+from . import audit, consent, guardians, letters, notices
 from .models import Enrolment, GuardianLink, Instrument, Membership, Person, Studio, current
 
 
@@ -56,6 +56,30 @@ def change_instrument(enrolment: Enrolment, kind: str, string_length_mm: float) 
 
 
 @transaction.atomic
+def change_answering(studio: Studio, by: Person) -> None:
+    """Keep what the studio promises: days to an answer, minutes in which one is taken back."""
+    studio.save(update_fields=["answer_within_days", "return_delay_min"])
+    said = (
+        f"answer within {studio.answer_within_days} days, seen after {studio.return_delay_min} min"
+    )
+    audit.record(audit.Act.SETTINGS, by=by, studio=studio, detail=said)
+
+
+@transaction.atomic
+def change_pupil(
+    enrolment: Enrolment, level: str, kind: str, string_length_mm: float, by: Person
+) -> None:
+    """What a pupil's next clips are judged by: level, instrument, string length."""
+    enrolment.level = level
+    enrolment.save(update_fields=["level"])
+    change_instrument(enrolment, kind, string_length_mm)
+    said = f"{enrolment.get_level_display()}, {kind}"
+    audit.record(
+        audit.Act.SETTINGS, by=by, studio=enrolment.studio, about=enrolment.pupil, detail=said
+    )
+
+
+@transaction.atomic
 def link_guardian(guardian: Person, pupil: Person, studio: Studio, by: Person) -> None:
     """From today ``guardian`` answers for ``pupil`` in ``studio``; twice is once.
 
@@ -67,6 +91,7 @@ def link_guardian(guardian: Person, pupil: Person, studio: Studio, by: Person) -
     _let_rest(pupil.pk, studio.pk)  # what stands unanswered must not be taken up by a newcomer
     others = [link.guardian for link in guardians.seeing().filter(**here)]
     GuardianLink.objects.create(guardian=guardian, **here)
+    audit.record(audit.Act.GUARDIAN_LINKED, by=by, studio=studio, about=pupil)
     _tell_linked(guardian, pupil, studio, others, by)
 
 
@@ -80,6 +105,7 @@ def unlink_guardian(link: GuardianLink, by: Person) -> bool:
     """
     GuardianLink.objects.filter(pk=link.pk).update(ended_on=timezone.localdate())
     rests = _let_rest(link.pupil_id, link.studio_id)
+    audit.record(audit.Act.GUARDIAN_UNLINKED, by=by, studio=link.studio, about=link.pupil)
     _tell_unlinked(link, by, rests)
     return rests
 
@@ -89,6 +115,7 @@ def confirm_guardian(link: GuardianLink) -> None:
     """The operator knows that this teacher is the pupil's guardian, and so may decide."""
     _let_rest(link.pupil_id, link.studio_id)
     GuardianLink.objects.filter(pk=link.pk).update(confirmed_at=timezone.now())
+    audit.record(audit.Act.GUARDIAN_CONFIRMED, by=None, studio=link.studio, about=link.pupil)
     here = guardians.seeing().filter(pupil=link.pupil_id, studio=link.studio_id)
     notices.tell_each(
         [link.pupil, *(one.guardian for one in here)],

@@ -2,6 +2,7 @@ from django.urls import path
 
 from . import (
     account_views,
+    audit_views,
     consent_views,
     invitation_views,
     password_views,
@@ -41,6 +42,7 @@ urlpatterns = [
     path("people/guardians/", people_views.link_guardian, name="guardian_link"),
     path("people/guardians/<int:pk>/end/", people_views.unlink_guardian, name="guardian_unlink"),
     path("people/teachers/<int:pk>/end/", people_views.end_membership, name="membership_end"),
+    path("people/done/", audit_views.audit_log, name="audit_log"),
     path("people/answering/", people_views.answering, name="people_answering"),
     path("people/places/<int:pk>/end/", people_views.end_place, name="place_end"),
     path("people/places/<int:pk>/password/", people_views.password_link, name="password_link"),

@@ -76,4 +76,6 @@ def home(request: HttpRequest) -> HttpResponse:
     """To the first page of the person's first role."""
     for role in access.roles_of(request.user):
         return redirect(HOMES[role])
+    if request.user.is_operator:
+        return redirect("operator")
     return render(request, "accounts/no_studio.html")

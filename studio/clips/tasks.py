@@ -8,8 +8,10 @@ from celery.signals import task_unknown
 
 from studio.leases import claims, parking, working
 from studio.leases.queue import MESSAGE_VERSION
+from studio.workers import pace
+from studio.workers import signs as life
 
-from . import benches, examining, services, signals, stages, work
+from . import benches, examining, listeners, services, signals, stages, work
 from .dispatch import dispatch
 from .models import Stage
 from .upkeep import sweeping
@@ -63,6 +65,7 @@ def sweep() -> None:
     if owed := services.begin_an_owed_small():
         log.info("small of %s: begun, it was sent before there was one", owed.pk)
     signals.swept.send(sender=Stage)
+    listeners.watch()
 
 
 @shared_task
@@ -74,6 +77,8 @@ def remove_left_overs() -> None:
         log.info("the sound of %d clips was let go: it was heard", sounds)
     if refused := services.put_refused_away():
         log.info("%d refused clips were put away", refused)
+    life.forget_old()
+    pace.forget_old()
     for path in sweeping.sweep_orphans():
         log.warning("removed %s: no row names it", path)
 

@@ -5,6 +5,7 @@ one transaction. What it leaves on disk when it fails is removed here or by the 
 """
 
 import mimetypes
+import time
 from collections.abc import Callable
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass
@@ -14,6 +15,7 @@ from django.db import DatabaseError, InterfaceError, transaction
 
 from studio import media
 from studio.leases import claims
+from studio.workers import pace
 
 from . import benches, files, signals, stages
 from .examining import limits
@@ -37,6 +39,7 @@ def listen_to(stage: Stage) -> None:
     The sound itself, 5 MB a minute, is not kept: nothing asks for it once it was heard, and it can
     be had from the original again.
     """
+    begun = time.monotonic()
     clip, options = stage.clip, claims.patiently(lambda: _options(stage.clip))
     with _workshop(stage) as (bench, progress):
         wav = bench.part(".wav")
@@ -59,6 +62,7 @@ def listen_to(stage: Stage) -> None:
                 measurement=measurement,
             )
             signals.heard.send(sender=Clip, listening=listening)
+            pace.note(stage.kind, clip.duration_s or 0.0, time.monotonic() - begun)
 
         stages.publish(stage, write)
 

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from django.db import transaction
 from django.utils import timezone
 
+from studio.accounts import audit
 from studio.accounts.models import Person
 from studio.clips.models import Clip, Listening
 from studio.drills.models import Assignment, DrillVersion
@@ -272,11 +273,12 @@ def return_clip(review: Review, teacher: Person, summary: str, *, site: str = ""
     review.drills_set.filter(published_at=None).update(published_at=returned.visible_at)
     review.state = Review.State.RETURNED
     review.save(update_fields=["state", "summary"])
+    _record(audit.Act.RETURNED, review, teacher)
     return returned
 
 
 @transaction.atomic
-def take_back_return(review: Review) -> None:
+def take_back_return(review: Review, by: Person | None = None) -> None:
     """Undo a return whose delay has not ended: the review is open again as it was.
 
     Raises
@@ -290,6 +292,12 @@ def take_back_return(review: Review) -> None:
     review.drills_set.filter(published_at=returned.visible_at).update(published_at=None)
     returned.delete()
     Review.objects.filter(pk=review.pk).update(state=Review.State.OPEN)
+    _record(audit.Act.RETURN_TAKEN_BACK, review, by or returned.returned_by)
+
+
+def _record(act: str, review: Review, by: Person) -> None:
+    place = review.clip.enrolment
+    audit.record(act, by=by, studio=place.studio, about=place.pupil, clip=review.clip_id)
 
 
 @transaction.atomic

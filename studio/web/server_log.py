@@ -4,11 +4,14 @@ import logging
 
 from gunicorn import glogging
 
-from studio.logs import Line
+from studio import settings
+from studio.log_lines import JsonLine, Line
 
 
 class ServerLog(glogging.Logger):
     """As gunicorn's, with the studio's way to write a line."""
 
     def _set_handler(self, log, output, fmt: logging.Formatter, stream=None) -> None:
-        super()._set_handler(log, output, Line(fmt._fmt, fmt.datefmt), stream)
+        text = Line(fmt._fmt, fmt.datefmt)
+        lines = JsonLine() if settings.LOG_FORMAT == "json" else text
+        super()._set_handler(log, output, lines, stream)

@@ -11,12 +11,16 @@ from django.urls import reverse
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
+from studio.workers import signs
 from tests import test_access_matrix as matrix
 from tests.cast import Cast, make_clip, make_drill, make_return, set_for
 from tests.review.heard_clip import heard_clip
 
 # What answers with a file or with figures for a script.
 NOT_PAGES = {
+    "health",
+    "ready",
+    "metrics",
     "clip_media",
     "clip_small",
     "clip_poster",
@@ -70,6 +74,10 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
     make_clip(cast.enrolment, "Not music either", intake="refused", intake_code="not_media")
     moving = make_clip(cast.enrolment, "Moving")
     moving.stages.filter(kind="listening").update(state="working", progress=0.4)
+    broken = make_clip(cast.foreign_enrolment, "Broken")
+    why = {"failure_code": "crashed", "failure_detail": "signal 9", "attempt": 3}
+    broken.stages.filter(kind="small").update(state="failed", **why)
+    signs.begin("pictures@here", ["pictures", "sweep"])
     written = make_drill(cast.teacher, cast.studio, "Sixths in words")
     set_for(cast.enrolment, written)
     found = [reverse("clip_page", args=[clip.pk]) for clip in (heard, returned, moving)]
@@ -89,6 +97,7 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
         ],
         "pupil": found,
         "guardian": found[1:2],
+        "operator": [],
         "anonymous": [reverse("choose_password", args=[letter, token])],
     }
 

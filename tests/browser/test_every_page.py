@@ -108,7 +108,7 @@ def troubles(page: Page) -> list[str]:
     return [f"{page.url}: {what}" for what in found]
 
 
-@pytest.mark.parametrize("part", ["teacher", "pupil", "guardian", "anonymous"])
+@pytest.mark.parametrize("part", ["teacher", "pupil", "guardian", "operator", "anonymous"])
 def test_no_page_has_a_serious_issue_or_moves_by_itself(cast, world, opened, part):
     more = every_page.furnish(cast)
     page, found, seen = opened(cast.people().get(part)), [], set()

@@ -4,7 +4,7 @@ A new address that takes a POST needs its entry here, beside its row in tests/te
 that table's test fails without. tests/browser/test_every_form.py tries each of them in a browser.
 """
 
-from . import account, desk, drills, pages, people
+from . import account, desk, drills, operations, pages, people
 from .form import Form
 
 FORMS: dict[str, list[Form]] = {
@@ -13,4 +13,5 @@ FORMS: dict[str, list[Form]] = {
     **drills.FORMS,
     **pages.FORMS,
     **desk.FORMS,
+    **operations.FORMS,
 }

@@ -10,7 +10,7 @@ from django.utils.http import urlsafe_base64_encode
 from studio.accounts import passwords, second_step
 from studio.accounts.invitations import invite
 from studio.accounts.models import Consent, Enrolment
-from studio.clips.models import Clip
+from studio.clips.models import Clip, Stage
 from studio.review import by_hand, phrases, waiting
 from studio.review.by_hand import HandMarkText
 from studio.review.judging import judged
@@ -64,6 +64,9 @@ def furnish(cast: Cast, world: dict[str, dict]) -> Rows:
     code = passwords.make_codes(cast.pupil)[0]
     quiet = make_clip(cast.foreign_enrolment, "In tune", has_audio=True)
     hear_in_tune(quiet)
+    Stage.objects.filter(clip__enrolment=cast.foreign_enrolment, kind="small").update(
+        state="failed", failure_code="crashed", attempt=3
+    )
     phone_code = second_step.make_codes(cast.colleague)[0]
     return Rows(cast, args, heard, pending, code, phone_code, quiet, _other_child(cast))
 

@@ -24,6 +24,7 @@ AREAS = {
     ),
     "pupil": ("pupil", "queue", (("Practice", "queue"), ("Send a clip", "send"))),
     "guardian": ("guardian", "children", (("Children", "children"),)),
+    "operator": ("operator", "operator", (("Service", "operator"),)),
 }
 
 
@@ -38,7 +39,7 @@ def people_nav(context) -> dict:
     person = getattr(request, "user", None)
     if person is None or not person.is_authenticated:
         return {"person": None}
-    roles = access.roles_of(person)
+    roles = access.roles_of(person) + (["operator"] if person.is_operator else [])
     area = context.get("area") or next(iter(roles), None)
     return {
         "request": request,

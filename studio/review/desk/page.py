@@ -8,6 +8,7 @@ from uuid import UUID, uuid4
 from studio import figures
 from studio.accounts.models import Person
 from studio.accounts.templatetags.words import count_of
+from studio.clips import listeners
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
 from studio.review import access, acts, noted, tolerances
@@ -48,6 +49,13 @@ def steps(clip: Clip) -> dict[str, states.Step]:
     if first := found.pop(Stage.Kind.EXAMINING, None):
         return {Stage.Kind.LISTENING: first, Stage.Kind.PLAYBACK: first}
     return found
+
+
+def absence(places: dict[str, states.Step]) -> str:
+    """What is said while the clip waits to be heard and no listener is at work; else empty."""
+    heard = places.get(Stage.Kind.LISTENING)
+    now = listeners.watch() if heard is not None and heard.moving else None
+    return now.sentence if now else ""
 
 
 def has_poster(clip: Clip) -> bool:
@@ -99,6 +107,7 @@ class Desk:
             comments=self.comments,
             hand_marks=self.hand_marks,
             heard=places.get(Stage.Kind.LISTENING),
+            absence=absence(places),
             playback=places.get(Stage.Kind.PLAYBACK),
             notes=states.of(clip).notes,
             pupil=clip.enrolment.pupil,

@@ -26,7 +26,7 @@ from .exchanges import back, block_parts, on_desk, parts, wants_parts, whole_pag
 from .forms import CommentForm, DecisionForm, ReturnForm, SummaryForm
 from .ledger import block_at
 from .mark_forms import own_span
-from .page import Desk, next_waiting, steps
+from .page import Desk, absence, next_waiting, steps
 
 NOT_MARKED = "This moment is not marked any more, so nothing was decided."
 DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept nor dropped."}
@@ -63,12 +63,12 @@ def picture_part(request: HttpRequest, review: Review, part: int) -> JsonRespons
 @on_desk
 def progress(request: HttpRequest, review: Review) -> JsonResponse:
     """Where listening and playback stand, polled while either is at work."""
-    return JsonResponse(
-        {
-            kind: {"words": s.words, "percent": s.percent, "done": s.done, "moving": s.moving}
-            for kind, s in steps(review.clip).items()
-        }
-    )
+    places = steps(review.clip)
+    said = {
+        kind: {"words": s.words, "percent": s.percent, "done": s.done, "moving": s.moving}
+        for kind, s in places.items()
+    }
+    return JsonResponse({**said, "absence": absence(places)})
 
 
 @require_GET

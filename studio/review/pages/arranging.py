@@ -86,7 +86,7 @@ def take_back(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     review = access.review_for(request.user, clip_id)
     pupil = review.clip.enrolment.pupil
     try:
-        services.take_back_return(review)
+        services.take_back_return(review, by=request.user)
     except services.TooLate:
         return _back(request, warning=f"It is too late to take it back: {pupil} can see it now.")
     messages.success(request, f"Taken back. {pupil} has seen nothing of it.")

@@ -11,6 +11,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio.accounts import access as people
 from studio.clips import access as clips
+from studio.clips import listeners
 from studio.clips import services as clip_services
 from studio.clips.models import Clip
 from studio.drills.models import Assignment
@@ -77,6 +78,8 @@ def _drills(snapshot: dict) -> list[dict]:
 
 
 def _underway(request: HttpRequest, context: dict) -> HttpResponse:
+    if context["place"].unheard:
+        context["absence"] = listeners.watch()
     part = "review/clip_status_part.html" if request.htmx else "review/clip_status.html"
     response = render(request, part, context)
     patch_vary_headers(response, ["HX-Request"])

@@ -55,10 +55,9 @@ def change_pupil(request: HttpRequest, pk: int) -> HttpResponse:
     form = PupilForm(request.POST)
     if not form.is_valid():
         return _page(request, enrolment, about=form)
-    enrolment.level = form.cleaned_data["level"]
-    enrolment.save(update_fields=["level"])
-    people_services.change_instrument(
-        enrolment, form.cleaned_data["kind"], form.cleaned_data["string_length_mm"]
+    said = form.cleaned_data
+    people_services.change_pupil(
+        enrolment, said["level"], said["kind"], said["string_length_mm"], by=request.user
     )
     messages.success(request, f"Saved. {enrolment.pupil}’s next clips are judged by it.")
     return redirect("pupil", pk=pk)

@@ -44,6 +44,11 @@ class Whereabouts:
         return any(step.moving for step in self.steps)
 
     @property
+    def unheard(self) -> bool:
+        """Whether it still waits to be listened to, or is being listened to."""
+        return any(step.moving for step in self.steps if step.kind == Stage.Kind.LISTENING)
+
+    @property
     def preparing(self) -> bool:
         """Whether the playable copy is still on its way."""
         return any(step.moving for step in self.steps if step.kind == Stage.Kind.PLAYBACK)

@@ -20,6 +20,7 @@ from django.views.decorators.http import require_safe
 from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Person, Studio
+from studio.clips import listeners
 from studio.review import access
 from studio.review.models import Review
 
@@ -92,6 +93,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "whose": [(name, words, _link(chosen, whose=name)) for name, words in WHOSE.items()],
         "colleagues": _colleagues(request, studios),
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
+        "absence": listeners.watch(),
         "moving": states.any_moving(row.place for row in rows),
         "pile": access.pile_of(access.free_for(request.user, listed)).count(),
         "pending": access.pending_returns(request.user),

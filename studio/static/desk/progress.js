@@ -18,6 +18,11 @@ export function watch(root, { done, failed }, signal) {
   };
 
   const show = (standing) => {
+    const absence = root.querySelector("[data-part='absence']");
+    if (absence && absence.textContent !== standing.absence) {
+      absence.textContent = standing.absence ?? "";
+      absence.hidden = !standing.absence;
+    }
     for (const kind of [...open]) {
       const now = standing[kind];
       if (!now) continue;

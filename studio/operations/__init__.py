@@ -1,0 +1,1 @@
+"""How the service is: for whoever looks after it, for a load balancer, for what watches it."""
