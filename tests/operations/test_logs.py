@@ -107,6 +107,7 @@ def test_every_line_of_a_running_studio_is_json(tmp_path):
 GREETING = {
     "System check identified no issues (0 silenced).",
     "Ctrl-C stops it.",
+    "studio: BACKUP_FOLDER is not set: no backup is made by itself.",
     "worker: Warm shutdown (MainProcess)",  # Celery prints it
 }
 

@@ -84,7 +84,7 @@ def test_a_fault_of_ours_keeps_the_way_to_it(kept, error):
 def test_the_log_in_use_is_told_both():
     """What the settings set up is what is tested here."""
     console = settings.LOGGING["handlers"]["console"]
-    assert console["filters"] == ["refusals", "outages"]
+    assert console["filters"] == ["refusals", "probes", "outages"]
     assert settings.LOGGING["formatters"]["line"]["()"] is Line
 
 
