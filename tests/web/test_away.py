@@ -7,6 +7,7 @@ from django.conf import settings
 from django.db.utils import OperationalError
 from django.test import Client
 
+from studio import log_lines
 from studio.logs import Line, Outage
 from tests.deploy.processes import free_port
 from tests.servers import Nginx
@@ -85,7 +86,8 @@ def test_the_log_in_use_is_told_both():
     """What the settings set up is what is tested here."""
     console = settings.LOGGING["handlers"]["console"]
     assert console["filters"] == ["refusals", "probes", "outages"]
-    assert settings.LOGGING["formatters"]["line"]["()"] is Line
+    for kind in settings.LOGGING["formatters"].values():
+        assert isinstance(log_lines.formatter(kind["kind"]), Line | log_lines.JsonLine)
 
 
 @pytest.mark.django_db
