@@ -77,19 +77,14 @@ def enrolments_of(person: Person) -> QuerySet[Enrolment]:
 
 def enrolments_guarded_by(person: Person) -> QuerySet[Enrolment]:
     """The places of the children ``person`` answers for, each in the studio of its link."""
-    link = guardians.seeing().filter(
-        guardian=person, pupil=OuterRef("pupil"), studio=OuterRef("studio")
-    )
-    return _enrolments().filter(Exists(link))
+    return _enrolments().filter(_guarded_by(person))
 
 
 def enrolments_seen_by(person: Person) -> QuerySet[Enrolment]:
     """All that ``person`` may look at, as teacher, pupil or guardian."""
-    mine = (enrolments_taught_by(person), enrolments_of(person), enrolments_guarded_by(person))
-    reached = Q()
-    for enrolments in mine:
-        reached |= Q(pk__in=enrolments.values("pk"))
-    return _enrolments().filter(reached)
+    taught = Q(studio__in=_studios_taught_in(person))
+    own = Q(pupil=person, pupil__is_active=True)
+    return _enrolments().filter(taught | own | Q(_guarded_by(person)))
 
 
 def taught_enrolment(person: Person, pk: int) -> Enrolment:
@@ -206,6 +201,14 @@ def require_operator(person: Person) -> None:
     """404 for everybody but whoever looks after the service."""
     if not (person.is_operator and person.is_active):
         raise Http404
+
+
+def _guarded_by(person: Person) -> Exists:
+    """A condition for places: ``person`` answers for the pupil there."""
+    link = guardians.seeing().filter(
+        guardian=person, pupil=OuterRef("pupil"), studio=OuterRef("studio")
+    )
+    return Exists(link)
 
 
 def _studios_taught_in(person: Person) -> QuerySet:

@@ -4,7 +4,8 @@ A pupil and a guardian reach only what was returned, and only its frozen snapsho
 """
 
 from collections.abc import Iterable
-from datetime import timedelta
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db.models import (
@@ -110,8 +111,20 @@ SAID_IN_A_ROW = (
 )
 
 
-def waiting_in_figures(waiting: QuerySet[Review], studios: Iterable[Studio]) -> dict:
-    """How many wait (``total``), rest and are late, and since when the first waits.
+@dataclass(frozen=True, slots=True)
+class WaitOfPlace:
+    """How many clips of one place wait, rest and are late, and since when the first waits."""
+
+    enrolment: int
+    pupil: str
+    total: int
+    resting: int
+    late: int
+    first: datetime | None
+
+
+def waits_by_place(waiting: QuerySet[Review], studios: Iterable[Studio]) -> list[WaitOfPlace]:
+    """The waits of each place that has any, by the pupil's name.
 
     Late is what has waited longer than its studio promises.
     """
@@ -121,12 +134,29 @@ def waiting_in_figures(waiting: QuerySet[Review], studios: Iterable[Studio]) -> 
     for studio in studios:
         before = now - timedelta(days=studio.answer_within_days)
         late |= Q(clip__enrolment__studio=studio, clip__created_at__lte=before)
-    return waiting.order_by().aggregate(
-        total=Count("pk", filter=here),
-        resting=Count("pk", filter=~here),
-        late=Count("pk", filter=here & late),
-        first=Min("clip__created_at", filter=here),
+    rows = (
+        waiting.order_by("clip__enrolment__pupil__name", "clip__enrolment")
+        .values_list("clip__enrolment", "clip__enrolment__pupil__name")
+        .annotate(
+            total=Count("pk", filter=here),
+            resting=Count("pk", filter=~here),
+            late=Count("pk", filter=here & late),
+            first=Min("clip__created_at", filter=here),
+        )
     )
+    return [WaitOfPlace(*row) for row in rows]
+
+
+def in_figures(waits: Iterable[WaitOfPlace]) -> dict:
+    """All places together: ``total``, ``resting``, ``late`` and ``first``."""
+    places = list(waits)
+    begun = [place.first for place in places if place.first is not None]
+    return {
+        "total": sum(place.total for place in places),
+        "resting": sum(place.resting for place in places),
+        "late": sum(place.late for place in places),
+        "first": min(begun, default=None),
+    }
 
 
 def next_for(person: Person, order: str = "wait") -> QuerySet[Review]:

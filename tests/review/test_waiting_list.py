@@ -139,9 +139,9 @@ def test_a_long_list_is_shown_in_parts(cast):
     for number in range(62):
         make_clip(cast.enrolment, f"Take {number}")
     client = as_person(cast.teacher)
-    assert len(listed(client)) == 60
+    assert len(listed(client)) == 40
     assert "Show more" in client.get("/waiting/").content.decode()
-    assert len(listed(client, "?rows=120")) == 62
+    assert len(listed(client, "?rows=80")) == 62
 
 
 def test_what_a_teacher_who_leaves_had_taken_is_free_again(cast, three):

@@ -8,9 +8,11 @@ from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import engrave
 from studio.notation.naming import name_of
 from studio.review import showing
-from studio.review.judging import Judged
+from studio.review.judging import KEPT_S, Judged
+from studio.review.recent import Recent
 from studio.review.showing import Shown
 
+KEPT = 12  # pages, of some 100 kB
 LAYOUT = "incipit"  # as wide as the ledger: neither a phone nor a whole screen
 
 
@@ -26,9 +28,21 @@ def bars_of(page: Score | None) -> list[int]:
 
 
 def leaves_of(judged: Judged, page: Score) -> list[SafeString]:
-    """The whole page, engraved leaf by leaf, every note with its figure and its name."""
+    """The whole page, engraved leaf by leaf, every note with its figure and its name.
+
+    A process keeps the last few: they follow from the page and what is said of its notes alone, and
+    the engraver draws for one thread at a time.
+    """
     shown = Shown.from_dict(showing.of(judged))
     figures, spoken = (shown.figures, shown.spoken) if shown else ({}, {})
+    key = (repr(page), repr(figures), repr(spoken))
+    return _DRAWN.get(key, lambda: _drawn(page, figures, spoken))
+
+
+_DRAWN: Recent[tuple[str, str, str], list[SafeString]] = Recent(KEPT, KEPT_S)
+
+
+def _drawn(page: Score, figures: dict, spoken: dict) -> list[SafeString]:
     cut = leaves(with_accidentals(page))
     return [_leaf(leaf, figures, spoken, leaf is cut[-1]) for leaf in cut]
 

@@ -1,7 +1,7 @@
 """The forms under each row of the waiting list, which differ in the clip alone.
 
 The template is rendered once for each kind of row, with places where the clip's number, its title
-and its pupil stand; filling them in for sixty rows takes a twentieth of rendering it sixty times.
+and its pupil stand; filling them in for forty rows takes a twentieth of rendering it forty times.
 """
 
 from collections.abc import Sequence

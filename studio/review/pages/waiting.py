@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import urlencode
 
-from django.db.models import Count, QuerySet
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -36,7 +36,7 @@ AGES = (
     (timedelta(0), "Less than a day"),
 )
 LONG_WAIT = timedelta(days=14)  # the line under a wait is full from here on
-ROWS_SHOWN = 60  # a page that is read from the top; more on request
+ROWS_SHOWN = 40  # a page that is read from the top; more on request
 MOST_ROWS = 99_999
 ORDER_KEPT = "waiting_order"
 WHOSE = {"all": "Everybody's", "mine": "Mine", "nobody": "Nobody's yet"}
@@ -80,6 +80,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
     everything = access.waiting_for(request.user, chosen["order"])
     listed = access.awake(everything)
     shown = _filtered(access.snoozed(everything) if chosen["snoozed"] else listed, request, chosen)
+    waits = access.waits_by_place(everything, studios)
     found = list(access.in_list(shown)[: chosen["rows"] + 1])
     more = len(found) > chosen["rows"]
     promised = {studio.pk: timedelta(days=studio.answer_within_days) for studio in studios}
@@ -87,8 +88,8 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
     context = {
         "area": "teacher",
         "chosen": chosen,
-        **access.waiting_in_figures(everything, studios),
-        "pupils": _pupils(listed),
+        **access.in_figures(waits),
+        "pupils": _pupils(waits),
         "orders": [(name, words, _link(chosen, order=name)) for name, words in ORDERS.items()],
         "whose": [(name, words, _link(chosen, whose=name)) for name, words in WHOSE.items()],
         "colleagues": _colleagues(request, studios),
@@ -201,20 +202,12 @@ def _groups(rows: Sequence[Waiting], order: str) -> list[tuple[str, list[Waiting
     return list(groups.items())
 
 
-def _pupils(reviews: QuerySet) -> list[dict]:
+def _pupils(waits: Sequence[access.WaitOfPlace]) -> list[dict]:
     """Whose clips wait, and how many of each, by name."""
-    found = (
-        reviews.order_by("clip__enrolment__pupil__name", "clip__enrolment")
-        .values("clip__enrolment", "clip__enrolment__pupil__name")
-        .annotate(count=Count("pk"))
-    )
     return [
-        {
-            "pk": str(row["clip__enrolment"]),
-            "name": row["clip__enrolment__pupil__name"],
-            "count": row["count"],
-        }
-        for row in found
+        {"pk": str(place.enrolment), "name": place.pupil, "count": place.total}
+        for place in waits
+        if place.total
     ]
 
 

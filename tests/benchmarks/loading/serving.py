@@ -40,9 +40,10 @@ def _below(top: psutil.Process) -> list[psutil.Process]:
 
 
 def _spent(process: psutil.Process) -> float:
+    """Its own, and that of those below it which have ended: a database's processes come and go."""
     with contextlib.suppress(psutil.NoSuchProcess):
         times = process.cpu_times()
-        return times.user + times.system
+        return times.user + times.system + times.children_user + times.children_system
     return 0.0
 
 
