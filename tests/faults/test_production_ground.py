@@ -20,7 +20,7 @@ from django.core.management import call_command
 from django.db import OperationalError, connection
 
 from studio.clips import files, services, stages
-from studio.clips.dispatch import dispatch
+from studio.clips.dispatch import TASKS, dispatch
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.stores import FolderStore
 from studio.leases import queue as dispatching
@@ -324,7 +324,7 @@ def test_a_clip_that_is_deleted_while_it_is_listened_to_stays_deleted(live, cast
 def test_a_message_that_is_not_understood_is_parked(live, cast, ground, redis_server, seen):
     clip = make_clip(cast.enrolment)
     Stage.objects.filter(clip=clip).update(state=Stage.State.WAITING)
-    task, _ = dispatching.TASKS[Stage.Kind.LISTENING]
+    task, _ = TASKS[Stage.Kind.LISTENING]
     for _ in range(3):
         unknown = {"clip_id": str(clip.pk), "version": 99, "colour": "of a later version"}
         dispatching.app.send_task(task, kwargs=unknown, queue="listening")
