@@ -78,7 +78,11 @@ async def _one(server: Server, requests, turn, end: float, answers: Answers) -> 
         request = requests[next(turn) % len(requests)]
         try:
             line = line or await asyncio.open_connection(
-                "127.0.0.1", server.port, ssl=server.context(), limit=READ_AT_ONCE
+                "127.0.0.1",
+                server.port,
+                ssl=server.context(),
+                server_hostname="localhost" if server.secure else None,
+                limit=READ_AT_ONCE,
             )
             line[1].write(request)
             status, size = await _read(line[0])
