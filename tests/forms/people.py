@@ -4,10 +4,11 @@ from studio.accounts import consent, invitations, services
 from studio.accounts.models import Enrolment, GuardianLink, Invitation, Membership
 from tests.cast import PASSWORD, agree
 
-from .form import GONE, LOG_IN, OK_MESSAGE, WARNED, Form, logged_out
+from .form import LOG_IN, OK_MESSAGE, WARNED, Form, logged_out
 from .rows import Rows
 
 NEW = "three bows and a rosin"
+ENDED = ".messages li:has-text('already')"
 
 
 def _invite(role: str, **more: str) -> Form:
@@ -141,8 +142,8 @@ FORMS = {
             at="guardian_unlink",
             seen=OK_MESSAGE,
             meanwhile=_unlinked,
-            status=404,
-            wrong=GONE,
+            status=302,
+            wrong=ENDED,
         )
     ],
     "place_end": [
@@ -151,8 +152,8 @@ FORMS = {
             at="place_end",
             seen=OK_MESSAGE,
             meanwhile=lambda rows: invitations.end_place(rows.cast.enrolment),
-            status=404,
-            wrong=GONE,
+            status=302,
+            wrong=ENDED,
         )
     ],
     "membership_end": [
@@ -161,8 +162,8 @@ FORMS = {
             at="membership_end",
             seen=OK_MESSAGE,
             meanwhile=_left,
-            status=404,
-            wrong=GONE,
+            status=302,
+            wrong=ENDED,
         )
     ],
 }

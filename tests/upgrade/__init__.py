@@ -1,0 +1,1 @@
+"""Databases as earlier programs left them, and what this program makes of them."""
