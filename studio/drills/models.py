@@ -10,12 +10,16 @@ Assignment: set (hidden from the pupil) → published (when the review it belong
 → done (ticked off by the pupil, and may be opened again).
 """
 
+import logging
+
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.notation import Score
+
+log = logging.getLogger(__name__)
 
 
 class Interval(models.TextChoices):
@@ -99,8 +103,14 @@ class DrillVersion(models.Model):
 
     @property
     def page(self) -> Score | None:
-        """The score to play from, where the drill has one."""
-        return Score.from_dict(self.score) if self.score else None
+        """The score to play from, where the drill has one that can be read."""
+        if not self.score:
+            return None
+        try:
+            return Score.from_dict(self.score)
+        except (AttributeError, KeyError, TypeError, ValueError):
+            log.exception("the stored score of drill version %s cannot be read", self.pk)
+            return None
 
 
 class Assignment(models.Model):

@@ -1,5 +1,7 @@
 """A drill's page on paper, and as a MusicXML file: from the shelf, and for whom it was set."""
 
+import logging
+
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils.http import content_disposition_header
@@ -7,11 +9,14 @@ from django.utils.text import slugify
 from django.views.decorators.http import require_safe
 
 from studio.notation import Score
+from studio.notation.engraving import NotEngraved
 from studio.notation.musicxml import to_musicxml
 
 from . import access
 from .models import DrillVersion
 from .sheets import printed
+
+log = logging.getLogger(__name__)
 
 MUSICXML = "application/vnd.recordare.musicxml+xml"
 
@@ -43,7 +48,12 @@ def _paper(
     request: HttpRequest, version: DrillVersion, area: str, back: tuple[str, int]
 ) -> HttpResponse:
     score = _score(version)
-    context = {"area": area, "version": version, "pages": printed(score), "back": back}
+    try:
+        pages = printed(score)
+    except NotEngraved:
+        log.exception("drill version %s cannot be drawn on paper", version.pk)
+        pages = []
+    context = {"area": area, "version": version, "pages": pages, "back": back}
     return render(request, "drills/paper.html", context)
 
 

@@ -5,6 +5,7 @@ shows. Phone and desk stand beside each other in the HTML and the style sheet sh
 that nothing moves and no script is needed.
 """
 
+import logging
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,8 +15,10 @@ from django.utils.safestring import SafeString, mark_safe
 from studio.figures import whole
 from studio.notation import Score, Written
 from studio.notation.accidentals import with_accidentals
-from studio.notation.engraving import Figure, engrave
+from studio.notation.engraving import Figure, NotEngraved, engrave
 from studio.notation.naming import name_of
+
+log = logging.getLogger(__name__)
 
 LEAF_WRITTEN = 96  # about eight lines on a desk, thirty on a phone
 INCIPIT_WRITTEN = 12
@@ -91,6 +94,24 @@ def sheet_of(
         for layout in SCREENS
     )
     return Sheet(number, len(cut), leaf.written[0].bar, leaf.written[-1].bar, screens)
+
+
+def kept_sheet(
+    score: Score,
+    asked: str | None = None,
+    figures: Mapping[str, Figure] | None = None,
+    spoken: Mapping[str, str] | None = None,
+) -> Sheet | None:
+    """:func:`sheet_of` for a score that is stored already; ``None`` where it cannot be drawn.
+
+    Whoever made or read it has seen it drawn, by the engraver of that day. Should today's not draw
+    it, the rest of the drill's page is worth having without it.
+    """
+    try:
+        return sheet_of(score, asked, figures, spoken)
+    except NotEngraved:
+        log.exception("a stored page of %d bars cannot be drawn", len(score.bars))
+        return None
 
 
 def printed(score: Score, figures: Mapping[str, Figure] | None = None) -> list[SafeString]:

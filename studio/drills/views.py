@@ -16,7 +16,7 @@ from studio.web.paths import own_path
 from . import access, services
 from .forms import SetForForm, ShelfDrillForm, ShelfSettingsForm
 from .models import Drill, Favourite
-from .sheets import sheet_of
+from .sheets import kept_sheet
 from .shelf import shelf as shelf_page
 from .stretches import player_of, stretches
 
@@ -152,7 +152,7 @@ def _page(request: HttpRequest, drill: Drill, setting: SetForForm | None = None)
         if chosen is not None and not form.is_bound:
             form.look_at(version, chosen)
         context |= {
-            "sheet": sheet_of(score, request.GET.get("page")),
+            "sheet": kept_sheet(score, request.GET.get("page")),
             "stretches": stretches(score, player),
             "player": player,
             "player_is": chosen,

@@ -147,9 +147,9 @@ def test_no_page_that_says_what_happened_has_a_serious_issue(opened):
         ("teacher", "people", "form[action*='invite']"),
     ],
 )
-def test_no_refused_form_has_a_serious_issue(cast, opened, part, name, form):
+def test_no_refused_form_has_a_serious_issue(cast, world, opened, part, name, form):
     page = opened(cast.people().get(part))
-    page.goto(reverse(name))
+    page.goto(reverse(name, kwargs=world.get(name, {})))
     with page.expect_navigation():
         page.evaluate("(form) => document.querySelector(form).submit()", form)
     expect(page.locator("main .error, main [role='alert']").first).to_be_visible()

@@ -51,7 +51,7 @@ def steady(path: Path) -> Path:
 
 
 def fast_60(path: Path) -> Path:
-    heavy = ("-b:v", "18M", "-maxrate", "24M", "-bufsize", "9M")
+    heavy = ("-b:v", "16M", "-maxrate", "18M", "-bufsize", "4M")
     return filmed(path / "a.mov", *H264, *heavy, rate=60, also=GRAIN)
 
 

@@ -1,16 +1,20 @@
 """The drill's page above the ledger: what is written, with what the clip showed of it."""
 
+import logging
+
 from django.utils.safestring import SafeString, mark_safe
 
 from studio.drills.sheets import leaves
 from studio.notation import Score, Written
 from studio.notation.accidentals import with_accidentals
-from studio.notation.engraving import engrave
+from studio.notation.engraving import NotEngraved, engrave
 from studio.notation.naming import name_of
 from studio.review import showing
 from studio.review.judging import KEPT_S, Judged
 from studio.review.recent import Recent
 from studio.review.showing import Shown
+
+log = logging.getLogger(__name__)
 
 KEPT = 12  # pages, of some 100 kB
 LAYOUT = "incipit"  # as wide as the ledger: neither a phone nor a whole screen
@@ -31,12 +35,17 @@ def leaves_of(judged: Judged, page: Score) -> list[SafeString]:
     """The whole page, engraved leaf by leaf, every note with its figure and its name.
 
     A process keeps the last few: they follow from the page and what is said of its notes alone, and
-    the engraver draws for one thread at a time.
+    the engraver draws for one thread at a time. None where it does not draw this page: the desk is
+    the ledger first.
     """
     shown = Shown.from_dict(showing.of(judged))
     figures, spoken = (shown.figures, shown.spoken) if shown else ({}, {})
     key = (repr(page), repr(figures), repr(spoken))
-    return _DRAWN.get(key, lambda: _drawn(page, figures, spoken))
+    try:
+        return _DRAWN.get(key, lambda: _drawn(page, figures, spoken))
+    except NotEngraved:
+        log.exception("the written page of %d bars cannot be drawn", len(page.bars))
+        return []
 
 
 _DRAWN: Recent[tuple[str, str, str], list[SafeString]] = Recent(KEPT, KEPT_S)

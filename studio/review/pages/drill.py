@@ -8,7 +8,7 @@ from studio.accounts import access as people
 from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills.models import Assignment
-from studio.drills.sheets import sheet_of
+from studio.drills.sheets import kept_sheet
 from studio.drills.stretches import player_of, stretches
 from studio.notation.tones import hearing
 from studio.review import access, showing
@@ -42,7 +42,7 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
         player = player_of(assignment.enrolment, score.instrument)
         figures, spoken = (shown.figures, shown.spoken) if shown else (None, None)
         context |= {
-            "sheet": sheet_of(score, request.GET.get("page"), figures, spoken),
+            "sheet": kept_sheet(score, request.GET.get("page"), figures, spoken),
             "stretches": stretches(score, player),
             "player": player,
             "player_is": assignment.enrolment,
