@@ -240,6 +240,21 @@ def test_what_was_pressed_without_a_line_outlives_the_page(cast, marked, opened)
     assert Comment.objects.get().text == "On a train."
 
 
+def test_what_a_page_leaves_that_ends_is_sent_by_one_that_stays(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    page.route("**/clips/*/**", lambda route: _no_line_to_post(route))
+    press(page, "nk", 20)
+    expect(page.locator("clip-desk")).to_have_attribute("data-unsent", "")
+    other = page.context.new_page()
+    other.goto(f"/clips/{marked.pk}/")
+    expect(other.locator("clip-desk")).to_have_attribute("data-ready", "")
+    expect(other.locator("clip-desk")).not_to_have_attribute("data-unsent", "")
+    assert shown(other) == choices(marked) == [""] * 6, "the other page is the first's to send"
+    page.close()
+    sent(other)
+    assert choices(marked) == shown(other) == ["kept"] + [""] * 5
+
+
 def _no_line_to_post(route: Route) -> None:
     if route.request.method == "POST":
         route.abort()

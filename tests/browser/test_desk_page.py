@@ -104,9 +104,17 @@ def said(page: Page):
     return page.locator("#said")
 
 
+# A page that was reloaded leaves its acts to the next, which takes them on once it has gone.
+NONE_KEPT = """() => Object.entries(localStorage).every(([name, kept]) =>
+  !name.startsWith("desk-acts:") || JSON.parse(kept).acts.length === 0)"""
+
+
 def sent(page: Page) -> None:
-    """Everything that was pressed is with the server."""
-    expect(page.locator("clip-desk")).not_to_have_attribute("data-unsent", "", timeout=15_000)
+    """Everything that was pressed is with the server; the browser keeps none of it any more."""
+    desk = page.locator("clip-desk")
+    expect(desk).to_have_attribute("data-ready", "", timeout=15_000)
+    page.wait_for_function(NONE_KEPT, timeout=20_000)
+    expect(desk).not_to_have_attribute("data-unsent", "", timeout=15_000)
 
 
 # -- by keyboard ---------------------------------------------------------------------------------

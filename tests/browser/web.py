@@ -1,4 +1,4 @@
-"""A real web process for the tests of a run, and a browser in which a person logs in by hand."""
+"""A real web process for the tests of a file, and a browser in which a person logs in by hand."""
 
 import functools
 import re
@@ -16,7 +16,7 @@ from tests.live import LiveStudio, live_web
 PHONE = {"width": 390, "height": 844}
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def web(django_db_setup, tmp_path_factory) -> Iterator[LiveStudio]:
     with live_web(tmp_path_factory.mktemp("web")) as running:
         yield running

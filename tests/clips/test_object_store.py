@@ -36,7 +36,7 @@ def on_the_bench() -> list:
 
 @pytest.mark.django_db(transaction=True)
 def test_a_clip_is_heard_played_backed_up_and_erased(done_clip, bucket, media_root, tmp_path):
-    assert len(list(bucket.objects.all())) == 6
+    assert len(list(bucket.objects.all())) == 5
     assert [path for path in media_root.rglob("*") if path.is_file()] == on_the_bench() == []
     playable = Rendition.objects.get(clip=done_clip, kind=Rendition.Kind.PLAYABLE)
     pupil = as_person(done_clip.uploaded_by)
@@ -44,11 +44,11 @@ def test_a_clip_is_heard_played_backed_up_and_erased(done_clip, bucket, media_ro
     assert answer.status_code == 206
     assert answer.getvalue() == b"".join(store().read(playable.path, 0, 300))[100:]
     report = verify()
-    assert (report.files, report.faults, report.orphans) == (6, [], [])
+    assert (report.files, report.faults, report.orphans) == (5, [], [])
 
     backup.back_up(tmp_path / "backup")
     bucket.objects.all().delete()
-    assert len(verify().faults) == 6
+    assert len(verify().faults) == 5
     restore.restore(tmp_path / "backup", replace=True)
     assert (verify().faults, verify().orphans) == ([], [])
 

@@ -163,7 +163,9 @@ export class Exchange {
   // -- internals ------------------------------------------------------------------------------
 
   #tookOn({ acts, refused }) {
-    this.standing.become(tookOn(this.#begun, this.state, acts));
+    const base = this.#begun ?? { ...this.state, queue: [] }; // later, from how it stands by then
+    this.#begun = null;
+    this.standing.become(tookOn(base, this.state, acts));
     this.#outbox.begin(acts);
     for (const act of refused) this.#sayRefused(act);
   }

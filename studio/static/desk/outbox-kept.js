@@ -28,11 +28,19 @@ export class KeptOutbox {
     }
   }
 
-  /** Hands what pages that are gone have left to `into`, which keeps it as this page's own. */
+  /**
+   * Hands what pages that are gone have left to `into`, which keeps it as this page's own: once at
+   * the beginning, be it nothing, and again when a page ends that lives now and leaves something.
+   * The page that was just reloaded is such a one: it may hold its lock for some moments yet.
+   */
   async takeOn(into) {
-    const names = await this.#left();
-    into(together(names.map((name) => JSON.parse(localStorage.getItem(name)))));
-    for (const name of names) localStorage.removeItem(name);
+    const [left, living] = await this.#others();
+    this.#take(left, into);
+    for (const name of living) {
+      navigator.locks.request(name, () => {
+        if (localStorage.getItem(name)) this.#take([name], into);
+      });
+    }
   }
 
   /** Keep what an act brings along; resolves once the browser has it. */
@@ -51,15 +59,23 @@ export class KeptOutbox {
     return forget(fileName(key));
   }
 
-  async #left() {
+  #take(names, into) {
+    const left = names.map((name) => localStorage.getItem(name)).filter(Boolean); // none taken by another
+    into(together(left.map((text) => JSON.parse(text))));
+    for (const name of names) localStorage.removeItem(name);
+  }
+
+  /** The names under which pages that are gone, and pages that live, have something. */
+  async #others() {
     try {
       const names = Object.keys(localStorage).filter((name) => name.startsWith(this.#begin));
-      if (!names.length) return [];
+      if (!names.length) return [[], []];
       const { held = [] } = (await navigator.locks?.query()) ?? {};
-      const living = new Set(held.map(({ name }) => name));
-      return names.filter((name) => name !== this.#name && !living.has(name));
+      const lives = new Set(held.map(({ name }) => name));
+      const others = names.filter((name) => name !== this.#name);
+      return [others.filter((name) => !lives.has(name)), others.filter((name) => lives.has(name))];
     } catch {
-      return [];
+      return [[], []];
     }
   }
 }
