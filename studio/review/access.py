@@ -87,8 +87,9 @@ def snoozed(waiting: QuerySet[Review]) -> QuerySet[Review]:
 
 def in_list(reviews: QuerySet[Review]) -> QuerySet[Review]:
     """The same with no more of each than a row of the waiting list says."""
-    moving = Q(state__in=(Stage.State.WAITING, Stage.State.WORKING))
-    said = Stage.objects.filter(moving | Q(kind=Stage.Kind.LISTENING))
+    states = Stage.State
+    open_or_ill = Q(state__in=(states.WAITING, states.WORKING, states.FAILED, states.PARKED))
+    said = Stage.objects.filter(open_or_ill | Q(kind=Stage.Kind.LISTENING))
     stages = said.only(*SAID_OF_A_STAGE)
     return (
         reviews.select_related(None)
