@@ -34,6 +34,8 @@ def keep(request: HttpRequest, view) -> None:
         if not NEVER.search(name)
         for value in values
     ]
+    if getattr(request, "was_cut", False) and not request.FILES:
+        return  # the words themselves were cut, not the recording after them
     if sum(len(name) + len(value) for name, value in fields) > MOST_LETTERS:
         return
     request.session[KEY] = {

@@ -35,6 +35,7 @@ def _announced(request: HttpRequest) -> int:
 
 def _cut(request: HttpRequest) -> None:
     beginning = request.read(FIRST_PART)
+    request.was_cut = True  # type: ignore[attr-defined]
     request.META["CONTENT_LENGTH"] = str(len(beginning))
     request.headers = HttpHeaders(request.META)
     request._stream = io.BytesIO(beginning)
