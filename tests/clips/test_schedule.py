@@ -7,6 +7,7 @@ from django.core.management import call_command
 
 from studio.clips.models import UpkeepRun
 from studio.clips.upkeep import runs, schedule
+from tests.live import environment_of_tests
 
 Kind = UpkeepRun.Kind
 NOON = datetime(2026, 11, 25, 12, tzinfo=UTC)
@@ -66,6 +67,8 @@ def test_a_drill_is_made_each_week_and_sooner_after_one_that_failed(is_whole, da
 @pytest.mark.django_db(transaction=True)
 def test_what_is_due_is_really_done(data_folder, settings, tmp_path, monkeypatch):
     """As the process does it: each in a process of its own, whose row is seen here."""
+    for name, value in environment_of_tests().items():
+        monkeypatch.setenv(name, value)
     monkeypatch.setenv("BACKUP_FOLDER", settings.BACKUP_FOLDER)
     call_command("upkeep", "--once")
     assert runs.last_backup().is_whole
