@@ -33,8 +33,10 @@ export class Enclosing {
       details.querySelector("summary").focus();
     }
     details.scrollIntoView({ block: "nearest" });
+    const recorder = details.querySelector("reply-recorder");
+    if (recorder.toggle) return recorder.toggle(); // at once: the key after this one may send it
     await this.#load();
-    details.querySelector("reply-recorder").toggle?.();
+    return recorder.toggle?.();
   }
 
   /** Draw on the picture that stands, or go on with what a form holds already. */
