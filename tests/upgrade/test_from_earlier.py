@@ -12,7 +12,6 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from django.conf import settings
 from django.core.management import call_command
 from django.db import connection, connections
 from django.test import Client
@@ -52,7 +51,9 @@ def counted(rows) -> dict[str, int]:
 
 
 @pytest.fixture(params=EARLIER, ids=lambda path: path.name.partition(".")[0])
-def upgraded(request, tmp_path, monkeypatch, django_db_blocker) -> Iterator[dict[str, int]]:
+def upgraded(
+    request, tmp_path, monkeypatch, settings, django_db_blocker
+) -> Iterator[dict[str, int]]:
     """The studio's database is an earlier one that was migrated; how many rows it had before."""
     path = tmp_path / "studio.sqlite3"
     earlier = sqlite3.connect(path)
@@ -60,7 +61,7 @@ def upgraded(request, tmp_path, monkeypatch, django_db_blocker) -> Iterator[dict
     before = counted(lambda asked: earlier.execute(asked).fetchone()[0])
     earlier.close()
     monkeypatch.setenv("DATABASE_URL", f"sqlite:///{path}")
-    monkeypatch.setattr(settings, "PASSWORD_HASHERS", studio_settings.PASSWORD_HASHERS)
+    settings.PASSWORD_HASHERS = studio_settings.PASSWORD_HASHERS
     other = environment.database("DATABASE_URL", tmp_path)
     present = settings.DATABASES["default"]
     with django_db_blocker.unblock():
