@@ -1,6 +1,5 @@
 // On every page: shows the present state, and gives back what could not be sent.
 
-import { refill } from "./refill.js";
 import "./unsent.js";
 
 const COOKIE = /(?:^|; )(?:__Host-)?csrf=(\w+)/;
@@ -23,4 +22,5 @@ addEventListener("submit", ({ target }) => {
   if (field && token) field.value = token;
 }, { capture: true });
 
-refill(document.querySelector(".kept-words"));
+const words = document.querySelector(".kept-words");
+if (words) import("./refill.js").then(({ refill }) => refill(words)); // seldom: no page waits for it

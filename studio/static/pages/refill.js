@@ -4,7 +4,6 @@
 const TYPED = "textarea, select, input:not([type=hidden], [type=file], [type=password])";
 
 export function refill(notice) {
-  if (!notice) return;
   const fields = JSON.parse(document.getElementById("kept-words").textContent);
   const form = formOf(notice, fields.map(([name]) => name));
   if (!form) return;
