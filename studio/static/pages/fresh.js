@@ -1,7 +1,5 @@
 // On every page: shows the present state, and gives back what could not be sent.
 
-import "./unsent.js";
-
 const COOKIE = /(?:^|; )(?:__Host-)?csrf=(\w+)/;
 
 // The page is asked for anew by GET: a reload would send a form twice.
@@ -21,6 +19,26 @@ addEventListener("submit", ({ target }) => {
   const token = COOKIE.exec(document.cookie)?.[1];
   if (field && token) field.value = token;
 }, { capture: true });
+
+// What was pressed at the desk and is not sent yet: seldom there, so that no page waits for it.
+const isUnsent = () => {
+  try {
+    return Object.keys(localStorage).some((name) => name.startsWith("desk-acts:"));
+  } catch {
+    return false; // a browser that keeps nothing loses nothing
+  }
+};
+let looks = ""; // "" not yet, "comes", "here": from then on it sees log-outs itself
+addEventListener("submit", (event) => {
+  if (looks === "here" || !event.target.matches("[data-log-out]") || !isUnsent()) return;
+  event.preventDefault();
+  if (looks) return;
+  looks = "comes";
+  import("./unsent.js").then(() => {
+    looks = "here";
+    event.target.requestSubmit();
+  }).catch(() => (looks = "")); // no line: nobody is logged out without one either
+});
 
 const words = document.querySelector(".kept-words");
 if (words) import("./refill.js").then(({ refill }) => refill(words)); // seldom: no page waits for it
