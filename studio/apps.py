@@ -12,6 +12,6 @@ class StudioConfig(AppConfig):
         from django.db.backends.signals import connection_created
 
         from studio import celery, checks  # noqa: F401
-        from studio.logs import outage
+        from studio.log_filters import outage
 
         connection_created.connect(outage.over, dispatch_uid="outage")

@@ -13,8 +13,9 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import UTC, datetime
 
-from . import logs
-
+# Addresses whose last part opens a door: an invitation, a lost password, a new address.
+DOORS = ("invitation", "new-password/link", "new-password", "account/address")
+_SECRET = re.compile(rf"(/(?:{'|'.join(DOORS)})/)(?!link/|code/)[^\s\"'?#<>]+")
 _EMAIL = re.compile(r"[\w.+%-]+@[\w-]+(?:\.[\w-]+)+")
 _VISITOR = re.compile(r"\bip=\S+")
 _CLIP = re.compile(r"\b[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}\b")
@@ -37,13 +38,22 @@ def about(*, request: str = "", job: str = "", clip: str = ""):
             variable.reset(token)
 
 
+def without_secrets(text: str) -> str:
+    """The text with what opens a door left out of the addresses in it.
+
+    >>> without_secrets("Not Found: /invitation/c2VjcmV0/")
+    'Not Found: /invitation/***'
+    """
+    return _SECRET.sub(r"\1***", text)
+
+
 def cleaned(text: str) -> str:
     """Without e-mail addresses, browsers' addresses, and secrets in addresses of pages."""
-    text = _EMAIL.sub("(address)", logs.without_secrets(text))
+    text = _EMAIL.sub("(address)", without_secrets(text))
     return _VISITOR.sub("ip=…", text)
 
 
-class Line(logs.Line):
+class Line(logging.Formatter):
     """Text: time, level, logger and message; what went wrong below."""
 
     def format(self, record: logging.LogRecord) -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from csp.constants import NONE, SELF
 
 from studio import environment, permissions
-from studio.logs import is_no_probe, outage, refusal_in_one_line
+from studio.log_filters import is_no_probe, outage, refusal_in_one_line
 
 BASE_DIR = Path(__file__).resolve().parent
 STUDIO_DATA = environment.data_folder()

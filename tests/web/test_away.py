@@ -8,7 +8,8 @@ from django.db.utils import OperationalError
 from django.test import Client
 
 from studio import log_lines
-from studio.logs import Line, Outage
+from studio.log_filters import Outage
+from studio.log_lines import Line
 from tests.deploy.processes import free_port
 from tests.servers import Nginx
 from tests.web import slow_lines
@@ -67,7 +68,9 @@ def test_an_outage_is_one_line_and_its_end_another(kept, monkeypatch):
         heard(kept, outage, OperationalError("connection refused\n\tIs the server running?"))
     assert kept.lines == ["the database does not answer: connection refused Is the server running?"]
     said = []
-    monkeypatch.setattr("studio.logs.log.warning", lambda text, *args: said.append(text % args))
+    monkeypatch.setattr(
+        "studio.log_filters.log.warning", lambda text, *args: said.append(text % args)
+    )
     outage.over()
     outage.over()
     assert said == ["the database answers again, after 0 s; 99 more failures are not listed"]

@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from studio.accounts.invitations import invite
 from studio.accounts.passwords import make_link
-from studio.logs import without_secrets
+from studio.log_lines import without_secrets
 from tests.test_access_matrix import patterns
 from tests.web import slow_lines
 from tests.web.test_slow_lines import doors  # noqa: F401

@@ -1,35 +1,15 @@
-"""What the log says: no secret, no way through the code for a refusal, one line for an outage."""
+"""Which records are logged: no probe, no way through the code for a refusal, an outage once."""
 
 import logging
-import re
 import threading
 import time
 
 from django.db.utils import InterfaceError, OperationalError
 
 OURS_FROM = 500  # HTTP statuses from here on are faults of ours
-# Addresses whose last part opens a door: an invitation, a lost password, a new address.
-DOORS = ("invitation", "new-password/link", "new-password", "account/address")
-_SECRET = re.compile(rf"(/(?:{'|'.join(DOORS)})/)(?!link/|code/)[^\s\"'?#<>]+")
 SAME_OUTAGE_S = 60.0  # a failure so long after the one before is told as a new one
 
 log = logging.getLogger(__name__)
-
-
-def without_secrets(text: str) -> str:
-    """The text with what opens a door left out of the addresses in it.
-
-    >>> without_secrets("Not Found: /invitation/c2VjcmV0/")
-    'Not Found: /invitation/***'
-    """
-    return _SECRET.sub(r"\1***", text)
-
-
-class Line(logging.Formatter):
-    """A line of the log, and what follows it, without secrets."""
-
-    def format(self, record: logging.LogRecord) -> str:
-        return without_secrets(super().format(record))
 
 
 QUIET = ("/health", "/ready", "/metrics")  # asked every few seconds; they log what is news
