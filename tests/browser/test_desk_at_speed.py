@@ -28,6 +28,7 @@ from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what the
     sent,
 )
 from tests.cast import make_clip
+from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, measurement, review_of
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -112,6 +113,23 @@ def test_keys_150_ms_apart_keep_four_marks(cast, marked, opened):  # noqa: F811
     sent(page)
     assert choices(marked) == shown(page) == pressed_on(page) == ["kept"] * 4 + ["", ""]
     assert selected(page) == "4"
+
+
+def test_keys_pressed_while_the_page_comes_are_acted_on_in_order(cast, marked, opened):  # noqa: F811
+    page = opened(cast.teacher, marked, playable=False)
+    held = []
+    page.route("**/desk/acts*.js", lambda route: held.append(route))
+    page.reload(wait_until="commit")
+    expect(page.locator("[data-about]")).to_have_count(len(NOTES))
+    press(page, "nnk", 30)
+    assert choices(marked) == [""] * len(NOTES)
+    page.keyboard.press("?")
+    until(lambda: held, 10, "the module that is held back")
+    for route in held:
+        route.continue_()
+    expect(page.locator("key-help dialog")).to_be_visible()
+    sent(page)
+    assert [at for at, choice in enumerate(choices(marked)) if choice] == [1]
 
 
 def test_one_key_keeps_every_mark_that_is_left(cast, marked, opened):  # noqa: F811

@@ -438,7 +438,7 @@ def test_a_clip_that_waits_can_be_passed_over_by_key(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("w")
     expect(page.locator(".about b")).to_have_text("Second")
-    page.keyboard.press("Shift+W")
+    page.keyboard.press("Shift+W")  # at once: the page may still be loading
     expect(page.locator(".about b")).to_have_text("Octaves")
 
 

@@ -4,7 +4,7 @@
 
 import "./key-help.js";
 import "./player.js";
-import { asked, inForce, onPage, shown } from "./keys.js";
+import { asked, handOnEarly, inForce, onPage, shown } from "./keys.js";
 
 const PAGE = "compare";
 const TAKES = ["then", "now"];
@@ -50,6 +50,7 @@ export class ClipCompare extends HTMLElement {
     sizes.observe(this.querySelector(".stage"));
     signal.addEventListener("abort", () => sizes.disconnect());
     this.#begin(this.querySelector("[data-chosen]"));
+    handOnEarly((event) => this.#key(event));
   }
 
   disconnectedCallback() {

@@ -12,7 +12,7 @@ import { Enclosing } from "./enclosing.js";
 import { Exchange } from "./exchange.js";
 import { fetchJson } from "./fetch-json.js";
 import { Following } from "./following.js";
-import { asked, inForce, onPage, shown } from "./keys.js";
+import { asked, handOnEarly, inForce, onPage, shown } from "./keys.js";
 import { open } from "./mark-order.js";
 import { Panels } from "./panels.js";
 import { watch } from "./progress.js";
@@ -56,6 +56,7 @@ export class ClipDesk extends HTMLElement {
     this.#fetch(signal);
     this.#following.place({ seconds: 0, playing: false });
     open(this.#parts, signal);
+    handOnEarly((event) => this.#key(event));
   }
 
   disconnectedCallback() {

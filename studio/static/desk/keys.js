@@ -166,3 +166,10 @@ export function shown(name) {
   const signs = { ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc" };
   return name.split("+").map((part) => signs[part] ?? part).join(" ").trim() || "+";
 }
+
+/** Hand on what was pressed before the page listened, in order, once. */
+export function handOnEarly(handle) {
+  const pressed = globalThis.earlyKeys ?? [];
+  globalThis.earlyKeys = null;
+  pressed.forEach(handle);
+}

@@ -3,7 +3,7 @@
 import "./key-help.js";
 import { place, signed } from "../figures.js";
 import { InStep, SPEEDS } from "./in-step.js";
-import { asked, inForce, onPage, shown } from "./keys.js";
+import { asked, handOnEarly, inForce, onPage, shown } from "./keys.js";
 
 const PAGE = "together";
 const NUDGE_S = 0.04;
@@ -56,6 +56,7 @@ class TwoTakes extends HTMLElement {
     this.#speed(1);
     this.#show();
     this.dataset.ready = "";
+    handOnEarly((event) => this.#key(event));
   }
 
   disconnectedCallback() {

@@ -2,7 +2,7 @@
 // is come to; the others show what is written for them. Without a script all of them are open.
 
 import "../desk/key-help.js";
-import { asked, inForce, onPage, shown } from "../desk/keys.js";
+import { asked, handOnEarly, inForce, onPage, shown } from "../desk/keys.js";
 import { Kept } from "./pile-kept.js";
 
 const PAGE = "pile";
@@ -44,6 +44,7 @@ class PileRow extends HTMLElement {
     this.#open(this.querySelector("[data-clip]:has(.error)") ?? this.#clips[0]);
     this.#written();
     this.dataset.ready = "";
+    handOnEarly((event) => this.#key(event));
   }
 
   disconnectedCallback() {
