@@ -258,6 +258,19 @@ def test_what_was_pressed_without_a_line_outlives_the_page(cast, marked, opened)
     assert Comment.objects.get().text == "On a train."
 
 
+def test_a_page_that_was_made_before_the_last_answer_catches_up(cast, marked, opened):  # noqa: F811
+    """She loads it again, and what she had just done is answered while the new page is on its way."""
+    page = opened(cast.teacher, marked, playable=False)
+    made_before = page.request.get(page.url)
+    press(page, "nk", 30)
+    sent(page)
+    assert choices(marked)[0] == "kept"
+    page.route(page.url, lambda route: route.fulfill(response=made_before))
+    page.reload()
+    sent(page)
+    assert shown(page) == pressed_on(page) == choices(marked)
+
+
 def test_what_a_page_leaves_that_ends_is_sent_by_one_that_stays(cast, marked, opened):  # noqa: F811
     page = opened(cast.teacher, marked, playable=False)
     page.route("**/clips/*/**", lambda route: _no_line_to_post(route))

@@ -25,6 +25,7 @@ export class Exchange {
   #refused = []; // acts that the server would not have, until they are let go of
   #quiet = 0;
   #begun; // what stood when the page was made
+  #behind = false; // the page was made before the last answer came to this tab, and catches up
   #goes = null; // what waits until all is sent
   standing;
 
@@ -165,14 +166,23 @@ export class Exchange {
   #tookOn({ acts, refused }) {
     const base = this.#begun ?? { ...this.state, queue: [] }; // later, from how it stands by then
     this.#begun = null;
+    this.#behind = this.#kept.version > base.version;
     this.standing.become(tookOn(base, this.state, acts));
     this.#outbox.begin(acts);
     for (const act of refused) this.#sayRefused(act);
+    if (this.#behind) this.#catchUp();
+  }
+
+  async #catchUp() {
+    await this.standing.refresh();
+    this.#behind = false;
+    this.#keep();
   }
 
   #keep() {
-    this.#kept.write({ acts: this.#outbox.acts, refused: this.#refused });
-    this.#root.toggleAttribute("data-unsent", this.unsent);
+    const { version } = this.state;
+    this.#kept.write({ acts: this.#outbox.acts, refused: this.#refused, version });
+    this.#root.toggleAttribute("data-unsent", this.unsent || this.#behind);
   }
 
   #queue(next) {

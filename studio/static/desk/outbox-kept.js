@@ -6,21 +6,30 @@
 import { forget, keep, kept } from "./kept-recordings.js";
 
 const fileName = (key) => `act:${key}`;
+const VERSION = "desk-version:"; // of this tab alone
 
 export class KeptOutbox {
   #begin;
   #name;
+  #version;
   #files = new Map(); // by the key of its act: { name, file }
 
   constructor({ person, clip }) {
     this.#begin = `desk-acts:${person}:${clip}:`;
+    this.#version = `${VERSION}${person}:${clip}`;
     this.#name = this.#begin + crypto.randomUUID();
     navigator.locks?.request(this.#name, () => new Promise(() => {})); // as long as the page lives
   }
 
-  /** The acts that wait, in their order, and those that were refused and not let go of yet. */
-  write({ acts, refused }) {
+  /** The latest version of the review that this tab has seen; a page made before is behind it. */
+  get version() {
+    return Number(sessionStorage.getItem(this.#version));
+  }
+
+  /** The acts that wait, in their order, those that were refused and not let go of yet, and what stands. */
+  write({ acts, refused, version }) {
     try {
+      sessionStorage.setItem(this.#version, Math.max(version, this.version));
       if (acts.length || refused.length) localStorage.setItem(this.#name, JSON.stringify({ acts, refused }));
       else localStorage.removeItem(this.#name);
     } catch {
