@@ -7,6 +7,7 @@ from studio.notation import Score, Written
 from studio.notation.naming import short_name
 from studio.theory import instrument_named
 from studio.theory.fingers import COMFORTABLE_SPAN_MM, difficulty, is_wide, stretch_mm
+from studio.theory.instruments import MAX_STOP_SEMITONES
 
 # Choices of this project, not a standard. A pupil with an instrument shorter than this share of
 # the usual one is taken to have a small hand. Up to these difficulties a drill is for that level.
@@ -78,9 +79,12 @@ def level_of(score: Score) -> str:
 
 
 def stops_of(score: Score, item: Written) -> list[int | None]:
-    """Semitones above the open string for each note; ``None`` where no string is written."""
+    """Semitones above the open string for each note; ``None`` where it has no string it is on."""
     strings = score.player.open_strings
-    return [
+    stops = [
         None if number is None else pitch.midi - strings[len(strings) - number].midi
         for pitch, number in zip(item.pitches, item.strings, strict=True)
+    ]
+    return [
+        stop if stop is not None and 0 <= stop <= MAX_STOP_SEMITONES else None for stop in stops
     ]

@@ -41,6 +41,16 @@ SIGN_MARKS = ("cautionary", "editorial", "parentheses", "bracket")
 _ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]{0,63}")
 
 
+def is_id(text: str) -> bool:
+    """Whether something written can have it as its id."""
+    return _ID.fullmatch(text) is not None
+
+
+def note_ids(name: str, voices: int) -> tuple[str, ...]:
+    """The ids of the notes of what is written under ``name``, from low to high."""
+    return (name,) if voices == 1 else tuple(f"{name}-{place}" for place in range(voices))
+
+
 class NotAScore(ValueError):
     """Something written is outside what a score can hold; says the value, bound and remedy."""
 
@@ -125,7 +135,7 @@ class Written:
     accidentals: tuple[Accidental | None, ...] = ()
 
     def __post_init__(self) -> None:
-        if not _ID.fullmatch(self.id):
+        if not is_id(self.id):
             raise NotAScore(f"{self.id!r} cannot be a note's id; use letters and digits: n12")
         count = len(self.pitches)
         if not 1 <= count <= MAX_VOICES:
@@ -164,9 +174,7 @@ class Written:
     @property
     def note_ids(self) -> tuple[str, ...]:
         """The ids of its notes on the page, from low to high."""
-        if len(self.pitches) == 1:
-            return (self.id,)
-        return tuple(f"{self.id}-{place}" for place in range(len(self.pitches)))
+        return note_ids(self.id, len(self.pitches))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -32,6 +32,7 @@ from xml.etree.ElementTree import Element
 from studio.notation import INTERVALS, Infeasible, Request, generate
 from studio.notation.engraving import NotEngraved
 from studio.notation.musicxml import NotMusic, read_musicxml, reading
+from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import open_musicxml
 from studio.notation.request import MANNERS, MINOR_FORMS
 from studio.notation.score import SIGNS
@@ -158,7 +159,7 @@ def displayed(data: bytes) -> tuple[dict, list]:
     names = {id(value): name for name, value in noted.items()}
     sounding: dict = {}
     seen = set()
-    for note in reading._timed(root, noted):
+    for note in reading._timed(root, noted, make_plain(part)):
         name = names[id(note.noted)]
         seen.add(name)
         at = sounding.setdefault(note.start, [])

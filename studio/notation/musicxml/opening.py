@@ -9,7 +9,9 @@ beyond a drill is refused there, with what was found and how much may be.
 """
 
 import io
+import struct
 import zipfile
+import zlib
 from xml.etree.ElementTree import Element, ParseError
 from xml.parsers import expat
 
@@ -27,10 +29,16 @@ MAX_BARS = 4_000
 MAX_DIGITS = 9  # of a number; durations of a millionth of a quarter note fit
 MAX_WORD_CHARS = 10_000  # of one attribute
 _NUMBERS = {"divisions", "duration", "beats", "beat-type", "octave", "alter", "fifths"}
+SHOWN_CHARS = 120  # of what a parser has to say
 _CHUNK = 1 << 16
 _CONTAINER = "META-INF/container.xml"
 _ZIP = b"PK\x03\x04"
-
+# The standard's own way of packing, and none. Others unpack whole, however little is asked for.
+_PACKINGS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+_STUMBLES = (
+    *(zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError),
+    *(LookupError, ValueError, NotImplementedError, RuntimeError),
+)
 
 ENTITIES = "The file defines entities of its own, which music never needs. Export it again."
 DAMAGED = "The file is damaged or is no MusicXML ({error}). Export it again."
@@ -106,8 +114,10 @@ class _Survey:
         try:
             for start in range(0, len(view), _CHUNK):
                 parser.Parse(bytes(view[start : start + _CHUNK]), start + _CHUNK >= len(view))
-        except expat.ExpatError as error:
-            raise NotMusic(DAMAGED.format(error=error)) from None
+        except NotMusic:
+            raise
+        except (expat.ExpatError, ValueError, LookupError) as error:  # the last two: its encoding
+            raise _damaged(error) from None
 
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self._depth += 1
@@ -156,7 +166,11 @@ def _parsed(text: bytes) -> Element:
     except DefusedXmlException:
         raise NotMusic(ENTITIES) from None
     except (ParseError, ValueError, LookupError) as error:
-        raise NotMusic(DAMAGED.format(error=error)) from None
+        raise _damaged(error) from None
+
+
+def _damaged(error: Exception) -> NotMusic:
+    return NotMusic(DAMAGED.format(error=str(error)[:SHOWN_CHARS]))
 
 
 def _unpacked(data: bytes) -> bytes:
@@ -169,12 +183,16 @@ def _unpacked(data: bytes) -> bytes:
             if not path:
                 raise NotMusic("The compressed file does not say which score it holds.")
             return _member(archive, path, MAX_XML_BYTES)
-    except (zipfile.BadZipFile, KeyError, NotImplementedError, RuntimeError, EOFError, OSError):
+    except NotMusic:
+        raise
+    except _STUMBLES:
         raise NotMusic("The compressed file is damaged. Export it again.") from None
 
 
 def _member(archive: zipfile.ZipFile, name: str, limit: int) -> bytes:
     """One file of an archive, read no further than the limit, whatever its header claims."""
+    if archive.getinfo(name).compress_type not in _PACKINGS:
+        raise NotMusic("The compressed file is packed in an unusual way. Export it again.")
     with archive.open(name) as member:
         data = member.read(limit + 1)
     if len(data) > limit:

@@ -18,6 +18,7 @@ from xml.etree.ElementTree import Element, tostring
 
 from studio import figures
 from studio.notation.accidentals import without_usual
+from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
 from studio.notation.score import (
     FINGERS,
@@ -29,13 +30,17 @@ from studio.notation.score import (
     Accidental,
     Score,
     Written,
+    is_id,
+    note_ids,
 )
 from studio.theory import INSTRUMENTS, Key, Pitch
+from studio.theory.instruments import MAX_STOP_SEMITONES
 
 # Read by nobody here, and a burden to the time reader.
 _LEFT_OUT = ("direction", "lyric", "harmony", "figured-bass", "sound", "print")
 _OURS = "xml-note-"
 MAX_IN_BAR = 128
+MAX_TITLE_CHARS = 120
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,15 +94,14 @@ def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = ""
     root = open_musicxml(data)
     part = _part(root)
     noted = _noted(part)
-    sounding = _timed(root, noted)
+    sounding = _timed(root, noted, make_plain(part))
     player = instrument or _instrument(root)
+    impossible = _without_impossible_strings(sounding, player)
     try:
         written = _written(sounding)
         score = without_usual(
             Score(
-                title=(
-                    root.findtext("work/work-title") or root.findtext("movement-title") or title
-                ).strip()[:120],
+                title=_title(root, title),
                 instrument=player,
                 key=_key(part),
                 written=tuple(written),
@@ -105,7 +109,13 @@ def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = ""
         )
     except ValueError as error:
         raise NotMusic(f"The page cannot be a drill: {error}.") from None
-    return Read(score, _remarks(root, score))
+    return Read(score, (*_remarks(root, score), *impossible))
+
+
+def _title(root: Element, otherwise: str) -> str:
+    """The title in one line; what is between words, whatever it was, is a space."""
+    said = root.findtext("work/work-title") or root.findtext("movement-title") or otherwise
+    return " ".join(said.split())[:MAX_TITLE_CHARS].strip()
 
 
 def _part(root: Element) -> Element:
@@ -167,8 +177,8 @@ def _small_number(text: str | None, allowed: range) -> int | None:
     return number if number in allowed else None
 
 
-def _timed(root: Element, noted: dict[str, _Noted]) -> list[_Sounding]:
-    """Every note with its time, in order."""
+def _timed(root: Element, noted: dict[str, _Noted], divisions: int) -> list[_Sounding]:
+    """Every note with its time, in order; ``divisions`` of a quarter note throughout."""
     from partitura import load_musicxml  # takes a second to load
 
     try:
@@ -176,13 +186,13 @@ def _timed(root: Element, noted: dict[str, _Noted]) -> list[_Sounding]:
             warnings.simplefilter("ignore")
             loaded = load_musicxml(io.BytesIO(tostring(root)), force_note_ids="keep")
             part = loaded.parts[0]
-            # Made once: the reader looks through the whole part whenever it is asked for them.
-            quarter_of, bar_of = part.quarter_duration_map, part.measure_number_map
-            notes = [_sounding(note, quarter_of, bar_of, noted) for note in part.notes_tied]
+            # Made once: the reader looks through the whole part whenever it is asked for it.
+            bar_of = part.measure_number_map
+            notes = [_sounding(note, divisions, bar_of, noted) for note in part.notes_tied]
+    except MemoryError:  # says nothing of the file
+        raise
     except Exception as error:  # whatever a damaged file makes the reader stumble over
-        raise NotMusic(
-            f"The notes cannot be put in time ({type(error).__name__}). Export the page again."
-        ) from None
+        raise NotMusic("The notes cannot be put in time. Export the page again.") from error
     found = [note for note in notes if note is not None]
     if not found:
         raise NotMusic("There are no notes in this file.")
@@ -190,18 +200,33 @@ def _timed(root: Element, noted: dict[str, _Noted]) -> list[_Sounding]:
 
 
 def _sounding(
-    note: Any, quarter_of: Callable, bar_of: Callable, noted: dict[str, _Noted]
+    note: Any, divisions: int, bar_of: Callable, noted: dict[str, _Noted]
 ) -> _Sounding | None:
     """A note of the reader's in our terms; ``None`` for grace notes, which take no time."""
     start, end = note.start.t, note.end_tied.t
     if end <= start:
         return None
-    quarter = int(quarter_of(start))
     measure = bar_of(start)
     pitch = Pitch(note.step.upper(), int(note.alter or 0), int(note.octave))
     return _Sounding(
-        Fraction(start, quarter), Fraction(end, quarter), int(measure), pitch, noted[note.id]
+        Fraction(start, divisions), Fraction(end, divisions), int(measure), pitch, noted[note.id]
     )
+
+
+def _without_impossible_strings(sounding: list[_Sounding], instrument: str) -> list[str]:
+    """Leave out strings on which their notes are not; what is to be said of them."""
+    strings = INSTRUMENTS[instrument].open_strings
+    found = []
+    for note in sounding:
+        if note.noted.string is None:
+            continue
+        string = strings[len(strings) - note.noted.string]
+        if not 0 <= note.pitch.midi - string.midi <= MAX_STOP_SEMITONES:
+            found.append(f"{note.pitch} is not on the {string.step} string")
+            note.noted.string = None
+    if not found:
+        return []
+    return [f"{found[0]} of the {instrument}: such strings are left out ({len(found)} in all)."]
 
 
 def _written(sounding: list[_Sounding]) -> list[Written]:
@@ -242,13 +267,25 @@ def _one(held: list[_Sounding], begins: list[_Sounding], beats: Fraction, bar: i
 def _with_ids(moments: list[_Moment]) -> list[Written]:
     """Our own ids where the file has them, else counted ones."""
     own = [_own_id(moment) for moment in moments]
-    usable = None not in own and len(set(own)) == len(own)
+    usable = _usable(own, moments)
     bar, written = 1, list[Written]()
     _require_short_bars(moments)
     for number, (moment, name) in enumerate(zip(moments, own, strict=True), 1):
         bar = max(bar, moment.bar)
         written.append(_as_written(moment, (name if usable else None) or f"n{number}", bar))
     return written
+
+
+def _usable(own: list[str | None], moments: list[_Moment]) -> bool:
+    """Whether the file's ids can be the drill's, and no two notes would have the same."""
+    if not all(name and is_id(name) for name in own):
+        return False
+    ids = [
+        each
+        for name, moment in zip(own, moments, strict=True)
+        for each in note_ids(name or "", len(moment.notes))
+    ]
+    return len({*ids, *own}) == len(ids) + sum(len(moment.notes) > 1 for moment in moments)
 
 
 def _require_short_bars(moments: list[_Moment]) -> None:
