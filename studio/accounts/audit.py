@@ -1,4 +1,4 @@
-"""What teachers and operators did, written with the act and read by the studio's owner."""
+"""What teachers, families and operators did, written with the act and read by the owner."""
 
 from uuid import UUID
 

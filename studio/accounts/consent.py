@@ -30,7 +30,7 @@ from django.utils import timezone
 
 from studio import figures
 
-from . import guardians
+from . import audit, guardians
 from .condition import Condition
 from .consent_words import WORDS, Purpose, Words
 from .models import Consent, Enrolment, Person
@@ -196,6 +196,7 @@ def give(enrolment: Enrolment, person: Person, purpose: str, mark: str) -> Conse
         raise ChangedMeanwhile
     same = _open_rows(enrolment).filter(purpose=purpose, version=before.words.version)
     same.update(rests_since=timezone.now())
+    _record(audit.Act.CONSENT_GIVEN, enrolment, person, purpose)
     return Consent.objects.create(
         pupil_id=enrolment.pupil_id,
         studio_id=enrolment.studio_id,
@@ -209,12 +210,20 @@ def give(enrolment: Enrolment, person: Person, purpose: str, mark: str) -> Conse
 def withdraw(enrolment: Enrolment, person: Person, purpose: str) -> int:
     """End every standing consent for the purpose, whatever its version; says how many."""
     _locked_standing(enrolment, purpose)
-    return Consent.objects.filter(
+    ended = Consent.objects.filter(
         pupil=enrolment.pupil_id,
         studio=enrolment.studio_id,
         purpose=purpose,
         withdrawn_at__isnull=True,
     ).update(withdrawn_at=timezone.now(), withdrawn_by=person)
+    if ended:
+        _record(audit.Act.CONSENT_WITHDRAWN, enrolment, person, purpose)
+    return ended
+
+
+def _record(act: str, enrolment: Enrolment, by: Person, purpose: str) -> None:
+    words = Consent.Purpose(purpose).label
+    audit.record(act, by=by, studio=enrolment.studio, about=enrolment.pupil, detail=words)
 
 
 def let_rest(enrolment: Enrolment) -> bool:

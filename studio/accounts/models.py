@@ -417,7 +417,9 @@ class Notice(models.Model):
 
 
 class AuditEntry(models.Model):
-    """What a teacher or the operator did: who, what, about whom or which, when. Never changed.
+    """What a person of the studio or the operator did: who, what, about whom or which, when.
+
+    Never changed.
 
     Written by :mod:`studio.accounts.audit` with the act itself; read by the studio's owner. It
     holds no names: a person who is erased is gone from it.
@@ -432,8 +434,11 @@ class AuditEntry(models.Model):
         GUARDIAN_LINKED = "guardian_linked", "linked a guardian"
         GUARDIAN_UNLINKED = "guardian_unlinked", "ended a guardian’s link"
         GUARDIAN_CONFIRMED = "guardian_confirmed", "confirmed a guardian who teaches here"
+        CONSENT_GIVEN = "consent_given", "gave consent"
+        CONSENT_WITHDRAWN = "consent_withdrawn", "withdrew consent"
         PASSWORD_LINK = "password_link", "made a link for a new password"
         SETTINGS = "settings", "changed settings"
+        TOLERANCE = "tolerance", "changed a clip’s tolerance"
         RETURNED = "returned", "returned a clip"
         RETURN_TAKEN_BACK = "return_taken_back", "took a return back"
         ERASED = "erased", "erased a clip"

@@ -105,7 +105,13 @@ def unlink_guardian(link: GuardianLink, by: Person) -> bool:
     """
     GuardianLink.objects.filter(pk=link.pk).update(ended_on=timezone.localdate())
     rests = _let_rest(link.pupil_id, link.studio_id)
-    audit.record(audit.Act.GUARDIAN_UNLINKED, by=by, studio=link.studio, about=link.pupil)
+    audit.record(
+        audit.Act.GUARDIAN_UNLINKED,
+        by=by,
+        studio=link.studio,
+        about=link.pupil,
+        detail="consent rests" if rests else "",
+    )
     _tell_unlinked(link, by, rests)
     return rests
 

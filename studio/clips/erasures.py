@@ -47,5 +47,5 @@ def carry_out_again() -> int:
 
     back = Clip.objects.filter(pk__in=noted(), erased_at=None)
     for clip in back:
-        services.erase(clip)
+        services.erase(clip, detail="again, after a backup was restored")
     return len(back)

@@ -10,7 +10,7 @@ from django.db import DatabaseError, IntegrityError, InterfaceError, transaction
 from django.db.models import F
 from django.utils import timezone
 
-from studio.accounts import consent
+from studio.accounts import audit, consent
 from studio.accounts.models import Enrolment, Person
 from studio.leases import claims
 
@@ -135,10 +135,13 @@ def say_anew(clip: Clip, title: str, note: str, subject: str) -> None:
     Clip.objects.filter(pk=clip.pk, erased_at=None).update(**words)
 
 
-def put_away(clip: Clip) -> None:
-    """Take a refused clip out of sight for good: there is no file, only what was said of it."""
+def put_away(clip: Clip, by: Person | None = None) -> None:
+    """Take a refused clip out of sight for good: there is no file, only what was said of it.
+
+    ``by`` is nobody where its time was over.
+    """
     if clip.intake == Clip.Intake.REFUSED:
-        erase(clip)
+        erase(clip, by, "it was refused" if by else "it was refused, and its time was over")
 
 
 def put_refused_away() -> int:
@@ -165,10 +168,18 @@ def let_sounds_go(at_most: int = 500) -> int:
     return len(gone)
 
 
-def erase(clip: Clip) -> None:
-    """Erase a clip's files and what its rows say. Work under way finds the generation raised."""
+def erase(clip: Clip, by: Person | None = None, detail: str = "") -> None:
+    """Erase a clip's files and what its rows say. Work under way finds the generation raised.
+
+    ``by`` is nobody for a command; ``detail`` is why, in words for the studio's log.
+    """
     erasures.note(clip.pk)  # first, so that a restore can never miss it
     with transaction.atomic():
+        if Clip.objects.filter(pk=clip.pk, erased_at=None).exists():
+            place, act = clip.enrolment, audit.Act.ERASED
+            audit.record(
+                act, by=by, studio=place.studio, about=place.pupil, clip=clip.pk, detail=detail
+            )
         Clip.objects.filter(pk=clip.pk).update(
             erased_at=timezone.now(),
             generation=F("generation") + 1,

@@ -273,7 +273,7 @@ def return_clip(review: Review, teacher: Person, summary: str, *, site: str = ""
     review.drills_set.filter(published_at=None).update(published_at=returned.visible_at)
     review.state = Review.State.RETURNED
     review.save(update_fields=["state", "summary"])
-    _record(audit.Act.RETURNED, review, teacher)
+    record(audit.Act.RETURNED, review, teacher)
     return returned
 
 
@@ -292,12 +292,13 @@ def take_back_return(review: Review, by: Person | None = None) -> None:
     review.drills_set.filter(published_at=returned.visible_at).update(published_at=None)
     returned.delete()
     Review.objects.filter(pk=review.pk).update(state=Review.State.OPEN)
-    _record(audit.Act.RETURN_TAKEN_BACK, review, by or returned.returned_by)
+    record(audit.Act.RETURN_TAKEN_BACK, review, by or returned.returned_by)
 
 
-def _record(act: str, review: Review, by: Person) -> None:
-    place = review.clip.enrolment
-    audit.record(act, by=by, studio=place.studio, about=place.pupil, clip=review.clip_id)
+def record(act: str, review: Review, by: Person, detail: str = "") -> None:
+    """Note in the studio's log what somebody did with a clip; in the act's transaction."""
+    place, clip = review.clip.enrolment, review.clip_id
+    audit.record(act, by=by, studio=place.studio, about=place.pupil, clip=clip, detail=detail)
 
 
 @transaction.atomic

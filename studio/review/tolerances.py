@@ -7,10 +7,12 @@ others (thirds, sixths, tenths).
 from django.db import transaction
 
 from studio import figures
+from studio.accounts import audit
+from studio.accounts.models import Person
 
 from .judging import Judged, judge_listening, judged, policy_for
 from .models import Review
-from .services import Conflict, lock_unreturned
+from .services import Conflict, lock_unreturned, record
 
 LEAST_CENTS, MOST_CENTS = 2, 50
 PERFECT, OTHER = "P8", "M6"  # each stands for its group
@@ -41,7 +43,9 @@ def tried(review: Review, chosen: dict[str, float]) -> Judged | None:
 
 
 @transaction.atomic
-def choose(review: Review, chosen: dict[str, float] | None, seen: dict[str, float]) -> None:
+def choose(
+    review: Review, chosen: dict[str, float] | None, seen: dict[str, float], by: Person
+) -> None:
     """Judge this clip by other tolerances; ``None`` is as usual. ``seen`` is what the page showed.
 
     Raises
@@ -54,6 +58,8 @@ def choose(review: Review, chosen: dict[str, float] | None, seen: dict[str, floa
     wanted = chosen or in_force(Review(clip=locked.clip, answers=locked.answers))
     if standing not in (seen, wanted):
         raise Conflict(in_words(standing))
+    if chosen != locked.tolerance_cents:
+        record(audit.Act.TOLERANCE, locked, by, detail=in_words(wanted) if chosen else "as usual")
     review.tolerance_cents = chosen
     Review.objects.filter(pk=review.pk).update(tolerance_cents=chosen)
     found = judged(review)

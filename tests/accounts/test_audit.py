@@ -9,7 +9,11 @@ from django.core.management import CommandError, call_command
 
 from studio.accounts import audit, consent, invitations, passwords, services
 from studio.accounts.models import AuditEntry, GuardianLink, Membership, Person, Studio
+from studio.clips import erasures
+from studio.clips import services as clips
+from studio.clips.models import Clip
 from studio.review import services as reviews
+from studio.review import tolerances
 from studio.review.models import Review
 from tests.cast import PASSWORD, as_person, make_clip, make_return
 
@@ -73,6 +77,63 @@ def test_a_return_is_taken_back_by_whoever_did(cast):
     assert told(newest()) == (Act.RETURN_TAKEN_BACK, cast.colleague, cast.studio, cast.pupil)
     reviews.take_back_return(review, by=cast.colleague)  # a second press does nothing
     assert AuditEntry.objects.filter(act=Act.RETURN_TAKEN_BACK).count() == 1
+
+
+def test_consent_is_written_once_for_each_time_it_was_given_or_withdrawn(cast):
+    here = cast.enrolment, cast.guardian, "recordings"
+    consent.withdraw(*here)
+    assert told(newest()) == (Act.CONSENT_WITHDRAWN, cast.guardian, cast.studio, cast.pupil)
+    assert newest().detail == "recordings of practice"
+    consent.withdraw(*here)  # there is none left
+    mark = consent.standing(cast.enrolment).mark
+    for _ in range(2):  # the second finds it given
+        consent.give(*here, mark)
+    assert told(newest()) == (Act.CONSENT_GIVEN, cast.guardian, cast.studio, cast.pupil)
+    acts = AuditEntry.objects.filter(act__startswith="consent").values_list("act", flat=True)
+    assert list(acts) == [Act.CONSENT_GIVEN, Act.CONSENT_WITHDRAWN]
+
+
+def test_consent_that_an_ended_link_leaves_to_nobody_is_said(cast):
+    for link in GuardianLink.objects.filter(pupil=cast.pupil, ended_on=None):
+        services.unlink_guardian(link, by=cast.teacher)
+    assert told(newest())[0] == Act.GUARDIAN_UNLINKED
+    assert newest().detail == "consent rests"
+
+
+def test_a_clip_s_tolerance_is_written_with_its_cents(cast):
+    clip = make_clip(cast.enrolment)
+    review = Review.objects.get(clip=clip)
+    usual = tolerances.in_force(review)
+    chosen = {"perfect": 7.0, "other": 9.0}
+    tolerances.choose(review, chosen, usual, by=cast.colleague)
+    assert told(newest()) == (Act.TOLERANCE, cast.colleague, cast.studio, cast.pupil)
+    assert newest().clip_id == clip.pk
+    assert newest().detail == tolerances.in_words(chosen)
+    tolerances.choose(review, chosen, chosen, by=cast.colleague)  # as it stands
+    tolerances.choose(review, None, chosen, by=cast.teacher)
+    assert (newest().by, newest().detail) == (cast.teacher, "as usual")
+    assert AuditEntry.objects.filter(act=Act.TOLERANCE).count() == 2
+
+
+def test_an_erased_clip_is_written_by_whom_and_why(cast):
+    mine, old, restored = (make_clip(cast.enrolment) for _ in range(3))
+    Clip.objects.exclude(pk=restored.pk).update(intake=Clip.Intake.REFUSED)
+    as_person(cast.pupil).post(f"/clips/{mine.pk}/put-away/")
+    assert told(newest()) == (Act.ERASED, cast.pupil, cast.studio, cast.pupil)
+    assert (newest().clip_id, newest().by_operator) == (mine.pk, False)
+    Clip.objects.filter(pk=old.pk).update(created_at="2020-01-01T00:00Z")
+    assert clips.put_refused_away() == 1
+    assert (newest().clip_id, newest().by, newest().by_operator) == (old.pk, None, True)
+    assert newest().detail == "it was refused, and its time was over"
+    clips.erase(restored)
+    Clip.objects.filter(pk=restored.pk).update(erased_at=None)
+    assert erasures.carry_out_again() == 1
+    assert newest().detail == "again, after a backup was restored"
+    clips.erase(restored)  # once more is nothing more
+    assert AuditEntry.objects.filter(act=Act.ERASED).count() == 4
+    page = as_person(cast.teacher).get("/people/done/").content.decode()
+    assert "erased a clip" in page
+    assert str(mine.pk) not in page, "nothing is there to be opened"
 
 
 def test_an_act_that_fails_leaves_no_entry(cast, monkeypatch):

@@ -112,7 +112,9 @@ def test_another_tolerance_judges_the_stored_measurement_anew(clip, desk):
 def test_decisions_outlast_a_tolerance_that_marks_them_no_more(cast, clip, desk):
     review, found = review_of(clip), judged(review_of(clip))
     services.decide(review, found.listening, found.marks[0], "kept", cast.teacher, "Own words.")
-    tolerances.choose(review, {"perfect": 32.0, "other": 18.0}, tolerances.in_force(review))
+    tolerances.choose(
+        review, {"perfect": 32.0, "other": 18.0}, tolerances.in_force(review), by=cast.teacher
+    )
     page = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
     assert "Own words." in page
     assert "as it is heard and judged now, this moment is not marked" in page
@@ -135,7 +137,9 @@ def test_a_tolerance_out_of_bounds_is_refused(clip, desk, cents):
 
 def test_two_teachers_who_choose_a_tolerance_see_each_others(cast, clip, desk):
     review = review_of(clip)
-    tolerances.choose(review, {"perfect": 9.0, "other": 12.0}, tolerances.in_force(review))
+    tolerances.choose(
+        review, {"perfect": 9.0, "other": 12.0}, tolerances.in_force(review), by=cast.teacher
+    )
     said = {"perfect": "25", "other": "18", "seen_perfect": "15", "seen_other": "18"}
     answer = desk("tolerance/", said, headers=PARTS)
     assert answer.status_code == 409

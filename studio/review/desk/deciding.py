@@ -92,7 +92,8 @@ def choose_tolerance(request: HttpRequest, review: Review) -> HttpResponse:
     if not form.is_valid():
         return _tolerance_again(request, review, form, status=422)
     try:
-        tolerances.choose(review, None if usual else form.chosen(), form.seen())
+        chosen = None if usual else form.chosen()
+        tolerances.choose(review, chosen, form.seen(), by=request.user)
     except Conflict as conflict:
         review.refresh_from_db(fields=["tolerance_cents"])
         return _tolerance_again(request, review, form, theirs=conflict.theirs, status=409)

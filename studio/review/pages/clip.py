@@ -36,7 +36,7 @@ def clip_page(request: HttpRequest, clip_id: UUID) -> HttpResponse:
 @require_POST
 def put_away(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     """The pupil has read why a clip could not be used."""
-    clip_services.put_away(clips.own_refused_clip(request.user, clip_id))
+    clip_services.put_away(clips.own_refused_clip(request.user, clip_id), by=request.user)
     messages.success(request, "It was put away.")
     return redirect("queue")
 
