@@ -79,7 +79,7 @@ def receive(
         raise
     words = {"title": title, "note": note, "subject": subject}
     said = {**words, "upload_key": upload_key, "again": again}
-    return take_in(enrolment, person, spooled, filename, **said, also=also)
+    return take_in(enrolment, person, spooled, filename, **said, ask_quota=is_new, also=also)
 
 
 def take_in(
@@ -94,12 +94,14 @@ def take_in(
     upload_key: str = "",
     again: bool = False,
     unseen: bool = False,
+    ask_quota: bool = False,
     also: Callable[[Clip], object] = lambda clip: None,
 ) -> Clip:
     """As :func:`receive`, for a recording that is on the bench already.
 
     It does not stay there, unless :class:`SentBefore` hands it back. ``unseen`` leaves the first
-    look to a worker: this process would be one more that dies of it.
+    look to a worker: this process would be one more that dies of it. ``ask_quota`` asks once more
+    with the row itself, for what no upload counts yet: others may have sent since.
     """
     clip = Clip(id=uuid4(), enrolment=enrolment, uploaded_by=person, upload_key=upload_key[:64])
     clip.title, clip.note, clip.subject = _cut(title, note, subject)
@@ -122,7 +124,8 @@ def take_in(
             examining.send_what_waits(clip, dispatch)
             also(clip)
 
-        return _record(clip, spooled, filename, again, begun)
+        asked = _ask_quota if ask_quota else _nothing
+        return _record(clip, spooled, filename, again, asked, begun)
     finally:
         if not handed_back:
             spooled.path.unlink(missing_ok=True)
@@ -239,11 +242,15 @@ def _record(
     spooled: files.Spooled,
     filename: str,
     again: bool,
+    asked: Callable[[Clip, files.Spooled], object],
     begun: Callable[[], object],
 ) -> Clip:
-    """Keep the file, then write the rows; a clip that was sent before stays the only one."""
+    """Keep the file, then write the rows; a clip that was sent before stays the only one.
+
+    ``asked`` comes before the rows, in their transaction, and may raise.
+    """
     if clip.intake == Clip.Intake.REFUSED:
-        return _save_once(clip, spooled, lambda: None)
+        return _save_once(clip, spooled, _nothing, lambda: None)
     stored = files.keep(spooled, f"{files.clip_folder(clip.id)}/original")
 
     def more() -> None:
@@ -261,7 +268,7 @@ def _record(
         begun()
 
     try:
-        saved = _save_once(clip, spooled, more)
+        saved = _save_once(clip, spooled, asked, more)
     except BaseException:
         _remove_unless_named(stored.path)
         raise
@@ -281,13 +288,31 @@ def _remove_unless_named(path: str) -> None:
             files.remove(path)
 
 
-def _save_once(clip: Clip, spooled: files.Spooled, more: Callable[[], None]) -> Clip:
+def _nothing(clip: Clip, spooled: files.Spooled) -> None:
+    pass
+
+
+def _ask_quota(clip: Clip, spooled: files.Spooled) -> None:
+    """Of many who send at once, each waits here for those before it, and sees them."""
+    quota.lock(clip.enrolment)
+    same = Clip.objects.filter(enrolment=clip.enrolment, upload_key=clip.upload_key)
+    if not (clip.upload_key and same.exists()):  # one that is there already is no further one
+        quota.require(clip.enrolment, spooled.size_bytes)
+
+
+def _save_once(
+    clip: Clip,
+    spooled: files.Spooled,
+    asked: Callable[[Clip, files.Spooled], object],
+    more: Callable[[], None],
+) -> Clip:
     """Save the clip and ``more`` in one transaction, or give the same one with the same key.
 
     A page that is gone back to still has its key: another recording in it gets a new one.
     """
     try:
         with transaction.atomic():
+            asked(clip, spooled)
             clip.save(force_insert=True)
             more()
     except IntegrityError:
@@ -297,7 +322,7 @@ def _save_once(clip: Clip, spooled: files.Spooled, more: Callable[[], None]) -> 
         if _holds(before, clip, spooled):
             return before
         clip.upload_key = uuid4().hex
-        return _save_once(clip, spooled, more)
+        return _save_once(clip, spooled, asked, more)
     return clip
 
 

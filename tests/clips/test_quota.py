@@ -1,7 +1,12 @@
 """What may be sent in a day, and how many recordings may be half sent, also by many at once."""
 
+import io
+import random
+import threading
+import wave
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from uuid import uuid4
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -99,6 +104,53 @@ def many_at_once(most: int) -> None:
     assert outcomes.count("begun") == Upload.objects.count() == most
     assert outcomes.count("too many") == AT_ONCE - most
     assert len(list(services.partial.store().bench().glob("upload-*"))) == most
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    ("bound", "value"), [("DAILY_CLIPS_PUPIL", 1), ("DAILY_BYTES_STUDIO", 1_000_000)]
+)
+def test_two_by_the_plain_form_at_once_are_not_more_than_may_be(
+    cast, settings, monkeypatch, media_root, bound, value
+):
+    """Both are asked before either is kept; the second finds out with its row."""
+    setattr(settings, bound, value)
+    both = threading.Barrier(2)
+    really = clips.examining.look_at
+
+    def looked_at(clip, path):
+        both.wait(30)  # neither has a row yet
+        return really(clip, path)
+
+    monkeypatch.setattr(clips.examining, "look_at", looked_at)
+    recordings = [wav(0), wav(1)]
+
+    def one(data: bytes) -> str:
+        try:
+            clips.receive(cast.enrolment, cast.pupil, [data], "a.wav", upload_key=uuid4().hex)
+        except clips.quota.OverQuota as over:
+            return over.sentence
+        finally:
+            connections.close_all()
+        return ""
+
+    with ThreadPoolExecutor(2) as pool:
+        kept, refused = sorted(pool.map(one, recordings))
+    assert kept == ""
+    assert "is the most" in refused
+    assert "send it after" in refused
+    assert (Clip.objects.count(), Original.objects.count()) == (1, 1)
+    files = [path for path in media_root.rglob("*") if path.is_file()]
+    assert [path.name for path in files if path.stat().st_size > 100_000] == ["original"]
+
+
+def wav(seed: int) -> bytes:
+    """Six seconds of noise, 0.6 MB."""
+    made = io.BytesIO()
+    with wave.open(made, "wb") as file:
+        file.setparams((1, 2, 48_000, 0, "NONE", ""))
+        file.writeframes(random.Random(seed).randbytes(600_000))
+    return made.getvalue()
 
 
 @pytest.mark.django_db(transaction=True)

@@ -1,10 +1,14 @@
 """Uploads into a real web process: another's client, kills, two connections at once, nginx."""
 
 import hashlib
+import http.client
 import io
 import signal
 import socket
+import threading
 import wave
+from collections import Counter
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -24,6 +28,7 @@ pytestmark = pytest.mark.django_db(transaction=True)
 SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 MB = 1_000_000
 TOKEN = "t" * 32
+AT_ONCE = 60
 
 
 @pytest.fixture
@@ -140,6 +145,34 @@ def test_of_two_connections_at_once_one_writes(cast, web, seen):
     clip = Clip.objects.get(enrolment=cast.enrolment)
     assert clip.original.sha256 == hashlib.sha256(data).hexdigest()
     seen("204 and 423; one clip, its hash is that of the first")
+
+
+@pytest.mark.parametrize("bound", ["half sent", "in a day"])
+def test_sixty_requests_at_once_begin_no_more_than_may_be(cast, web, settings, bound):
+    """Over real connections, in one process with the threads it is served with."""
+    most = settings.MAX_UNFINISHED_UPLOADS if bound == "half sent" else 3
+    variables = {} if bound == "half sent" else {"DAILY_CLIPS_PUPIL": "3"}
+    said = headers(cast.pupil) | {"Tus-Resumable": "1.0.0", "Upload-Length": "1000"}
+    gate = threading.Barrier(AT_ONCE)
+
+    def one(number: int) -> tuple[int, str]:
+        connection = http.client.HTTPConnection("127.0.0.1", web.port, timeout=60)
+        gate.wait(60)
+        connection.request("POST", "/uploads/", headers=said)
+        answer = connection.getresponse()
+        found = answer.status, answer.read().decode()
+        connection.close()
+        return found
+
+    with web.started(bound.replace(" ", "-"), **variables), ThreadPoolExecutor(AT_ONCE) as pool:
+        answers = list(pool.map(one, range(AT_ONCE)))
+    refused = [text for status, text in answers if status != 201]
+    assert Counter(status for status, _ in answers) == {201: most, 429: AT_ONCE - most}
+    assert all(refused)
+    assert len(set(refused)) == 1
+    assert ("half-sent" if bound == "half sent" else "3 recordings in the last") in refused[0]
+    assert Upload.objects.count() == most
+    assert len(list(partial.store().bench().glob("upload-*"))) == most
 
 
 def what_came_before_a_break_is_kept(web, who) -> None:
