@@ -125,6 +125,8 @@ TEMPLATES = [
         },
     },
 ]
+# A form's fields are small templates, and a page has dozens: these are compiled to Python.
+FORM_RENDERER = "django.forms.renderers.Jinja2"
 
 # -- stores --------------------------------------------------------------------------------
 DATABASES = {"default": environment.database("DATABASE_URL", STUDIO_DATA)}
