@@ -124,6 +124,13 @@ TEMPLATES = [
             ],
         },
     },
+    # For rows of lists; a template is looked for above first.
+    {
+        "NAME": "compiled",
+        "BACKEND": "django.template.backends.jinja2.Jinja2",
+        "DIRS": [BASE_DIR / "jinja2"],
+        "OPTIONS": {"environment": "studio.accounts.compiled.environment"},
+    },
 ]
 # A form's fields are small templates, and a page has dozens: these are compiled to Python.
 FORM_RENDERER = "django.forms.renderers.Jinja2"

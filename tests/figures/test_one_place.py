@@ -96,7 +96,8 @@ def test_no_module_formats_a_figure_by_itself():
 def test_no_template_formats_a_figure_by_itself():
     wrong = {
         str(path.relative_to(STUDIO)): BY_ITSELF_IN_A_TEMPLATE.findall(path.read_text())
-        for path in (STUDIO / "templates").rglob("*.html")
+        for folder in ("templates", "jinja2")
+        for path in (STUDIO / folder).rglob("*.html")
         if BY_ITSELF_IN_A_TEMPLATE.search(path.read_text())
     }
     assert wrong == {}

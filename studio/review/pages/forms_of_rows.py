@@ -14,6 +14,8 @@ from django.template import loader
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
+from studio.accounts.compiled import ENGINE
+
 if TYPE_CHECKING:
     from .waiting import Waiting
 
@@ -49,7 +51,7 @@ def with_forms(request: HttpRequest, rows: Sequence["Waiting"], context: dict) -
         kind = (row.mine, row.review.taken_by_id, studio_id)
         if kind not in kinds:
             there = {"row": row, "review": row.review, "clip": _Clip(PK, _Place(PUPIL, studio_id))}
-            kinds[kind] = loader.render_to_string(TEMPLATE, context | there, request)
+            kinds[kind] = loader.render_to_string(TEMPLATE, context | there, request, ENGINE)
         done.append(replace(row, arrange=_filled(kinds[kind], row)))
     return done
 
