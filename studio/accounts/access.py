@@ -5,16 +5,18 @@ What a person may not see and what does not exist look alike: :class:`~django.ht
 
 from collections.abc import Iterable
 
-from django.db.models import Exists, Model, OuterRef, Q, QuerySet
+from django.db.models import BigIntegerField, CharField, Exists, Model, OuterRef, Q, QuerySet
 from django.http import Http404
 
 from . import consent, guardians
 from .models import Enrolment, GuardianLink, Membership, Person, Studio, current
+from .prepared import Given, Prepared
 
 Role = Membership.Role
+PERSON, PLACE = Given("person", BigIntegerField()), Given("place", BigIntegerField())
 
 
-def studios_of(person: Person, role: str) -> QuerySet[Studio]:
+def studios_of(person: Person | Given, role: str | Given) -> QuerySet[Studio]:
     """The studios in which ``person`` holds ``role`` today."""
     held = Membership.objects.filter(
         current(), person=person, role=role, studio=OuterRef("pk"), person__is_active=True
@@ -27,12 +29,8 @@ def roles_of(person: Person) -> list[str]:
 
     A pupil without a place has nothing to open, so that role counts only with one.
     """
-    held = set(
-        Membership.objects.filter(current(), person=person, person__is_active=True).values_list(
-            "role", flat=True
-        )
-    )
-    if Role.PUPIL in held and not enrolments_of(person).exists():
+    held = set(_roles_held(person=person.pk))
+    if Role.PUPIL in held and not _own_places(person=person.pk):
         held.discard(Role.PUPIL)
     return [role for role in Role.values if role in held]
 
@@ -43,13 +41,18 @@ def is_teacher(person: Person) -> bool:
 
 def teaching_studio(person: Person) -> Studio:
     """The studio a teacher works in (the first, when there are several), or 404."""
-    studio = studios_of(person, Role.TEACHER).first()
+    studio = next(iter(taught_studios(person)), None)
     if studio is None:
         raise Http404
     return studio
 
 
-def enrolments_taught_by(person: Person) -> QuerySet[Enrolment]:
+def taught_studios(person: Person) -> list[Studio]:
+    """The studios in which ``person`` teaches today."""
+    return _studios_held(person=person.pk, role=Role.TEACHER)
+
+
+def enrolments_taught_by(person: Person | Given) -> QuerySet[Enrolment]:
     """Every enrolment of the studios where ``person`` teaches: colleagues share a studio."""
     return _enrolments().filter(studio__in=_studios_taught_in(person))
 
@@ -59,28 +62,25 @@ def places_to_hear(person: Person) -> list[int]:
 
     They are asked for once for all the queries of a page: whether consent holds is a long question.
     """
-    places = Enrolment.objects.filter(
-        current(), consent.holds(consent.Purpose.RECORDINGS), studio__in=_studios_taught_in(person)
-    )
-    return list(places.values_list("pk", flat=True))
+    return _places_to_hear(person=person.pk)
 
 
 def teaches(person: Person, enrolment: Enrolment) -> bool:
     """Whether ``person`` is a teacher of that pupil's studio today."""
-    return enrolments_taught_by(person).filter(pk=enrolment.pk).exists()
+    return bool(_taught_place(person=person.pk, place=enrolment.pk))
 
 
-def enrolments_of(person: Person) -> QuerySet[Enrolment]:
+def enrolments_of(person: Person | Given) -> QuerySet[Enrolment]:
     """A pupil's own places."""
     return _enrolments().filter(pupil=person, pupil__is_active=True)
 
 
-def enrolments_guarded_by(person: Person) -> QuerySet[Enrolment]:
+def enrolments_guarded_by(person: Person | Given) -> QuerySet[Enrolment]:
     """The places of the children ``person`` answers for, each in the studio of its link."""
     return _enrolments().filter(_guarded_by(person))
 
 
-def enrolments_seen_by(person: Person) -> QuerySet[Enrolment]:
+def enrolments_seen_by(person: Person | Given) -> QuerySet[Enrolment]:
     """All that ``person`` may look at, as teacher, pupil or guardian."""
     taught = Q(studio__in=_studios_taught_in(person))
     own = Q(pupil=person, pupil__is_active=True)
@@ -88,7 +88,7 @@ def enrolments_seen_by(person: Person) -> QuerySet[Enrolment]:
 
 
 def taught_enrolment(person: Person, pk: int) -> Enrolment:
-    return get_or_404(enrolments_taught_by(person), pk)
+    return or_404(_taught_place.first(person=person.pk, place=pk))
 
 
 def guarded_enrolment(person: Person, pk: int) -> Enrolment:
@@ -106,16 +106,12 @@ def home_enrolment(person: Person, pk: int) -> Enrolment:
 
 def is_home(person: Person, enrolment: Enrolment) -> bool:
     """Whether it is the person's own place, or that of a child the person answers for."""
-    mine = enrolments_of(person), enrolments_guarded_by(person)
-    return any(enrolments.filter(pk=enrolment.pk).exists() for enrolments in mine)
+    return bool(_place_at_home(person=person.pk, place=enrolment.pk))
 
 
 def own_enrolment(person: Person) -> Enrolment:
     """The pupil's present place (the newest, when there are several), or 404."""
-    enrolment = enrolments_of(person).order_by("-started_on", "-pk").first()
-    if enrolment is None:
-        raise Http404
-    return enrolment
+    return or_404(_own_places.first(person=person.pk))
 
 
 def sending_enrolment(person: Person) -> Enrolment:
@@ -166,7 +162,7 @@ def members_of(studio: Studio, role: str) -> QuerySet[Person]:
     return Person.objects.filter(Exists(held), is_active=True).order_by("name", "pk")
 
 
-def teachers_in(studios: Iterable[Studio]) -> QuerySet[Membership]:
+def teachers_in(studios: Iterable[Studio] | QuerySet) -> QuerySet[Membership]:
     """The memberships of those who teach in some studios today, by name."""
     return (
         Membership.objects.filter(
@@ -175,6 +171,11 @@ def teachers_in(studios: Iterable[Studio]) -> QuerySet[Membership]:
         .select_related("person", "studio")
         .order_by("person__name", "pk")
     )
+
+
+def colleagues(person: Person) -> list[Membership]:
+    """The memberships of the others who teach today where ``person`` does, by name."""
+    return _colleagues(person=person.pk)
 
 
 def colleague_membership(person: Person, pk: int) -> Membership:
@@ -203,7 +204,7 @@ def require_operator(person: Person) -> None:
         raise Http404
 
 
-def _guarded_by(person: Person) -> Exists:
+def _guarded_by(person: Person | Given) -> Exists:
     """A condition for places: ``person`` answers for the pupil there."""
     link = guardians.seeing().filter(
         guardian=person, pupil=OuterRef("pupil"), studio=OuterRef("studio")
@@ -211,7 +212,7 @@ def _guarded_by(person: Person) -> Exists:
     return Exists(link)
 
 
-def _studios_taught_in(person: Person) -> QuerySet:
+def _studios_taught_in(person: Person | Given) -> QuerySet:
     """The numbers of the studios of :func:`studios_of` a teacher, for conditions."""
     held = Membership.objects.filter(
         current(), person=person, role=Role.TEACHER, person__is_active=True
@@ -232,6 +233,13 @@ def get_or_404(queryset: QuerySet, pk):
         raise Http404 from None
 
 
+def or_404(found):
+    """What was found, if anything was."""
+    if found is None:
+        raise Http404
+    return found
+
+
 def _enrolments() -> QuerySet[Enrolment]:
     """Places of today; ``consented`` says whether consent to recordings holds."""
     return (
@@ -239,3 +247,28 @@ def _enrolments() -> QuerySet[Enrolment]:
         .select_related("pupil", "studio", "teacher")
         .annotate(consented=consent.holds(consent.Purpose.RECORDINGS))
     )
+
+
+# -- asked on nearly every page ------------------------------------------------------------
+
+_studios_held = Prepared(lambda: studios_of(PERSON, Given("role", CharField())))
+_roles_held = Prepared(
+    lambda: Membership.objects.filter(current(), person=PERSON, person__is_active=True).values_list(
+        "role", flat=True
+    )
+)
+_places_to_hear = Prepared(
+    lambda: Enrolment.objects.filter(
+        current(), consent.holds(consent.Purpose.RECORDINGS), studio__in=_studios_taught_in(PERSON)
+    ).values_list("pk", flat=True)
+)
+_colleagues = Prepared(lambda: teachers_in(_studios_taught_in(PERSON)).exclude(person=PERSON))
+_taught_place = Prepared(lambda: enrolments_taught_by(PERSON).filter(pk=PLACE))
+_own_places = Prepared(lambda: enrolments_of(PERSON).order_by("-started_on", "-pk")[:1])
+_place_at_home = Prepared(
+    lambda: (
+        Enrolment.objects.filter(current(), pk=PLACE)
+        .filter(Q(pupil=PERSON, pupil__is_active=True) | Q(_guarded_by(PERSON)))
+        .values_list("pk")
+    )
+)

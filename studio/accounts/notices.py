@@ -3,13 +3,14 @@
 from collections.abc import Iterable
 
 from django.conf import settings
-from django.db.models import QuerySet
+from django.db.models import BigIntegerField, QuerySet
 from django.utils import timezone
 
 from studio import figures
 
 from . import guardians, letters
 from .models import Notice, PasswordLink, Person
+from .prepared import Given, Prepared
 
 
 def concerned(person: Person) -> list[Person]:
@@ -43,10 +44,19 @@ def unread(person: Person) -> QuerySet[Notice]:
     return person.notices.filter(read_at=None)
 
 
+def to_read(person: Person) -> list[Notice]:
+    """The same, as a page shows them."""
+    return _to_read(person=person.pk)
+
+
 def note_read(person: Person, pk: int) -> bool:
     """Whether there was such a notice to this person."""
     return bool(unread(person).filter(pk=pk).update(read_at=timezone.now()))
 
+
+_to_read = Prepared(
+    lambda: Notice.objects.filter(to=Given("person", BigIntegerField()), read_at=None)
+)
 
 #: Whom to ask where no teacher can help.
 OPERATOR = "whoever runs the studio’s machine"

@@ -7,13 +7,14 @@ at every request, so also at every Range of a recording that plays.
 
 from uuid import UUID
 
-from django.db.models import QuerySet
+from django.db.models import QuerySet, UUIDField
 from django.http import Http404
 
 from studio.accounts import access as people
 from studio.accounts import consent
-from studio.accounts.access import get_or_404
+from studio.accounts.access import PERSON, or_404
 from studio.accounts.models import Enrolment, Person
+from studio.accounts.prepared import Given, Prepared
 
 from .models import Clip
 
@@ -32,7 +33,7 @@ def clip_for(person: Person, pk: UUID) -> Clip:
     ConsentMissing
         For a teacher, while consent does not hold. The pupil and the guardians still see it.
     """
-    clip = get_or_404(_clips().filter(enrolment__in=people.enrolments_seen_by(person)), pk)
+    clip = or_404(_seen_clip.first(person=person.pk, clip=pk))
     if not clip.consented and not people.is_home(person, clip.enrolment):
         raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))
     return clip
@@ -46,12 +47,7 @@ def taught_clip(person: Person, pk: UUID) -> Clip:
     ConsentMissing
         While consent does not hold.
     """
-    clip = get_or_404(
-        _clips().filter(
-            enrolment__in=people.enrolments_taught_by(person), intake=Clip.Intake.RECEIVED
-        ),
-        pk,
-    )
+    clip = or_404(_taught_clip.first(person=person.pk, clip=pk))
     if not clip.consented:
         raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))
     return clip
@@ -83,3 +79,14 @@ def _clips() -> QuerySet[Clip]:
         .select_related("enrolment__pupil", "enrolment__studio", "enrolment__teacher", "original")
         .prefetch_related("stages", "renditions")
     )
+
+
+_CLIP = Given("clip", UUIDField())
+_seen_clip = Prepared(
+    lambda: _clips().filter(enrolment__in=people.enrolments_seen_by(PERSON), pk=_CLIP)
+)
+_taught_clip = Prepared(
+    lambda: _clips().filter(
+        enrolment__in=people.enrolments_taught_by(PERSON), intake=Clip.Intake.RECEIVED, pk=_CLIP
+    )
+)

@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from studio import figures
 from studio.accounts import consent
+from studio.accounts.prepared import Prepared
 from studio.workers import signs
 
 from .models import Stage
@@ -50,13 +51,11 @@ class Absence:
 
 def absence() -> Absence | None:
     """Whether nobody listens, though there is something to listen to."""
-    if signs.taking(QUEUE, signs.alive()).exists():
+    seen, lately = _last_seen.first() or (None, False)
+    if lately:
         return None
-    seen = signs.last_seen(QUEUE)
-    if seen is not None and signs.taking(QUEUE).filter(seen_at__gt=Now() - LONG).exists():
-        return None
-    due = unheard() if seen is not None else unheard().filter(changed_at__lt=Now() - LONG)
-    return Absence(seen) if due.exists() else None
+    due = _anything() if seen is not None else _anything_for_long()
+    return Absence(seen) if due else None
 
 
 def unheard() -> QuerySet[Stage]:
@@ -68,6 +67,13 @@ def unheard() -> QuerySet[Stage]:
     return Stage.objects.filter(
         agreed, kind=Stage.Kind.LISTENING, state__in=begun, clip__erased_at=None
     )
+
+
+_last_seen = Prepared(lambda: signs.last_seen(QUEUE, LONG))
+_anything = Prepared(lambda: unheard().values_list("pk")[:1])
+_anything_for_long = Prepared(
+    lambda: unheard().filter(changed_at__lt=Now() - LONG).values_list("pk")[:1]
+)
 
 
 def watch() -> Absence | None:

@@ -1,5 +1,7 @@
 """Who may reach which drill and assignment."""
 
+from datetime import datetime
+
 from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.http import Http404
 from django.utils import timezone
@@ -7,6 +9,7 @@ from django.utils import timezone
 from studio.accounts import access as people
 from studio.accounts.access import Role, get_or_404, studios_of
 from studio.accounts.models import Enrolment, Person, Studio, current
+from studio.accounts.prepared import Given
 
 from .models import Assignment, Drill, DrillVersion, ShelfSettings
 
@@ -18,9 +21,9 @@ def scores_of(version: str = "") -> tuple[str, ...]:
     return tuple(f"{version}__{name}".removeprefix("__") for name in SCORES)
 
 
-def published() -> Q:
-    """A filter for assignments that are seen at home: their time has come."""
-    return Q(published_at__lte=timezone.now())
+def published(now: datetime | Given | None = None) -> Q:
+    """A filter for assignments that are seen at home: their time has come (by ``now``)."""
+    return Q(published_at__lte=now or timezone.now())
 
 
 def shelf_of(person: Person) -> QuerySet[Drill]:

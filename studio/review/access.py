@@ -3,31 +3,34 @@
 A pupil and a guardian reach only what was returned, and only its frozen snapshot.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime
 from uuid import UUID
 
 from django.db.models import (
     Aggregate,
     Count,
+    DateTimeField,
     Exists,
+    Expression,
     F,
     Max,
-    Min,
     OuterRef,
     Prefetch,
     Q,
     QuerySet,
     Subquery,
+    UUIDField,
 )
 from django.http import Http404
 from django.utils import timezone
 
 from studio.accounts import access as people
 from studio.accounts import consent
-from studio.accounts.access import get_or_404
+from studio.accounts.access import get_or_404, or_404
 from studio.accounts.models import Enrolment, Person, Studio
+from studio.accounts.prepared import Given, IsOneOf, Prepared
 from studio.clips import access as clips
 from studio.clips.models import Clip, Listening, Stage
 from studio.drills import access as drills
@@ -37,13 +40,15 @@ from studio.drills.models import Assignment
 from .enclosures.snapshots import enclosed_in
 from .models import Comment, EnclosedFile, Enclosure, HandMark, Phrase, Return, Review
 
+NOW = Given("now", DateTimeField())
+LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)
+
 
 def review_for(person: Person, clip_id: UUID) -> Review:
     """The review of a clip in a studio where ``person`` teaches, or 404."""
     clip = clips.taught_clip(person, clip_id)
-    review = _reviews().filter(clip=clip).first()
-    if review is None:
-        raise Http404
+    review = or_404(_review_of.first(clip=clip.pk))
+    review.clip = clip
     return review
 
 
@@ -62,27 +67,37 @@ def waiting_for(person: Person, order: str = "wait") -> QuerySet[Review]:
     ``order`` puts something before the wait (see ``ORDERS``). Those that no teacher may watch,
     because consent does not hold, are not among them; those that rest are.
     """
+    return waiting_in(Q(clip__enrolment__in=people.places_to_hear(person)), order)
+
+
+def waiting_in(places: Q | Expression, order: str = "wait") -> QuerySet[Review]:
+    """The same for places that are found another way."""
     return (
         _reviews()
         .filter(
+            places,
             state__in=Review.UNANSWERED,
-            clip__enrolment__in=people.places_to_hear(person),
             clip__intake="received",
             clip__erased_at=None,
         )
         .defer(*scores_of("answers__version"))
-        .order_by(*ORDERS[order], "clip__created_at", "pk")
+        .order_by(*order_by(order))
     )
 
 
-def awake(waiting: QuerySet[Review]) -> QuerySet[Review]:
+def order_by(order: str) -> tuple:
+    """How clips that wait are put in order: what ``ORDERS`` says, then the longest wait first."""
+    return (*ORDERS[order], "clip__created_at", "pk")
+
+
+def awake(waiting: QuerySet[Review], now: datetime | Given | None = None) -> QuerySet[Review]:
     """Those that do not rest now."""
-    return waiting.exclude(snoozed_until__gt=timezone.now())
+    return waiting.exclude(snoozed_until__gt=now or timezone.now())
 
 
-def snoozed(waiting: QuerySet[Review]) -> QuerySet[Review]:
+def snoozed(waiting: QuerySet[Review], now: datetime | Given | None = None) -> QuerySet[Review]:
     """Those that rest, and come back by themselves."""
-    return waiting.filter(snoozed_until__gt=timezone.now())
+    return waiting.filter(snoozed_until__gt=now or timezone.now())
 
 
 def in_list(reviews: QuerySet[Review]) -> QuerySet[Review]:
@@ -124,30 +139,6 @@ class WaitOfPlace:
     first: datetime | None
 
 
-def waits_by_place(waiting: QuerySet[Review], studios: Iterable[Studio]) -> list[WaitOfPlace]:
-    """The waits of each place that has any, by the pupil's name.
-
-    Late is what has waited longer than its studio promises.
-    """
-    now = timezone.now()
-    here = Q(snoozed_until=None) | Q(snoozed_until__lte=now)
-    late = Q(pk=None)
-    for studio in studios:
-        before = now - timedelta(days=studio.answer_within_days)
-        late |= Q(clip__enrolment__studio=studio, clip__created_at__lte=before)
-    rows = (
-        waiting.order_by("clip__enrolment__pupil__name", "clip__enrolment")
-        .values_list("clip__enrolment", "clip__enrolment__pupil__name")
-        .annotate(
-            total=Count("pk", filter=here),
-            resting=Count("pk", filter=~here),
-            late=Count("pk", filter=here & late),
-            first=Min("clip__created_at", filter=here),
-        )
-    )
-    return [WaitOfPlace(*row) for row in rows]
-
-
 def in_figures(waits: Iterable[WaitOfPlace]) -> dict:
     """All places together: ``total``, ``resting``, ``late`` and ``first``."""
     places = list(waits)
@@ -165,7 +156,7 @@ def next_for(person: Person, order: str = "wait") -> QuerySet[Review]:
     return free_for(person, awake(waiting_for(person, order)))
 
 
-def free_for(person: Person, waiting: QuerySet[Review]) -> QuerySet[Review]:
+def free_for(person: Person | Given, waiting: QuerySet[Review]) -> QuerySet[Review]:
     """Those that no colleague has taken."""
     return waiting.filter(Q(taken_by=None) | Q(taken_by=person))
 
@@ -180,22 +171,23 @@ def pile_of(reviews: QuerySet[Review]) -> QuerySet[Review]:
 
     Each was heard and can be played. ``listening_id`` is its newest listening.
     """
-    stages = Stage.objects.filter(clip=OuterRef("clip"))
     newest = Listening.objects.filter(clip=OuterRef("clip")).order_by("-created_at", "-pk")
+    return without_a_word(reviews).annotate(listening_id=Subquery(newest.values("pk")[:1]))
+
+
+def without_a_word(reviews: QuerySet[Review]) -> QuerySet[Review]:
+    """The same without ``listening_id``."""
+    stages = Stage.objects.filter(clip=OuterRef("clip"))
     heard = {"kind": Stage.Kind.LISTENING, "state": Stage.State.HEARD}
     playable = {"kind": Stage.Kind.PLAYBACK, "state": Stage.State.PLAYABLE}
-    return (
-        reviews.exclude(clip__subject__in=Clip.ASKS)
-        .filter(
-            Exists(stages.filter(**heard)),
-            Exists(stages.filter(**playable)),
-            clip__note="",
-            marks_found=0,
-            comments=None,
-            hand_marks=None,
-            drills_set=None,
-        )
-        .annotate(listening_id=Subquery(newest.values("pk")[:1]))
+    return reviews.exclude(clip__subject__in=Clip.ASKS).filter(
+        Exists(stages.filter(**heard)),
+        Exists(stages.filter(**playable)),
+        clip__note="",
+        marks_found=0,
+        comments=None,
+        hand_marks=None,
+        drills_set=None,
     )
 
 
@@ -319,11 +311,11 @@ def return_for(person: Person, clip_id: UUID) -> Return:
     return returned
 
 
-def pending_returns(person: Person) -> QuerySet[Return]:
+def pending_returns(person: Person | Given, now: datetime | Given) -> QuerySet[Return]:
     """What can still be taken back in the studios of a teacher, the newest first."""
     return (
         Return.objects.filter(
-            pk__in=Return.objects.pending().values("pk"),  # few: so they are looked for first
+            pk__in=Return.objects.pending(now).values("pk"),  # few: so they are looked for first
             review__clip__enrolment__in=people.enrolments_taught_by(person),
             review__clip__erased_at=None,
         )
@@ -417,8 +409,8 @@ def _earlier(person: Person, clip: Clip) -> QuerySet[Review]:
     )
 
 
-def counted(places: Iterable[Enrolment]) -> list[Enrolment]:
-    """Places with what stands open in each, whatever their number with four queries.
+def counted(places: Iterable[Enrolment], *figures: str) -> list[Enrolment]:
+    """Places with some of :data:`FIGURES`, whatever their number with one query for each.
 
     ``open_assignments`` and ``unread_returns`` are what the pupil has before them,
     ``clips_waiting`` and ``last_returned_at`` what the teacher has. ``places`` come from
@@ -427,33 +419,56 @@ def counted(places: Iterable[Enrolment]) -> list[Enrolment]:
     found = list(places)
     numbers = [place.pk for place in found]
     heard = [place.pk for place in found if place.consented]
-    set_and_open = Assignment.objects.filter(
-        drills.published(), enrolment__in=numbers, done_at=None
-    )
-    waiting = Review.objects.filter(
-        state__in=Review.UNANSWERED, clip__enrolment__in=heard, clip__erased_at=None
-    )
-    returns = Return.objects.filter(
-        review__clip__enrolment__in=numbers, review__clip__erased_at=None
-    )
-    unread = returns.visible().filter(read_at=None)
-    by_clip = "review__clip__enrolment"
-    figures: dict[str, dict] = {
-        "open_assignments": _each(set_and_open, "enrolment", Count("pk")),
-        "unread_returns": _each(unread, by_clip, Count("pk")),
-        "clips_waiting": _each(waiting, "clip__enrolment", Count("pk")),
-        "last_returned_at": _each(returns, by_clip, Max("returned_at")),
-    }
-    for place in found:
-        for name, of_place in figures.items():
-            none = None if name == "last_returned_at" else 0
+    for name in figures:
+        asked = heard if name == "clips_waiting" else numbers
+        of_place = dict(_figures(name, places=asked, now=timezone.now()))
+        none = None if name == "last_returned_at" else 0
+        for place in found:
             setattr(place, name, of_place.get(place.pk, none))
     return found
 
 
-def _each(rows: QuerySet, place: str, figure: Aggregate) -> dict:
-    """A figure of the rows of each place."""
-    return dict(rows.order_by().values_list(place).annotate(figure=figure))
+def _open_assignments() -> QuerySet:
+    open_now = Assignment.objects.filter(drills.published(NOW), done_at=None)
+    return _each(open_now, "enrolment", Count("pk"))
+
+
+def _clips_waiting() -> QuerySet:
+    waiting = Review.objects.filter(state__in=Review.UNANSWERED, clip__erased_at=None)
+    return _each(waiting, "clip__enrolment", Count("pk"))
+
+
+def _unread_returns() -> QuerySet:
+    unread = Return.objects.visible(NOW).filter(read_at=None, review__clip__erased_at=None)
+    return _each(unread, "review__clip__enrolment", Count("pk"))
+
+
+def _last_returned_at() -> QuerySet:
+    # Whatever time is asked for: so the index that holds both times is enough for SQLite.
+    returns = Return.objects.filter(visible_at__gt=LONG_AGO, review__clip__erased_at=None)
+    return _each(returns, "review__clip__enrolment", Max("returned_at"))
+
+
+FIGURES: dict[str, Callable[[], QuerySet]] = {
+    "open_assignments": _open_assignments,
+    "unread_returns": _unread_returns,
+    "clips_waiting": _clips_waiting,
+    "last_returned_at": _last_returned_at,
+}
+_figures = Prepared(lambda name: FIGURES[name]())
+
+
+def _each(rows: QuerySet, place: str, figure: Aggregate) -> QuerySet:
+    """A figure of the rows of each of the places that are given."""
+    some = rows.filter(IsOneOf(place, "places"))
+    return some.order_by().values_list(place).annotate(figure=figure)
+
+
+_review_of = Prepared(
+    lambda: Review.objects.filter(clip=Given("clip", UUIDField())).select_related(
+        "answers__version", "taken_by"
+    )
+)
 
 
 def _reviews() -> QuerySet[Review]:

@@ -289,13 +289,13 @@ class EnclosedFile(ClipFile):
 
 
 class ReturnQuerySet(models.QuerySet):
-    def visible(self) -> "ReturnQuerySet":
-        """What pupils and guardians may see: its delay has ended."""
-        return self.filter(visible_at__lte=timezone.now())
+    def visible(self, now=None) -> "ReturnQuerySet":
+        """What pupils and guardians may see: its delay has ended (by ``now``, if given)."""
+        return self.filter(visible_at__lte=now or timezone.now())
 
-    def pending(self) -> "ReturnQuerySet":
-        """What can still be taken back."""
-        return self.filter(visible_at__gt=timezone.now())
+    def pending(self, now=None) -> "ReturnQuerySet":
+        """What can still be taken back (at ``now``, if given)."""
+        return self.filter(visible_at__gt=now or timezone.now())
 
 
 class Return(models.Model):

@@ -4,9 +4,9 @@ All times are the database's, so that a machine with a wrong clock is not taken 
 """
 
 from collections.abc import Iterable
-from datetime import datetime, timedelta
+from datetime import timedelta
 
-from django.db.models import Max, QuerySet
+from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
 from django.db.models.functions import Now
 
 from studio import __version__
@@ -41,9 +41,14 @@ def taking(queue: str, workers: QuerySet[Worker] | None = None) -> QuerySet[Work
     return rows.filter(queues__contains=f",{queue},")
 
 
-def last_seen(queue: str) -> datetime | None:
-    """When a worker of this queue last gave a sign of life; None where there never was one."""
-    return taking(queue).aggregate(latest=Max("seen_at"))["latest"]
+def last_seen(queue: str, lately: timedelta) -> QuerySet:
+    """When a worker of this queue last gave a sign of life, and whether that was ``lately``.
+
+    Of one row, or none where there never was such a worker.
+    """
+    recent = ExpressionWrapper(Q(seen_at__gt=Now() - lately), BooleanField())
+    rows = taking(queue).order_by("-seen_at").annotate(lately=recent)
+    return rows.values_list("seen_at", "lately")[:1]
 
 
 def forget_old() -> int:

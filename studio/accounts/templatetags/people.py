@@ -66,7 +66,7 @@ def told_and_kept(context) -> dict:
         return {}
     return {
         "csrf_token": context.get("csrf_token"),
-        "notices": notices.unread(person),
+        "notices": notices.to_read(person),
         "words": _words(kept_words.kept_for(request)),
     }
 

@@ -11,7 +11,7 @@ from studio.accounts.templatetags.words import count_of
 from studio.clips import listeners
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
-from studio.review import access, acts, noted, tolerances
+from studio.review import access, acts, listed, noted, tolerances
 from studio.review.bulk import Kind, kinds_of
 from studio.review.judging import Judged, judged
 from studio.review.models import Decision, Return, Review
@@ -34,7 +34,7 @@ class Place:
 
 
 def place_among_waiting(person: Person, clip: Clip, order: str) -> Place:
-    ids = list(access.next_for(person, order).values_list("clip_id", flat=True))
+    ids = listed.in_turn(person, order)
     if clip.pk not in ids:
         return Place(None, len(ids), None, ids[0] if ids else None)
     at = ids.index(clip.pk)
@@ -129,10 +129,10 @@ class Desk:
 
     def _pending(self) -> list[Return]:
         """What can be taken back: this clip's return, else the teacher's own, the newest first."""
-        mine = access.pending_returns(self.person)
+        found = listed.pending_returns(self.person)
         if self.returned:
-            return list(mine.filter(review=self.review))
-        return list(mine.filter(returned_by=self.person))
+            return [returned for returned in found if returned.review_id == self.review.pk]
+        return [returned for returned in found if returned.returned_by_id == self.person.pk]
 
     def written(self) -> dict:
         """The blocks, with a drill's page in the order written, and that page."""

@@ -36,7 +36,7 @@ def children(request: HttpRequest) -> HttpResponse:
     guarded = people.enrolments_guarded_by(request.user).order_by("pupil__name", "pk")
     if "guardian" not in people.roles_of(request.user):
         raise Http404
-    places = access.counted(guarded)
+    places = access.counted(guarded, "open_assignments", "unread_returns")
     return render(request, "review/children.html", {"places": places, "area": "guardian"})
 
 

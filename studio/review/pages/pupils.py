@@ -23,6 +23,7 @@ from . import states
 
 CLIPS_SHOWN = 20
 PUPILS_SHOWN = 50
+SAID_OF_A_PUPIL = ("open_assignments", "clips_waiting", "last_returned_at")
 LONGEST_NAME = 120  # letters, as a person may have
 
 
@@ -35,7 +36,7 @@ def pupils(request: HttpRequest) -> HttpResponse:
     found = everybody.filter(pupil__name__icontains=wanted) if wanted else everybody
     page = Paginator(found, PUPILS_SHOWN).get_page(request.GET.get("page"))
     plays = Prefetch("pupil__instruments", playing, to_attr="plays_anywhere")
-    places = access.counted(page.object_list.prefetch_related(plays))
+    places = access.counted(page.object_list.prefetch_related(plays), *SAID_OF_A_PUPIL)
     for place in places:  # a pupil of two studios may play another instrument in each
         here = (one for one in place.pupil.plays_anywhere if one.studio_id == place.studio_id)
         place.playing = next(here, None)

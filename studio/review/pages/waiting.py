@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import urlencode
 
-from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -19,9 +18,9 @@ from django.views.decorators.http import require_safe
 
 from studio import figures
 from studio.accounts import access as people
-from studio.accounts.models import Person, Studio
+from studio.accounts.models import Person
 from studio.clips import listeners
-from studio.review import access
+from studio.review import access, listed
 from studio.review.models import Review
 
 from . import states
@@ -73,15 +72,13 @@ class Waiting:
 
 @require_safe
 def waiting_list(request: HttpRequest) -> HttpResponse:
-    studios = list(people.studios_of(request.user, people.Role.TEACHER))
+    studios = people.taught_studios(request.user)
     if not studios:
         raise Http404
     chosen, today = _chosen(request), timezone.localdate()
-    everything = access.waiting_for(request.user, chosen["order"])
-    listed = access.awake(everything)
-    shown = _filtered(access.snoozed(everything) if chosen["snoozed"] else listed, request, chosen)
-    waits = access.waits_by_place(everything, studios)
-    found = list(access.in_list(shown)[: chosen["rows"] + 1])
+    places = people.places_to_hear(request.user)
+    waits = listed.waits_by_place(places, studios)
+    found = _found(request.user, places, chosen)
     more = len(found) > chosen["rows"]
     promised = {studio.pk: timedelta(days=studio.answer_within_days) for studio in studios}
     rows = [_row(request, review, promised) for review in found[: chosen["rows"]]]
@@ -92,12 +89,12 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "pupils": _pupils(waits),
         "orders": [(name, words, _link(chosen, order=name)) for name, words in ORDERS.items()],
         "whose": [(name, words, _link(chosen, whose=name)) for name, words in WHOSE.items()],
-        "colleagues": _colleagues(request, studios),
+        "colleagues": _colleagues(request.user),
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
         "absence": listeners.watch(),
         "moving": states.any_moving(row.place for row in rows),
-        "pile": access.pile_of(access.free_for(request.user, listed)).count(),
-        "pending": access.pending_returns(request.user),
+        "pile": listed.in_the_pile(request.user, places),
+        "pending": listed.pending_returns(request.user),
         "back": request.get_full_path(),
         "rest": (today + timedelta(days=1), today + LONGEST_REST),
     }
@@ -152,14 +149,12 @@ def _link(chosen: dict, **other) -> str:
     return "?" + urlencode({name: 1 if value is True else value for name, value in kept.items()})
 
 
-def _filtered(reviews: QuerySet, request: HttpRequest, chosen: dict) -> QuerySet:
+def _found(teacher: Person, places: Sequence[int], chosen: dict) -> list[Review]:
+    """The rows that were asked for, and one more where there is more."""
     if (place := figures.whole(chosen["pupil"])) is not None:
-        reviews = reviews.filter(clip__enrolment=place)
-    if chosen["whose"] == "mine":
-        reviews = reviews.filter(taken_by=request.user)
-    if chosen["whose"] == "nobody":
-        reviews = reviews.filter(taken_by=None)
-    return reviews
+        places = [place] if place in places else []
+    said = {"resting": chosen["snoozed"], "whose": chosen["whose"]}
+    return listed.rows(teacher, places, chosen["order"], chosen["rows"] + 1, **said)
 
 
 def _row(request: HttpRequest, review: Review, promised: dict[int, timedelta]) -> Waiting:
@@ -211,7 +206,6 @@ def _pupils(waits: Sequence[access.WaitOfPlace]) -> list[dict]:
     ]
 
 
-def _colleagues(request: HttpRequest, studios: Sequence[Studio]) -> list[tuple[int, Person]]:
+def _colleagues(teacher: Person) -> list[tuple[int, Person]]:
     """To whom a clip can be handed over, with the studio, for a teacher of several."""
-    teachers = people.teachers_in(studios).exclude(person=request.user)
-    return [(membership.studio_id, membership.person) for membership in teachers]
+    return [(held.studio_id, held.person) for held in people.colleagues(teacher)]

@@ -1,0 +1,123 @@
+"""Queries that are asked on every page, put into SQL once a day and given their values each time.
+
+Making a query of conditions, joins and inner queries, and then its SQL, took Django more time than
+the database took to answer it. Here the ORM makes it as ever, with places for what differs from
+time to time, and its SQL is kept; rows become the same objects as ever.
+"""
+
+from collections.abc import Callable, Iterable
+from copy import copy
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.models import BooleanField, Expression, F, Field, QuerySet
+from django.db.models.sql.compiler import SQLCompiler
+from django.utils import timezone
+
+MOST_SHAPES = 64  # of one query; they are few, unless somebody teaches in very many studios
+
+
+class Given(Expression):
+    """A value that a query is given when it is asked, such as ``Given("person", IntegerField())``.
+
+    May stand wherever a filter takes a value, but for ``in``.
+    """
+
+    def __init__(self, name: str, output_field: Field) -> None:
+        super().__init__(output_field=output_field)
+        self.name = name
+
+    def as_sql(self, compiler, connection) -> tuple[str, tuple]:
+        return "%s", (self,)
+
+    def said(self, value: Any, connection) -> tuple[str, str, list]:
+        return "", "", [self.output_field.get_db_prep_value(value, connection)]
+
+
+class IsOneOf(Expression):
+    """Whether a column is among the values given by this name, however many they are."""
+
+    conditional = True
+
+    def __init__(self, column: str, name: str) -> None:
+        super().__init__(output_field=BooleanField())
+        self.column: Any = F(column)
+        self.name = name
+
+    def get_source_expressions(self) -> list:
+        return [self.column]
+
+    def set_source_expressions(self, exprs: list) -> None:
+        (self.column,) = exprs
+
+    @property
+    def mark(self) -> str:
+        return f"(<{self.name}>)"
+
+    def as_sql(self, compiler, connection) -> tuple[str, tuple]:
+        sql, parameters = compiler.compile(self.column)
+        return f"{sql} IN {self.mark}", (*parameters, self)
+
+    def said(self, values: Iterable, connection) -> tuple[str, str, list]:
+        found = list(values)
+        return self.mark, f"({', '.join(['%s'] * len(found)) or 'NULL'})", found
+
+
+@dataclass(frozen=True, slots=True)
+class _Made:
+    rows: QuerySet
+    compiler: SQLCompiler
+    sql: str
+    parameters: tuple
+
+    def list_of(self, values: dict[str, Any], connection) -> list:
+        sql, parameters = self.sql, []
+        for parameter in self.parameters:
+            if isinstance(parameter, Given | IsOneOf):
+                mark, written, said = parameter.said(values[parameter.name], connection)
+                sql = sql.replace(mark, written) if mark else sql
+                parameters += said
+            else:
+                parameters.append(parameter)
+        compiler = copy(self.compiler)  # it keeps what it is doing, and others may ask at once
+        compiler.connection = connection
+        compiler.as_sql = lambda *_, **__: (sql, tuple(parameters))  # type: ignore[method-assign]
+        found = self.rows.all()
+        found.query.get_compiler = lambda *_, **__: compiler  # type: ignore[method-assign]
+        return list(found)
+
+
+class Prepared:
+    """What a queryset has, as a list, without making the query anew.
+
+    Parameters
+    ----------
+    rows : function of ``shape`` that gives a queryset with :class:`Given` and :class:`IsOneOf`
+        Of no more than ``shape``, the settings and the date of today: a time of day has to be
+        given, or it would be that of the first time.
+    """
+
+    def __init__(self, rows: Callable[..., QuerySet]) -> None:
+        self.rows = rows
+        self.made: dict[tuple, _Made] = {}
+
+    def __call__(self, *shape: Any, **values: Any) -> list:
+        made = self._made(shape, timezone.localdate())
+        return made.list_of(values, connections[DEFAULT_DB_ALIAS])
+
+    def first(self, *shape: Any, **values: Any) -> Any:
+        """The first of a query that asks for no more than it needs; ``None`` where it has none."""
+        return next(iter(self(*shape, **values)), None)
+
+    def _made(self, shape: tuple, today: date) -> _Made:
+        key, made = (today, *shape), self.made
+        if key not in made:
+            if len(made) >= MOST_SHAPES or any(day != today for day, *_ in list(made)):
+                made = self.made = {}
+            rows = self.rows(*shape)
+            compiler = rows.query.get_compiler(DEFAULT_DB_ALIAS)
+            sql, parameters = compiler.as_sql()
+            made[key] = _Made(rows, compiler, sql, tuple(parameters))
+        return made[key]
