@@ -127,6 +127,7 @@ def test_silence_is_heard_and_holds_nothing(capsys, tmp_path):
     assert "No notes were heard." in run(capsys, path)[1]
 
 
+@pytest.mark.sweep(1 / 2)
 @pytest.mark.parametrize("name", PLANS)
 def test_sample_clips_are_marked_as_their_truth_says_and_nowhere_else(capsys, name):
     clip = build(name)

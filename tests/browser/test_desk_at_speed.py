@@ -259,7 +259,7 @@ def test_what_was_pressed_without_a_line_outlives_the_page(cast, marked, opened)
 
 
 def test_a_page_that_was_made_before_the_last_answer_catches_up(cast, marked, opened):  # noqa: F811
-    """She loads it again, and what she had just done is answered while the new page is on its way."""
+    """She loads it again; what she did is answered while the new page is on its way."""
     page = opened(cast.teacher, marked, playable=False)
     made_before = page.request.get(page.url)
     press(page, "nk", 30)

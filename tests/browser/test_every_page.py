@@ -21,6 +21,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 world = matrix.world  # the fixture: the arguments of every address
 
 AXE = (Path(__file__).parent / "vendor/axe-core-4.14.1/axe.min.js").read_text()
+SHARE = 1 / 4  # of a person's pages, where a run draws
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
 EVERY_RULE: dict = {"rules": {"target-size": {"enabled": True}}}
 COLOURS: dict = {"runOnly": ["color-contrast", "link-in-text-block"]}
@@ -109,16 +110,17 @@ def troubles(page: Page) -> list[str]:
 
 
 @pytest.mark.parametrize("part", ["teacher", "pupil", "guardian", "operator", "anonymous"])
-def test_no_page_has_a_serious_issue_or_moves_by_itself(cast, world, opened, part):
+def test_no_page_has_a_serious_issue_or_moves_by_itself(cast, world, opened, drawn, part):
     more = every_page.furnish(cast)
     page, found, seen = opened(cast.people().get(part)), [], set()
-    for address in [*every_page.addresses(part, world), *more[part]]:
+    addresses = [*every_page.addresses(part, world), *more[part]]
+    for address in drawn(addresses, SHARE):
         answer = page.goto(address)
         assert answer.headers["content-type"].startswith("text/html"), address
         if page.url not in seen:  # some lead on to others
             seen.add(page.url)
             found += troubles(page)
-    assert len(seen) >= 4
+    assert len(seen) >= 2
     assert not found, "\n".join(found)
 
 

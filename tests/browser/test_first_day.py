@@ -53,10 +53,10 @@ def studio(tmp_path) -> Iterator[LiveStudio]:
 
 
 @pytest.fixture
-def opened(chromium: Browser) -> Iterator[dict[str, Watched]]:
+def opened(whole_chromium: Browser) -> Iterator[dict[str, Watched]]:
     """Everybody's browser; what went wrong in any is told at the end."""
     people = {
-        name: Watched(chromium, **device)
+        name: Watched(whole_chromium, **device)
         for name, device in {"teacher": DESK, "pupil": PHONE, "guardian": PHONE}.items()
     }
     yield people

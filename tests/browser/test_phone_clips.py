@@ -101,6 +101,7 @@ LOOK = """([address, at]) => new Promise((resolve, reject) => {
 })"""
 
 
+@pytest.mark.sweep(1 / 3)
 @pytest.mark.parametrize("kind", KINDS)
 def test_it_is_taken_in_heard_and_shown_upright_and_in_time(
     kind, cast, chromium, live_server, settings, tmp_path, monkeypatch

@@ -60,6 +60,7 @@ def plays(page: Page, which: str) -> None:
     assert page.locator(".pictures [aria-current]").count() == 1
 
 
+@pytest.mark.sweep(1 / 2)
 @pytest.mark.parametrize(
     ("connection", "which"),
     [

@@ -17,16 +17,16 @@ __all__ = ["opened", "surroundings", "world"]
 
 
 @pytest.mark.parametrize("part", ["teacher", "pupil", "guardian", "anonymous"])
-def test_nothing_is_dead_without_script(cast, world, opened, part):
+def test_nothing_is_dead_without_script(cast, world, opened, drawn, part):
     more = every_page.furnish(cast)
     page = opened(cast.people().get(part), java_script_enabled=False, viewport=DESK)
     found, seen = [], set()
-    for address in [*every_page.addresses(part, world), *more[part]]:
+    for address in drawn([*every_page.addresses(part, world), *more[part]], 1 / 3):
         page.goto(address)
         if page.url not in seen:
             seen.add(page.url)
             found += [f"{page.url}: {what}" for what in measured.without_script(page)]
-    assert len(seen) >= 4
+    assert len(seen) >= 2
     assert not found, "\n".join(found)
 
 

@@ -43,6 +43,7 @@ def newer(tmp_path):
     return tmp_path
 
 
+@pytest.mark.sweep(1 / 4)
 @pytest.mark.parametrize(
     "command",
     [

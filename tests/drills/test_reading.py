@@ -124,6 +124,7 @@ def read(address: str) -> ScoreReading:
     return ScoreReading.objects.get()
 
 
+@pytest.mark.sweep(1 / 2)
 @pytest.mark.parametrize("name", HOSTILE)
 def test_what_a_file_costs_is_borne_by_a_child_and_said_in_a_sentence(teacher, name, monkeypatch):
     make, sentence = HOSTILE[name]

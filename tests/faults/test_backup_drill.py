@@ -162,6 +162,7 @@ def drill(
     seen(f"{traffic.counts()}; {files} files restored; {cut_off} pieces of work cut off, and done")
 
 
+@pytest.mark.sweep(1 / 2, name="backup drill")
 @pytest.mark.worker
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.fault(39, f"{LOAD} (SQLite)", SAME)
@@ -176,6 +177,7 @@ def test_sqlite_comes_back_as_it_was(tmp_path, seen):
     drill(tmp_path, wipe, seen)
 
 
+@pytest.mark.sweep(1 / 2, name="backup drill")
 @pytest.mark.worker
 @pytest.mark.fault(39, f"{LOAD} (PostgreSQL and Redis)", SAME)
 def test_postgres_comes_back_as_it_was(ground, postgres, redis_server, tmp_path, seen):

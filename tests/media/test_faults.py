@@ -191,6 +191,7 @@ class TestUsable:
         assert not info.has_video
         assert make_playable(path, tmp_path / "a.m4a", info).mime_type == "audio/mp4"
 
+    @pytest.mark.sweep(1 / 3)
     @pytest.mark.parametrize("name", ["a.m4a", "a.mp3", "a.wav", "a.flac", "a.ogg", "a.aac"])
     def test_every_kind_of_sound_file_keeps_its_pitch(self, tmp_path: Path, name: str) -> None:
         path = tone(tmp_path / name)
@@ -233,6 +234,7 @@ class TestUsable:
         sound = extract_sound(path, tmp_path / "a.wav", probe(path))
         assert [note.code for note in sound.notes] == ["silent"]
 
+    @pytest.mark.sweep(1 / 2)
     @pytest.mark.parametrize(
         ("turned_deg", "corner", "size"),
         [

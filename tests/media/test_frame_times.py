@@ -24,6 +24,7 @@ def decoded(path: Path) -> list[float]:
         return sorted(float(frame.time) for frame in container.decode(video=0))
 
 
+@pytest.mark.sweep(1 / 3)
 @pytest.mark.parametrize("rate", ["24", "25", "30000/1001", "30", "60000/1001"])
 @pytest.mark.parametrize("reencoded", [False, True], ids=["copied", "encoded"])
 def test_times_are_those_of_the_frames_that_decode(tmp_path, rate, reencoded):

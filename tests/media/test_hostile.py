@@ -85,6 +85,7 @@ RUNS = [marked(case, "auto") for case in CASES]
 RUNS += [marked(case, "off") for case in CASES if case.reaches_out or case.is_bomb]
 
 
+@pytest.mark.sweep(1 / 3)
 @pytest.mark.parametrize(("case", "sandbox"), RUNS)
 def test_hostile_file_ends_where_it_must(
     case, sandbox, hostile_set, canary, ground, cast, monkeypatch, seen

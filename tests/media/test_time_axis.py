@@ -81,6 +81,7 @@ def fast_120(path: Path) -> Path:
     return flash_and_click(path / "a.mp4", *H264, *AAC, rate="120")
 
 
+@pytest.mark.sweep(1 / 3)
 @pytest.mark.parametrize(
     ("make", "flash_after_click_s"),
     [
