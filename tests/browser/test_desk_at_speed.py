@@ -27,6 +27,8 @@ from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what the
     seconds,
     sent,
 )
+from tests.browser.test_every_page import AXE, EVERY_RULE
+from tests.browser.test_every_page import judged as axe
 from tests.cast import make_clip
 from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, measurement, review_of
@@ -348,6 +350,10 @@ def test_without_a_line_logging_out_says_what_would_be_lost(cast, marked, opened
     out.click()
     expect(notice).to_contain_text("2 decisions are not sent yet. Logging out now would lose them.")
     expect(page.get_by_role("button", name="Stay logged in")).to_be_focused()
+    page.evaluate(AXE)
+    for theme in ("light", "dark"):
+        page.emulate_media(color_scheme=theme)
+        assert axe(page, theme, EVERY_RULE) == []
     page.keyboard.press("Enter")
     expect(notice).to_have_count(0)
     page.goto("/waiting/")
