@@ -349,6 +349,7 @@ def test_without_a_line_logging_out_says_what_would_be_lost(cast, marked, opened
     notice, out = page.locator(".unsent"), page.get_by_role("button", name="Log out", exact=True)
     out.click()
     expect(notice).to_contain_text("2 decisions are not sent yet. Logging out now would lose them.")
+    expect(page.locator("#counts")).to_contain_text("4 to decide")
     expect(page.get_by_role("button", name="Stay logged in")).to_be_focused()
     page.evaluate(AXE)
     for theme in ("light", "dark"):

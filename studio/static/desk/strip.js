@@ -9,6 +9,12 @@ export function showStrip(root, state) {
   if (!strip) return;
   const words = stripSaid(state);
   if (strip.textContent !== words) strip.textContent = words;
+  showCount(root.querySelector("#counts b"), openMarks(state).length);
+}
+
+/** The count at the head of the page says the same, where it has been said that some are open. */
+function showCount(count, open) {
+  if (count) count.textContent = open ? `${open} to decide` : "all decided";
 }
 
 /** "Mark 2 of 4: kept. 1 to decide"; how many there are in all while none is selected. */
