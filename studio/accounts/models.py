@@ -13,6 +13,8 @@ from django.utils import timezone
 
 from studio import figures
 
+from .names import OneLineField
+
 
 def current(prefix: str = "") -> Q:
     """A filter for dated rows that hold today; ``prefix`` reaches them through a relation."""
@@ -46,7 +48,7 @@ class Person(AbstractBaseUser):
     """Anyone who logs in. The address is the log-in name and is kept in lower case."""
 
     email = models.EmailField(unique=True)
-    name = models.CharField(max_length=120)
+    name = OneLineField(max_length=120)
     birth_year = models.PositiveSmallIntegerField(
         null=True,
         blank=True,
@@ -91,7 +93,7 @@ class Tuning(models.TextChoices):
 class Studio(models.Model):
     """A teaching practice. Nothing crosses from one studio to another."""
 
-    name = models.CharField(max_length=120)
+    name = OneLineField(max_length=120)
     tuning = models.CharField(max_length=16, choices=Tuning, default=Tuning.JUST)
     a4_hz = models.FloatField(
         null=True, blank=True, help_text="The A the studio tunes to, in hertz; empty: as heard."
@@ -247,7 +249,7 @@ class Invitation(models.Model):
 
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="invitations")
     role = models.CharField(max_length=16, choices=Membership.Role)
-    name = models.CharField(max_length=120)
+    name = OneLineField(max_length=120)
     email = models.EmailField()
     birth_year = models.PositiveSmallIntegerField(null=True, blank=True)
     pupil = models.ForeignKey(

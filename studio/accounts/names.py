@@ -1,9 +1,14 @@
-"""A name stands on one line: it goes into a letter's subject, where another would be a header."""
+"""A name stands on one line: it goes into a letter's subject, where another would be a header.
+
+Where somebody types one, another line is refused with a sentence. What comes otherwise (a command,
+a file's own title, a row from before) is put on one line where its row is written.
+"""
 
 import unicodedata
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db import models
 
 LONGEST = 120  # letters
 # Line and paragraph separators, and control characters, tabulators and newlines among them.
@@ -39,3 +44,27 @@ class NameField(forms.CharField):
 
     def __init__(self, **more) -> None:
         super().__init__(max_length=LONGEST, validators=[validate], **more)
+
+
+class OneLineField(models.CharField):
+    """A column for a name or a title, which holds no other line whoever writes it.
+
+    Written means saved, made many at once or updated by a query. Is a ``CharField`` to migrations.
+    """
+
+    def pre_save(self, model_instance, add):
+        kept = _kept(super().pre_save(model_instance, add))
+        setattr(model_instance, self.attname, kept)
+        return kept
+
+    def get_db_prep_save(self, value, connection):
+        return super().get_db_prep_save(_kept(value), connection)
+
+    def deconstruct(self):
+        name, _, args, kwargs = super().deconstruct()
+        return name, "django.db.models.CharField", args, kwargs
+
+
+def _kept(value):
+    """As it is, but for what would end a line; queries' expressions are left alone."""
+    return in_one_line(value) if isinstance(value, str) and not is_one_line(value) else value

@@ -28,6 +28,7 @@ from django.utils import timezone
 
 from studio import figures
 from studio.accounts.models import Enrolment, Person
+from studio.accounts.names import OneLineField
 from studio.leases.rows import Leased
 
 
@@ -53,7 +54,7 @@ class Clip(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="clips")
     uploaded_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
-    title = models.CharField(max_length=160, blank=True, help_text="As the pupil names it.")
+    title = OneLineField(max_length=160, blank=True, help_text="As the pupil names it.")
     note = models.TextField(blank=True, help_text="What the pupil wants the teacher to know.")
     subject = models.CharField(max_length=16, choices=Subject, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
@@ -197,7 +198,7 @@ class Original(ClipFile):
 
     clip = models.OneToOneField(Clip, models.CASCADE, related_name="original")
     path = models.CharField(max_length=200, help_text="Below the media folder.")
-    filename = models.CharField(max_length=255, help_text="As the pupil's device named it.")
+    filename = OneLineField(max_length=255, help_text="As the pupil's device named it.")
 
     def __str__(self) -> str:
         return self.filename

@@ -17,6 +17,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
+from studio.accounts.names import OneLineField
 from studio.notation import Score
 
 log = logging.getLogger(__name__)
@@ -49,7 +50,7 @@ class Drill(models.Model):
     created_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
     archived_at = models.DateTimeField(null=True, blank=True)
-    tags = models.CharField(max_length=200, blank=True, help_text="Further words to find it by.")
+    tags = OneLineField(max_length=200, blank=True, help_text="Further words to find it by.")
 
     def __str__(self) -> str:
         newest = self.newest()
@@ -73,7 +74,7 @@ class DrillVersion(models.Model):
 
     drill = models.ForeignKey(Drill, models.CASCADE, related_name="versions")
     number = models.PositiveIntegerField()
-    title = models.CharField(max_length=120)
+    title = OneLineField(max_length=120)
     words = models.TextField(help_text="What to practise, and how.")
     interval = models.CharField(max_length=4, choices=Interval, blank=True, default=Interval.MIXED)
     key = models.CharField(max_length=24, blank=True)

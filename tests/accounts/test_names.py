@@ -1,13 +1,21 @@
-"""A name with a line break is refused, and one from before stops no letter."""
+"""A name with a line break is refused, is never stored, and one from before stops no letter."""
 
 import pytest
+from django.apps import apps
 from django.core.management import CommandError, call_command
+from django.db import connection
 
-from studio.accounts import letters, tasks
-from studio.accounts.models import Letter, Person
-from studio.accounts.names import SENTENCE, in_one_line, is_one_line
+from studio.accounts import invitations, letters, tasks
+from studio.accounts.models import Letter, Person, Studio
+from studio.accounts.names import SENTENCE, OneLineField, in_one_line, is_one_line
+from studio.clips import services as clips
+from studio.clips.models import Clip
+from studio.drills import services as drills
+from studio.drills.models import Drill, DrillVersion
+from studio.drills.reading import services as readings
+from studio.drills.reading.models import ScoreReading
 from tests.accounts.test_letters import mail  # noqa: F401
-from tests.cast import as_person
+from tests.cast import PASSWORD, as_person, make_clip
 
 pytestmark = pytest.mark.django_db
 BROKEN = "Mira\r\nBcc: everybody@s.example"
@@ -40,8 +48,11 @@ def test_it_is_refused_wherever_a_name_is_typed(cast):
 
 
 def test_a_name_from_before_stops_no_letter(cast, mail):  # noqa: F811
-    Person.objects.filter(pk=cast.teacher.pk).update(name=BROKEN)
+    with connection.cursor() as cursor:  # past the model, which takes none any more
+        said = [BROKEN, cast.teacher.pk]
+        cursor.execute("UPDATE accounts_person SET name = %s WHERE id = %s", said)
     cast.teacher.refresh_from_db()
+    assert cast.teacher.name == BROKEN
     Letter.objects.create(kind="answer", to="a@s.example", subject=f"From {BROKEN}", body="Old.")
     letters.post_answer(cast.pupil, cast.teacher, cast.pupil, "https://studio.example/")
     letters._post("invitation", "bad\n@s.example", "S", "Its address cannot be written.")
@@ -50,3 +61,60 @@ def test_a_name_from_before_stops_no_letter(cast, mail):  # noqa: F811
     assert [letter.to for letter in mail] == [["a@s.example"], [cast.pupil.email], ["r@s.example"]]
     assert mail[0].subject == "From Mira Bcc: everybody@s.example"
     assert mail[1].subject == "An answer from Mira Bcc: everybody@s.example"
+
+
+# -- whoever writes it -----------------------------------------------------------------------------
+
+ONE_LINE = "Mira Bcc: everybody@s.example"
+NAMES_OF_OUR_OWN = {"workers.Worker.name"}  # of processes, which no person gives
+
+
+def test_every_column_for_a_name_or_a_title_holds_one_line():
+    """A new one is found here."""
+    columns = {
+        f"{field.model._meta.label}.{field.name}": field
+        for model in apps.get_models()
+        if model.__module__.startswith("studio.")
+        for field in model._meta.fields
+        if field.name in ("name", "title", "filename") or field.name.endswith("_name")
+    }
+    assert len(columns) >= 8
+    plain = {name for name, field in columns.items() if not isinstance(field, OneLineField)}
+    assert plain == NAMES_OF_OUR_OWN
+
+
+def test_however_a_row_is_written_its_name_is_one_line(cast):
+    saved = Studio(name=BROKEN)
+    saved.save()
+    assert saved.name == ONE_LINE
+    (made,) = Studio.objects.bulk_create([Studio(name=BROKEN)])
+    Person.objects.filter(pk=cast.pupil.pk).update(name=BROKEN)
+    cast.teacher.name = BROKEN
+    Person.objects.bulk_update([cast.teacher], ["name"])
+    for row in (saved, made, cast.pupil, cast.teacher):
+        row.refresh_from_db()
+        assert row.name == ONE_LINE
+    cast.pupil.name = "Mira  Sandholm"  # what is one line already stays as it is
+    cast.pupil.save()
+    cast.pupil.refresh_from_db()
+    assert cast.pupil.name == "Mira  Sandholm"
+
+
+def test_no_service_or_command_writes_another_line(cast, monkeypatch):
+    invited, _ = invitations.invite(cast.studio, "pupil", BROKEN, "r@n.example", by=cast.teacher)
+    invited.refresh_from_db()
+    assert invited.name == ONE_LINE
+    person = invitations.accept(invited, BROKEN, PASSWORD)
+    person.refresh_from_db()
+    assert person.name == ONE_LINE
+    clip = make_clip(cast.enrolment)
+    clips.say_anew(clip, BROKEN, "a note\nof two lines", "")
+    clip.refresh_from_db()
+    assert (clip.title, clip.note) == (ONE_LINE, "a note\nof two lines")
+    drill = drills.add_drill(cast.studio, cast.teacher, title=BROKEN, words="Slowly")
+    assert DrillVersion.objects.get(drill=drill).title == ONE_LINE
+    monkeypatch.setattr(readings, "dispatch", lambda pk: True)
+    readings.begin(cast.studio, cast.teacher, "a\nb.mxl", b"", "")
+    assert ScoreReading.objects.get().filename == "a b.mxl"
+    for model, column in ((Person, "name"), (Clip, "title"), (Drill, "tags")):
+        assert all(is_one_line(text) for text in model.objects.values_list(column, flat=True))

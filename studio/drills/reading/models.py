@@ -7,6 +7,7 @@ from django.db import models
 from django.utils import timezone
 
 from studio.accounts.models import Person, Studio
+from studio.accounts.names import OneLineField
 from studio.leases.rows import Leased
 
 
@@ -33,7 +34,7 @@ class ScoreReading(Leased):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="+")
     person = models.ForeignKey(Person, models.CASCADE, related_name="+")
-    filename = models.CharField(max_length=200)
+    filename = OneLineField(max_length=200)
     instrument = models.CharField(max_length=16, blank=True, help_text="Empty: as the file says.")
     content = models.BinaryField(help_text="The file as it came, at most 5 MB.")
     state = models.CharField(max_length=16, choices=State, default=State.WAITING)
