@@ -37,6 +37,7 @@ BODY_S = 30.0  # from there to the end of a short body, or a long one's first pa
 TAKEN_S = 120.0  # a reader that takes nothing for so long is gone
 LINGER_S = 5.0  # for a body that nobody read, so that the answer before it arrives
 STOP_LINGER_S = 2.0
+END_S = 5.0  # so long before gunicorn kills what has not stopped, no line is waited for any more
 RESERVE = 50  # lines that can always come in, others going for them
 READ_BYTES = 1 << 16
 GONE = (errno.EPIPE, errno.ECONNRESET, errno.ENOTCONN)
@@ -55,6 +56,7 @@ class LoopWorker(ThreadWorker):
         self.in_threads: set[Connection] = set()
         self.uploads = futures.ThreadPoolExecutor(settings.WEB_UPLOADS, "upload")
         self.receiving = 0
+        self.end_at = float("inf")  # monotonic; known once the process is to stop
         soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
         resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, min(hard, 8192)), hard))
         super().init_process()
@@ -286,14 +288,24 @@ class LoopWorker(ThreadWorker):
     def murder_pending(self) -> None:
         """gunicorn calls this about once a second."""
         now = time.monotonic()
+        if now >= self.end_at:
+            self._end_waiting(now)
         for line in [line for line in self.lines if line.deadline <= now]:
             if line.asks and line.head is not None and line.head.is_long:
                 self._cut_short(line)
             else:
                 self._drop(line)
 
+    def _end_waiting(self, now: float) -> None:
+        """Who stands still is not waited for; what came of a body is kept, and said to be."""
+        for line in self.lines:
+            line.deadline = min(line.deadline, now)
+        for line in self.in_threads:  # a thread that reads a body sees it
+            line.ended = line.ended or line.receives
+
     def _cap_keepalive(self, deadline: float) -> None:
         """The process is to stop: lines that have asked nothing do not hold it up."""
+        self.end_at = time.monotonic() + max(0.0, self.cfg.graceful_timeout - END_S)
         for line in self.lines:
             if line.asks and line.head is None:
                 line.deadline = min(line.deadline, deadline)
