@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 import pytest
-from playwright.sync_api import Browser, Playwright, sync_playwright
+from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
 from tests.browser.web import real_passwords, web, windows  # noqa: F401  # fixtures
 
@@ -20,6 +20,9 @@ PLAYWRIGHTS_OWN = (
     "NetworkTimeServiceQuerying,AimEnabled,PreconnectToSearch"
 )
 ADDRESS_BAR = "WebUIOmniboxPopup,WebUIOmniboxAimPopup,WebUIOmniboxFullPopup"
+# How long something may take to be seen. What holds a stopwatch says its own; four browsers on two
+# cores took more than Playwright's five seconds.
+PATIENCE_MS = 15_000
 OPTIONS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -35,6 +38,7 @@ def playwright(django_db_setup) -> Iterator[Playwright]:
     Django would refuse to touch the database beside a running loop; here nothing else runs in
     it, so tests may read rows between the browser's steps. The database is made before.
     """
+    expect.set_options(timeout=PATIENCE_MS)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("DJANGO_ALLOW_ASYNC_UNSAFE", "1")
         with sync_playwright() as running:
