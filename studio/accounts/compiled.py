@@ -8,29 +8,42 @@ from functools import lru_cache
 from typing import Any
 
 from django.template import defaultfilters, engines
+from django.template.library import import_library
 from django.urls import get_script_prefix, get_urlconf, reverse
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
-from jinja2 import Environment
-
-from .templatetags import words
+from jinja2 import ChainableUndefined, Environment, pass_context
+from jinja2.runtime import Context
 
 ENGINE = "compiled"
+LIBRARIES = ("words", "desk")  # whose filters are known, as if they were loaded
 FROM_DJANGO = ("capfirst", "truncatechars")
+CSRF_INPUT = '<input type="hidden" name="csrfmiddlewaretoken" value="{}">'
 ADDRESSES = 20_000  # a year's clips of a large studio
 
 
 def environment(**options: Any) -> Environment:
     """For the setting ``TEMPLATES``; Django turns escaping on."""
-    made = Environment(trim_blocks=True, lstrip_blocks=True, **options)
-    made.filters |= words.register.filters
+    options |= {"trim_blocks": True, "lstrip_blocks": True}
+    options["undefined"] = ChainableUndefined  # what is not there says nothing, as in Django
+    made = Environment(**options)
+    libraries = engines["django"].engine.libraries
+    for name in LIBRARIES:
+        made.filters |= import_library(libraries[name]).filters
     made.filters |= {name: getattr(defaultfilters, name) for name in FROM_DJANGO}
-    made.globals["url"] = address
+    made.globals |= {"url": address, "csrf_field": csrf_field}
     return made
 
 
 def rendered(name: str, context: dict) -> SafeString:
     """A compiled template with what a page knows."""
     return mark_safe(engines[ENGINE].env.get_template(name).render(context))
+
+
+@pass_context
+def csrf_field(page: Context) -> SafeString:
+    """As the tag ``csrf_token``: what a form that is posted has to have."""
+    return format_html(CSRF_INPUT, page["csrf_token"])
 
 
 def address(name: str, *args: object) -> str:
