@@ -25,7 +25,7 @@ from dataclasses import dataclass
 
 from django.core.exceptions import PermissionDenied
 from django.db import transaction
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import BigIntegerField, Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from studio import figures
@@ -34,6 +34,7 @@ from . import audit, guardians
 from .condition import Condition
 from .consent_words import WORDS, Purpose, Words
 from .models import Consent, Enrolment, Person
+from .prepared import Given, Prepared
 
 GROWN_UP_AGE = 18  # years; chosen, and lower in some countries
 
@@ -97,13 +98,10 @@ def is_given(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> bool:
 
 
 def standing(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> Standing:
-    rows = Consent.objects.filter(
-        pupil=enrolment.pupil_id, studio=enrolment.studio_id, purpose=purpose
-    ).select_related("given_by", "withdrawn_by")
     words = WORDS[Purpose(purpose)]
-    given = set(_standing(purpose, words.version).filter(pk__in=rows).values_list("pk", flat=True))
-    history = tuple(rows)
-    holding = next((row for row in history if row.pk in given), None)
+    place = {"pupil": enrolment.pupil_id, "studio": enrolment.studio_id}
+    history = tuple(_history(str(purpose), words.version, **place))
+    holding = next((row for row in history if row.holds), None)
     return Standing(purpose, words, history, holding)
 
 
@@ -245,6 +243,17 @@ def _open_rows(enrolment: Enrolment) -> QuerySet[Consent]:
 def _standing(purpose: str, version: int) -> QuerySet[Consent]:
     """Consent to the words of a version that holds."""
     return _held().filter(purpose=purpose, version=version)
+
+
+@Prepared
+def _history(purpose: str, version: int) -> QuerySet[Consent]:
+    """All that was ever given, each with whether it ``holds``."""
+    pupil, studio = Given("pupil", BigIntegerField()), Given("studio", BigIntegerField())
+    return (
+        Consent.objects.filter(pupil=pupil, studio=studio, purpose=purpose)
+        .select_related("given_by", "withdrawn_by")
+        .annotate(holds=Exists(_standing(purpose, version).filter(pk=OuterRef("pk"))))
+    )
 
 
 def _held() -> QuerySet[Consent]:

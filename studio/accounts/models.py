@@ -14,6 +14,7 @@ from django.utils import timezone
 from studio import figures
 
 from .names import OneLineField
+from .prepared import Given, Prepared
 
 
 def current(prefix: str = "") -> Q:
@@ -156,8 +157,15 @@ class Enrolment(Dated):
 
     def instrument(self) -> "Instrument | None":
         """What the pupil plays here today; the newest row wins."""
-        here = self.pupil.instruments.filter(current(), studio=self.studio_id)
-        return here.order_by("-started_on", "-pk").first()
+        return _played.first(pupil=self.pupil_id, studio=self.studio_id)
+
+
+@Prepared
+def _played() -> models.QuerySet["Instrument"]:
+    pupil = Given("pupil", models.BigIntegerField())
+    here = Instrument.objects.filter(current(), pupil=pupil)
+    here = here.filter(studio=Given("studio", models.BigIntegerField()))
+    return here.order_by("-started_on", "-pk")[:1]
 
 
 class Instrument(Dated):

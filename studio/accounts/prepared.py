@@ -61,7 +61,8 @@ class IsOneOf(Expression):
         return f"{sql} IN {self.mark}", (*parameters, self)
 
     def said(self, values: Iterable, connection) -> tuple[str, str, list]:
-        found = list(values)
+        field = self.column.output_field
+        found = [field.get_db_prep_value(value, connection) for value in values]
         return self.mark, f"({', '.join(['%s'] * len(found)) or 'NULL'})", found
 
 

@@ -19,7 +19,7 @@ from studio.accounts.prepared import Given, Prepared
 from .models import Clip
 
 
-def clips_of(enrolment: Enrolment) -> QuerySet[Clip]:
+def clips_of(enrolment: Enrolment | Given) -> QuerySet[Clip]:
     """All clips of one place that are not erased, newest first, for lists: with their stages."""
     clips = _clips().filter(enrolment=enrolment).select_related(None).select_related("enrolment")
     return clips.prefetch_related(None).prefetch_related("stages").defer("info")

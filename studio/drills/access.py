@@ -2,14 +2,14 @@
 
 from datetime import datetime
 
-from django.db.models import OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import BigIntegerField, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.http import Http404
 from django.utils import timezone
 
 from studio.accounts import access as people
-from studio.accounts.access import Role, get_or_404, studios_of
+from studio.accounts.access import PERSON, Role, get_or_404, studios_of
 from studio.accounts.models import Enrolment, Person, Studio, current
-from studio.accounts.prepared import Given
+from studio.accounts.prepared import Given, Prepared
 
 from .models import Assignment, Drill, DrillVersion, ShelfSettings
 
@@ -26,7 +26,7 @@ def published(now: datetime | Given | None = None) -> Q:
     return Q(published_at__lte=now or timezone.now())
 
 
-def shelf_of(person: Person) -> QuerySet[Drill]:
+def shelf_of(person: Person | Given) -> QuerySet[Drill]:
     """The drills of the studios where ``person`` teaches, newest first."""
     return (
         Drill.objects.filter(studio__in=studios_of(person, Role.TEACHER), archived_at=None)
@@ -35,11 +35,22 @@ def shelf_of(person: Person) -> QuerySet[Drill]:
     )
 
 
-def titles_on_shelf(person: Person) -> QuerySet[Drill]:
+def titles_on_shelf(person: Person | Given) -> QuerySet[Drill]:
     """The same with no more than what each says as its title, ``newest_title``, to choose from."""
     newest = DrillVersion.objects.filter(drill=OuterRef("pk")).order_by("-number")
     titled = shelf_of(person).annotate(newest_title=Subquery(newest.values("title")[:1]))
     return titled.prefetch_related(None)
+
+
+def titles_to_set(person: Person, studio: int) -> list[tuple[int, str]]:
+    """The number and title of each drill that a teacher may set in a studio, newest first."""
+    return _titles(person=person.pk, studio=studio)
+
+
+@Prepared
+def _titles() -> QuerySet:
+    here = titles_on_shelf(PERSON).filter(studio=Given("studio", BigIntegerField()))
+    return here.values_list("pk", "newest_title")
 
 
 def with_versions(drills: QuerySet[Drill]) -> QuerySet[Drill]:
@@ -64,20 +75,24 @@ def pupils_of(person: Person, studio: Studio) -> QuerySet[Enrolment]:
     return taught.filter(current(), studio=studio).order_by("pupil__name", "pk")
 
 
-def queue_of(enrolment: Enrolment) -> QuerySet[Assignment]:
-    """What the pupil is to practise, in order: published and not yet done."""
-    return _assignments().filter(published(), enrolment=enrolment, done_at=None)
+def queue_of(
+    enrolment: Enrolment | Given, now: datetime | Given | None = None
+) -> QuerySet[Assignment]:
+    """What the pupil is to practise, in order: published (by ``now``) and not yet done."""
+    return _assignments().filter(published(now), enrolment=enrolment, done_at=None)
 
 
-def set_for(enrolment: Enrolment) -> QuerySet[Assignment]:
+def set_for(enrolment: Enrolment | Given) -> QuerySet[Assignment]:
     """What is set and not done, for the teacher: also what waits for a clip's return."""
     return _assignments().filter(enrolment=enrolment, done_at=None)
 
 
-def done_by(enrolment: Enrolment) -> QuerySet[Assignment]:
+def done_by(
+    enrolment: Enrolment | Given, now: datetime | Given | None = None
+) -> QuerySet[Assignment]:
     return (
         _assignments()
-        .filter(published(), enrolment=enrolment, done_at__isnull=False)
+        .filter(published(now), enrolment=enrolment, done_at__isnull=False)
         .order_by("-done_at")
     )
 

@@ -120,8 +120,12 @@ class SetDrillForm(GoalForm):
     def __init__(self, teacher: Person, studio_id: int, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         field = self.fields["drill"]
-        field.queryset = access.titles_on_shelf(teacher).filter(studio=studio_id)
         field.label_from_instance = lambda drill: drill.newest_title
+        if self.is_bound:
+            field.queryset = access.titles_on_shelf(teacher).filter(studio=studio_id)
+        else:  # it is shown, and no more
+            titles = access.titles_to_set(teacher, studio_id)
+            field.choices = [("", field.empty_label), *titles]
 
 
 class SetForForm(GoalForm):

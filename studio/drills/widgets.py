@@ -2,8 +2,8 @@
 
 from django import forms
 from django.forms.utils import flatatt
-from django.utils.html import format_html, format_html_join
-from django.utils.safestring import SafeString
+from django.utils.html import escape, format_html
+from django.utils.safestring import SafeString, mark_safe
 
 
 class LongSelect(forms.Select):
@@ -11,10 +11,11 @@ class LongSelect(forms.Select):
 
     def render(self, name, value, attrs=None, renderer=None) -> SafeString:
         chosen = set(self.format_value(value))
-        options = (
-            (str(key or ""), " selected" if str(key or "") in chosen else "", label)
-            for key, label in self.choices
-        )
         given = self.build_attrs(self.attrs, {"name": name, **(attrs or {})})
-        written = format_html_join("\n", '<option value="{}"{}>{}</option>', options)
+        options = []
+        for key, label in self.choices:
+            value = str(key or "")
+            selected = " selected" if value in chosen else ""
+            options.append(f'<option value="{escape(value)}"{selected}>{escape(label)}</option>')
+        written = mark_safe("\n".join(options))  # each was escaped
         return format_html("<select{}>{}</select>", flatatt(given), written)

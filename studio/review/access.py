@@ -10,6 +10,7 @@ from uuid import UUID
 
 from django.db.models import (
     Aggregate,
+    BigIntegerField,
     Count,
     DateTimeField,
     Exists,
@@ -17,7 +18,6 @@ from django.db.models import (
     F,
     Max,
     OuterRef,
-    Prefetch,
     Q,
     QuerySet,
     Subquery,
@@ -102,17 +102,20 @@ def snoozed(waiting: QuerySet[Review], now: datetime | Given | None = None) -> Q
 
 def in_list(reviews: QuerySet[Review]) -> QuerySet[Review]:
     """The same with no more of each than a row of the waiting list says."""
-    states = Stage.State
-    open_or_ill = Q(state__in=(states.WAITING, states.WORKING, states.FAILED, states.PARKED))
-    said = Stage.objects.filter(open_or_ill | Q(kind=Stage.Kind.LISTENING))
-    stages = said.only(*SAID_OF_A_STAGE)
     return (
         reviews.select_related(None)
         .select_related("clip__enrolment__pupil", "answers__version", "taken_by")
         .prefetch_related(None)
-        .prefetch_related(Prefetch("clip__stages", stages))
         .only(*SAID_IN_A_ROW)
     )
+
+
+def stages_in_list() -> QuerySet[Stage]:
+    """What of a clip's stages a row of the waiting list says."""
+    states = Stage.State
+    open_or_ill = Q(state__in=(states.WAITING, states.WORKING, states.FAILED, states.PARKED))
+    said = Stage.objects.filter(open_or_ill | Q(kind=Stage.Kind.LISTENING))
+    return said.only(*SAID_OF_A_STAGE)
 
 
 SAID_OF_A_STAGE = (
@@ -324,10 +327,12 @@ def pending_returns(person: Person | Given, now: datetime | Given) -> QuerySet[R
     )
 
 
-def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
-    """The returned clips of one place that can be seen at home, newest first."""
+def returns_of(
+    enrolment: Enrolment | Given, now: datetime | Given | None = None
+) -> QuerySet[Return]:
+    """The returned clips of one place that can be seen at home (by ``now``), newest first."""
     return (
-        Return.objects.visible()
+        Return.objects.visible(now)
         .filter(review__clip__enrolment=enrolment, review__clip__erased_at=None)
         .select_related("review__clip", "review__answers__version", "returned_by")
         .defer(*scores_of("review__answers__version"))
@@ -335,7 +340,9 @@ def returns_of(enrolment: Enrolment) -> QuerySet[Return]:
     )
 
 
-def with_sendings(assignments: QuerySet[Assignment]) -> QuerySet[Assignment]:
+def with_sendings(
+    assignments: QuerySet[Assignment], now: datetime | Given | None = None
+) -> QuerySet[Assignment]:
     """Assignments with when a clip of each was last sent and last answered, as it is at home.
 
     ``sent_at`` and ``answered_at``, None where that never was.
@@ -343,7 +350,7 @@ def with_sendings(assignments: QuerySet[Assignment]) -> QuerySet[Assignment]:
     sent = Clip.objects.filter(
         review__answers=OuterRef("pk"), intake=Clip.Intake.RECEIVED, erased_at=None
     )
-    answered = Return.objects.visible().filter(
+    answered = Return.objects.visible(now).filter(
         review__answers=OuterRef("pk"), review__clip__erased_at=None
     )
     return assignments.annotate(
@@ -380,33 +387,66 @@ def heard_answer(assignment: Assignment) -> Review | None:
 
 def earlier_heard(person: Person, clip: Clip) -> QuerySet[Review]:
     """Earlier clips of a clip's pupil in the same studio with double stops heard, newest first."""
-    return _earlier(person, clip).filter(double_stops_heard__gt=0)
+    return _earlier(person, *_place_and_time(clip)).filter(double_stops_heard__gt=0)
 
 
 def earlier_playable(person: Person, clip: Clip) -> QuerySet[Review]:
     """Earlier clips of a clip's pupil in the same studio that can be played, newest first."""
+    return _playable(_earlier(person, *_place_and_time(clip)), clip.has_video)
+
+
+def has_earlier_heard(person: Person, clip: Clip) -> bool:
+    """Whether :func:`earlier_heard` has any."""
+    pupil, studio, before = _place_and_time(clip)
+    return bool(_any_heard(person=person.pk, pupil=pupil, studio=studio, before=before))
+
+
+def has_earlier_playable(person: Person, clip: Clip) -> bool:
+    """Whether :func:`earlier_playable` has any."""
+    pupil, studio, before = _place_and_time(clip)
+    asked = {"person": person.pk, "pupil": pupil, "studio": studio, "before": before}
+    return bool(_any_playable(clip.has_video, **asked))
+
+
+def _place_and_time(clip: Clip) -> tuple[int, int, datetime]:
+    return clip.enrolment.pupil_id, clip.enrolment.studio_id, clip.created_at
+
+
+def _playable(reviews: QuerySet[Review], has_video: bool) -> QuerySet[Review]:
     done = {"kind": Stage.Kind.PLAYBACK, "state": Stage.State.PLAYABLE}
-    return _earlier(person, clip).filter(
-        Exists(Stage.objects.filter(clip=OuterRef("clip"), **done)),
-        clip__has_video=clip.has_video,
-    )
+    made = Exists(Stage.objects.filter(clip=OuterRef("clip"), **done))
+    return reviews.filter(made, clip__has_video=has_video)
 
 
-def _earlier(person: Person, clip: Clip) -> QuerySet[Review]:
-    place = clip.enrolment
+def _earlier(
+    person: Person | Given, pupil: int | Given, studio: int | Given, before: datetime | Given
+) -> QuerySet[Review]:
     return (
         _reviews()
         .filter(
             consent.holds("recordings", "clip__enrolment__pupil", "clip__enrolment__studio"),
             clip__enrolment__in=people.enrolments_taught_by(person),
-            clip__enrolment__pupil=place.pupil_id,
-            clip__enrolment__studio=place.studio_id,
+            clip__enrolment__pupil=pupil,
+            clip__enrolment__studio=studio,
             clip__intake="received",
             clip__erased_at=None,
-            clip__created_at__lt=clip.created_at,
+            clip__created_at__lt=before,
         )
         .order_by("-clip__created_at", "-pk")
     )
+
+
+def _earlier_given() -> QuerySet[Review]:
+    pupil, studio = Given("pupil", BigIntegerField()), Given("studio", BigIntegerField())
+    return _earlier(people.PERSON, pupil, studio, Given("before", DateTimeField()))
+
+
+_any_heard = Prepared(
+    lambda: _earlier_given().filter(double_stops_heard__gt=0).values_list("pk")[:1]
+)
+_any_playable = Prepared(
+    lambda has_video: _playable(_earlier_given(), has_video).values_list("pk")[:1]
+)
 
 
 def counted(places: Iterable[Enrolment], *figures: str) -> list[Enrolment]:

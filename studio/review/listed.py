@@ -14,6 +14,7 @@ from studio.accounts import access as people
 from studio.accounts.access import PERSON
 from studio.accounts.models import Person, Studio
 from studio.accounts.prepared import Given, IsOneOf, Prepared
+from studio.clips.models import Stage
 
 from . import access
 from .access import NOW, WaitOfPlace
@@ -29,6 +30,16 @@ def rows(
     """
     now = timezone.now()
     return _rows(order, most, resting, whose, places=places, now=now, person=person.pk)
+
+
+def stages(reviews: Iterable[Review]) -> dict[UUID, list[Stage]]:
+    """What a row of the list says of the stages of each clip, by the clip's number."""
+    clips = {review.clip_id: review.clip for review in reviews}
+    found: dict[UUID, list[Stage]] = {number: [] for number in clips}
+    for stage in _stages(clips=clips):
+        stage.clip = clips[stage.clip_id]
+        found[stage.clip_id].append(stage)
+    return found
 
 
 def waits_by_place(places: Iterable[int], studios: Sequence[Studio]) -> list[WaitOfPlace]:
@@ -49,10 +60,15 @@ def in_the_pile(person: Person, places: Iterable[int]) -> int:
     return _in_the_pile.first(places=places, now=timezone.now(), person=person.pk) or 0
 
 
-def in_turn(person: Person, order: str) -> list[UUID]:
-    """The clips that a teacher goes through one after the other; see :func:`.access.next_for`."""
+def in_turn(person: Person, order: str) -> list[int]:
+    """The reviews that a teacher goes through one by one; see :func:`.access.next_for`."""
     places = people.places_to_hear(person)
     return _in_turn(order, places=places, now=timezone.now(), person=person.pk)
+
+
+def clips_of_reviews(numbers: Iterable[int | None]) -> dict[int, UUID]:
+    """Of which clip each of some reviews is."""
+    return dict(_clips_of(reviews=numbers))
 
 
 def pending_returns(person: Person) -> list[Return]:
@@ -75,6 +91,9 @@ def _rows(order: str, most: int, resting: bool, whose: str) -> QuerySet[Review]:
     # What a row says is looked up for those that are shown, not for all that are put in order.
     first = Review.objects.filter(pk__in=shown.values("pk")[:most])
     return access.in_list(first).order_by(*access.order_by(order))
+
+
+_stages = Prepared(lambda: access.stages_in_list().filter(IsOneOf("clip", "clips")))
 
 
 @Prepared
@@ -104,10 +123,15 @@ def _in_the_pile() -> QuerySet:
     return counted.values_list("many", flat=True)
 
 
+_clips_of = Prepared(
+    lambda: Review.objects.filter(IsOneOf("pk", "reviews")).values_list("pk", "clip_id")
+)
+
+
 @Prepared
 def _in_turn(order: str) -> QuerySet:
     free = access.free_for(PERSON, access.awake(_waiting(order), NOW))
-    return free.values_list("clip_id", flat=True)
+    return free.values_list("pk", flat=True)
 
 
 @Prepared

@@ -1,11 +1,12 @@
 """Who may reach which key rotation: the studio's teachers change it, pupil and guardian read it."""
 
-from django.db.models import Prefetch
+from django.db.models import Prefetch, QuerySet
 from django.http import Http404
 
 from studio.accounts import access as people
-from studio.accounts.access import get_or_404
+from studio.accounts.access import PLACE, get_or_404
 from studio.accounts.models import Enrolment, Person
+from studio.accounts.prepared import Prepared
 
 from .. import access as drills
 from ..models import Assignment
@@ -14,14 +15,18 @@ from .models import Rotation, RotationHoliday, RotationLesson, Round
 
 def rotation_of(enrolment: Enrolment) -> Rotation | None:
     """A pupil's plan with all that is shown of it, or ``None`` before it is begun."""
+    return _rotation.first(place=enrolment.pk)
+
+
+@Prepared
+def _rotation() -> QuerySet[Rotation]:
     lessons = RotationLesson.objects.order_by("position", "pk").prefetch_related(
         Prefetch("assignments", Assignment.objects.only("pk", "done_at"))
     )
     return (
-        Rotation.objects.filter(enrolment=enrolment)
+        Rotation.objects.filter(enrolment=PLACE)
         .select_related("changed_by", "enrolment__pupil", "enrolment__studio")
-        .prefetch_related("holidays", "rounds", Prefetch("rounds__lessons", lessons))
-        .first()
+        .prefetch_related("holidays", "rounds", Prefetch("rounds__lessons", lessons))[:1]
     )
 
 

@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from studio.drills.forms import DrillForm, GoalForm
+from studio.drills.models import Drill
 from studio.drills.widgets import LongSelect
 from studio.figures import parse_place, place
 from studio.review.models import Comment, Decision
@@ -175,10 +176,19 @@ class SetDrillForm(SettingForm):
         },
     )
 
-    def __init__(self, *args, shelf, **kwargs):
+    def __init__(self, *args, shelf=None, titles=None, **kwargs):
+        """``shelf`` is what may be set; a form to be shown, and no more, needs its ``titles``."""
         super().__init__(*args, **kwargs)
-        self.fields["drill"].queryset = shelf
-        self.fields["drill"].label_from_instance = lambda drill: drill.newest_title
+        field = self.fields["drill"]
+        field.queryset = Drill.objects.none() if shelf is None else shelf
+        field.label_from_instance = lambda drill: drill.newest_title
+        if titles is not None:
+            field.choices = [("", field.empty_label), *titles]
+
+    @property
+    def offers(self) -> bool:
+        """Whether there is any drill to choose."""
+        return any(key for key, _ in self.fields["drill"].choices)
 
 
 class NewDrillForm(DrillForm, SettingForm):

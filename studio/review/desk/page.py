@@ -35,12 +35,13 @@ class Place:
 
 def place_among_waiting(person: Person, clip: Clip, order: str) -> Place:
     ids = listed.in_turn(person, order)
-    if clip.pk not in ids:
-        return Place(None, len(ids), None, ids[0] if ids else None)
-    at = ids.index(clip.pk)
+    here = clip.review.pk
+    at = ids.index(here) if here in ids else None
     before = ids[at - 1] if at else None
-    after = ids[at + 1] if at + 1 < len(ids) else None
-    return Place(at + 1, len(ids), before, after)
+    after = ids[0 if at is None else at + 1 :][:1]
+    beside = listed.clips_of_reviews([before, *after])
+    previous, following = beside.get(before), next((beside[one] for one in after), None)
+    return Place(None if at is None else at + 1, len(ids), previous, following)
 
 
 def steps(clip: Clip) -> dict[str, states.Step]:
@@ -112,8 +113,8 @@ class Desk:
             notes=states.of(clip).notes,
             pupil=clip.enrolment.pupil,
             pending=self._pending(),
-            comparable=access.earlier_heard(self.person, clip).exists(),
-            beside=access.earlier_playable(self.person, clip).exists(),
+            comparable=access.has_earlier_heard(self.person, clip),
+            beside=access.has_earlier_playable(self.person, clip),
             place=place_among_waiting(self.person, clip, order),
             has_poster=has_poster(clip),
             length=figures.length(clip.duration_s or 0),
@@ -203,9 +204,9 @@ class Desk:
 
     def closing(self, **forms) -> dict:
         """Drills, summary and return."""
-        shelf = drills.titles_on_shelf(self.person).filter(studio=self.clip.enrolment.studio)
+        titles = drills.titles_to_set(self.person, self.clip.enrolment.studio_id)
         return {
-            "set_form": SetDrillForm(name="set", shelf=shelf),
+            "set_form": SetDrillForm(name="set", titles=titles),
             "new_form": NewDrillForm(name="drill"),
             "summary_form": self.summary(),
             "drills_set": self.review.drills_set.select_related("version"),

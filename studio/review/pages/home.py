@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 
-from django.db.models import Q
+from django.db.models import DateTimeField, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -10,12 +10,15 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
 from studio.accounts import access as people
+from studio.accounts.access import PLACE
 from studio.accounts.models import Enrolment
+from studio.accounts.prepared import Given, Prepared
 from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills.models import Assignment
 from studio.review import access
+from studio.review.access import NOW
 from studio.review.models import Return
 
 from . import states
@@ -47,7 +50,7 @@ def child(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse:
-    places = [states.at_home(clip) for clip in _underway(enrolment)]
+    places = [states.at_home(clip) for clip in _clips_underway(enrolment)]
     context = {"enrolment": enrolment, "area": area, "places": places}
     context["moving"] = states.any_moving(places)
     if request.htmx:
@@ -60,13 +63,13 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
 
 
 def _reading(enrolment: Enrolment, all_returns: bool) -> dict:
-    returns = access.returns_of(enrolment)
-    shown = list(returns if all_returns else returns[: RETURNS_SHOWN + 1])
+    asked = {"place": enrolment.pk, "now": timezone.now()}
+    shown = _returns(all_returns, **asked)
     more = not all_returns and len(shown) > RETURNS_SHOWN
     return {
         "unread": [returned for returned in shown if returned.read_at is None],
-        "queue": _with_praise(access.with_sendings(drills.queue_of(enrolment)), shown),
-        "done": drills.done_by(enrolment)[:DONE_SHOWN],
+        "queue": _with_praise(_queue(**asked), shown),
+        "done": _done(**asked),
         "returns": shown[:RETURNS_SHOWN] if more else shown,
         "more_returns": more,
     }
@@ -84,14 +87,28 @@ def _with_praise(queue: Iterable[Assignment], returns: Iterable[Return]) -> list
     return tasks
 
 
-def _underway(enrolment: Enrolment):
+def _clips_underway(enrolment: Enrolment) -> list[Clip]:
     """Sent and not returned, newest first; what was refused only for a while."""
-    long_ago = timezone.now() - Clip.REFUSED_SHOWN
+    now = timezone.now()
+    return _underway(place=enrolment.pk, now=now, long_ago=now - Clip.REFUSED_SHOWN)
+
+
+_done = Prepared(lambda: drills.done_by(PLACE, NOW)[:DONE_SHOWN])
+_queue = Prepared(lambda: access.with_sendings(drills.queue_of(PLACE, NOW), NOW))
+
+
+@Prepared
+def _returns(everything: bool) -> QuerySet[Return]:
+    returns = access.returns_of(PLACE, NOW)
+    return returns if everything else returns[: RETURNS_SHOWN + 1]
+
+
+@Prepared
+def _underway() -> QuerySet[Clip]:
+    long_ago = Given("long_ago", DateTimeField())
     return (
-        clips.clips_of(enrolment)
-        .filter(
-            Q(review__returned__isnull=True) | Q(review__returned__visible_at__gt=timezone.now())
-        )
+        clips.clips_of(PLACE)
+        .filter(Q(review__returned__isnull=True) | Q(review__returned__visible_at__gt=NOW))
         .exclude(intake=Clip.Intake.REFUSED, created_at__lt=long_ago)
         .select_related("review__answers__version")
         .defer(*drills.scores_of("review__answers__version"))

@@ -1,27 +1,34 @@
 """The teacher's pupils: the list, and each pupil's page."""
 
+from dataclasses import dataclass
+
 from django.contrib import messages
 from django.core.paginator import Paginator
-from django.db.models import Prefetch
+from django.db.models import Count, QuerySet, Value
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_POST, require_safe
 
 from studio import figures
 from studio.accounts import access as people
 from studio.accounts import services as people_services
+from studio.accounts.access import PERSON, PLACE
 from studio.accounts.forms import PupilForm
-from studio.accounts.models import Enrolment, Instrument, current
+from studio.accounts.models import Enrolment, Instrument, Person, current
+from studio.accounts.prepared import Given, IsOneOf, Prepared
 from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills import services as drill_services
 from studio.drills.forms import SetDrillForm
 from studio.review import access
+from studio.review.access import NOW
 
 from . import states
 
 CLIPS_SHOWN = 20
+DONE_SHOWN = 10
 PUPILS_SHOWN = 50
 SAID_OF_A_PUPIL = ("open_assignments", "clips_waiting", "last_returned_at")
 LONGEST_NAME = 120  # letters, as a person may have
@@ -30,18 +37,51 @@ LONGEST_NAME = 120  # letters, as a person may have
 @require_safe
 def pupils(request: HttpRequest) -> HttpResponse:
     people.teaching_studio(request.user)
-    playing = Instrument.objects.filter(current()).order_by("-started_on", "-pk")
     wanted = " ".join(request.GET.get("q", "").split())[:LONGEST_NAME]
-    everybody = people.enrolments_taught_by(request.user).order_by("pupil__name", "pk")
-    found = everybody.filter(pupil__name__icontains=wanted) if wanted else everybody
+    everybody = _Taught(request.user)
+    found = _taught(request.user).filter(pupil__name__icontains=wanted) if wanted else everybody
     page = Paginator(found, PUPILS_SHOWN).get_page(request.GET.get("page"))
-    plays = Prefetch("pupil__instruments", playing, to_attr="plays_anywhere")
-    places = access.counted(page.object_list.prefetch_related(plays), *SAID_OF_A_PUPIL)
+    places = access.counted(page.object_list, *SAID_OF_A_PUPIL)
+    playing: dict[tuple[int, int], Instrument] = {}
+    for one in _instruments(pupils=[place.pupil_id for place in places]):  # the newest first
+        playing.setdefault((one.pupil_id, one.studio_id), one)
     for place in places:  # a pupil of two studios may play another instrument in each
-        here = (one for one in place.pupil.plays_anywhere if one.studio_id == place.studio_id)
-        place.playing = next(here, None)
+        place.playing = playing.get((place.pupil_id, place.studio_id))
     context = {"places": places, "page": page, "wanted": wanted, "area": "teacher"}
     return render(request, "review/pupils.html", context)
+
+
+@dataclass(frozen=True, slots=True)
+class _Taught:
+    """A teacher's pupils by name, to be shown page by page."""
+
+    teacher: Person
+
+    def count(self) -> int:
+        return _how_many.first(person=self.teacher.pk) or 0
+
+    def __getitem__(self, part: slice) -> list[Enrolment]:
+        return _by_name(part.start, part.stop, person=self.teacher.pk)
+
+
+def _taught(person: Person | Given) -> QuerySet[Enrolment]:
+    return people.enrolments_taught_by(person).order_by("pupil__name", "pk")
+
+
+_by_name = Prepared(lambda start, stop: _taught(PERSON)[start:stop])
+_how_many = Prepared(
+    lambda: (
+        people.enrolments_taught_by(PERSON)
+        .values(all=Value(1))
+        .annotate(many=Count("pk"))
+        .values_list("many", flat=True)
+    )
+)
+_instruments = Prepared(
+    lambda: Instrument.objects.filter(current(), IsOneOf("pupil", "pupils")).order_by(
+        "-started_on", "-pk"
+    )
+)
 
 
 @require_safe
@@ -86,15 +126,15 @@ def _page(
     setting: SetDrillForm | None = None,
 ) -> HttpResponse:
     instrument = enrolment.instrument()
-    sent = list(_clips(enrolment)[: CLIPS_SHOWN + 1])
+    sent = _newest(place=enrolment.pk)
     context = {
         "area": "teacher",
         "enrolment": enrolment,
         "instrument": instrument,
         "about": about or _about(enrolment, instrument),
         "setting": setting or SetDrillForm(request.user, enrolment.studio_id),
-        "queue": drills.set_for(enrolment),
-        "done": drills.done_by(enrolment)[:10],
+        "queue": _queue(place=enrolment.pk),
+        "done": _done(place=enrolment.pk, now=timezone.now()),
         "places": [states.of(clip) for clip in sent[:CLIPS_SHOWN]],
         "more_clips": len(sent) > CLIPS_SHOWN,
     }
@@ -109,10 +149,16 @@ def _about(enrolment: Enrolment, instrument: Instrument | None) -> PupilForm:
     return PupilForm(initial=initial)
 
 
-def _clips(enrolment: Enrolment):
+_queue = Prepared(lambda: drills.set_for(PLACE))
+_done = Prepared(lambda: drills.done_by(PLACE, NOW)[:DONE_SHOWN])
+
+
+@Prepared
+def _newest() -> QuerySet[Clip]:
+    """As many clips as are shown, and one more where there is more."""
     return (
-        clips.clips_of(enrolment)
+        clips.clips_of(PLACE)
         .filter(intake=Clip.Intake.RECEIVED)
         .select_related("review__answers__version", "review__returned")
-        .defer(*drills.scores_of("review__answers__version"))
+        .defer(*drills.scores_of("review__answers__version"))[: CLIPS_SHOWN + 1]
     )

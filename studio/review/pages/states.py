@@ -59,15 +59,16 @@ class Whereabouts:
         return not self.refusal and not self.withheld and all(step.done for step in self.steps)
 
 
-def of(clip: Clip) -> Whereabouts:
-    """Intake, listening and playback of a clip whose stages were fetched with it."""
+def of(clip: Clip, stages: Iterable[Stage] | None = None) -> Whereabouts:
+    """Intake, listening and playback of a clip; ``stages`` where they were not fetched with it."""
     if clip.intake == Clip.Intake.REFUSED:
         return Whereabouts(clip, (), refusal=sentences.refusal(clip))
-    stages = [clip.stage(kind) for kind in SHOWN]
-    small = clip.stage(Stage.Kind.SMALL)
+    found = {stage.kind: stage for stage in (clip.stages.all() if stages is None else stages)}
+    shown = [found[kind] for kind in SHOWN if kind in found]
+    small = found.get(Stage.Kind.SMALL)
     if small is not None and small.state in ENDED:  # else nobody need know of it
-        stages.append(small)
-    steps = tuple(_step(stage) for stage in stages if stage is not None)
+        shown.append(small)
+    steps = tuple(_step(stage) for stage in shown)
     return Whereabouts(clip, steps, notes=tuple(sentences.notes(clip)))
 
 

@@ -20,6 +20,7 @@ from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Person
 from studio.clips import listeners
+from studio.clips.models import Stage
 from studio.review import access, listed
 from studio.review.models import Review
 
@@ -81,7 +82,11 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
     found = _found(request.user, places, chosen)
     more = len(found) > chosen["rows"]
     promised = {studio.pk: timedelta(days=studio.answer_within_days) for studio in studios}
-    rows = [_row(request, review, promised) for review in found[: chosen["rows"]]]
+    stages = listed.stages(found)
+    rows = [
+        _row(request, review, stages[review.clip_id], promised)
+        for review in found[: chosen["rows"]]
+    ]
     context = {
         "area": "teacher",
         "chosen": chosen,
@@ -157,11 +162,15 @@ def _found(teacher: Person, places: Sequence[int], chosen: dict) -> list[Review]
     return listed.rows(teacher, places, chosen["order"], chosen["rows"] + 1, **said)
 
 
-def _row(request: HttpRequest, review: Review, promised: dict[int, timedelta]) -> Waiting:
+def _row(
+    request: HttpRequest, review: Review, stages: list[Stage], promised: dict[int, timedelta]
+) -> Waiting:
     clip = review.clip
     waited = max(timezone.now() - clip.created_at, timedelta(0))
     mine = review.taken_by_id == request.user.pk
-    return Waiting(review, states.of(clip), waited, mine, promised[clip.enrolment.studio_id])
+    return Waiting(
+        review, states.of(clip, stages), waited, mine, promised[clip.enrolment.studio_id]
+    )
 
 
 def _by_age(row: Waiting) -> str:
