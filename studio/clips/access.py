@@ -47,7 +47,16 @@ def taught_clip(person: Person, pk: UUID) -> Clip:
     ConsentMissing
         While consent does not hold.
     """
-    clip = or_404(_taught_clip.first(person=person.pk, clip=pk))
+    return for_teachers(or_404(_taught_clip.first(person=person.pk, clip=pk)))
+
+
+def for_teachers(clip: Clip) -> Clip:
+    """A clip that was reached by one who teaches in its studio, if it may be watched there.
+
+    Raises as :func:`taught_clip`.
+    """
+    if clip.intake != Clip.Intake.RECEIVED:
+        raise Http404
     if not clip.consented:
         raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))
     return clip
@@ -86,7 +95,5 @@ _seen_clip = Prepared(
     lambda: _clips().filter(enrolment__in=people.enrolments_seen_by(PERSON), pk=_CLIP)
 )
 _taught_clip = Prepared(
-    lambda: _clips().filter(
-        enrolment__in=people.enrolments_taught_by(PERSON), intake=Clip.Intake.RECEIVED, pk=_CLIP
-    )
+    lambda: _clips().filter(enrolment__in=people.enrolments_taught_by(PERSON), pk=_CLIP)
 )

@@ -46,7 +46,11 @@ LONG_AGO = datetime(1970, 1, 1, tzinfo=UTC)
 
 def review_for(person: Person, clip_id: UUID) -> Review:
     """The review of a clip in a studio where ``person`` teaches, or 404."""
-    clip = clips.taught_clip(person, clip_id)
+    return review_of(clips.taught_clip(person, clip_id))
+
+
+def review_of(clip: Clip) -> Review:
+    """The review of a clip that a teacher reached and may watch, or 404."""
     review = or_404(_review_of.first(clip=clip.pk))
     review.clip = clip
     return review

@@ -11,6 +11,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
+from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.review import access, noted, services, snapshots
 from studio.review.enclosures.brought import brought
@@ -34,8 +35,8 @@ DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept
 
 @gzip_page
 def desk(request: HttpRequest, clip: Clip) -> HttpResponse:
-    """The page of one clip, for a teacher of its studio."""
-    review = access.review_for(request.user, clip.pk)
+    """The page of one clip, which was reached by a teacher of its studio."""
+    review = access.review_of(clips.for_teachers(clip))
     services.open_review(review)
     page, begun = Desk(request.user, review), phrases.begun(request, review)
     return whole_page(request, page, **({"composer": page.composer(begun=begun)} if begun else {}))
