@@ -12,10 +12,12 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
 
-from django.db.models import F, QuerySet
+from django.db.models import BigIntegerField, F, QuerySet
 from django.forms.models import model_to_dict
 
+from studio.accounts.access import PERSON
 from studio.accounts.models import Person
+from studio.accounts.prepared import Given, Prepared
 
 from .models import Decision, DeskAct, Review
 
@@ -92,7 +94,7 @@ def remember(changes: Sequence[tuple[str, Decision | None, Decision | None]]) ->
     now.act.save(update_fields=["decisions"])
 
 
-def decided(review: Review, person: Person) -> QuerySet[DeskAct]:
+def decided(review: Review | Given, person: Person | Given) -> QuerySet[DeskAct]:
     """What a person decided in a review and can take back, the last first."""
     acts = DeskAct.objects.filter(review=review, person=person, undone=False)
     return acts.exclude(decisions=[]).order_by("-pk")
@@ -100,11 +102,17 @@ def decided(review: Review, person: Person) -> QuerySet[DeskAct]:
 
 def in_short(review: Review, person: Person) -> list[dict]:
     """The last of them in their order: ``{"key": …, "before": [[mark, choice], …]}``."""
-    rows = decided(review, person).values_list("key", "decisions")[:UNDONE_AT_MOST]
+    rows = _in_short(review=review.pk, person=person.pk)
     return [
         {"key": key, "before": [[c["about"], (c["was"] or {}).get("choice", "")] for c in changes]}
         for key, changes in reversed(rows)
     ]
+
+
+@Prepared
+def _in_short() -> QuerySet:
+    acts = decided(Given("review", BigIntegerField()), PERSON)
+    return acts.values_list("key", "decisions")[:UNDONE_AT_MOST]
 
 
 def take_back(act: DeskAct) -> list[Decision | int]:

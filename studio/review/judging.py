@@ -8,6 +8,9 @@ marks are judged once.
 from dataclasses import dataclass, replace
 from functools import cached_property
 
+from django.db.models import QuerySet, UUIDField
+
+from studio.accounts.prepared import Given, Prepared
 from studio.clips.models import Listening
 from studio.intonation import ExpectedNote, Measurement, Policy, judge
 from studio.theory import Interval, is_perfect
@@ -116,9 +119,17 @@ def expected_notes(review: Review) -> list[ExpectedNote] | None:
 
 def judged(review: Review, policy: Policy | None = None) -> Judged | None:
     """The newest listening, judged; ``None`` while nothing has been heard."""
-    newest = review.clip.listenings.order_by("-created_at", "-pk").defer("measurement")
-    listening = newest.first()
-    return judge_listening(review, listening, policy) if listening else None
+    listening = _newest.first(clip=review.clip_id)
+    if listening is None:
+        return None
+    listening.clip = review.clip
+    return judge_listening(review, listening, policy)
+
+
+@Prepared
+def _newest() -> QuerySet[Listening]:
+    heard = Listening.objects.filter(clip=Given("clip", UUIDField()))
+    return heard.order_by("-created_at", "-pk").defer("measurement")[:1]
 
 
 def judge_listening(review: Review, listening: Listening, policy: Policy | None = None) -> Judged:

@@ -65,7 +65,9 @@ def note_heard(listening: Listening) -> None:
 
 
 def open_review(review: Review) -> None:
-    """The teacher has opened the clip for the first time."""
+    """The teacher has opened the clip for the first time; a review never waits again."""
+    if review.state != Review.State.WAITING:
+        return
     Review.objects.filter(pk=review.pk, state=Review.State.WAITING).update(
         state=Review.State.OPEN, opened_at=timezone.now()
     )

@@ -14,7 +14,9 @@ from django.http import Http404, HttpRequest, JsonResponse
 from django.views.decorators.http import require_POST
 
 from studio.accounts import access
+from studio.accounts.access import PERSON
 from studio.accounts.models import Person
+from studio.accounts.prepared import Prepared
 from studio.review.models import DeskKeys
 
 TABLE = Path(__file__).parents[2] / "static" / "desk" / "keys.js"
@@ -54,14 +56,17 @@ def at_first() -> dict[str, Row]:
 
 def changed_by(person: Person) -> dict[str, str]:
     """What a teacher changed and still holds: an action that is gone since is left out."""
-    kept = DeskKeys.objects.filter(person=person).values_list("keys", flat=True).first() or {}
+    kept, _ = _kept.first(person=person.pk) or ({}, True)
     return {act: key for act, key in kept.items() if act in at_first()}
 
 
 def goes_on(person: Person) -> bool:
     """Whether keeping or dropping a mark goes on to the next one; so it is until it is changed."""
-    kept = DeskKeys.objects.filter(person=person).values_list("goes_on", flat=True).first()
-    return True if kept is None else kept
+    _, whether = _kept.first(person=person.pk) or ({}, True)
+    return whether
+
+
+_kept = Prepared(lambda: DeskKeys.objects.filter(person=PERSON).values_list("keys", "goes_on")[:1])
 
 
 @require_POST

@@ -5,8 +5,11 @@ from dataclasses import dataclass
 from functools import cached_property
 from uuid import UUID, uuid4
 
+from django.db.models import BigIntegerField
+
 from studio import figures
 from studio.accounts.models import Person
+from studio.accounts.prepared import Given, Prepared
 from studio.accounts.templatetags.words import count_of
 from studio.clips import listeners
 from studio.clips.models import Clip, Rendition, Stage
@@ -14,7 +17,7 @@ from studio.drills import access as drills
 from studio.review import access, acts, listed, noted, tolerances
 from studio.review.bulk import Kind, kinds_of
 from studio.review.judging import Judged, judged
-from studio.review.models import Decision, Return, Review
+from studio.review.models import Comment, Decision, HandMark, Return, Review
 from studio.review.pages import states
 
 from . import keys, written
@@ -69,10 +72,10 @@ class Desk:
     def __init__(self, person: Person, review: Review):
         self.person, self.review, self.clip = person, review, review.clip
         self.judged: Judged | None = judged(review)
-        self.comments = list(
-            review.comments.select_related("author").prefetch_related("enclosures")
-        )
-        self.hand_marks = list(review.hand_marks.select_related("added_by"))
+        self.comments = _comments(review=review.pk)
+        self.hand_marks = _hand_marks(review=review.pk)
+        for said in (*self.comments, *self.hand_marks):
+            said.review = review
         self.blocks = blocks_of(self.judged, self.comments, self.hand_marks)
         self.returned = review.state == Review.State.RETURNED
 
@@ -238,6 +241,19 @@ class Desk:
         return (
             [policy_in_words(self.judged), reference_in_words(self.judged)] if self.judged else []
         )
+
+
+_OF_REVIEW = Given("review", BigIntegerField())
+_comments = Prepared(
+    lambda: (
+        Comment.objects.filter(review=_OF_REVIEW)
+        .select_related("author")
+        .prefetch_related("enclosures")
+    )
+)
+_hand_marks = Prepared(
+    lambda: HandMark.objects.filter(review=_OF_REVIEW).select_related("added_by")
+)
 
 
 def nothing_to_judge(judged: Judged) -> bool:

@@ -41,6 +41,8 @@ def offered(request: HttpRequest, review: Review) -> HttpResponse:
 def begun(request: HttpRequest, review: Review) -> dict:
     """What a new comment starts with, where the address asks for a phrase; else nothing."""
     chosen = whole(request.GET.get("phrase"))
+    if chosen is None:
+        return {}
     standing = access.phrases_of(request.user, review.clip.enrolment.studio)
     phrase: Phrase | None = standing.filter(pk=chosen).first()
     if phrase is None:
