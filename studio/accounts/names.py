@@ -53,18 +53,18 @@ class OneLineField(models.CharField):
     """
 
     def pre_save(self, model_instance, add):
-        kept = _kept(super().pre_save(model_instance, add))
+        kept = as_stored(super().pre_save(model_instance, add))
         setattr(model_instance, self.attname, kept)
         return kept
 
     def get_db_prep_save(self, value, connection):
-        return super().get_db_prep_save(_kept(value), connection)
+        return super().get_db_prep_save(as_stored(value), connection)
 
     def deconstruct(self):
         name, _, args, kwargs = super().deconstruct()
         return name, "django.db.models.CharField", args, kwargs
 
 
-def _kept(value):
+def as_stored(value):
     """As it is, but for what would end a line; queries' expressions are left alone."""
     return in_one_line(value) if isinstance(value, str) and not is_one_line(value) else value

@@ -8,6 +8,7 @@ from django.db.models import Max
 from django.utils import timezone
 
 from studio.accounts.models import Enrolment, Person, Studio
+from studio.accounts.names import as_stored
 from studio.notation import Request, Score
 
 from .making import saying_of
@@ -44,6 +45,7 @@ def add_drill_once(studio: Studio, author: Person, **says: Any) -> Drill:
         **{"number": 1, "created_at__gte": since},
     ).select_related("drill")
     said = {name: value for name, value in says.items() if name not in ("tags", "level")}
+    said["title"] = as_stored(said["title"])
     for version in lately:
         if all(getattr(version, name) == value for name, value in said.items()):
             return version.drill

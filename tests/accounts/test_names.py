@@ -3,7 +3,7 @@
 import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
-from django.db import connection
+from django.db import connection, transaction
 
 from studio.accounts import invitations, letters, tasks
 from studio.accounts.models import Letter, Person, Studio
@@ -113,6 +113,12 @@ def test_no_service_or_command_writes_another_line(cast, monkeypatch):
     assert (clip.title, clip.note) == (ONE_LINE, "a note\nof two lines")
     drill = drills.add_drill(cast.studio, cast.teacher, title=BROKEN, words="Slowly")
     assert DrillVersion.objects.get(drill=drill).title == ONE_LINE
+    with transaction.atomic():  # pressed twice is once, by any title
+        twice = [
+            drills.add_drill_once(cast.studio, cast.teacher, title=BROKEN, words="Pressed twice")
+            for _ in range(2)
+        ]
+    assert twice[0] == twice[1]
     monkeypatch.setattr(readings, "dispatch", lambda pk: True)
     readings.begin(cast.studio, cast.teacher, "a\nb.mxl", b"", "")
     assert ScoreReading.objects.get().filename == "a b.mxl"
