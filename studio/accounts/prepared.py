@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from django.core.exceptions import EmptyResultSet
 from django.db import DEFAULT_DB_ALIAS, connections
-from django.db.models import BooleanField, Expression, F, Field, QuerySet
+from django.db.models import BooleanField, Expression, F, Field, IntegerField, QuerySet
 from django.db.models.sql.compiler import SQLCompiler
 from django.utils import timezone
 
@@ -33,6 +34,8 @@ class Given(Expression):
         return "%s", (self,)
 
     def said(self, value: Any, connection) -> tuple[str, str, list]:
+        if not _can_be_held(value, self.output_field, connection):
+            raise EmptyResultSet  # as Django's own filters say it
         return "", "", [self.output_field.get_db_prep_value(value, connection)]
 
 
@@ -62,8 +65,17 @@ class IsOneOf(Expression):
 
     def said(self, values: Iterable, connection) -> tuple[str, str, list]:
         field = self.column.output_field
-        found = [field.get_db_prep_value(value, connection) for value in values]
+        held = [value for value in values if _can_be_held(value, field, connection)]
+        found = [field.get_db_prep_value(value, connection) for value in held]
         return self.mark, f"({', '.join(['%s'] * len(found)) or 'NULL'})", found
+
+
+def _can_be_held(value: Any, field: Field, connection) -> bool:
+    """Whether a row can have it: an address may hold a number that is too large for any column."""
+    if not isinstance(field, IntegerField) or not isinstance(value, int):
+        return True
+    low, high = connection.ops.integer_field_range(field.get_internal_type())
+    return (low is None or low <= value) and (high is None or value <= high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +118,10 @@ class Prepared:
 
     def __call__(self, *shape: Any, **values: Any) -> list:
         made = self._made(shape, timezone.localdate())
-        return made.list_of(values, connections[DEFAULT_DB_ALIAS])
+        try:
+            return made.list_of(values, connections[DEFAULT_DB_ALIAS])
+        except EmptyResultSet:
+            return []
 
     def first(self, *shape: Any, **values: Any) -> Any:
         """The first of a query that asks for no more than it needs; ``None`` where it has none."""

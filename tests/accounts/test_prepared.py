@@ -77,6 +77,14 @@ def test_one_of_as_many_as_there_are(cast, many):
         assert {one.pk for one in some(keys=keys)} == set(keys)
 
 
+@pytest.mark.parametrize("number", [2**63, -(2**63) - 1, 10**500])
+def test_a_number_that_no_row_can_have_finds_none(cast, number):
+    one = Prepared(lambda: Enrolment.objects.filter(pk=Given("place", BigIntegerField())))
+    assert one(place=number) == []
+    several = Prepared(lambda: Enrolment.objects.filter(IsOneOf("pk", "places")))
+    assert several(places=[number, cast.enrolment.pk]) == [cast.enrolment]
+
+
 def test_a_time_is_the_time_that_is_given(cast):
     before = Prepared(lambda: Clip.objects.filter(created_at__lt=Given("at", DateTimeField())))
     clip = make_clip(cast.enrolment)
