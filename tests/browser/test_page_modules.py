@@ -14,11 +14,11 @@ MOMENTS = [
 ]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def call(chromium, live_server):
-    """Call a function of a module with JSON arguments."""
+    """Call a function of a module with JSON arguments. One window for all: the modules are pure."""
     page = chromium.new_page()
-    page.goto(f"{live_server.url}/log-in/")
+    page.goto(f"{live_server.url}/static/pages/sizes.js")
 
     def call_it(module: str, function: str, *arguments):
         return page.evaluate(
