@@ -353,7 +353,7 @@ def test_without_a_line_logging_out_says_what_would_be_lost(cast, marked, opened
     expect(page.get_by_role("button", name="Stay logged in")).to_be_focused()
     page.evaluate(AXE)
     for theme in ("light", "dark"):
-        page.emulate_media(color_scheme=theme)
+        page.emulate_media(color_scheme=theme, reduced_motion="reduce")
         assert axe(page, theme, EVERY_RULE) == []
     page.keyboard.press("Enter")
     expect(notice).to_have_count(0)
