@@ -20,10 +20,10 @@ from studio.analyse_drill import (
     remark,
 )
 from studio.intonation import Analysis, Options, Policy, analyse
-from studio.intonation.follow import FollowedEvent
-from studio.intonation.measurement import Event
-from studio.intonation.sentences import unsure_sentence
-from studio.intonation.tone import require_within
+from studio.intonation.estimation.reference_tone import require_within
+from studio.intonation.model.following import FollowedEvent
+from studio.intonation.model.measurement import Event
+from studio.intonation.wording.sentences import unsure_sentence
 from studio.notation import Score
 from studio.notation.musicxml import Read
 from studio.theory import INSTRUMENTS, TUNINGS, Key, Pitch

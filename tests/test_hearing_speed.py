@@ -10,7 +10,7 @@ from collections.abc import Callable
 from operator import itemgetter
 
 from studio.intonation import ExpectedNote, Policy, judge
-from studio.intonation.follow import follow
+from studio.intonation.alignment import follow
 from tests.intonation.test_judging import Clip
 
 ROUNDS, FEWEST = 200, 20

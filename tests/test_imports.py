@@ -50,6 +50,19 @@ NO_DJANGO = {
     "analyse_command",
     "analyse_drill",
 }
+# The rooms inside a part, where they are held apart: what each may use of the others.
+ROOMS = {
+    "intonation": {
+        "wording": set(),
+        "schema": set(),
+        "model": {"wording"},
+        "detection": {"model"},
+        "estimation": {"model"},
+        "alignment": {"model"},
+        "judging": {"model", "alignment", "wording"},
+        "listening": {"model", "detection", "estimation"},
+    },
+}
 RELATIONS = {"ForeignKey", "OneToOneField", "ManyToManyField"}
 
 
@@ -129,6 +142,84 @@ def test_no_module_imports_against_the_map():
     assert wrong == []
 
 
+def between_rooms(source: str, module: str, is_package: bool = False) -> list[str]:
+    """What a module imports from another room of its part, and must not."""
+    _, part, room = (*module.split("."), "", "")[:3]
+    rooms = ROOMS.get(part, {})
+    may_not = set(rooms) - {room} - rooms.get(room, set(rooms))
+    wrong = []
+    for name in imported(source, module, is_package):
+        top, of, target = (*name.split("."), "", "", "")[:3]
+        if (top, of) == ("studio", part) and target in may_not:
+            wrong.append(f"{module} -> {name}")
+    return sorted(wrong)
+
+
+def test_every_room_is_in_its_table():
+    for part, rooms in ROOMS.items():
+        inside = [path for path in (STUDIO / part).iterdir() if path.name != "__pycache__"]
+        assert {path.stem for path in inside if any(path.glob("*")) or path.is_file()} == {
+            "__init__",
+            *rooms,
+        }
+
+
+def test_no_module_imports_against_the_rooms():
+    wrong = [
+        arrow
+        for module, path in modules()
+        for arrow in between_rooms(path.read_text("utf-8"), module, path.stem == "__init__")
+    ]
+    assert wrong == []
+
+
+def test_an_arrow_between_rooms_is_caught():
+    heard = "from studio.intonation.judging.runs import Run"
+    assert len(between_rooms(heard, "studio.intonation.detection.octaves")) == 1
+    assert len(between_rooms("from .. import judging", "studio.intonation.model.runs")) == 1
+    assert between_rooms(heard, "studio.intonation.judging.marks") == []
+
+
+def circles(leads: dict[str, set[str]]) -> list[list[str]]:
+    """Each set of modules that lead to one another (Tarjan 1972, SIAM J. Comput. 1, 146-160)."""
+    number: dict[str, int] = {}
+    lowest: dict[str, int] = {}
+    way: list[str] = []
+    found = []
+
+    def walk(module: str) -> None:
+        number[module] = lowest[module] = len(number)
+        way.append(module)
+        for after in leads[module]:
+            if after not in number:
+                walk(after)
+                lowest[module] = min(lowest[module], lowest[after])
+            elif after in way:
+                lowest[module] = min(lowest[module], number[after])
+        if lowest[module] == number[module]:
+            at = way.index(module)
+            circle, way[at:] = way[at:], []
+            if len(circle) > 1:
+                found.append(sorted(circle))
+
+    for module in leads:
+        if module not in number:
+            walk(module)
+    return found
+
+
+def test_no_modules_go_round_in_a_circle():
+    """Imports inside functions, and those for types alone, included."""
+    known = dict(modules())
+    leads: dict[str, set[str]] = {}
+    for module, path in known.items():
+        names = imported(path.read_text("utf-8"), module, path.stem == "__init__")
+        targets = {name if name in known else name.rpartition(".")[0] for name in names}
+        leads[module] = (targets & set(known)) - {module}
+    assert circles(leads) == []
+    assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]
+
+
 @pytest.mark.parametrize(
     ("module", "source"),
     [
@@ -139,8 +230,8 @@ def test_no_module_imports_against_the_map():
         ("studio.theory.keys", "import studio.intonation"),
         ("studio.theory.keys", "from studio.notation import scores"),
         ("studio.theory.keys", "import scipy"),
-        ("studio.intonation.judging", "from django.db import models"),
-        ("studio.intonation.judging", "from studio.media import read_sound"),
+        ("studio.intonation.judging.judge", "from django.db import models"),
+        ("studio.intonation.judging.judge", "from studio.media import read_sound"),
         ("studio.intonation.listening", "from pathlib import Path"),
         ("studio.media.probe", "def f():\n    from django.conf import settings"),
         ("studio.media.probe", "from studio.environment import read"),
@@ -166,9 +257,9 @@ def test_a_wrong_arrow_is_caught(module, source):
     ("module", "source"),
     [
         ("studio.theory.keys", "import math\nfrom studio.theory.pitches import Pitch"),
-        ("studio.intonation.judging", "import numpy\nfrom studio.theory import Pitch"),
-        ("studio.intonation.judging", "from .runs import find_runs"),
-        ("studio.intonation.sentences", "from studio import figures"),
+        ("studio.intonation.judging.judge", "import numpy\nfrom studio.theory import Pitch"),
+        ("studio.intonation.judging.judge", "from .runs import find_runs"),
+        ("studio.intonation.wording.sentences", "from studio import figures"),
         ("studio.media.probe", "from studio.figures import length"),
         ("studio.clips.tasks", "from studio.intonation import listen\nimport django"),
         ("studio.clips.tasks", "from studio.environment import read"),

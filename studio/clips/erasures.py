@@ -38,14 +38,3 @@ def copy(source: Path, target: Path) -> None:
 def noted() -> list[UUID]:
     place = folder()
     return [UUID(hex=path.name) for path in sorted(place.iterdir())] if place.is_dir() else []
-
-
-def carry_out_again() -> int:
-    """Erase what a restored backup brought back; says how many clips that were."""
-    from . import services
-    from .models import Clip
-
-    back = Clip.objects.filter(pk__in=noted(), erased_at=None)
-    for clip in back:
-        services.erase(clip, detail="again, after a backup was restored")
-    return len(back)

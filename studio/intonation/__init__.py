@@ -9,14 +9,15 @@ Django.
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from studio.intonation.follow import Following
-from studio.intonation.follow.fingering import with_fingering
-from studio.intonation.judgement import Analysis, ExpectedNote, Judgement, Mark
-from studio.intonation.judging import judge
-from studio.intonation.measurement import ENGINE, SCHEMA, Measurement
-from studio.intonation.options import LEVELS, Options, Policy
+from studio.intonation.alignment.fingering import with_fingering
+from studio.intonation.judging.judge import judge
+from studio.intonation.model.expected import ExpectedNote
+from studio.intonation.model.following import Following
+from studio.intonation.model.judgement import Analysis, Judgement, Mark
+from studio.intonation.model.measurement import ENGINE, SCHEMA, Measurement
+from studio.intonation.model.options import LEVELS, Options, Policy
 from studio.intonation.schema import load_schema
-from studio.intonation.sentences import render, unsure_sentence
+from studio.intonation.wording.sentences import render, unsure_sentence
 
 if TYPE_CHECKING:
     import numpy as np

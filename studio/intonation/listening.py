@@ -12,8 +12,13 @@ from itertools import combinations, product
 import numpy as np
 from scipy.signal import resample_poly
 
-from studio.intonation.cents import measure_sounding
-from studio.intonation.measurement import (
+from studio.intonation.detection import find_soundings
+from studio.intonation.detection.merging import mended, rejoined
+from studio.intonation.detection.octave_correction import reread
+from studio.intonation.estimation import measure_sounding
+from studio.intonation.estimation.reference_pitch import HeardNote, estimate
+from studio.intonation.estimation.reference_tone import from_tone
+from studio.intonation.model.measurement import (
     Event,
     HeardInterval,
     Measurement,
@@ -26,14 +31,15 @@ from studio.intonation.measurement import (
     Voice,
     kind_of,
 )
-from studio.intonation.mending import mended, rejoined
-from studio.intonation.notes import find_soundings
-from studio.intonation.options import Options
-from studio.intonation.reference import HeardNote, estimate
-from studio.intonation.rereading import reread
-from studio.intonation.runs import cents_of
-from studio.intonation.sounding import EventFit, IntervalFit, Sounding, SoundingVoice, VoiceFit
-from studio.intonation.tone import from_tone
+from studio.intonation.model.options import Options
+from studio.intonation.model.runs import cents_of
+from studio.intonation.model.sounding import (
+    EventFit,
+    IntervalFit,
+    Sounding,
+    SoundingVoice,
+    VoiceFit,
+)
 from studio.theory import (
     Key,
     Pitch,

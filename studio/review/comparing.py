@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from studio.intonation.verdicts import SURE
+from studio.intonation.model.thresholds import SURE
 
 CLOSER, FURTHER, SAME, UNSURE = "closer", "further", "same", "unsure"
 ONLY_THEN, ONLY_NOW = "only_then", "only_now"

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 from studio import figures
-from studio.intonation.sentences import standing
+from studio.intonation.wording.sentences import standing
 from studio.notation.pairs import word_of, word_of_size
 from studio.theory import Interval, Pitch
 

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Max, QuerySet
 
 from studio.accounts.models import Person, Studio
-from studio.intonation.sentences import words_of
+from studio.intonation.wording.sentences import words_of
 
 from .judging import Judged
 from .models import Phrase

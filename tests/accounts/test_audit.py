@@ -9,9 +9,9 @@ from django.core.management import CommandError, call_command
 
 from studio.accounts import audit, consent, invitations, passwords, services
 from studio.accounts.models import AuditEntry, GuardianLink, Membership, Person, Studio
-from studio.clips import erasures
 from studio.clips import services as clips
 from studio.clips.models import Clip
+from studio.clips.upkeep import restore
 from studio.review import services as reviews
 from studio.review import tolerances
 from studio.review.models import Review
@@ -127,7 +127,7 @@ def test_an_erased_clip_is_written_by_whom_and_why(cast):
     assert newest().detail == "it was refused, and its time was over"
     clips.erase(restored)
     Clip.objects.filter(pk=restored.pk).update(erased_at=None)
-    assert erasures.carry_out_again() == 1
+    assert restore.erase_again() == 1
     assert newest().detail == "again, after a backup was restored"
     clips.erase(restored)  # once more is nothing more
     assert AuditEntry.objects.filter(act=Act.ERASED).count() == 4

@@ -37,7 +37,7 @@ import numpy as np
 
 from sample_media.bowing import SR
 from studio.intonation import Options, Policy, judge, listen
-from studio.intonation.follow import follow
+from studio.intonation.alignment import follow
 from tests.benchmarks.practising.drills import drill, expected_notes, told
 from tests.benchmarks.practising.scoring import Score, f1, score
 from tests.benchmarks.practising.sounding import PACE, sound

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from studio.intonation.measurement import Event, HeardInterval, Voice, kind_of
+from studio.intonation.model.measurement import Event, HeardInterval, Voice, kind_of
 from tests.benchmarks.ear import docs, playing, summary
 from tests.benchmarks.ear.degrade import CHANGES
 from tests.benchmarks.ear.hearing import Heard, HeardMark, HeardNote, frames_of

@@ -12,11 +12,11 @@ import pytest
 
 STUDIO = Path(__file__).parents[2] / "studio"
 NOT_FOR_PEOPLE = {
-    "intonation/cents/measure.py": "errors of arguments",
+    "intonation/estimation/estimator.py": "errors of arguments",
     "intonation/listening.py": "errors of arguments",
-    "intonation/notes/audio.py": "errors of arguments",
-    "intonation/options.py": "errors of arguments",
-    "intonation/tone.py": "errors of arguments",
+    "intonation/detection/resampling.py": "errors of arguments",
+    "intonation/model/options.py": "errors of arguments",
+    "intonation/estimation/reference_tone.py": "errors of arguments",
     "media/jobs.py": "arguments of ffmpeg",
     "media/playable.py": "arguments of ffmpeg",
     "media/pyav_prober.py": "answers as ffprobe writes them",

@@ -2,7 +2,7 @@
 
 import math
 
-from studio.intonation.measurement import (
+from studio.intonation.model.measurement import (
     Event,
     HeardInterval,
     Measurement,
@@ -13,7 +13,7 @@ from studio.intonation.measurement import (
     Voice,
     kind_of,
 )
-from studio.intonation.options import Options
+from studio.intonation.model.options import Options
 from studio.theory import Pitch
 
 EACH_S = 1.0

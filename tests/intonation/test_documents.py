@@ -16,7 +16,7 @@ from studio.intonation import (
     judge,
     load_schema,
 )
-from studio.intonation.measurement import Track, kind_of
+from studio.intonation.model.measurement import Track, kind_of
 from tests.intonation.heard import Clip
 
 STORED = Path(__file__).with_name("stored")

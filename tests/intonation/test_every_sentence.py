@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from studio.intonation import ExpectedNote, Policy, judge, render
-from studio.intonation.judgement import MARK_CODES, REMARK_CODES
+from studio.intonation.model.judgement import MARK_CODES, REMARK_CODES
 from tests.intonation.heard import Clip
 
 PLAYER = "Ida"

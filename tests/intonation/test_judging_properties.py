@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from studio.intonation import Analysis, Measurement, Policy, judge, load_schema
-from studio.intonation.measurement import (
+from studio.intonation.model.measurement import (
     Event,
     HeardInterval,
     OpenString,
@@ -17,7 +17,7 @@ from studio.intonation.measurement import (
     Voice,
     kind_of,
 )
-from studio.intonation.verdicts import SURE
+from studio.intonation.model.thresholds import SURE
 from studio.theory import cents_between, frequency_of_midi, spell
 
 VALIDATOR = Draft202012Validator(load_schema())

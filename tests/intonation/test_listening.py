@@ -8,8 +8,8 @@ import pytest
 
 from studio.intonation import Measurement, Options, Policy, analyse, judge, listen
 from studio.intonation.listening import build, name_notes
-from studio.intonation.measurement import Source
-from studio.intonation.sounding import (
+from studio.intonation.model.measurement import Source
+from studio.intonation.model.sounding import (
     EventFit,
     IntervalFit,
     Sounding,

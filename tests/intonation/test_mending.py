@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from studio.intonation.mending import mended, rejoined
-from studio.intonation.sounding import EventFit, Sounding, SoundingVoice, VoiceFit
+from studio.intonation.detection.merging import mended, rejoined
+from studio.intonation.model.sounding import EventFit, Sounding, SoundingVoice, VoiceFit
 from studio.theory import VIOLIN, Pitch
 
 STRINGS = VIOLIN.open_strings

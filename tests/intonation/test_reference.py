@@ -6,7 +6,7 @@ import random
 import pytest
 
 from studio.intonation import Options
-from studio.intonation.reference import HeardNote, estimate
+from studio.intonation.estimation.reference_pitch import HeardNote, estimate
 from studio.theory import Pitch
 
 

@@ -21,7 +21,7 @@ from sample_media.plans import (
     tolerance_cents,
 )
 from studio.intonation import Options
-from studio.intonation.reference import HeardNote, estimate
+from studio.intonation.estimation.reference_pitch import HeardNote, estimate
 from studio.theory import Pitch
 
 CLIPS = 120

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from studio.intonation import Options, analyse, listen
-from studio.intonation.measurement import Measurement
-from studio.intonation.tone import from_tone
+from studio.intonation.estimation.reference_tone import from_tone
+from studio.intonation.model.measurement import Measurement
 from studio.theory import Pitch
 
 SR = 22050

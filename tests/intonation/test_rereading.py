@@ -3,8 +3,14 @@
 import numpy as np
 import pytest
 
-from studio.intonation.rereading import reread
-from studio.intonation.sounding import EventFit, IntervalFit, Sounding, SoundingVoice, VoiceFit
+from studio.intonation.detection.octave_correction import reread
+from studio.intonation.model.sounding import (
+    EventFit,
+    IntervalFit,
+    Sounding,
+    SoundingVoice,
+    VoiceFit,
+)
 from studio.theory import Pitch
 
 

@@ -3,8 +3,8 @@
 import pytest
 
 from studio.intonation import Policy, judge, render, unsure_sentence
-from studio.intonation.judgement import MARK_CODES, REMARK_CODES
-from studio.intonation.sentences import UNSURE_REASONS
+from studio.intonation.model.judgement import MARK_CODES, REMARK_CODES
+from studio.intonation.wording.sentences import UNSURE_REASONS
 from tests.intonation.heard import Clip
 
 

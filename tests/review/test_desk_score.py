@@ -6,7 +6,8 @@ import pytest
 
 from studio.drills import services as drills
 from studio.notation import Request, generate
-from studio.review.desk.ledger import Block, in_written_order, shared_blocks
+from studio.review.desk.blocks import Block
+from studio.review.desk.ledger import in_written_order, shared_blocks
 from studio.review.judging import Heard, judged
 from studio.review.models import Comment, Review
 from studio.review.services import begin_review, return_clip

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from studio.intonation.sentences import words_of
+from studio.intonation.wording.sentences import words_of
 from studio.review import access, phrases
 from studio.review.judging import judged
 from studio.review.models import Phrase

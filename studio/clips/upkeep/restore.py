@@ -13,7 +13,8 @@ from django.db import DatabaseError, connection, connections
 
 from studio import __version__, releases, running
 from studio.accounts.models import Person
-from studio.clips import erasures, files
+from studio.clips import erasures, files, services
+from studio.clips.models import Clip
 from studio.clips.stores import store
 
 from . import databases, own_settings, sealing
@@ -190,7 +191,7 @@ def _put_back(ready: Opened) -> Restored:
     )
     if missing := backup.manifest.get("missing"):
         said.append(f"{len(missing)} files were missing when it was made; run `studio repair`.")
-    return Restored(backup, erasures.carry_out_again(), said)
+    return Restored(backup, erase_again(), said)
 
 
 def _put_media(ready: Opened) -> None:
@@ -216,3 +217,11 @@ def _of_other_versions(backup: Backup) -> list[str]:
     if found.get("release", now) != now:
         said.append(f"It was of {found['vendor']} {found['release']}; this is {now}.")
     return said
+
+
+def erase_again() -> int:
+    """Erase what the backup brought back; says how many clips that were."""
+    back = Clip.objects.filter(pk__in=erasures.noted(), erased_at=None)
+    for clip in back:
+        services.erase(clip, detail="again, after a backup was restored")
+    return len(back)

@@ -26,9 +26,9 @@ from studio.review.models import Review
 from studio.review.pages.reading import is_playable
 
 from . import keys, words
+from .blocks import Block, Row
 from .compared import bare_blocks, figure_of, last_playings, lines_of, sounded, table_of
 from .exchanges import on_desk, wants_parts
-from .ledger import Block, Row
 from .offered import Offered, offered_to
 from .page import has_poster, policy_in_words
 

@@ -14,7 +14,8 @@ from studio.review.comparing import Pair, Sounded
 from studio.review.judging import Judged
 
 from . import words, written
-from .ledger import Block, Row, in_written_order, shared_blocks
+from .blocks import Block, Row
+from .ledger import in_written_order, shared_blocks
 
 
 @dataclass(frozen=True, slots=True)

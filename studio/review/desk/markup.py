@@ -5,19 +5,15 @@ written here changes only with the judgement, so it is made once and shared (see
 Seconds are carried to the millisecond; every word is escaped.
 """
 
-from typing import TYPE_CHECKING
-
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
 
 from . import words
+from .blocks import Block, Row
 from .glyphs import Lift
 
-if TYPE_CHECKING:
-    from .ledger import Block, Row
 
-
-def block(block: "Block") -> SafeString:
+def block(block: Block) -> SafeString:
     """All of a block that the judgement alone says."""
     parts = [_head(block) if block.rows else "", _under(block)]
     last = block.last
@@ -29,13 +25,13 @@ def block(block: "Block") -> SafeString:
     return mark_safe("".join(parts))
 
 
-def alone(block: "Block") -> SafeString:
+def alone(block: Block) -> SafeString:
     """A whole block in which there is neither mark nor comment."""
     ref = f' data-ref="{escape(block.ref)}"' if block.ref else ""
     return mark_safe(f'<li class="block {block.kind}" id="{block.key}"{ref}>{block.markup}</li>')
 
 
-def _head(block: "Block") -> str:
+def _head(block: Block) -> str:
     first, last, many = block.rows[0], block.rows[-1], len(block.rows)
     label = last.spoken
     if many > 1:  # the row shows when the first began, and how the last was
@@ -51,7 +47,7 @@ def _head(block: "Block") -> str:
     )
 
 
-def _under(block: "Block") -> str:
+def _under(block: Block) -> str:
     """The playings, how they went, and the notes played separately."""
     parts = []
     if len(block.rows) > 1:
@@ -69,7 +65,7 @@ def _under(block: "Block") -> str:
     return f'<div class="under">{"".join(parts)}</div>' if parts else ""
 
 
-def _trend(block: "Block") -> str:
+def _trend(block: Block) -> str:
     """How the run went; it leads to any two of its playings, by an address below the clip's."""
     return (
         f'<a class="trend" href="playings/{block.rows[0].event}/" data-act="playings"'
@@ -77,7 +73,7 @@ def _trend(block: "Block") -> str:
     )
 
 
-def _earlier(block: "Block") -> str:
+def _earlier(block: Block) -> str:
     """Leads to this double stop in an earlier clip; shown only where there is one."""
     if not block.rows:
         return ""
@@ -87,12 +83,12 @@ def _earlier(block: "Block") -> str:
     )
 
 
-def _which(block: "Block") -> str:
+def _which(block: Block) -> str:
     """For a screen reader, which double stop a link is about."""
     return f'<span class="out-of-sight">: {escape(block.name)}, {block.rows[0].clock}</span>'
 
 
-def _singles_summary(block: "Block") -> str:
+def _singles_summary(block: Block) -> str:
     many = len(block.singles)
     if block.rows:
         return f"{many} played separately{f', {block.broken} c' if block.broken else ''}"
@@ -100,7 +96,7 @@ def _singles_summary(block: "Block") -> str:
     return f'<span class="clock">{block.clock}</span> {many} {notes}'
 
 
-def _row(row: "Row", looks: str) -> str:
+def _row(row: Row, looks: str) -> str:
     name, label = (f"{escape(row.name)} ", row.spoken) if looks == "single" else ("", _figure(row))
     return (
         f'<li><button type="submit" class="{looks} {row.verdict}{" last" if row.last else ""}"'
@@ -109,7 +105,7 @@ def _row(row: "Row", looks: str) -> str:
     )
 
 
-def _figure(row: "Row") -> str:
+def _figure(row: Row) -> str:
     """A playing for a screen reader: as its row shows it, the figure before the name."""
     figure = f"{row.deviation} {row.plus_minus}".strip() if row.deviation else ""
     parts = (row.clock, figure, row.name, words.VERDICT_WORDS.get(row.verdict, ""))

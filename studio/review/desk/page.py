@@ -21,8 +21,9 @@ from studio.review.models import Comment, Decision, HandMark, Return, Review
 from studio.review.pages import states
 
 from . import keys, written
+from .blocks import Block
 from .forms import CommentForm, NewDrillForm, SetDrillForm, SummaryForm
-from .ledger import Block, blocks_of, in_written_order
+from .ledger import blocks_of, in_written_order
 from .mark_forms import HandMarkForm, ToleranceForm
 
 

@@ -1,7 +1,7 @@
 """The desk's words for what was judged, compared and not judged; figures are `studio.figures`'."""
 
 from studio import figures
-from studio.intonation.sentences import UNSURE_REASONS, unsure_sentence
+from studio.intonation.wording.sentences import UNSURE_REASONS, unsure_sentence
 from studio.review.comparing import Change
 from studio.theory import Pitch
 

@@ -6,7 +6,7 @@ and its pupil stand; filling them in for forty rows takes a twentieth of renderi
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from uuid import UUID
 
 from django.http import HttpRequest
@@ -16,8 +16,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from studio.accounts.compiled import ENGINE
 
-if TYPE_CHECKING:
-    from .waiting import Waiting
+from .waiting_rows import Waiting
 
 TEMPLATE = "review/waiting_arrange.html"
 # Nothing that anybody wrote is put into the text that is searched for them.
@@ -42,7 +41,7 @@ class _Clip:
         return TITLE
 
 
-def with_forms(request: HttpRequest, rows: Sequence["Waiting"], context: dict) -> list["Waiting"]:
+def with_forms(request: HttpRequest, rows: Sequence[Waiting], context: dict) -> list[Waiting]:
     """Rows with the forms that go with them."""
     kinds: dict[tuple[Any, ...], str] = {}
     done = []

@@ -5,7 +5,6 @@ clip" follows it.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from datetime import timedelta
 from urllib.parse import urlencode
 
@@ -13,7 +12,6 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
-from django.utils.safestring import SafeString
 from django.views.decorators.http import require_safe
 
 from studio import figures
@@ -27,6 +25,7 @@ from studio.review.models import Review
 from . import states
 from .arranging import LONGEST_REST
 from .forms_of_rows import with_forms
+from .waiting_rows import Waiting
 
 # (a wait of at least, its heading); chosen for weekly lessons
 AGES = (
@@ -35,40 +34,10 @@ AGES = (
     (timedelta(days=1), "A day or more"),
     (timedelta(0), "Less than a day"),
 )
-LONG_WAIT = timedelta(days=14)  # the line under a wait is full from here on
 ROWS_SHOWN = 40  # a page that is read from the top; more on request
 MOST_ROWS = 99_999
 ORDER_KEPT = "waiting_order"
 WHOSE = {"all": "Everybody's", "mine": "Mine", "nobody": "Nobody's yet"}
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """One row: the review, where its clip is, and its wait as a part of a long wait (0 to 100)."""
-
-    review: Review
-    place: states.Whereabouts
-    waited: timedelta
-    mine: bool
-    promised: timedelta
-    arrange: SafeString | str = ""
-
-    @property
-    def percent(self) -> int:
-        return min(100, max(2, figures.percent(self.waited / LONG_WAIT, 1)))
-
-    @property
-    def step(self) -> states.Step | None:
-        """Where listening is; what is parked comes first, for the teacher waits for that."""
-        steps = self.place.steps
-        parked = (step for step in steps if step.parked)
-        heard = (step for step in steps if step.kind in ("examining", "listening"))
-        return next(parked, None) or next(heard, None)
-
-    @property
-    def late(self) -> str:
-        """How the clip stands to the studio's promise, where that is worth saying."""
-        return lateness(self.waited, self.promised)
 
 
 @require_safe
@@ -114,21 +83,6 @@ def order_of(request: HttpRequest) -> str:
     """The order that the teacher looked at last."""
     kept = request.session.get(ORDER_KEPT, "wait")
     return kept if kept in ORDERS else "wait"
-
-
-def lateness(waited: timedelta, promised: timedelta) -> str:
-    """``2 days late``, ``due today``; empty while there is more than a day left.
-
-    >>> day = timedelta(days=1)
-    >>> lateness(9.2 * day, 7 * day), lateness(6.5 * day, 7 * day), lateness(2 * day, 7 * day)
-    ('2 days late', 'due within a day', '')
-    """
-    over = waited - promised
-    if over >= timedelta(days=1):
-        return f"{over.days} day{'s' if over.days > 1 else ''} late"
-    if over >= timedelta(0):
-        return "late"
-    return "due within a day" if over > -timedelta(days=1) else ""
 
 
 def _chosen(request: HttpRequest) -> dict:

@@ -4,7 +4,7 @@ from django import template
 from django.utils.safestring import SafeString
 
 from studio import figures
-from studio.intonation.advice import FINGERS
+from studio.intonation.wording.advice import FINGERS
 from studio.review import formatting
 from studio.review.desk.forms import CommentForm
 from studio.review.desk.mark_forms import HandMarkForm

@@ -3,7 +3,7 @@
 import numpy as np
 
 from tests.benchmarks.ear.material import SR, Material, TrueEvent
-from tests.intonation.notes import scenes
+from tests.intonation.detection import scenes
 
 LENGTH_S = 8.0
 QUIET = 3e-4  # a silent room's own noise, full scale 1

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from studio.intonation import judge, listen
-from studio.intonation.measurement import Event, Measurement
+from studio.intonation.model.measurement import Event, Measurement
 from tests.benchmarks.ear.material import SR, Material
 
 HOP_S = 0.01

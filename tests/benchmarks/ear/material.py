@@ -1,8 +1,8 @@
 """A clip to be heard, with the truth about it.
 
-Conventions: seconds from the first sample, ``y`` mono float at ``SR`` Hz, pitches in Hz, sizes
-and errors in cents. A true size is known exactly where the clip was made to order (the mean of
-the voices' own pitch tracks, see ``tests.intonation.cents.tones.true_size``); ``None`` where the
+Conventions: seconds from the first sample, ``y`` mono float at ``SR`` Hz, pitches in Hz, sizes and
+errors in cents. A true size is known exactly where the clip was made to order (the mean of the
+voices' own pitch tracks, see ``tests.intonation.estimation.tones.true_size``); ``None`` where the
 clip tells only which notes sounded.
 """
 

@@ -1,6 +1,6 @@
 """Clips of double stops whose cents are known exactly: six to a clip, apart from each other.
 
-Notes are those of ``tests.intonation.cents.tones``: added up from partials, or recorded bowed
+Notes are those of ``tests.intonation.estimation.tones``: added up from partials, or recorded bowed
 notes resampled; :mod:`tests.benchmarks.ear.vibrato_notes` adds recorded notes with their player's
 own vibrato. A clip is dry notes at their places, one room, one noise.
 """
@@ -14,7 +14,7 @@ from scipy.signal import resample_poly
 from studio.intonation import Options
 from tests.benchmarks.ear.degrade import CHANGES
 from tests.benchmarks.ear.material import SR, Material, TrueEvent
-from tests.intonation.cents import tones
+from tests.intonation.estimation import tones
 from tests.intonation.synth import SIZES
 
 MADE_SR = SR // 2  # partials end below 11 kHz; the clip is brought to SR at last

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from studio.intonation.measurement import Event
+from studio.intonation.model.measurement import Event
 from tests.benchmarks.ear.hearing import HOP_S, Heard
 from tests.benchmarks.ear.material import Material, TrueEvent, TrueRun
 from tests.intonation.synth import cents

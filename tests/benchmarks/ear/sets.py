@@ -10,7 +10,7 @@ from tests.benchmarks.ear import controls, pairs, playing, vibrato_notes
 from tests.benchmarks.ear.degrade import CHANGES
 from tests.benchmarks.ear.material import Material
 from tests.benchmarks.ear.pairs import Pairs
-from tests.intonation.cents import tones
+from tests.intonation.estimation import tones
 
 OCTAVE = ("octave",)
 SIMPLE = tuple(size for size in pairs.SIZES if size != "octave")

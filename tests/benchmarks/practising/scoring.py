@@ -5,9 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from studio.intonation import ExpectedNote, Following, Measurement
-from studio.intonation.follow.expected import Expected
-from studio.intonation.follow.following import FollowedEvent, following_of
-from studio.intonation.measurement import Event
+from studio.intonation.alignment.follower import following_of
+from studio.intonation.alignment.score import Expected
+from studio.intonation.model.following import FollowedEvent
+from studio.intonation.model.measurement import Event
 from tests.benchmarks.practising.walk import Sounded
 
 OVERLAP = 0.5  # of the shorter of the two

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from studio.intonation.measurement import (
+from studio.intonation.model.measurement import (
     Event,
     HeardInterval,
     Measurement,

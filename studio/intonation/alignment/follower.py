@@ -1,0 +1,158 @@
+"""A drill followed through a clip; ``model.following`` says in what terms."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from studio.intonation.alignment.score import Expected
+from studio.intonation.model.expected import ExpectedNote
+from studio.intonation.model.following import FollowedEvent, FollowedNote, Following
+from studio.intonation.model.measurement import Event, Measurement
+
+if TYPE_CHECKING:
+    from studio.intonation.alignment.emission_costs import Fit
+
+MISSED_BARS = 3  # a longer stretch was left out on purpose
+
+
+def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following:
+    """Align what was heard to a list of expected notes.
+
+    A hidden Markov model over the notes of the score, whose transitions are habits of practising
+    (:mod:`studio.intonation.alignment.transition_costs`) and whose emissions say how well an event
+    fits a note (:mod:`studio.intonation.alignment.emission_costs`); the likeliest path by Viterbi.
+    It knows repeats, restarts, skipped and wrong notes, separately then together, pauses, and
+    sounds that are none of the drill's.
+
+    Parameters
+    ----------
+    measurement : what was heard
+    score : what is written, in order; at least one note
+
+    Returns
+    -------
+    Following
+        Pure: the same arguments always give the same alignment.
+
+    Raises
+    ------
+    ValueError
+        For an empty score.
+    """
+    from studio.intonation.alignment import emission_costs  # numpy loads here, not with the package
+    from studio.intonation.alignment.viterbi import likeliest_path
+
+    if not score:
+        raise ValueError(
+            "the score has 0 expected notes; give at least 1, or judge without a score"
+        )
+    expected = Expected(score)
+    events = measurement.events
+    a4_hz = measurement.reference.a4_hz
+    readings = [emission_costs.readings_of(t, event, a4_hz) for t, event in enumerate(events)]
+    if not events:
+        return following_of(expected, [])
+    rows = [row for mine in readings for row in mine]
+    fits = emission_costs.fit_costs(rows, expected)
+    path = likeliest_path(expected, fits, emission_costs.extra_costs(events), _gaps_s(events))
+    found = [
+        FollowedEvent(event.id, "extra", heard=_names(event))
+        if place is None
+        else _placed(event, place, emission_costs.explain(mine, place, expected), expected)
+        for event, mine, place in zip(events, readings, path, strict=True)
+    ]
+    return following_of(expected, found)
+
+
+def _gaps_s(events: Sequence[Event]) -> list[float]:
+    """Silence before each event."""
+    ends = [events[0].start_s, *(event.end_s for event in events[:-1])]
+    return [event.start_s - end for event, end in zip(events, ends, strict=True)]
+
+
+def _names(event: Event) -> tuple[str, ...]:
+    return tuple(voice.pitch for voice in event.voices)
+
+
+def _placed(event: Event, place: int, fit: "Fit", expected: Expected) -> FollowedEvent:
+    note = expected.notes[place]
+    if fit.how != "wrong":
+        return FollowedEvent(event.id, fit.how, place, note.ref, fit.voices, fit.reading)
+    heard = event.alternatives[fit.reading - 1].pitches if fit.reading else _names(event)
+    return FollowedEvent(
+        event.id, "wrong", place, note.ref, fit.voices, fit.reading, heard, note.pitches
+    )
+
+
+def following_of(expected: Expected, events: Sequence[FollowedEvent]) -> Following:
+    """What each note of a score got, from what each event was."""
+    got: list[dict[str, list[int]]] = [
+        {"whole": [], "part": [], "wrong": []} for _ in expected.notes
+    ]
+    for row in events:
+        if row.note is not None:
+            got[row.note][row.state].append(row.event)
+    notes = [
+        FollowedNote(
+            place,
+            _own_state(mine),
+            note.ref,
+            note.bar,
+            note.pitches,
+            tuple(mine["whole"]),
+            tuple(mine["part"]),
+            tuple(mine["wrong"]),
+        )
+        for place, (note, mine) in enumerate(zip(expected.notes, got, strict=True))
+    ]
+    return Following(
+        expected.notes,
+        tuple(events),
+        _with_what_was_left(notes, expected),
+        tuple(expected.belongs_to),
+    )
+
+
+def _own_state(mine: dict[str, list[int]]) -> str:
+    if mine["whole"]:
+        return "played"
+    if mine["part"]:
+        return "apart"
+    return "wrong" if mine["wrong"] else "missed"
+
+
+def _with_what_was_left(
+    notes: Sequence[FollowedNote], expected: Expected
+) -> tuple[FollowedNote, ...]:
+    """Tell what was left out from what was not reached, or played as part of its double stop."""
+    states = [_of_its_double_stop(note, notes, expected) for note in notes]
+    for stretch in _stretches(states):
+        bars = {expected.bars[place] for place in stretch}
+        outside = stretch[0] == 0 or stretch[-1] == len(notes) - 1
+        if outside or len(bars) > MISSED_BARS:
+            for place in stretch:
+                states[place] = "not_reached"
+    return tuple(replace(note, state=state) for note, state in zip(notes, states, strict=True))
+
+
+def _of_its_double_stop(
+    note: FollowedNote, notes: Sequence[FollowedNote], expected: Expected
+) -> str:
+    together = expected.belongs_to[note.note]
+    if note.state != "missed" or together is None:
+        return note.state
+    tried = notes[together].playings or notes[together].parts or notes[together].wrong
+    return "together" if tried else "missed"
+
+
+def _stretches(states: Sequence[str]) -> list[list[int]]:
+    """Places of missed notes, those that follow each other together."""
+    found: list[list[int]] = []
+    for place, state in enumerate(states):
+        if state != "missed":
+            continue
+        if found and found[-1][-1] == place - 1:
+            found[-1].append(place)
+        else:
+            found.append([place])
+    return found

@@ -1,0 +1,126 @@
+"""How loud each voice is, moment by moment, told from the partials that are its own.
+
+Conventions
+-----------
+* An :class:`Envelopes` covers a span in steps of about 6 ms; ``db`` has shape (V, m), one row per
+  voice, in dB re full scale, the median over the voice's partials.
+* A partial is *own* when it lies at least ``CLEAR_HZ`` from every partial of every other note that
+  sounds in the span or just beside it.
+
+Method
+------
+A short Hann window (46 ms) makes the times sharp; its main lobe is about 86 Hz wide, so own
+partials must be that clear of others. The median over partials ignores the beats and room
+interference that make single partials flutter: a bow change lowers all of them at once.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.fft import rfft
+from scipy.ndimage import uniform_filter1d
+
+from studio.intonation.detection.resampling import Sound
+
+WINDOW = 1024
+HOP = 128
+CLEAR_HZ = 55.0
+NEARLY_HZ = 25.0
+LOWEST_HZ, HIGHEST_HZ = 150.0, 4500.0
+MOST_PARTIALS = 9
+TOGETHER_HZ = 5000.0
+SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of its frequency
+_HANN = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
+_HANN /= _HANN.sum()
+
+
+@dataclass(slots=True)
+class Envelopes:
+    """Levels over time: ``time_s`` (m,), ``db`` (V, m), and ``own`` (V,) own partials found.
+
+    ``together`` (m,) is the level of everything the voices sound, dB re its own usual level.
+    """
+
+    time_s: np.ndarray
+    db: np.ndarray
+    own: np.ndarray
+    together: np.ndarray
+
+    def between(self, start_s: float, end_s: float) -> slice:
+        """Return the indices of a span, at least one."""
+        lo = int(np.searchsorted(self.time_s, start_s))
+        hi = int(np.searchsorted(self.time_s, end_s))
+        lo = min(lo, len(self.time_s) - 1)
+        return slice(lo, max(lo + 1, hi))
+
+
+def envelopes(
+    sound: Sound, start_s: float, end_s: float, f0_hz: np.ndarray, beside_hz: np.ndarray
+) -> Envelopes:
+    """Return the envelopes of voices ``f0_hz`` (V,) over a span.
+
+    ``beside_hz``: fundamentals of other notes whose partials must be kept clear of.
+    """
+    first = int((start_s) * sound.fs) - WINDOW // 2
+    count = max(1, int((end_s - start_s) * sound.fs) // HOP)
+    x = sound.read(first, count * HOP + WINDOW)
+    pieces = np.lib.stride_tricks.sliding_window_view(x, WINDOW)[::HOP][:count]
+    spectrum = rfft(pieces * _HANN, axis=1)
+    power = (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
+    time_s = (first + WINDOW // 2 + HOP * np.arange(count)) / sound.fs
+    bin_hz = sound.fs / WINDOW
+    rows, found = [], []
+    for v, f0 in enumerate(f0_hz):
+        others = np.concatenate([np.delete(f0_hz, v), beside_hz])
+        partials = own_partials(f0, others)
+        rows.append(_median_level(power, partials, bin_hz))
+        found.append(len(partials))
+    together = _together(power, f0_hz, bin_hz)
+    return Envelopes(time_s, np.array(rows), np.array(found), together)
+
+
+def own_partials(f0: float, others_hz: np.ndarray) -> np.ndarray:
+    """Return the partials (Hz) of ``f0`` that lie clear of the others; if none, the clearest."""
+    hz = f0 * np.arange(1, 17)
+    hz = hz[(hz > LOWEST_HZ) & (hz < HIGHEST_HZ)]
+    if not len(hz):
+        hz = np.array([f0])
+    others = others_hz[np.abs(1200.0 * np.log2(others_hz / f0)) > 70.0]
+    if not len(others):
+        return hz[:MOST_PARTIALS]
+    near = np.abs(hz[:, None] - np.maximum(1.0, np.rint(hz[:, None] / others)) * others).min(axis=1)
+    for clear in (CLEAR_HZ, NEARLY_HZ):
+        if (near > clear).sum() >= 2:
+            return hz[near > clear][:MOST_PARTIALS]
+    return hz[np.argsort(-near)[:2]]
+
+
+def _median_level(power: np.ndarray, partials_hz: np.ndarray, bin_hz: float) -> np.ndarray:
+    at = np.rint(partials_hz / bin_hz).astype(int)
+    level = np.maximum(np.maximum(power[:, at - 1], power[:, at]), power[:, at + 1])
+    loud = np.percentile(level, 90, axis=0)
+    strong = loud > loud.max() * 1e-3  # partials 30 dB below the voice's loudest are noise
+    db = 10.0 * np.log10(level[:, strong] + 1e-14)
+    db -= 10.0 * np.log10(loud[strong])
+    median = np.median(db, axis=1) + 10.0 * np.log10(loud[strong].mean() + 1e-14)
+    return uniform_filter1d(median, 3)
+
+
+def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray:
+    """Return the mean of all partials' levels, each in dB re its own median, none below -18 dB.
+
+    A mean over many partials is steady where each flutters: only what lowers all of them shows.
+    """
+    hz = np.sort(np.concatenate([f0 * np.arange(1, 17) for f0 in f0_hz]))
+    hz = hz[(hz > LOWEST_HZ) & (hz < max(TOGETHER_HZ, 1.1 * hz[0]))]
+    apart = np.concatenate([[True], np.diff(hz) > bin_hz]) if len(hz) else np.zeros(0, bool)
+    at = np.rint(hz[apart] / bin_hz).astype(int) if len(hz) else np.array([3])
+    level, reach = power[:, at].copy(), 1.0 + SWING * at
+    for shift in range(1, int(reach.max()) + 1):
+        far = reach >= shift
+        wide = np.maximum(power[:, at[far] - shift], power[:, at[far] + shift])
+        level[:, far] = np.maximum(level[:, far], wide)
+    usual = np.percentile(level, 60, axis=0)
+    strong = usual > usual.max() * 3e-4
+    db = 10.0 * np.log10(level[:, strong] / usual[strong] + 1e-3)
+    return np.maximum(db, -18.0).mean(axis=1)

@@ -1,0 +1,240 @@
+"""What sounds in one frame: every likely set of one to four notes, with its cost.
+
+Conventions
+-----------
+* A *hypothesis* is a set of up to ``MAX_VOICES`` fundamentals (Hz, ascending, 0 = none). The empty
+  set is silence.
+* Costs are in *clear peaks*: one loud peak left unexplained costs 1. Smaller is better.
+* T frames, C candidates, P peaks, H hypotheses, V voices, K partials.
+
+Method
+------
+Penalised model selection over joint hypotheses (the idea of Yeh, Roebel & Rodet, *IEEE Trans.
+Audio, Speech and Language Processing* 18(6), 2010, with a cost chosen for two bowed strings).
+The cost of a set is the sum of
+
+* *unexplained*: the weight of peaks that no voice's partial comes near;
+* *absent*: partials a voice ought to show and does not. A partial counts when it lies clear of the
+  other voices' partials and well below what the voice's own partials around it promise. This
+  is what refuses an octave below the truth;
+* *weak*: a voice whose two best partials of its own are far below the loudest partial is an
+  echo, a sympathetic string or an accident of overtones, not a second note;
+* a small *price* per voice, dearer for more than two and for sizes a hand cannot reach.
+
+An octave's upper note has no partial of its own: it is not decided here but in ``octaves``.
+"""
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d
+
+from studio.intonation.detection.salience import candidates, partial_of
+from studio.intonation.detection.spectra import SPLIT_HZ, TOP_HZ, Spectra
+
+MAX_VOICES = 4
+KEPT = 10  # hypotheses kept per frame
+PARTIALS = 12
+PRICE = 0.45  # per voice
+PRICE_MORE = (0.0, 0.0, 0.0, 0.9, 1.4)  # on top, for a set of that many voices
+PRICE_FAR = 0.7  # a pair wider than FAR_CENTS
+FAR_CENTS = 1950.0
+NARROW_CENTS = 70.0  # nearer voices are a unison, decided elsewhere
+ABSENT_SLACK_DB = 15.0  # neighbouring partials of real notes differ by this much
+ABSENT_FULL_DB = 12.0  # beyond the slack: the penalty is whole
+ABSENT_PRICE = 1.0
+WEAK_FREE_DB = 17.0
+WEAK_FULL_DB = 11.0
+WEAK_PRICE = 2.2
+BODY_HZ = 260.0  # a violin radiates little below: its lowest partials may be faint
+BODY_SLACK_DB = 12.0
+
+
+@dataclass(slots=True)
+class Hypotheses:
+    """The likeliest sets per frame: ``cost`` (T, H) ascending, ``f0_hz`` (T, H, MAX_VOICES)."""
+
+    cost: np.ndarray
+    f0_hz: np.ndarray
+
+
+def peak_weight(spectra: Spectra) -> np.ndarray:
+    """Return how much each peak counts, 0..1, shape (T, P).
+
+    Whole when it stands 20 dB above the noise and within 18 dB of the loudest; falls with
+    frequency, because vibrato, noise and codecs blur high partials first.
+    """
+    loudest = spectra.peak_db.max(axis=1, keepdims=True)
+    clear = np.clip((spectra.peak_snr_db - 5.0) / 15.0, 0.0, 1.0)
+    loud = np.clip((spectra.peak_db - loudest + 46.0) / 28.0, 0.0, 1.0)
+    return clear * loud / (1.0 + (spectra.peak_hz / 4000.0) ** 2)
+
+
+def best_hypotheses(
+    spectra: Spectra, grid: np.ndarray, extra_hz: np.ndarray | None = None
+) -> Hypotheses:
+    """Return the ``KEPT`` cheapest hypotheses of every frame.
+
+    ``extra_hz``, shape (T, X): further candidates, e.g. what neighbouring frames heard.
+    """
+    parts = []
+    for first in range(0, len(spectra.db), 64):  # a few megabytes at a time
+        rows = slice(first, first + 64)
+        some = Spectra(
+            spectra.db[rows],
+            spectra.floor_db[rows],
+            spectra.peak_hz[rows],
+            spectra.peak_db[rows],
+            spectra.peak_snr_db[rows],
+            spectra.bin_hz,
+        )
+        parts.append(_search(some, grid, None if extra_hz is None else extra_hz[rows]))
+    if not parts:
+        return Hypotheses(np.zeros((0, KEPT)), np.zeros((0, KEPT, MAX_VOICES)))
+    return Hypotheses(
+        np.concatenate([p.cost for p in parts]), np.concatenate([p.f0_hz for p in parts])
+    )
+
+
+def _search(spectra: Spectra, grid: np.ndarray, extra_hz: np.ndarray | None) -> Hypotheses:
+    weight = peak_weight(spectra)
+    cands = candidates(spectra, grid, weight)
+    if extra_hz is not None:
+        cands = np.concatenate([cands, extra_hz], axis=1)
+    frame = _Evidence(spectra, cands, weight)
+    count = cands.shape[1]
+    everyone = np.arange(len(cands))[:, None]
+    singles = np.broadcast_to(np.arange(count)[:, None], (len(cands), count, 1))
+    pairs_once = np.array(list(combinations(range(count), 2)))
+    pairs = np.broadcast_to(pairs_once, (len(cands), *pairs_once.shape))
+    cost1, cost2 = frame.cost(singles), frame.cost(pairs)
+    triples = _extend(pairs[everyone, np.argsort(cost2, axis=1)[:, :4]], count)
+    cost3 = frame.cost(triples)
+    fours = _extend(triples[everyone, np.argsort(cost3, axis=1)[:, :2]], count)
+    cost4 = frame.cost(fours)
+    silence = weight.sum(axis=1, keepdims=True)
+    cost = np.concatenate([silence, cost1, cost2, cost3, cost4], axis=1)
+    f0 = np.concatenate(
+        [np.zeros((len(cands), 1, MAX_VOICES))]
+        + [_voices(cands, sets) for sets in (singles, pairs, triples, fours)],
+        axis=1,
+    )
+    best = np.argsort(cost, axis=1, kind="stable")[:, : 3 * KEPT]
+    return _without_repeats(cost[everyone, best], f0[everyone, best])
+
+
+def _extend(sets: np.ndarray, count: int) -> np.ndarray:
+    """Return every set (T, H, V) with every candidate added: (T, H·C, V + 1)."""
+    frames, many, voices = sets.shape
+    added = np.broadcast_to(np.arange(count), (frames, many, count))[..., None]
+    whole = np.concatenate([np.repeat(sets[:, :, None, :], count, axis=2), added], axis=3)
+    return whole.reshape(frames, many * count, voices + 1)
+
+
+def _voices(cands: np.ndarray, sets: np.ndarray) -> np.ndarray:
+    f0 = cands[np.arange(len(cands))[:, None, None], sets]
+    f0 = np.sort(np.where(f0 > 0.0, f0, np.inf), axis=2)
+    out = np.zeros((*sets.shape[:2], MAX_VOICES))
+    out[:, :, : sets.shape[2]] = np.where(np.isfinite(f0), f0, 0.0)
+    return out
+
+
+def _without_repeats(cost: np.ndarray, f0: np.ndarray) -> Hypotheses:
+    same = (np.abs(f0[:, :, None] - f0[:, None, :]) < 1e-6).all(axis=3)
+    later = np.tril(np.ones(same.shape[1:], bool), -1)
+    cost = np.where((same & later).any(axis=2), np.inf, cost)
+    order = np.argsort(cost, axis=1, kind="stable")[:, :KEPT]
+    row = np.arange(len(cost))[:, None]
+    return Hypotheses(cost[row, order], f0[row, order])
+
+
+class _Evidence:
+    """What the frames show about each candidate, gathered once, used by every hypothesis."""
+
+    def __init__(self, spectra: Spectra, cands: np.ndarray, weight: np.ndarray) -> None:
+        self.cands, self.weight = cands, weight.astype(np.float32)
+        k, off, tol = partial_of(spectra.peak_hz[:, None, :], cands[:, :, None])
+        near = np.exp(-((np.abs(off) / (1.4 * tol)) ** 4)) * (k <= 24)
+        self.explained = near.astype(np.float32)  # (T, C, P)
+        number = np.arange(1, PARTIALS + 1)
+        self.hz = (cands[:, :, None] * number).astype(np.float32)  # (T, C, K)
+        self.level, self.floor = self._levels(spectra)
+        self.audible = (self.hz < 0.95 * TOP_HZ) & (self.hz > 0.0)
+
+    def _levels(self, spectra: Spectra) -> tuple[np.ndarray, np.ndarray]:
+        wide = maximum_filter1d(spectra.db, 5, axis=1)
+        top = wide[:, int(100.0 / spectra.bin_hz) :].max(axis=1)[:, None, None]
+        at = np.minimum(np.rint(self.hz / spectra.bin_hz).astype(int), wide.shape[1] - 1)
+        row = np.arange(len(wide))[:, None, None]
+        return wide[row, at] - top, spectra.floor_db[row, at] - top
+
+    def cost(self, sets: np.ndarray) -> np.ndarray:
+        """Return the cost of candidate sets (T, H, V) → (T, H); inf for impossible ones."""
+        row = np.arange(len(sets))[:, None, None]
+        f0 = self.cands[row, sets]
+        total = self._unexplained(sets) + PRICE * sets.shape[2] + PRICE_MORE[sets.shape[2]]
+        own = self._own(f0, row, sets)
+        total = total + self._absent(own, row, sets).sum(axis=2) + self._weak(own, row, sets)
+        return total + _impossible(f0)
+
+    def _unexplained(self, sets: np.ndarray) -> np.ndarray:
+        row = np.arange(len(sets))[:, None]
+        best = self.explained[row, sets[:, :, 0]]
+        for v in range(1, sets.shape[2]):
+            best = np.maximum(best, self.explained[row, sets[:, :, v]])
+        return self.weight.sum(axis=1)[:, None] - np.einsum("thp,tp->th", best, self.weight)
+
+    def _own(self, f0: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
+        """Say which partials (T, H, V, K) lie clear of the set's other voices."""
+        hz = self.hz[row, sets]
+        own = self.audible[row, sets].copy()
+        width = np.where(hz < SPLIT_HZ, 14.0, 26.0) + 0.003 * hz
+        for v in range(f0.shape[2]):
+            for u in range(f0.shape[2]):
+                if u != v:
+                    other = np.maximum(f0[:, :, u, None], 1.0).astype(np.float32)
+                    away = np.abs(hz[:, :, v] - np.maximum(1, np.rint(hz[:, :, v] / other)) * other)
+                    own[:, :, v] &= away > width[:, :, v]
+        return own
+
+    def _absent(self, own: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
+        level = np.maximum(self.level[row, sets], self.floor[row, sets] + 3.0)
+        promise = _promise(np.where(own, level, np.float32(-200.0)))
+        slack = ABSENT_SLACK_DB + BODY_SLACK_DB * (self.hz[row, sets] < BODY_HZ)
+        missing = np.clip((promise - level - slack) / ABSENT_FULL_DB, 0.0, 1.0)
+        fading = 1.0 / (1.0 + np.arange(PARTIALS) / 8.0)
+        return ABSENT_PRICE * (np.where(own, missing, 0.0) * fading).sum(axis=3)
+
+    def _weak(self, own: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
+        heard = self.level[row, sets] > self.floor[row, sets] + 6.0
+        level = np.where(own & heard, self.level[row, sets], np.float32(-60.0))
+        two = np.partition(level, PARTIALS - 2, axis=3)[..., -2:].mean(axis=3)
+        weak = np.clip((-two - WEAK_FREE_DB) / WEAK_FULL_DB, 0.0, 1.6)
+        return WEAK_PRICE * weak.max(axis=2)
+
+
+def _promise(level: np.ndarray) -> np.ndarray:
+    """Return what the other partials promise for each: nearest and strongest, in dB.
+
+    Higher partials promise almost their own level (spectra fall), lower ones 5 dB less a step.
+    """
+    up, down = np.full_like(level, -200.0), np.full_like(level, -200.0)
+    for k in range(level.shape[-1] - 2, -1, -1):
+        up[..., k] = np.maximum(up[..., k + 1], level[..., k + 1]) - 1.5
+    for k in range(1, level.shape[-1]):
+        down[..., k] = np.maximum(down[..., k - 1], level[..., k - 1]) - 5.0
+    return np.maximum(up, down)
+
+
+def _impossible(f0: np.ndarray) -> np.ndarray:
+    """Return inf for sets with an empty voice or two voices in unison; a price for wide pairs."""
+    rising = np.sort(f0, axis=2)
+    extra = np.where((rising <= 0.0).any(axis=2), np.inf, 0.0)
+    if f0.shape[2] > 1:
+        steps = 1200.0 * np.log2(
+            np.maximum(rising[:, :, 1:], 1.0) / np.maximum(rising[:, :, :-1], 1.0)
+        )
+        extra = np.where((steps < NARROW_CENTS).any(axis=2), np.inf, extra)
+        extra = extra + PRICE_FAR * (steps > FAR_CENTS).any(axis=2)
+    return extra

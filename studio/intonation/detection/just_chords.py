@@ -1,0 +1,104 @@
+"""Chords in just intonation: notes that pass for the partials of one note that nobody plays.
+
+Conventions: voices in Hz, ascending; everything is read from the pooled spectrum of an event (one
+row of ``Spectra``).
+
+Method
+------
+The notes of a chord in tune are whole multiples of some lower pitch: the upper notes of 4:5:6 lie
+at 2.5 and 3 times 2, those of a sixth and a fifth above a note at 2 and 3 times another. A set that
+holds that lower pitch instead of the notes explains every peak with fewer voices, and so costs
+less (see ``hypotheses``). What gives it away is what it does not show: of a bowed string nearly
+all partials sound, of this phantom only multiples of the notes played.
+
+The partials that stand clear of the other voices are asked, from the lowest up, as the sieve of
+Eratosthenes does: the first that is heard is a note, its multiples are explained by it; the next
+that is heard and is no multiple is another. Where the fundamental and most of the numbers
+that are no multiples of these notes are far below what their neighbours promise, the phantom is
+replaced by the notes.
+"""
+
+import numpy as np
+
+from studio.intonation.detection.spectra import SPLIT_HZ, Spectra
+
+PARTIALS = 13
+LOWEST_HZ, HIGHEST_HZ = 100.0, 4500.0
+REACH_BINS = 2  # vibrato and mistuned notes move a multiple by this much
+HEARD_DB = 9.0  # over the noise
+LOUD_DB = 26.0  # below the loudest of the voice's partials: leakage, room
+USUAL_DB = 10.0  # below the multiples beside it: neighbouring partials differ by this much
+BODY_DB = 14.0  # the same, more, for a fundamental: the body radiates little down there
+EVIDENCE_DB = 20.0  # in all, beyond the usual
+MOST_VOICES = 4
+TOP_NUMBER = 6  # of a note among the phantom's partials
+CLEAR_LOW_HZ, CLEAR_HIGH_HZ, CLEAR_SHARE = 22.0, 28.0, 0.003
+
+
+def unfolded(spectra: Spectra, row: int, f0_hz: np.ndarray) -> np.ndarray:
+    """Return the voices (V,) with phantoms replaced by the notes they stand for."""
+    voices = np.sort(f0_hz)
+    for phantom in voices:
+        numbers = _notes_within(spectra, row, float(phantom), voices[voices != phantom])
+        if not numbers or len(voices) - 1 + len(numbers) > MOST_VOICES:
+            continue
+        notes = [_placed(spectra, row, k, float(phantom)) for k in numbers]
+        rest = voices[voices != phantom]
+        voices = np.sort(np.concatenate([rest, notes]))
+    return voices
+
+
+def _notes_within(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> list[int]:
+    """Return the partial numbers that are notes, or none where ``f0`` is a note itself."""
+    number = np.arange(1, PARTIALS + 1)
+    hz = number * f0
+    usable = (hz > LOWEST_HZ) & (hz < HIGHEST_HZ)
+    clear = usable & _clear(hz, others)
+    level, over_db = _levels(spectra, row, hz)
+    loudest = level[clear].max() if clear.any() else 0.0
+    heard = clear & (over_db > HEARD_DB) & (level > loudest - LOUD_DB)
+    notes: list[int] = []
+    for k in number[heard]:
+        if not any(k % note == 0 for note in notes):
+            notes.append(int(k))
+            if k > TOP_NUMBER or len(notes) > MOST_VOICES - 1:
+                return []
+    if not notes or notes[0] == 1:
+        return []
+    return notes if _is_phantom(level, usable, clear, notes) else []
+
+
+def _is_phantom(db: np.ndarray, usable: np.ndarray, clear: np.ndarray, notes: list[int]) -> bool:
+    """Say whether the partials that no note explains are too faint for a string's own."""
+    number = np.arange(1, len(db) + 1)
+    multiple = np.array([any(k % note == 0 for note in notes) for k in number])
+    known = number[usable & multiple]
+    evidence = 0.0
+    for k in number[clear & ~multiple]:
+        beside = [*known[known < k][-1:], *known[known > k][:1]]
+        if not (known > k).any():  # spectra fall: nothing above promises anything
+            break
+        shortfall = float(db[np.array(beside) - 1].mean() - db[k - 1])
+        evidence += shortfall - USUAL_DB - (BODY_DB if k == 1 else 0.0)
+    return evidence > EVIDENCE_DB
+
+
+def _clear(hz: np.ndarray, others: np.ndarray) -> np.ndarray:
+    width = np.where(hz < SPLIT_HZ, CLEAR_LOW_HZ, CLEAR_HIGH_HZ) + CLEAR_SHARE * hz
+    nearest = np.maximum(1.0, np.rint(hz[:, None] / others)) * others
+    return (np.abs(hz[:, None] - nearest) > width[:, None]).all(axis=1)
+
+
+def _levels(spectra: Spectra, row: int, hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return the level of each frequency in dB and how far it stands over the noise."""
+    db, floor = spectra.db[row], spectra.floor_db[row]
+    centre = np.rint(hz / spectra.bin_hz).astype(int)
+    around = np.clip(centre[:, None] + np.arange(-REACH_BINS, REACH_BINS + 1), 0, len(db) - 1)
+    return db[around].max(axis=1), db[around].max(axis=1) - floor[around[:, REACH_BINS]]
+
+
+def _placed(spectra: Spectra, row: int, number: int, f0: float) -> float:
+    """Return the pitch of a note at ``number`` times ``f0``: that of the peak there."""
+    hz = spectra.peak_hz[row]
+    nearest = float(hz[np.argmin(np.abs(hz - number * f0))])
+    return nearest if abs(nearest - number * f0) < 4.0 + 0.01 * nearest else number * f0

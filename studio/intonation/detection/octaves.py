@@ -1,0 +1,233 @@
+"""One bright note, or an octave? The test that partial peaks cannot make.
+
+Conventions
+-----------
+* ``f0_hz`` is the lower note. Partial k of it lies at k·f0; *odd* partials belong to the lower note
+  alone, *even* ones may hold a partial of an upper note at 2·f0·2^(δ/1200): δ is the *offset* in
+  cents, wide positive.
+* A *baseband* is one partial moved to 0 Hz, complex, at a low rate.
+
+Method
+------
+1. Cut every partial out of one FFT of the event (a short inverse FFT of the bins around it gives
+   the baseband at a low rate).
+2. Follow f0(t) from the odd partials: the amplitude-weighted mean of their phase steps, each
+   divided by its number (the maximum-likelihood combination for a harmonic source).
+3. Turn every baseband back by k·φ(t). Vibrato and wander common to the note vanish; what
+   remains of a single note is nearly constant.
+4. Ask of the even partials what the odd ones do not show:
+
+   * *split*: a second line at k·f0·(2^(δ/1200) - 1), the same δ for all. Whatever vibrato, wander
+     and the room do to a single note's partials they do to its odd ones too, at the same distance
+     in hertz from their middle; so the spectrum of each even baseband is held against
+     those of the odd ones beside it, and what it has more counts, in dB and in nats;
+   * *unrest*: how much less constant the even basebands are than the odd ones;
+   * *excess*: how much louder than the odd partials around them.
+
+5. A logistic function joins these into the log-odds of an octave against one note. Its
+   coefficients were fitted on 1,800 made and real notes, half of them octaves;
+   ``tests/intonation/notes/fit_octaves.py`` fits them anew on others, no better (area 0.986).
+6. How likely octaves are at all is a matter of the clip: a drill in octaves is full of them, a tune
+   has none. The prior is estimated from the clip's own notes (empirical Bayes; Efron,
+   *Large-Scale Inference*, 2010): the share that makes the evidence likeliest, by EM.
+
+Within about 4 cents of pure, with a weak upper note, nothing in the sound tells the two apart:
+the probability is then neither high nor low and the reading stays open.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.fft import fft, fftfreq, fftshift, ifft, next_fast_len, rfft
+
+from studio.intonation.detection.resampling import Sound
+
+PARTIALS = 12
+HIGHEST_HZ = 6000.0
+WIDEST_HZ = 150.0  # half a baseband
+LONGEST_S = 1.6  # of an event's middle; more costs time and tells little more
+SHORTEST_S = 0.2
+OFFSETS_CENTS = np.arange(-64.0, 64.5, 1.0)
+RESOLUTION = 5  # points averaged over a line's width
+WANDER_CENTS = 1.5  # a line is at least this wide: no two strings wander alike
+CLIP_DB = (-6.0, 15.0)  # more than 15 dB tells no more than 15
+SIGNS = 7
+EXCESS = 3  # place of the first four partials' excess among them
+# In the order of octave_signs; see point 5 above.
+WEIGHTS = np.array([0.389, 0.1065, 0.7764, 0.0679, 0.4308, 0.0575, 0.1794])
+BIAS = -4.2773
+SURE = 0.75  # probability above which an octave is reported
+OPEN = 0.15  # above: cannot be told; pure octaves lie here, and few single notes
+SHARE = 0.25  # of a clip's notes, before it is heard ...
+BELIEF = 3.0  # ... held as firmly as this many notes would
+SHARE_BOUNDS = (0.02, 0.6)
+
+
+@dataclass(frozen=True, slots=True)
+class OctaveSigns:
+    """What the even partials show: ``values``, shape (SIGNS,), and the best δ in cents."""
+
+    values: np.ndarray
+    offset_cents: float
+
+    @property
+    def log_odds(self) -> float:
+        """Log-odds of an octave against one note, where both are equally likely beforehand."""
+        return float(self.values @ WEIGHTS + BIAS)
+
+
+def octave_signs(sound: Sound, start_s: float, end_s: float, f0_hz: float) -> OctaveSigns | None:
+    """Return the signs of an upper octave over a span, or None where it is too short."""
+    length_s = min(end_s - start_s, LONGEST_S)
+    if length_s < SHORTEST_S:
+        return None
+    first = int((0.5 * (start_s + end_s) - 0.5 * length_s) * sound.fs)
+    return signs_in(sound.read(first, int(length_s * sound.fs)), sound.fs, f0_hz)
+
+
+def signs_in(x: np.ndarray, fs: float, f0_hz: float) -> OctaveSigns:
+    """Return the signs of an upper octave in a piece of sound that holds one note of it."""
+    count = int(np.clip(HIGHEST_HZ / f0_hz, 4, PARTIALS))
+    raw, noise, rate = basebands(x, fs, f0_hz, count)
+    bands = steadied(raw, rate, f0_hz)
+    db, nats = _split(bands, rate, f0_hz, noise)
+    strongest = np.sort(db, axis=0)
+    four = strongest[-4:].mean(axis=0) * min(1.0, len(db) / 2)
+    two = strongest[-2:].mean(axis=0)
+    excess = _excess((np.abs(bands) ** 2).mean(axis=1), noise)
+    values = [four.max(), two.max(), _unrest(bands, noise)]
+    values += [excess[:4].mean(), np.median(excess), excess[:4].min(), nats.max()]
+    return OctaveSigns(np.array(values), float(OFFSETS_CENTS[np.argmax(nats)]))
+
+
+def probability(log_odds: float) -> float:
+    """Return the probability, 0..1, for log-odds: the logistic function."""
+    return float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -40.0, 40.0))))
+
+
+def prior_log_odds(log_odds: np.ndarray, rounds: int = 30) -> float:
+    """Return the log-odds of octaves in a clip, from the evidence of its notes, shape (n,)."""
+    share = SHARE
+    for _ in range(rounds):
+        prior = np.log(share / (1.0 - share))
+        likely = 1.0 / (1.0 + np.exp(-np.clip(log_odds + prior, -40.0, 40.0)))
+        share = (likely.sum() + BELIEF * SHARE) / (len(log_odds) + BELIEF)
+        share = float(np.clip(share, *SHARE_BOUNDS))
+    return float(np.log(share / (1.0 - share)))
+
+
+def basebands(
+    x: np.ndarray, fs: float, f0_hz: float, count: int
+) -> tuple[np.ndarray, float, float]:
+    """Return partials 1 to ``count`` moved to 0 Hz, the noise power in such a band, the rate.
+
+    A band's window in frequency is a cosine's upper half, so its neighbours are cut off softly.
+    """
+    size = next_fast_len(len(x))
+    spectrum = rfft(x - x.mean(), size) / size
+    half = int(min(0.45 * f0_hz, WIDEST_HZ) * size / fs)
+    window = np.cos(0.5 * np.pi * np.arange(-half, half + 1) / (half + 1)) ** 0.5
+    rate = (2 * half + 1) * fs / size
+    keep = int(len(x) / size * (2 * half + 1))
+    trim = max(1, keep // 25)
+    padded = np.pad(spectrum, (half + 1, 2 * half + 2))
+    rows = []
+    for k in range(1, count + 1):
+        centre = round(k * f0_hz * size / fs)
+        piece = padded[centre + 1 : centre + 2 * half + 2] * window
+        band = ifft(np.fft.ifftshift(piece))[:keep] * (2 * half + 1)
+        shift_hz = k * f0_hz - centre * fs / size
+        band *= np.exp(-2j * np.pi * shift_hz * np.arange(keep) / rate)
+        rows.append(band[trim : keep - trim])
+    return np.array(rows), _noise_power(spectrum, fs / size, f0_hz, window), rate
+
+
+def _noise_power(spectrum: np.ndarray, bin_hz: float, f0_hz: float, window: np.ndarray) -> float:
+    """Return the noise power in a baseband, from the bins half way between partials."""
+    width = max(2, int(0.12 * f0_hz / bin_hz))
+    centres = [int((k + 0.5) * f0_hz / bin_hz) for k in range(1, 8)]
+    power = [np.abs(spectrum[max(0, c - width) : c + width]) ** 2 for c in centres]
+    usable = [p.mean() for p in power if len(p)]
+    return float(np.median(usable) * (window**2).sum()) + 1e-16
+
+
+def steadied(bands: np.ndarray, rate: float, f0_hz: float) -> np.ndarray:
+    """Return basebands turned back by the pitch the odd partials follow."""
+    odd = bands[0::2]
+    k = np.arange(1, len(bands) + 1, 2)[:, None]
+    step = odd[:, 1:] * odd[:, :-1].conj()
+    weight = np.abs(step) * k
+    off_hz = (weight * np.angle(step)).sum(axis=0) / ((weight * k).sum(axis=0) + 1e-30)
+    off_hz *= rate / (2.0 * np.pi)
+    smooth = np.hanning(max(3, int(0.05 * rate) | 1) + 2)[1:-1]
+    padded = np.pad(off_hz, len(smooth) // 2, mode="edge")
+    off_hz = np.convolve(padded, smooth / smooth.sum(), "valid")
+    limit = 0.04 * f0_hz  # 70 cents: wider vibrato than any
+    phase = 2.0 * np.pi * np.cumsum(np.clip(off_hz, -limit, limit)) / rate
+    phase = np.append(phase, phase[-1:])[: bands.shape[1]]
+    return bands * np.exp(-1j * np.arange(1, len(bands) + 1)[:, None] * phase)
+
+
+def _split(
+    bands: np.ndarray, rate: float, f0_hz: float, noise: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Return what even partials show more than odd ones, per δ: dB (K/2, D) and nats (D,)."""
+    count, n = bands.shape
+    span_s = n / rate
+    spectrum, hz = _spectra(bands, rate)
+    carrier = np.maximum(spectrum[:, np.abs(hz) < 1.0 / span_s].max(axis=1), 1e-20)
+    ground = 2.0 * noise / n
+    db = np.zeros((count // 2, len(OFFSETS_CENTS)))
+    nats = np.zeros(len(OFFSETS_CENTS))
+    for row, k in enumerate(range(2, count + 1, 2)):
+        at = k * f0_hz * (2.0 ** (OFFSETS_CENTS / 1200.0) - 1.0)
+        width = max(1.0 / span_s, k * f0_hz * WANDER_CENTS * np.log(2.0) / 1200.0)
+        around = at + np.linspace(-width, width, RESOLUTION)[:, None]  # (RESOLUTION, D)
+        here = np.interp(around, hz, spectrum[k - 1]).mean(axis=0)
+        beside = [
+            np.interp(side * around, hz, spectrum[q - 1]).max(axis=0) / carrier[q - 1]
+            for q in (k - 1, k + 1)
+            for side in (1.0, -1.0)
+            if q <= count
+        ]
+        usual = np.max(beside, axis=0) * carrier[k - 1]
+        told = np.clip(np.abs(at) * span_s - 1.0, 0.0, 1.0)  # nearer, the two lines are one
+        told *= (np.abs(at) < 0.42 * f0_hz) & (np.abs(at) < 0.48 * rate)
+        more = 10.0 * np.log10((here + ground) / (usual + 2.0 * ground))
+        db[row] = np.clip(more, *CLIP_DB) * told
+        nats += told * np.log1p(here / (usual + 2.0 * ground + 0.02 * carrier[k - 1]))
+    return db, nats
+
+
+def _spectra(bands: np.ndarray, rate: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return Hann power spectra of basebands, (K, bins), and their frequencies, ascending."""
+    n = bands.shape[1]
+    window = np.hanning(n + 2)[1:-1]
+    window /= np.sqrt(n * (window**2).sum())
+    size = next_fast_len(4 * n)
+    power = np.abs(fft(bands * window, size, axis=1)) ** 2
+    return fftshift(power, axes=1), fftshift(fftfreq(size, 1.0 / rate))
+
+
+def _unrest(bands: np.ndarray, noise: float) -> float:
+    """Return how much of the even basebands changes, less the same of the odd ones (log ratio)."""
+    n = bands.shape[1]
+    t = np.linspace(-1.0, 1.0, n)
+    still = np.linalg.qr(np.stack([np.ones(n), t, t * t], axis=1))[0]
+    rest = bands - (bands @ still) @ still.T
+    power = (np.abs(bands) ** 2).mean(axis=1)
+    change = np.maximum((np.abs(rest) ** 2).mean(axis=1) - noise, 0.0) / (power + 1e-20) + 1e-3
+    heard = power > 4.0 * noise
+    odd, even = np.log(change[0::2]), np.log(change[1::2])
+    odd, even = odd[heard[0::2]], even[heard[1::2]]
+    if not len(odd) or not len(even):
+        return 0.0
+    return float(np.median(even[:4]) - np.median(odd[:4]))
+
+
+def _excess(level: np.ndarray, noise: float) -> np.ndarray:
+    """Return how much louder each even partial is than its odd neighbours, dB, shape (K/2,)."""
+    db = 10.0 * np.log10(np.maximum(level - noise, 0.1 * noise) + 1e-16)
+    odd, even = db[0::2], db[1::2]
+    after = np.append(odd[1:], odd[-1])[: len(even)]
+    return np.clip(even - 0.5 * (odd[: len(even)] + after), -20.0, 25.0)

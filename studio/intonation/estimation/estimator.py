@@ -1,0 +1,220 @@
+"""Measuring soundings: the one way into the package.
+
+Conventions are those of :mod:`studio.intonation.model.sounding`. The order of steps for one
+sounding: follow every voice coarsely (``pitch_tracks``), find where it settles (``settled_pitch``),
+fit all voices jointly there and, where the landing lies outside, once more just after the onset
+(``windows``), then describe the curves (``vibrato``) and say how sure it all is
+(``explained_energy``, ``uncertainty``).
+
+Cost does not grow with a note's length beyond the coarse tracking: a fit window is at most
+0.92 s however long the note is held.
+"""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from studio.intonation.estimation import glides, reverberation, settled_pitch, uncertainty
+from studio.intonation.estimation.pitch_tracks import HOP_S, Track, coarse_tracks, frames
+from studio.intonation.estimation.settled_pitch import Weighting
+from studio.intonation.estimation.vibrato import movement
+from studio.intonation.estimation.windows import WindowFit, fit_window
+from studio.intonation.model.sounding import EventFit, IntervalFit, Sounding, VoiceFit
+
+SHORTEST_S = 0.2
+WINDOW_S = 0.92
+LEAST_HALF_S = 0.15
+LANDING_WINDOW_S = 0.4
+LANDING_LEAST_S = 0.5  # a shorter note cannot tell landing from settled
+LONGEST_S = 30.0  # of a longer note the rest is not listened to
+
+
+def measure_soundings(y: np.ndarray, sr: int, soundings: Iterable[Sounding]) -> list[EventFit]:
+    """Measure all soundings of a clip, in order. See :func:`measure_sounding`."""
+    return [measure_sounding(y, sr, sounding) for sounding in soundings]
+
+
+def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
+    """Fit the voices of one sounding together.
+
+    Parameters
+    ----------
+    y : np.ndarray, shape (n,)
+        Mono sound, -1..1.
+    sr : int
+        Samples per second, at least 8000.
+    sounding : Sounding
+        Voices with pitches right within about 40 cents and spans within about 50 ms.
+
+    Returns
+    -------
+    EventFit
+        One voice fit per voice and one interval fit per pair of voices, low to high.
+
+    Raises
+    ------
+    ValueError
+        When the sounding has no voice, ``sr`` is too low to hear partials, or samples are NaN.
+    """
+    if not sounding.voices:
+        raise ValueError("a sounding needs at least one voice; silence is not measured")
+    if sr < 8000:
+        raise ValueError(f"sr is {sr} Hz; at least 8000 Hz is needed, for example 22050")
+    start, end = _joint_span(sounding, len(y) / sr)
+    end = min(end, start + LONGEST_S)
+    f0 = np.array([voice.f0_hz for voice in sounding.voices])
+    if end - start < SHORTEST_S:
+        return _unmeasured(f0, start, "too_short")
+    if not np.isfinite(y[int(start * sr) : int(end * sr)]).all():
+        raise ValueError(
+            f"samples between {start:.2f} and {end:.2f} s are not finite; replace them, "
+            "for example by np.nan_to_num"
+        )
+    margin = min(0.045, 0.1 * (end - start))
+    spectra = frames(y, sr, start + margin, end - margin)
+    tracks = coarse_tracks(spectra, f0)
+    followed = tracks + glides.glides(y, sr, start, end, tracks)
+    span = settled_pitch.settled_span(followed, start, end)
+    weighting = settled_pitch.settled_weighting(span)
+    window = _fit_span(weighting, start, end)
+    settled = fit_window(y, sr, *window, tracks)
+    landing, landing_weighting = _landing(y, sr, start, end, tracks, settled)
+    rest_db = reverberation.rest_db(y, sr, sounding.start_s, sounding.end_s)
+    judge = uncertainty.Judge(settled, weighting, f0, rest_db)
+    return _assemble(judge, tracks, settled, weighting, landing, landing_weighting)
+
+
+def _fit_span(weighting: Weighting, start: float, end: float) -> tuple[float, float]:
+    """The window of the settled fit: all of a short note, which then shows its landing too."""
+    if end - start <= WINDOW_S:
+        return start, end
+    half = max(min(WINDOW_S / 2, weighting.half_s * 1.15), LEAST_HALF_S)
+    return max(start, weighting.centre_s - half), min(end, weighting.centre_s + half)
+
+
+def _joint_span(sounding: Sounding, duration_s: float) -> tuple[float, float]:
+    """Where all voices sound together, inside the clip."""
+    start = max([sounding.start_s, *(v.start_s for v in sounding.voices)])
+    end = min([sounding.end_s, *(v.end_s for v in sounding.voices)])
+    if end - start < SHORTEST_S:
+        start, end = sounding.start_s, sounding.end_s
+    return max(0.0, start), min(end, duration_s)
+
+
+def _landing(
+    y: np.ndarray, sr: int, start: float, end: float, tracks: list[Track], settled: WindowFit
+) -> tuple[WindowFit | None, Weighting]:
+    """The fit that covers the landing: the settled one where it reaches, else one of its own."""
+    weighting = settled_pitch.landing_weighting(start)
+    if end - start < LANDING_LEAST_S:
+        return None, weighting
+    length = settled.time_s[-1] - settled.time_s[0]
+    if settled.time_s[0] + 0.04 * length < weighting.centre_s - 0.5 * weighting.half_s:
+        return settled, weighting
+    window = start, start + LANDING_WINDOW_S
+    return fit_window(y, sr, *window, tracks, look_again=False), weighting
+
+
+def _pitches(fitted: WindowFit, weighting: Weighting) -> np.ndarray:
+    """Weighted mean pitch of every voice in cents re 1 Hz, shape (V,)."""
+    cents = fitted.fit.cents() @ weighting(fitted.time_s)
+    return 1200 * np.log2(fitted.fit.f0_hz) + cents
+
+
+def _assemble(
+    judge: uncertainty.Judge,
+    tracks: list[Track],
+    settled: WindowFit,
+    weighting: Weighting,
+    landing: WindowFit | None,
+    landing_weighting: Weighting,
+) -> EventFit:
+    pitch = _pitches(settled, weighting)
+    landed = _pitches(landing, landing_weighting) if landing else None
+    order = np.argsort(pitch, kind="stable")
+    levels = _levels_db(settled, weighting)
+    voices = []
+    for v in order:
+        time, hz = _track(tracks[v], settled, v)
+        inside = np.abs(settled.time_s - weighting.centre_s) < weighting.half_s
+        moved = movement(settled.time_s[inside], settled.fit.cents()[v][inside])
+        voices.append(
+            VoiceFit(
+                f0_hz=float(2 ** (pitch[v] / 1200)),
+                uncertainty_cents=judge.voice(v),
+                landing_f0_hz=None if landed is None else float(2 ** (landed[v] / 1200)),
+                level_db=float(levels[v]),
+                vibrato=moved.vibrato,
+                drift_cents_per_s=moved.drift_cents_per_s,
+                steadiness_cents=moved.steadiness_cents,
+                track_s=time,
+                track_hz=hz,
+                dropouts=settled_pitch.dropouts(tracks[v]),
+            )
+        )
+    intervals = []
+    for i, low in enumerate(order):
+        for j in range(i + 1, len(order)):
+            high = order[j]
+            value, reason = judge.interval(low, high)
+            intervals.append(
+                IntervalFit(
+                    low=i,
+                    high=j,
+                    size_cents=float(pitch[high] - pitch[low]),
+                    uncertainty_cents=value,
+                    landing_size_cents=None
+                    if landed is None
+                    else float(landed[high] - landed[low]),
+                    lock=float(min(settled.locks[low], settled.locks[high])),
+                    unsure_reason=reason,
+                )
+            )
+    return EventFit(tuple(voices), tuple(intervals))
+
+
+def _levels_db(fitted: WindowFit, weighting: Weighting) -> np.ndarray:
+    """RMS of every voice re full scale in dB, from its fitted partials, shape (V,)."""
+    fit = fitted.fit
+    bands, sways = fit.bands, len(fit.basis.sway)
+    c, s = bands.partial.shape
+    curves = fit.amplitudes.reshape(c, s, sways) @ fit.basis.sway
+    power = (np.abs(curves) ** 2) @ weighting(fitted.time_s) / 2
+    owner = bands.voice[:, :, None] == np.arange(len(fit.f0_hz))
+    total = np.sum(power[:, :, None] * owner * (bands.partial > 0)[:, :, None], axis=(0, 1))
+    return 10 * np.log10(total + 1e-20)
+
+
+def _track(track: Track, settled: WindowFit, voice: int) -> tuple[np.ndarray, np.ndarray]:
+    """Pitch about every 20 ms: fitted inside the settled window, coarse around it."""
+    fit = settled.fit
+    inner_time = np.arange(settled.time_s[0], settled.time_s[-1], HOP_S)
+    inner = np.interp(inner_time, settled.time_s, fit.cents()[voice])
+    inner_hz = fit.f0_hz[voice] * 2 ** (inner / 1200)
+    if track.hidden:
+        return inner_time, inner_hz
+    before = track.time_s < inner_time[0]
+    after = track.time_s > inner_time[-1]
+    coarse_hz = track.f0_hz * 2 ** (track.cents / 1200)
+    return (
+        np.concatenate([track.time_s[before], inner_time, track.time_s[after]]),
+        np.concatenate([coarse_hz[before], inner_hz, coarse_hz[after]]),
+    )
+
+
+def _unmeasured(f0_hz: np.ndarray, start_s: float, reason: str) -> EventFit:
+    """The coarse pitches with nothing claimed."""
+    order = np.argsort(f0_hz)
+    nothing = np.zeros(0)
+    voices = tuple(
+        VoiceFit(float(f0_hz[v]), None, None, -120.0, None, None, None, nothing, nothing)
+        for v in order
+    )
+    intervals = tuple(
+        IntervalFit(
+            i, j, float(1200 * np.log2(f0_hz[order[j]] / f0_hz[order[i]])), None, None, 0.0, reason
+        )
+        for i in range(len(order))
+        for j in range(i + 1, len(order))
+    )
+    return EventFit(voices, intervals)

@@ -1,0 +1,193 @@
+"""Finding the pitch of a voice whose every partial lies beside another voice's.
+
+Conventions
+-----------
+* The *parent* is the voice below (or beside); the *hidden* voice lies ``offset_cents`` from n
+  times the parent: n = 1 is a unison, 2 an octave, 3 a twelfth.
+* Offsets are in cents; an offset within the width of a spectral line cannot be told from zero.
+
+Method
+------
+All partials of the parent are demodulated by its own phase, fitted before on the partials that
+are its alone. Movement that both voices share (vibrato of one hand, the note's wander) vanishes
+with it, and near partial n * k of the parent two lines remain: the parent's at 0 Hz and the
+hidden voice's at k * n * f * (2^(offset / 1200) - 1) Hz. For every offset on a grid the line's
+least-squares gain, with the parent's slow amplitude projected out, is summed over k as
+log-likelihood (the two-line form of the nonlinear least-squares periodogram; Rife & Boorstyn
+1976, *Bell Syst. Tech. J.* 55, 1389-1410). Because the lines' distances grow with k, offsets
+that merely fit a beat of one partial lose. The best offsets start the joint fit.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import fft
+
+from studio.intonation.estimation.basebands import KAPPA, Spectrum, tukey
+
+REACH_CENTS = 65.0  # beyond the offset that the given pitches have
+STEP_CENTS = 0.5
+UNISON_REACH_CENTS = 60.0
+HALF_BAND_HZ = 130.0
+MOST_PARTIALS = 8
+TOP_HZ = 5000.0
+SWAYS = 3
+RIDGE = 0.05
+PRIOR_CENTS = 30.0  # how far off the given pitches may be
+APART_CENTS = 2.5  # starts nearer than this are the same
+
+
+@dataclass(frozen=True, slots=True)
+class Lines:
+    """Demodulated partials: ``s`` (K, M), Hz per cent of offset ``slope_hz`` (K,), ``limit_hz``
+    (K,) of each band, ``time_s`` and ``taper`` (M,), padded transform length ``n_fft``."""
+
+    s: np.ndarray
+    slope_hz: np.ndarray
+    limit_hz: np.ndarray
+    time_s: np.ndarray
+    taper: np.ndarray
+    n_fft: int
+    period_s: float
+
+
+def demodulate(
+    spectrum: Spectrum,
+    f_hz: float,
+    n: int,
+    shape_cents: np.ndarray,
+    shape_time_s: np.ndarray,
+    others_hz: np.ndarray,
+    expected_cents: float,
+) -> Lines:
+    """Basebands at multiples of ``n * f_hz``, with the movement ``shape_cents`` taken out.
+
+    Bands that a third voice (``others_hz``) enters are left out.
+    """
+    df = spectrum.spacing_hz
+    half = int(HALF_BAND_HZ / df)
+    m = 2 * half + 2
+    time = np.arange(m) * (spectrum.period_s / m) - spectrum.length_s / 2
+    k = np.arange(1, MOST_PARTIALS + 1)
+    centre = k * n * f_hz
+    reach = (abs(expected_cents) + REACH_CENTS) * KAPPA * centre
+    limit = np.minimum(np.minimum(reach + 8.0, f_hz * 0.45), HALF_BAND_HZ)
+    top = min(TOP_HZ, (len(spectrum.bins) - half - 2) * df)
+    keep = centre < top
+    for other in others_hz:
+        nearest = np.maximum(np.round(centre / other), 1) * other
+        keep &= np.abs(centre - nearest) > limit * 0.6 + 8.0
+    keep[0] |= not keep.any()
+    k, centre, limit = k[keep], centre[keep], limit[keep]
+    first = np.round(centre / df).astype(int)
+    index = np.clip(first[:, None] + np.arange(m) - m // 2, 0, len(spectrum.bins) - 1)
+    inside = np.abs(index * df - centre[:, None]) <= limit[:, None]
+    values = np.where(inside, spectrum.bins[index], 0)
+    z = fft.ifft(fft.ifftshift(values, axes=1), axis=1) * m
+    shape = np.interp(time, shape_time_s, shape_cents)
+    drift = np.cumsum(shape) * (spectrum.period_s / m)
+    turn = 2 * np.pi * ((centre - first * df)[:, None] * time + (centre * KAPPA)[:, None] * drift)
+    return Lines(
+        z * np.exp(-1j * turn),
+        centre * KAPPA,
+        limit,
+        time,
+        tukey(time, spectrum.length_s),
+        4 * fft.next_fast_len(m),
+        spectrum.period_s,
+    )
+
+
+def _spectra(lines: Lines, signals: np.ndarray) -> np.ndarray:
+    """Inner products of ``signals`` (..., M) with a tapered line at every padded bin."""
+    return fft.fft(signals * lines.taper, lines.n_fft, axis=-1)
+
+
+def _bins(lines: Lines, hz: np.ndarray) -> np.ndarray:
+    """Index of the padded transform for a frequency offset."""
+    spacing = len(lines.time_s) / lines.period_s / lines.n_fft
+    return np.round(hz / spacing).astype(int) % lines.n_fft
+
+
+def _gain(lines: Lines, energy: np.ndarray, explained: np.ndarray) -> np.ndarray:
+    """Log-likelihood gain of explaining part of each band's energy, shape (K, ...)."""
+    dof = 2 * lines.limit_hz * lines.period_s
+    shape = (-1,) + (1,) * (explained.ndim - 1)
+    energy, dof = energy.reshape(shape), dof.reshape(shape)
+    left = np.maximum(energy - explained, 0) + 1e-3 * energy + 1e-30
+    return dof * np.log((energy * 1.001 + 1e-30) / left)
+
+
+def offsets(
+    lines: Lines, expected_cents: float, modulations: np.ndarray, starts: int = 3
+) -> list[tuple[float, float]]:
+    """The best offsets of one hidden line beside the parent's: [(offset_cents, gain)].
+
+    ``expected_cents`` is the offset by the given pitches; ``modulations`` (R, M) are amplitude
+    shapes of the parent beside the smooth ones. Best first; gains are nats.
+    """
+    u = lines.time_s / (lines.time_s[-1] - lines.time_s[0]) + 0.5
+    smooth = np.cos(np.pi * np.arange(SWAYS)[:, None] * u)
+    sway = np.concatenate([smooth, modulations]) * lines.taper
+    ridge = np.concatenate([RIDGE * np.arange(SWAYS) ** 2, np.full(len(modulations), RIDGE)])
+    inverse = np.linalg.inv(sway.conj() @ sway.T + np.diag(len(u) * (ridge + 1e-9)))
+    beside = lines.s @ sway.conj().T  # (K, Q): C^H s
+    energy = np.sum(np.abs(lines.s) ** 2, axis=1)
+    energy = energy - np.einsum("kq,qr,kr->k", beside.conj(), inverse, beside).real
+    crossed = _spectra(lines, sway)  # (Q, N): h^H C
+    through = inverse.T @ crossed
+    norm = np.sum(lines.taper**2) - np.sum(through * crossed.conj(), axis=0).real
+    product = _spectra(lines, lines.s) - beside @ through
+    reach = abs(expected_cents) + REACH_CENTS
+    grid = np.arange(-reach, reach + STEP_CENTS / 2, STEP_CENTS)
+    where = _bins(lines, lines.slope_hz[:, None] * grid)
+    explained = np.abs(np.take_along_axis(product, where, axis=1)) ** 2
+    explained /= np.maximum(norm[where], 0.05 * norm.max())
+    reached = np.abs(lines.slope_hz[:, None] * grid) <= lines.limit_hz[:, None]
+    gain = np.where(reached, _gain(lines, energy, explained), 0).sum(axis=0)
+    gain = gain - 0.5 * ((grid - expected_cents) / PRIOR_CENTS) ** 2
+    return _peaks(grid, gain, starts)
+
+
+def _peaks(grid: np.ndarray, gain: np.ndarray, starts: int) -> list[tuple[float, float]]:
+    found: list[tuple[float, float]] = []
+    for i in np.argsort(gain)[::-1]:
+        if all(abs(grid[i] - at) > APART_CENTS for at, _ in found):
+            found.append((float(grid[i]), float(gain[i])))
+        if len(found) == starts:
+            break
+    return found
+
+
+def unison_offsets(
+    lines: Lines, expected: tuple[float, float], starts: int = 2
+) -> list[tuple[float, float, float]]:
+    """The best pairs of lines around a unison: [(low_cents, high_cents, gain)], best first.
+
+    Both are offsets from the demodulating pitch; ``expected`` are those of the given pitches.
+    """
+    grid = np.arange(-UNISON_REACH_CENTS, UNISON_REACH_CENTS + 0.1, 1.0)
+    i, j = np.triu_indices(len(grid), 1)
+    where = _bins(lines, lines.slope_hz[:, None] * grid)
+    s = np.take_along_axis(_spectra(lines, lines.s), where, axis=1)
+    between = _spectra(lines, lines.taper[None])[0]
+    apart = _bins(lines, lines.slope_hz[:, None] * (grid[j] - grid[i]))
+    overlap = between[apart]  # (K, pairs): <line i, line j>
+    own = np.sum(lines.taper**2) * 1.0001
+    a, b = s[:, i], s[:, j]
+    determinant = own**2 - np.abs(overlap) ** 2
+    mixed = 2 * (a.conj() * overlap.conj() * b).real
+    explained = (own * (np.abs(a) ** 2 + np.abs(b) ** 2) - mixed) / determinant
+    energy = np.sum(np.abs(lines.s) ** 2, axis=1)
+    gain = _gain(lines, energy, explained).sum(axis=0)
+    away = np.array([grid[i] - expected[0], grid[j] - expected[1]])
+    gain = gain - 0.5 * np.sum((away / PRIOR_CENTS) ** 2, axis=0)
+    order = np.argsort(gain)[::-1]
+    found: list[tuple[float, float, float]] = []
+    for p in order:
+        pair = (grid[i[p]], grid[j[p]])
+        if all(abs(pair[0] - f[0]) + abs(pair[1] - f[1]) > 2 * APART_CENTS for f in found):
+            found.append((float(pair[0]), float(pair[1]), float(gain[p])))
+        if len(found) == starts:
+            break
+    return found

@@ -1,0 +1,121 @@
+"""Where a note has settled, and where it landed.
+
+Conventions: spans are (start, end) in seconds of the clip.
+
+A held double stop is often adjusted: the fingers land, the pupil hears, and slides. Two pitches
+matter, and neither is the mean of it all. The *landing* is the pitch just after the onset, when
+the string has begun to speak. The *settled* part is the last stretch over which the slow pitch
+(vibrato averaged away) of every voice stays near where it ends; its pitch is weighted with
+cos^2 over +-0.4 s around its middle, or over the whole settled part when it is shorter. The
+weighting falls to nothing at both ends, so vibrato cut off in mid-cycle does not shift it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from studio.intonation.estimation.pitch_tracks import Track
+
+SETTLE_S = 0.2  # a string needs some periods, a finger some tenths, before the pitch is meant
+RELEASE_S = 0.05
+LANDING_FROM_S, LANDING_TO_S = 0.03, 0.21
+SLOW_S = 0.25  # averages vibrato of 4 Hz and faster away
+STILL_CENTS = 6.0  # the settled part stays this near to where it ends ...
+RESTLESS = 2.5  # ... or within this many standard deviations of its own unrest
+BEGAN_AWAY = 1.5  # it was adjusted if it began this many times as far away
+LEAST_HELD_S = 0.35  # what is still for less at the end was not adjusted, it wanders
+WEIGHT_HALF_S = 0.4
+DROPOUT_DB = 10.0
+DROPOUT_LEAST_S = 0.07
+
+
+@dataclass(frozen=True, slots=True)
+class Weighting:
+    """cos^2 weighting around ``centre_s``, zero beyond ``half_s``."""
+
+    centre_s: float
+    half_s: float
+
+    def __call__(self, time_s: np.ndarray) -> np.ndarray:
+        """Weights that sum to one, same shape as ``time_s``."""
+        u = (time_s - self.centre_s) / self.half_s
+        w = np.where(np.abs(u) < 1, np.cos(u * np.pi / 2) ** 2, 0.0)
+        total = w.sum()
+        return w / total if total > 0 else np.full(len(w), 1 / len(w))
+
+
+def slow(cents: np.ndarray, hop_s: float) -> np.ndarray:
+    """Moving average over ``SLOW_S``, same shape; the ends average what there is."""
+    width = max(1, round(SLOW_S / hop_s)) | 1
+    width = min(
+        width, max(1, len(cents) - 1 + len(cents) % 2)
+    )  # never longer than what is averaged
+    kernel = np.ones(width)
+    return np.convolve(cents, kernel, "same") / np.convolve(np.ones(len(cents)), kernel, "same")
+
+
+def dropouts(track: Track) -> tuple[tuple[float, float], ...]:
+    """Spans in which a followed voice falls far below its usual level and loses its pitch."""
+    if track.hidden or len(track.level_db) < 5 or not track.votes.any():
+        return ()
+    faint = track.level_db < np.median(track.level_db) - DROPOUT_DB
+    silent = faint & (track.votes < 0.5 * np.median(track.votes))
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
+    spans = []
+    for first, last in zip(edges[::2], edges[1::2], strict=True):
+        span = (float(track.time_s[first]), float(track.time_s[last - 1]))
+        inside = first > 0 and last < len(silent)
+        if inside and span[1] - span[0] >= DROPOUT_LEAST_S:
+            spans.append(span)
+    return tuple(spans)
+
+
+def settled_span(tracks: list[Track], start_s: float, end_s: float) -> tuple[float, float]:
+    """The settled part between ``start_s`` and ``end_s``, free of dropouts."""
+    length = end_s - start_s
+    begin = start_s + min(SETTLE_S, 0.25 * length)
+    end = end_s - min(RELEASE_S, 0.1 * length)
+    begin, end = _longest_between([d for t in tracks for d in dropouts(t)], begin, end)
+    still = [_still_from(t, begin, end) for t in tracks if not t.hidden]
+    latest = max([begin, *still])
+    return (latest if end - latest >= LEAST_HELD_S else begin), end
+
+
+def _longest_between(
+    gaps: list[tuple[float, float]], begin: float, end: float
+) -> tuple[float, float]:
+    """The longest stretch of ``begin``..``end`` that keeps clear of all gaps."""
+    clear = 0.5 * SLOW_S  # a frame that reaches into a gap is no good either
+    stretches, since = [], begin
+    for first, last in sorted(gaps):
+        stretches.append((since, first - clear))
+        since = max(since, last + clear)
+    return max([*stretches, (since, end)], key=lambda s: s[1] - s[0])
+
+
+def _still_from(track: Track, begin: float, end: float) -> float:
+    """Time after which the slow pitch stays near where it ends, when it began elsewhere."""
+    inside = (track.time_s >= begin) & (track.time_s <= end)
+    if inside.sum() < 8:
+        return begin
+    time = track.time_s[inside]
+    curve = slow(track.cents, float(track.time_s[1] - track.time_s[0]))[inside]
+    last = time >= end - max(LEAST_HELD_S, 0.35 * (end - begin))
+    away = np.abs(curve - np.median(curve[last]))
+    still = max(STILL_CENTS, RESTLESS * float(np.std(curve[last])))
+    began = away[: max(3, len(away) // 8)].max()
+    if began < BEGAN_AWAY * still:
+        return begin
+    return float(time[min(np.flatnonzero(away > still)[-1] + 1, len(time) - 1)])
+
+
+def settled_weighting(span: tuple[float, float]) -> Weighting:
+    """The weighting of a settled part."""
+    begin, end = span
+    return Weighting((begin + end) / 2, min(WEIGHT_HALF_S, (end - begin) / 2))
+
+
+def landing_weighting(start_s: float) -> Weighting:
+    """The weighting just after an onset."""
+    centre = start_s + (LANDING_FROM_S + LANDING_TO_S) / 2
+    return Weighting(centre, (LANDING_TO_S - LANDING_FROM_S) / 2)

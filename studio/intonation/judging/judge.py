@@ -1,0 +1,207 @@
+"""From a measurement and a policy to verdicts, runs and marks. No sound is touched.
+
+The rules
+---------
+* A double stop is judged against the policy's tuning; its broken notes as that same interval.
+* ``in_tune`` up to half the tolerance, ``near`` up to the tolerance, ``out`` beyond it by more
+  than twice the uncertainty; in between, or where the measurement is doubtful, ``unsure``.
+* At most one mark per run, on its last settled playing. A later playing that could not be
+  measured, but may well have been in tune, takes the mark away.
+* A size without an agreed target is ``unsure`` and never marked.
+"""
+
+from collections.abc import Sequence
+
+from studio.intonation.alignment import follow
+from studio.intonation.alignment.note_figures import with_figures
+from studio.intonation.judging.interval_naming import Named, Namer
+from studio.intonation.judging.marks import numbered, open_string_mark
+from studio.intonation.judging.run_judgement import SETTLED_S, judge_run
+from studio.intonation.judging.run_naming import Meaning, Names
+from studio.intonation.judging.single_notes import judge_singles
+from studio.intonation.judging.written_runs import runs_by_note, single_notes
+from studio.intonation.model.expected import ExpectedNote
+from studio.intonation.model.following import Following
+from studio.intonation.model.judgement import JudgedInterval, JudgedSingle, Judgement, Mark
+from studio.intonation.model.measurement import Event, HeardInterval, Measurement
+from studio.intonation.model.options import Policy
+from studio.intonation.model.runs import (
+    DOUBTFUL_CONFIDENCE,
+    OCTAVE_DOUBT,
+    Played,
+    RunOfPlayings,
+    find_runs,
+    is_unlikely,
+    played,
+)
+from studio.intonation.model.thresholds import verdict_of
+from studio.theory import Pitch
+
+NAMED_WITHIN_CENTS = 100.0  # a size further off than a semitone was given a wrong name
+
+
+def judge(
+    measurement: Measurement,
+    policy: Policy,
+    score: Sequence[ExpectedNote] | None = None,
+    *,
+    following: Following | None = None,
+) -> Judgement:
+    """Judge a measurement.
+
+    Parameters
+    ----------
+    measurement : what was heard
+    policy : tuning, tolerances and what else the teacher set
+    score : expected notes, in order. The playing is followed through them: they give names,
+        fingering and ``score_ref``, and each of them is one run however often it was played.
+    following : how this measurement follows that score, where it is known already (another policy
+        does not change it)
+
+    Returns
+    -------
+    Judgement
+        Pure: the same arguments always give the same judgement.
+    """
+    if following is None and score:
+        following = follow(measurement, score)
+    namer = Namer(policy, measurement.key)
+    strings = measurement.options.strings
+    a4_hz = measurement.reference.a4_hz
+    items = [played(event, a4_hz, strings) for event in measurement.events]
+    meaning = Meaning(namer, items, key_given=policy.key is not None)
+    groups, names = _named_runs(items, following, namer, meaning, a4_hz)
+    shared = {
+        item.event.id: named
+        for group, named in zip(groups, names, strict=True)
+        for item in group.playings
+    }
+    judged = {
+        event.id: _judge_event(event, namer, shared.get(event.id, {}), strings)
+        if event.intervals
+        else []
+        for event in measurement.events
+    }
+    runs, marks = [], []
+    for number, (group, named) in enumerate(zip(groups, names, strict=True)):
+        run, mark = judge_run(number, group, judged, named, measurement)
+        runs.append(run)
+        marks += [mark] if mark else []
+    singles: list[JudgedSingle] = []
+    if policy.judge_singles:
+        broken = {event for run in runs for event in run.broken}
+        alone = single_notes(following) if following else {}
+        singles, more = judge_singles(measurement, policy, namer, broken, alone)
+        marks += more
+    intervals = tuple(row for rows in judged.values() for row in rows)
+    return Judgement(
+        policy,
+        intervals,
+        tuple(singles),
+        tuple(runs),
+        _in_order(marks, measurement),
+        with_figures(following, intervals, singles) if following else None,
+    )
+
+
+def _named_runs(
+    items: Sequence[Played],
+    following: Following | None,
+    namer: Namer,
+    meaning: Meaning,
+    a4_hz: float,
+) -> tuple[list[RunOfPlayings], list[Names]]:
+    """The runs with the names of their pairs: what is written, else what they were meant to be."""
+    if following is None:
+        groups = find_runs(items)
+        return groups, [meaning.names_of(group) for group in groups]
+    groups, written = runs_by_note(items, following, namer, a4_hz)
+    return groups, [
+        meaning.names_of(group) if named is None else named
+        for group, named in zip(groups, written, strict=True)
+    ]
+
+
+def _in_order(marks: list[Mark], measurement: Measurement) -> tuple[Mark, ...]:
+    """Open strings first, since they mislead the hand; then by time; numbered from 0, ranked."""
+    strings = [open_string_mark(string, measurement) for string in measurement.open_strings]
+    first = [mark for mark in strings if mark is not None]
+    ordered = first + sorted(marks, key=lambda mark: mark.start_s)
+    return numbered(ordered)
+
+
+def _own_name(event: Event, interval: HeardInterval, namer: Namer) -> Named:
+    low, high = event.voices[interval.low], event.voices[interval.high]
+    return namer.intended(low.midi, high.midi, interval.size_cents)
+
+
+def _judge_event(
+    event: Event, namer: Namer, shared: Names, strings: tuple[Pitch, ...]
+) -> list[JudgedInterval]:
+    return [
+        _judge_interval(
+            event,
+            interval,
+            shared.get((interval.low, interval.high)) or _own_name(event, interval, namer),
+            strings,
+        )
+        for interval in event.intervals
+    ]
+
+
+def _judge_interval(
+    event: Event, interval: HeardInterval, named: Named, strings: tuple[Pitch, ...]
+) -> JudgedInterval:
+    target = named.target_cents
+    deviation = None if target is None else interval.size_cents - target
+    verdict, reason = "unsure", None
+    if deviation is None:
+        reason = "no_agreed_target"
+    else:
+        reason = _doubt(event, interval, named, deviation) or _unlikely(
+            event, named, deviation, strings
+        )
+        if reason is None:
+            verdict, reason = verdict_of(
+                deviation, named.tolerance_cents, interval.uncertainty_cents
+            )
+    return JudgedInterval(
+        event.id,
+        interval.low,
+        interval.high,
+        named.interval.name,
+        named.interval.short,
+        target,
+        deviation,
+        verdict,
+        reason,
+        named.score_ref,
+        *named.names,
+    )
+
+
+def _doubt(
+    event: Event, interval: HeardInterval, named: Named, deviation_cents: float
+) -> str | None:
+    """Why this interval cannot be judged, whatever its size.
+
+    That an octave cannot be told from one note is settled where the drill asks for it.
+    """
+    asked = named.asked and abs(deviation_cents) <= named.tolerance_cents
+    for reason in (event.doubt, interval.unsure_reason):
+        if reason and not (asked and reason == OCTAVE_DOUBT):
+            return reason
+    return "between_sizes" if named.between else None
+
+
+def _unlikely(
+    event: Event, named: Named, deviation_cents: float, strings: tuple[Pitch, ...]
+) -> str | None:
+    """Too short to have settled, or notes that were hardly played together."""
+    if event.end_s - event.start_s < SETTLED_S:
+        return "too_short"
+    if event.confidence < DOUBTFUL_CONFIDENCE or abs(deviation_cents) > NAMED_WITHIN_CENTS:
+        return "doubtful_notes"
+    if event.kind == "double_stop" and not named.asked:
+        return "doubtful_notes" if is_unlikely(*named.midi, strings) else None
+    return None

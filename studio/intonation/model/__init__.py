@@ -1,0 +1,1 @@
+"""What listening and judging hand on: plain values, without sound and without opinions."""
