@@ -63,6 +63,7 @@ ROOMS = {
         "listening": {"model", "detection", "estimation"},
     },
 }
+ANYBODYS = {"", "__version__", "durable"}  # of the standard library alone
 RELATIONS = {"ForeignKey", "OneToOneField", "ManyToManyField"}
 
 
@@ -108,7 +109,7 @@ def _is_wrong(part: str, name: list[str]) -> bool:
     top = name[0]
     if top == "studio":
         target = name[1] if len(name) > 1 else ""
-        if part in PURE and target not in PURE and target not in ("", "__version__"):
+        if part in PURE and target not in PURE and target not in ANYBODYS:
             return True
         return part in MAY_USE and target in MAY_USE and target not in MAY_USE[part] | {part}
     if top == "django" and part in NO_DJANGO:

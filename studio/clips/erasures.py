@@ -3,12 +3,13 @@
 One empty file a clip in the data folder's ``erased``: only the clip's random id is kept.
 """
 
-import os
 import shutil
 from pathlib import Path
 from uuid import UUID
 
 from django.conf import settings
+
+from studio import durable
 
 
 def folder() -> Path:
@@ -20,11 +21,7 @@ def note(clip_id: UUID) -> None:
     place = folder()
     place.mkdir(parents=True, exist_ok=True)
     (place / clip_id.hex).touch()
-    handle = os.open(place, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+    durable.sync_folder(place)
 
 
 def copy(source: Path, target: Path) -> None:

@@ -4,7 +4,6 @@ Both keep files under names such as ``clips/ab/ab…/original``; both take a fin
 scratch (the *bench*), whole or not at all. :func:`store` gives the one that the settings name.
 """
 
-import os
 import shutil
 import tempfile
 from collections.abc import Iterator
@@ -16,6 +15,8 @@ from typing import BinaryIO, Protocol
 from django.conf import settings
 from django.core.files import File
 from django.core.files.storage import storages
+
+from studio import durable
 
 BLOCK_BYTES = 1 << 16
 
@@ -77,7 +78,7 @@ class FolderStore:
         target = self.path(name)
         target.parent.mkdir(parents=True, exist_ok=True)
         made.replace(target)
-        sync_folder(target.parent)
+        durable.sync_folder(target.parent)
 
     @contextmanager
     def local(self, name: str) -> Iterator[Path]:
@@ -157,15 +158,6 @@ def _blocks(file: BinaryIO, first: int, length: int) -> Iterator[bytes]:
         while length > 0 and (block := file.read(min(BLOCK_BYTES, length))):
             length -= len(block)
             yield block
-
-
-def sync_folder(folder: Path) -> None:
-    """Make a rename in ``folder`` durable."""
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def _remove_empty(folder: Path, root: Path) -> None:

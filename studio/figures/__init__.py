@@ -27,6 +27,7 @@ length that is not known is empty.
 from .reading import whole
 from .rounding import decimal, is_known
 from .sizes import (
+    MB,
     about_mm,
     beats,
     cents,
@@ -67,6 +68,7 @@ from .times import (
 )
 
 __all__ = [
+    "MB",
     "about_mm",
     "ago",
     "beats",

@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import partial
-from itertools import combinations, product
+from itertools import product
 
 import numpy as np
 from scipy.signal import resample_poly
@@ -16,6 +16,7 @@ from studio.intonation.detection import find_soundings
 from studio.intonation.detection.merging import mended, rejoined
 from studio.intonation.detection.octave_correction import reread
 from studio.intonation.estimation import measure_sounding
+from studio.intonation.estimation.estimator import unmeasured
 from studio.intonation.estimation.reference_pitch import HeardNote, estimate
 from studio.intonation.estimation.reference_tone import from_tone
 from studio.intonation.model.measurement import (
@@ -44,7 +45,6 @@ from studio.theory import (
     Key,
     Pitch,
     beat_hz,
-    cents_between,
     has_agreed_target,
     interval_of_semitones,
     likely_key,
@@ -151,53 +151,30 @@ def _fit(y: np.ndarray, sr: float, sounding: Sounding) -> EventFit:
     try:
         fit = measure_sounding(piece, round(rate), _shifted(sounding, -origin_s))
     except np.linalg.LinAlgError:  # one sounding that cannot be solved must not lose the clip
-        return _unmeasured(sounding)
+        return _not_measured(sounding)
     if not all(np.isfinite(voice.f0_hz) and voice.f0_hz > 0.0 for voice in fit.voices):
-        return _unmeasured(sounding)
+        return _not_measured(sounding)
     return EventFit(tuple(_fit_shifted(voice, origin_s) for voice in fit.voices), fit.intervals)
 
 
-def _unmeasured(sounding: Sounding) -> EventFit:
+def _not_measured(sounding: Sounding) -> EventFit:
     """The coarse pitches, without an uncertainty: shown, and never judged."""
-    f0 = [voice.f0_hz for voice in sounding.voices]
-    nothing = np.zeros(0)
-    voices = tuple(VoiceFit(f, None, None, np.nan, None, None, None, nothing, nothing) for f in f0)
-    intervals = tuple(
-        IntervalFit(low, high, cents_between(f0[low], f0[high]), None, None, 0.0, "not_measured")
-        for low, high in combinations(range(len(f0)), 2)
-    )
-    return EventFit(voices, intervals)
+    f0 = np.array([voice.f0_hz for voice in sounding.voices])
+    return unmeasured(f0, "not_measured")
 
 
 def _shifted(sounding: Sounding, by_s: float) -> Sounding:
     voices = tuple(
         SoundingVoice(v.f0_hz, v.start_s + by_s, v.end_s + by_s) for v in sounding.voices
     )
-    return Sounding(
-        sounding.start_s + by_s,
-        sounding.end_s + by_s,
-        voices,
-        sounding.confidence,
-        sounding.alternatives,
-        sounding.snr_db,
-        sounding.clipped,
-        sounding.doubt,
+    return replace(
+        sounding, start_s=sounding.start_s + by_s, end_s=sounding.end_s + by_s, voices=voices
     )
 
 
 def _fit_shifted(voice: VoiceFit, by_s: float) -> VoiceFit:
-    return VoiceFit(
-        voice.f0_hz,
-        voice.uncertainty_cents,
-        voice.landing_f0_hz,
-        voice.level_db,
-        voice.vibrato,
-        voice.drift_cents_per_s,
-        voice.steadiness_cents,
-        voice.track_s + by_s,
-        voice.track_hz,
-        tuple((a + by_s, b + by_s) for a, b in voice.dropouts),
-    )
+    dropouts = tuple((start + by_s, end + by_s) for start, end in voice.dropouts)
+    return replace(voice, track_s=voice.track_s + by_s, dropouts=dropouts)
 
 
 def build(

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from studio.media.limits import MB
+from studio.figures import MB
 
 MAX_TABLES_BYTES = 32 * MB  # two hours at 60 frames a second need a tenth of it
 EMPTY_EDIT = -1

@@ -8,11 +8,12 @@ from typing import Any
 
 import ffmpeg
 
+from studio import durable
 from studio.media import tools
 from studio.media.errors import Failed, Refused
 from studio.media.limits import Limits
 from studio.media.probe import FORMATS, PROTOCOLS, MediaInfo
-from studio.media.runner import Finished, Progress, publish, run, workbench
+from studio.media.runner import Finished, Progress, run, workbench
 
 ERROR_RATE_EXCEEDED = 69  # ffmpeg's exit when -max_error_rate is passed: the output is whole
 PROGRESS_LINE = re.compile(r"out_time_us=(\d+)$")
@@ -78,7 +79,7 @@ def transcode(source: Path, target: Path | None, build: Build, job: Job, **optio
         made = bench.folder / name
         _check(finished, made if target else None)
         if target:
-            publish(made, target)
+            durable.publish(made, target)
     return Done(finished.exit_code == ERROR_RATE_EXCEEDED, finished.stderr)
 
 

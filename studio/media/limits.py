@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-MB = 1_000_000
+from studio.figures import MB
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,11 +18,13 @@ from typing import Any
 import ffmpeg
 import numpy as np
 
+from studio import durable
+from studio.figures import MB
 from studio.media.errors import Failed, Note, Refused, reading_notes
 from studio.media.jobs import Job, picture, sound, transcode
-from studio.media.limits import MB, Limits
+from studio.media.limits import Limits
 from studio.media.probe import MediaInfo, probe
-from studio.media.runner import PART_PREFIX, Progress, part_of, publish
+from studio.media.runner import PART_PREFIX, Progress, part_of
 from studio.media.sound import extract_sound, loudest_channel, read_sound, sound_job
 
 H264_PROFILES = ("Constrained Baseline", "Baseline", "Main", "High")
@@ -189,7 +191,7 @@ def _copy(
             return None
         if not _same_axis(source, copy, info, limits, on_progress):
             return None
-        publish(copy, target)
+        durable.publish(copy, target)
     return _describe(target, info, limits, copied=True, damaged=False)
 
 

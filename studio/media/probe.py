@@ -18,10 +18,10 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from studio.figures import decimal, length, number, whole
+from studio.figures import MB, decimal, length, number, whole
 from studio.media import tools
 from studio.media.errors import SHORT_BY_S, Failed, Note, Refused, reading_notes
-from studio.media.limits import MB, Limits
+from studio.media.limits import Limits
 from studio.media.runner import Finished, run, workbench
 from studio.media.structure import inspect_structure, is_chained
 

@@ -21,9 +21,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from studio.figures import MB
 from studio.media import tools
 from studio.media.errors import Failed
-from studio.media.limits import MB, Limits
+from studio.media.limits import Limits
 
 TAIL_BYTES = 16_384  # of standard error, enough for the cause
 NICEST = 19  # stands back for everything else
@@ -242,15 +243,3 @@ def _judge(finished: Finished, max_output_bytes: int, timeout_s: float) -> Finis
     if finished.exit_code in NOT_STARTED or finished.stderr.startswith(SANDBOX_SAYS):
         raise Failed("crashed", exit_code=finished.exit_code, detail=finished.stderr)
     return finished
-
-
-def publish(made: Path, target: Path) -> None:
-    """Move ``made`` to ``target`` so that a crash leaves either the whole file or none."""
-    with made.open("rb+") as file:
-        os.fsync(file.fileno())
-    made.replace(target)
-    descriptor = os.open(target.parent, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)

@@ -12,8 +12,9 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from studio.drills import tasks
 from studio.drills.models import Drill, ScoreReading
 from studio.drills.reading import services, work
+from studio.figures import MB
 from studio.leases.parked import try_again
-from studio.media.limits import MB, Limits
+from studio.media.limits import Limits
 from studio.notation import Request, generate
 from studio.notation.musicxml import to_musicxml
 from tests.cast import as_person

@@ -19,8 +19,8 @@ from pathlib import Path
 from django.conf import settings
 from django.db import connection
 
-from studio import __version__, releases, running
-from studio.clips.stores import store, sync_folder
+from studio import __version__, durable, releases, running
+from studio.clips.stores import store
 
 from . import databases, own_settings, retention, sealing
 from .manifests import (
@@ -143,7 +143,7 @@ def _write(folder: Path, work: _Work) -> Finished:
             own_settings.write(own)
             manifest["settings"] = _seal(own, folder / SETTINGS, work.objects.key)
     write_manifest(folder, manifest)
-    sync_folder(folder.parent)
+    durable.sync_folder(folder.parent)
     added = sum(one.file_bytes for one in work.added)
     return Finished(folder, manifest, added, faults=[*faults, *work.faults.values()])
 

@@ -14,7 +14,7 @@ from django.conf import settings
 from django.db import connection, transaction
 from psycopg import sql
 
-from studio import postgres
+from studio import durable, postgres
 from studio.clips.models import file_models
 
 from .manifests import BackupError
@@ -184,8 +184,7 @@ def _put_back_sqlite(source: Path) -> None:
     beside = live.with_name(f"{live.name}.restoring")
     try:
         shutil.copyfile(source, beside)
-        with beside.open("rb") as file:
-            os.fsync(file.fileno())
+        durable.sync(beside)
     except OSError:
         beside.unlink(missing_ok=True)
         raise

@@ -16,8 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from studio import permissions
-from studio.clips.stores import sync_folder
+from studio import durable, permissions
 
 from .objects import Kept, Objects
 from .verifying import Named
@@ -112,12 +111,7 @@ def read_manifest(folder: Path) -> dict:
 
 def write_manifest(folder: Path, manifest: dict) -> None:
     """Whole, and last: without it a folder is no backup."""
-    beside = folder / f".{MANIFEST}"
-    beside.write_text(json.dumps(manifest, indent=1))
-    with beside.open("rb") as file:
-        os.fsync(file.fileno())
-    beside.replace(folder / MANIFEST)
-    sync_folder(folder)
+    durable.write(folder / MANIFEST, json.dumps(manifest, indent=1))
 
 
 @contextmanager

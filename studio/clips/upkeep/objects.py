@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from uuid import uuid4
 
-from studio.clips.stores import sync_folder
+from studio import durable
 
 from . import sealing
 
@@ -62,7 +62,7 @@ class Objects:
             target = self.path(kept.sha256)
             target.parent.mkdir(parents=True, exist_ok=True)
             part.replace(target)
-            sync_folder(target.parent)
+            durable.sync_folder(target.parent)
         return kept
 
     def take(self, kept: Kept, target: Path) -> None:

@@ -7,12 +7,11 @@ Every backup has a mark of the key, by which a restore can tell whether it is th
 import hashlib
 import hmac
 import json
-import os
 from pathlib import Path
 
 from django.conf import settings
 
-from studio import environment
+from studio import durable, environment
 
 KEPT = "settings-of-the-backup"  # in the data folder, after a restore
 NOT_KEPT = (
@@ -62,7 +61,8 @@ def put_back(marked: str, found: Path | None) -> list[str]:
     kept = Path(settings.STUDIO_DATA) / KEPT
     contents = json.loads(found.read_text())
     lines = [f"{name}={value}" for name, value in contents["environment"].items()]
-    _write(kept, "\n".join([*lines, f"SECRET_KEY={contents['secret_key']}", ""]))
+    text = "\n".join([*lines, f"SECRET_KEY={contents['secret_key']}", ""])
+    durable.write(kept, text, 0o600)
     said = [
         f"The settings of then are in {kept}; compare them with this machine's, then remove it."
     ]
@@ -72,14 +72,5 @@ def put_back(marked: str, found: Path | None) -> list[str]:
         return [*said, "SECRET_KEY is set to another key here: set it to the one in that file."]
     if key_file().exists():
         key_file().replace(key_file().with_name("secret_key.before-restore"))
-    _write(key_file(), contents["secret_key"])
+    durable.write(key_file(), contents["secret_key"], 0o600)
     return [*said, "The secret key of then was put back: sessions and links go on working."]
-
-
-def _write(path: Path, text: str) -> None:
-    beside = path.with_name(f".{path.name}.{os.getpid()}")
-    with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)

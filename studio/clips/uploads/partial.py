@@ -13,7 +13,8 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from uuid import UUID
 
-from studio.clips.stores import store, sync_folder
+from studio import durable
+from studio.clips.stores import store
 
 # What a kill can cost at most: this many bytes, or this many seconds of sending.
 SYNC_BYTES = 4 << 20
@@ -38,13 +39,13 @@ def path(pk: UUID) -> Path:
 def create(pk: UUID) -> None:
     """An empty file, there even after a loss of power."""
     path(pk).touch(exist_ok=False)
-    sync_folder(path(pk).parent)
+    durable.sync_folder(path(pk).parent)
 
 
 def adopt(pk: UUID, made: Path) -> None:
     """Take a finished file of the bench for the upload's."""
     made.rename(path(pk))
-    sync_folder(path(pk).parent)
+    durable.sync_folder(path(pk).parent)
 
 
 def remove(pk: UUID) -> None:

@@ -26,13 +26,13 @@ from studio.accounts.consent import ConsentMissing
 from studio.clips import signals
 from studio.clips.models import Upload
 from studio.clips.quota import OverQuota
+from studio.figures import MB
 
 from . import access, partial, protocol, services
 from .protocol import Refused
 
 log = logging.getLogger(__name__)
 
-MB = 1_000_000
 READ_BYTES = 1 << 16
 NO_ROOM = "The server has no room left. Keep the recording, and tell your teacher."
 GONE = Refused(

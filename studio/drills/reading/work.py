@@ -11,8 +11,9 @@ from django.db import transaction
 from studio import media
 from studio.drills.making import key_name
 from studio.drills.stretches import level_of
+from studio.figures import MB
 from studio.leases import claims
-from studio.media.limits import MB, Limits
+from studio.media.limits import Limits
 from studio.media.runner import run, workbench
 from studio.notation import Score
 

@@ -22,6 +22,7 @@ from studio.intonation.estimation.windows import WindowFit, fit_window
 from studio.intonation.model.sounding import EventFit, IntervalFit, Sounding, VoiceFit
 
 SHORTEST_S = 0.2
+SILENT_DB = -120.0  # re full scale; stands for a level that was not measured
 WINDOW_S = 0.92
 LEAST_HALF_S = 0.15
 LANDING_WINDOW_S = 0.4
@@ -64,7 +65,7 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     end = min(end, start + LONGEST_S)
     f0 = np.array([voice.f0_hz for voice in sounding.voices])
     if end - start < SHORTEST_S:
-        return _unmeasured(f0, start, "too_short")
+        return unmeasured(f0, "too_short")
     if not np.isfinite(y[int(start * sr) : int(end * sr)]).all():
         raise ValueError(
             f"samples between {start:.2f} and {end:.2f} s are not finite; replace them, "
@@ -202,12 +203,12 @@ def _track(track: Track, settled: WindowFit, voice: int) -> tuple[np.ndarray, np
     )
 
 
-def _unmeasured(f0_hz: np.ndarray, start_s: float, reason: str) -> EventFit:
-    """The coarse pitches with nothing claimed."""
+def unmeasured(f0_hz: np.ndarray, reason: str) -> EventFit:
+    """The coarse pitches, shape (n,), from low to high, with nothing claimed of them."""
     order = np.argsort(f0_hz)
     nothing = np.zeros(0)
     voices = tuple(
-        VoiceFit(float(f0_hz[v]), None, None, -120.0, None, None, None, nothing, nothing)
+        VoiceFit(float(f0_hz[v]), None, None, SILENT_DB, None, None, None, nothing, nothing)
         for v in order
     )
     intervals = tuple(

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from studio import media
 from studio.clips import files
+from studio.figures import MB
 
 log = logging.getLogger(__name__)
 
-MB = 1_000_000
 MAX_BYTES = 100 * MB
 MAX_S = 180.0
 BOUNDS = "At most 3 minutes and 100 MB."

@@ -9,10 +9,9 @@ from django.conf import settings
 from studio import media
 from studio.clips import sentences
 from studio.clips.models import Clip
+from studio.figures import MB
 
 log = logging.getLogger(__name__)
-
-MB = 1_000_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,11 +24,12 @@ from studio.clips import services as clip_services
 from studio.clips.quota import OverQuota
 from studio.clips.uploads import services as uploads
 from studio.clips.uploads.protocol import encoded
+from studio.figures import MB
 from studio.review import services
 from studio.review.sending import SendForm
 
 from .half_sent import ask_about, half_sent
-from .outcome import MB, Answer, of_clip, of_disk, too_large
+from .outcome import Answer, of_clip, of_disk, too_large
 
 log = logging.getLogger(__name__)
 
