@@ -7,6 +7,8 @@ circle there is none, and `collectstatic` gives up.
 import re
 from pathlib import Path
 
+from studio.accounts.templatetags.modules import imports_of, preload_imports
+
 STATIC = Path(__file__).resolve().parents[1] / "studio" / "static"
 IMPORT = re.compile(r"""(?:\bfrom\s+|\bimport\s+|\bimport\()["'](\.[^"']+)["']""")
 
@@ -46,3 +48,16 @@ def test_a_circle_is_found():
         other: imported('const more = () => import("./one.js");', other),
     }
     assert circles(leads) == [["one.js", "other.js", "one.js"]]
+
+
+def test_what_a_module_brings_along_is_told_beforehand():
+    brought = imports_of("desk/desk.js")
+    assert {"desk/keys.js", "desk/state.js", "figures.js"} <= brought
+    assert "desk/key-dialog.js" not in brought, "it is fetched when it is first asked for"
+    alone = [path for path in STATIC.rglob("*.js") if "vendor" not in path.parts]
+    for path in alone:
+        name = path.relative_to(STATIC).as_posix()
+        direct = imported(re.sub(r"import\([^)]*\)", "", path.read_text()), path)
+        assert {each.relative_to(STATIC).as_posix() for each in direct} <= imports_of(name)
+    told = preload_imports("desk/desk.js")
+    assert told.count("modulepreload") == len(brought)
