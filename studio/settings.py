@@ -68,6 +68,7 @@ INSTALLED_APPS = [
     "studio.drills",
     "studio.review",
     "studio.progress",
+    "studio.demo",
     "studio.operations",
     "django.contrib.auth",
     "django.contrib.contenttypes",

@@ -74,7 +74,7 @@ def review_all(url: str, pace: Pace) -> list[Reviewed]:
     """Every clip that waits, the longest wait first, until the list is empty."""
     from playwright.sync_api import sync_playwright
 
-    from studio.progress.demo.people import PASSWORD, address
+    from studio.demo.people import PASSWORD, address
 
     done: list[Reviewed] = []
     with sync_playwright() as playwright:

@@ -13,10 +13,10 @@ from types import SimpleNamespace
 
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips.models import Clip, Stage
+from studio.demo import people, shelf
+from studio.demo.history import Historian
+from studio.demo.takes import WAITING, Take
 from studio.drills.models import DrillVersion
-from studio.progress.demo import people, shelf
-from studio.progress.demo.history import Historian
-from studio.progress.demo.takes import WAITING, Take
 
 SEED = 20261
 PUPILS = ("jonas", "amara", "bea", "ida")

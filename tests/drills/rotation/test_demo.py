@@ -2,9 +2,9 @@
 
 from datetime import timedelta
 
+from studio.demo import keys, people
 from studio.drills.rotation import access
 from studio.drills.rotation.overview import overview_of
-from studio.progress.demo import keys, people
 from tests.cast import as_person
 
 

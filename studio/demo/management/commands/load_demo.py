@@ -6,8 +6,8 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from studio.accounts.models import Studio
-from studio.progress.demo import keys, people, shelf, takes
-from studio.progress.demo.history import Historian
+from studio.demo import keys, people, shelf, takes
+from studio.demo.history import Historian
 from studio.review import phrases
 
 
