@@ -15,7 +15,7 @@ from studio.review import services
 from studio.review.judging import judged
 from studio.review.models import Comment, Decision
 from studio.review.services import CommentText, add_comment
-from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what they need)
+from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     DESK,
     LENGTH_S,
     clip,
@@ -83,7 +83,7 @@ def press(page: Page, keys, ms: float) -> None:
     )
 
 
-def choices(clip) -> list[str]:  # noqa: F811
+def choices(clip) -> list[str]:
     return [mark.choice for mark in judged(review_of(clip)).marks]
 
 
@@ -107,7 +107,7 @@ def selected(page: Page) -> str | None:
     return found.get_attribute("data-mark") if found.count() else None
 
 
-def test_keys_150_ms_apart_keep_four_marks(cast, marked, opened):  # noqa: F811
+def test_keys_150_ms_apart_keep_four_marks(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     slow(page)
     press(page, "nknknknk", 150)
@@ -117,7 +117,7 @@ def test_keys_150_ms_apart_keep_four_marks(cast, marked, opened):  # noqa: F811
     assert selected(page) == "4"
 
 
-def test_keys_pressed_while_the_page_comes_are_acted_on_in_order(cast, marked, opened):  # noqa: F811
+def test_keys_pressed_while_the_page_comes_are_acted_on_in_order(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     held = []
     page.route("**/desk/acts*.js", lambda route: held.append(route))
@@ -134,7 +134,7 @@ def test_keys_pressed_while_the_page_comes_are_acted_on_in_order(cast, marked, o
     assert [at for at, choice in enumerate(choices(marked)) if choice] == [1]
 
 
-def test_one_key_keeps_every_mark_that_is_left(cast, marked, opened):  # noqa: F811
+def test_one_key_keeps_every_mark_that_is_left(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     slow(page)
     press(page, "nnnd", 60)
@@ -179,7 +179,7 @@ class Hands:
             self.at, self.fresh = (after[0], True) if after else (self.at, False)
 
 
-def test_fifteen_sequences_at_random_end_as_they_were_pressed(cast, marked, opened):  # noqa: F811
+def test_fifteen_sequences_at_random_end_as_they_were_pressed(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     slow(page, 0.2, 0.3, lost=0.08)
     rng, hands = random.Random(2026), Hands(len(NOTES))
@@ -196,7 +196,7 @@ def test_fifteen_sequences_at_random_end_as_they_were_pressed(cast, marked, open
         assert selected(page) == str(hands.at)
 
 
-def test_a_key_is_about_the_selected_mark_not_the_sounding_one(cast, clip, opened):  # noqa: F811
+def test_a_key_is_about_the_selected_mark_not_the_sounding_one(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("n")
     assert selected(page) == "0"
@@ -209,7 +209,7 @@ def test_a_key_is_about_the_selected_mark_not_the_sounding_one(cast, clip, opene
     assert selected(page) == "1"
 
 
-def test_a_late_answer_moves_neither_focus_nor_scroll_nor_selection(cast, marked, opened):  # noqa: F811
+def test_a_late_answer_moves_neither_focus_nor_scroll_nor_selection(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     slow(page)
     press(page, "nkn", 30)
@@ -224,7 +224,7 @@ def test_a_late_answer_moves_neither_focus_nor_scroll_nor_selection(cast, marked
     expect(page.locator("#composer textarea")).to_have_value("The bow")
 
 
-def test_an_added_comment_does_not_come_back_nor_hinder_returning(cast, marked, opened):  # noqa: F811
+def test_an_added_comment_does_not_come_back_nor_hinder_returning(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     slow(page)
     keys = page.keyboard
@@ -243,7 +243,7 @@ def test_an_added_comment_does_not_come_back_nor_hinder_returning(cast, marked, 
     expect(page.locator(".comment")).to_have_count(1)
 
 
-def test_what_was_pressed_without_a_line_outlives_the_page(cast, marked, opened):  # noqa: F811
+def test_what_was_pressed_without_a_line_outlives_the_page(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     page.route("**/clips/*/**", lambda route: _no_line_to_post(route))
     press(page, "nkndz", 20)
@@ -260,7 +260,7 @@ def test_what_was_pressed_without_a_line_outlives_the_page(cast, marked, opened)
     assert Comment.objects.get().text == "On a train."
 
 
-def test_a_page_that_was_made_before_the_last_answer_catches_up(cast, marked, opened):  # noqa: F811
+def test_a_page_that_was_made_before_the_last_answer_catches_up(cast, marked, opened):
     """She loads it again; what she did is answered while the new page is on its way."""
     page = opened(cast.teacher, marked, playable=False)
     made_before = page.request.get(page.url)
@@ -273,7 +273,7 @@ def test_a_page_that_was_made_before_the_last_answer_catches_up(cast, marked, op
     assert shown(page) == pressed_on(page) == choices(marked)
 
 
-def test_what_a_page_leaves_that_ends_is_sent_by_one_that_stays(cast, marked, opened):  # noqa: F811
+def test_what_a_page_leaves_that_ends_is_sent_by_one_that_stays(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     page.route("**/clips/*/**", lambda route: _no_line_to_post(route))
     press(page, "nk", 20)
@@ -295,7 +295,7 @@ def _no_line_to_post(route: Route) -> None:
         route.continue_()
 
 
-def test_what_is_refused_is_said_at_its_row_and_the_page_goes_back(cast, marked, opened):  # noqa: F811
+def test_what_is_refused_is_said_at_its_row_and_the_page_goes_back(cast, marked, opened):
     comment = add_comment(review_of(marked), cast.teacher, CommentText("bow", "Slower", 2.0))
     page = opened(cast.teacher, marked, playable=False)
     page.locator(f"#edit-comment-{comment.pk} summary").click()
@@ -319,7 +319,7 @@ def test_what_is_refused_is_said_at_its_row_and_the_page_goes_back(cast, marked,
     expect(page.locator(".refused")).to_have_count(0)
 
 
-def test_another_person_does_nothing_in_ones_name(cast, marked, opened):  # noqa: F811
+def test_another_person_does_nothing_in_ones_name(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     hers = opened(cast.colleague, marked, playable=False)
     mine = page.context.cookies()
@@ -333,7 +333,7 @@ def test_another_person_does_nothing_in_ones_name(cast, marked, opened):  # noqa
     assert Decision.objects.get().decided_by == Person.objects.get(pk=cast.teacher.pk)
 
 
-def test_logging_out_sends_what_was_pressed_first(cast, marked, opened):  # noqa: F811
+def test_logging_out_sends_what_was_pressed_first(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     slow(page, 0.4, 0.4)
     press(page, "nknknd", 20)
@@ -342,7 +342,7 @@ def test_logging_out_sends_what_was_pressed_first(cast, marked, opened):  # noqa
     assert choices(marked) == ["kept", "kept", "dropped", "", "", ""]
 
 
-def test_without_a_line_logging_out_says_what_would_be_lost(cast, marked, opened):  # noqa: F811
+def test_without_a_line_logging_out_says_what_would_be_lost(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     page.route("**/clips/*/**", _no_line_to_post)
     press(page, "nknd", 20)
@@ -372,7 +372,7 @@ def test_without_a_line_logging_out_says_what_would_be_lost(cast, marked, opened
     assert choices(marked)[2] == ""
 
 
-def test_once_the_line_is_back_the_log_out_goes_on(cast, marked, opened):  # noqa: F811
+def test_once_the_line_is_back_the_log_out_goes_on(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     page.route("**/clips/*/**", _no_line_to_post)
     press(page, "nk", 20)

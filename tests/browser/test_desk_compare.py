@@ -7,7 +7,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from studio.clips.models import Clip
-from tests.browser.test_desk_page import (  # noqa: F401
+from tests.browser.at_desk import (  # noqa: F401
     DESK,
     PHONE,
     PLAYED,
@@ -39,7 +39,7 @@ LANDED = """() => {
 
 
 @pytest.fixture
-def earlier(cast, clip) -> Clip:  # noqa: F811
+def earlier(cast, clip) -> Clip:
     made = make_clip(cast.enrolment, "Octaves, before", has_audio=True, duration_s=13.4)
     listen_again(made, measurement(THEN, 13.4))
     keep(made, "playable", "video/mp4", ".mp4", SAMPLE.read_bytes())
@@ -56,7 +56,7 @@ def places(page: Page) -> dict[str, tuple[float, bool]]:
     return {take: (at, playing) for take, at, playing in found}
 
 
-def test_one_key_switches_between_then_and_now_at_the_same_note(cast, clip, earlier, opened):  # noqa: F811
+def test_one_key_switches_between_then_and_now_at_the_same_note(cast, clip, earlier, opened):
     page = opened(cast.teacher, clip)
     keys = page.keyboard
     page.locator("#b6-head").focus()
@@ -115,7 +115,7 @@ COVERED = """() => {
 
 
 @pytest.fixture
-def scales(clip, earlier):  # noqa: F811
+def scales(clip, earlier):
     """Two scales; the earlier one leaves out what lies in the middle, and ends late."""
     played = [(low, 0.9 + 0.9 * n, (20.0,)) for n, low in enumerate(SCALE)]
     listen_again(clip, measurement(played, 13.4))
@@ -129,7 +129,7 @@ def stays_in_sight(page: Page) -> None:
 
 
 @pytest.mark.parametrize("size", [DESK, TABLET, PHONE], ids=["desk", "tablet", "phone"])
-def test_it_lands_on_a_row_to_compare_and_nothing_covers_it(cast, scales, opened, size):  # noqa: F811
+def test_it_lands_on_a_row_to_compare_and_nothing_covers_it(cast, scales, opened, size):
     page = opened(cast.teacher, scales, size)
     keys = page.keyboard
     mark = page.locator(".block", has_text="F4–F5").locator("[data-about]")
@@ -164,7 +164,7 @@ def test_it_lands_on_a_row_to_compare_and_nothing_covers_it(cast, scales, opened
     comes_true(page, f"Math.abs(document.querySelector('video').currentTime - {at}) < 0.05")
 
 
-def test_two_playings_of_a_run_are_set_side_by_side_and_heard(cast, clip, opened):  # noqa: F811
+def test_two_playings_of_a_run_are_set_side_by_side_and_heard(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.locator("#b2-head").focus()
     page.keyboard.press("Tab")

@@ -7,8 +7,7 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from studio.review.models import Review
-from tests.browser.test_desk_at_speed import slow
-from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what they need)
+from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     clip,
     comes_true,
     folder,
@@ -16,7 +15,8 @@ from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what the
     seconds,
     sent,
 )
-from tests.browser.test_desk_page import opened as at_once  # noqa: F401 (a fixture)
+from tests.browser.at_desk import opened as at_once  # noqa: F401 (a fixture)
+from tests.browser.test_desk_at_speed import slow
 from tests.cast import make_clip, make_drill
 from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
 
@@ -31,7 +31,7 @@ MANY = tuple((f"{'CDEFGA'[n % 6]}4", 1.6 + 6.0 * n, (40.0 + n,)) for n in range(
 
 
 @pytest.fixture
-def opened(at_once):  # noqa: F811
+def opened(at_once):
     """A page over a line that is slow."""
 
     def late(*args, **options) -> Page:
@@ -54,12 +54,12 @@ def resting(page: Page, place: str) -> None:
         page.wait_for_timeout(250)
 
 
-def test_no_id_is_there_twice(cast, clip, opened):  # noqa: F811
+def test_no_id_is_there_twice(cast, clip, opened):
     make_drill(cast.teacher, cast.studio, "Octaves, slowly")
     assert opened(cast.teacher, clip).evaluate(DOUBLED) == []
 
 
-def test_setting_a_drill_by_keys(cast, clip, opened):  # noqa: F811
+def test_setting_a_drill_by_keys(cast, clip, opened):
     make_drill(cast.teacher, cast.studio, "Octaves, slowly")
     page = opened(cast.teacher, clip)
     keys = page.keyboard
@@ -76,7 +76,7 @@ def test_setting_a_drill_by_keys(cast, clip, opened):  # noqa: F811
     assert review_of(clip).drills_set.count() == 1
 
 
-def test_a_span_is_chosen_by_keys_and_shown(cast, clip, opened):  # noqa: F811
+def test_a_span_is_chosen_by_keys_and_shown(cast, clip, opened):
     page = opened(cast.teacher, clip)
     keys = page.keyboard
     keys.press("Shift+X")
@@ -123,13 +123,13 @@ def test_panels_open_over_a_page_that_stands_still_and_esc_closes_them(cast, ope
     assert page.locator("details.edit[open]").count() == 0
 
 
-def test_the_keys_are_read_before_one_is_changed(cast, clip, opened):  # noqa: F811
+def test_the_keys_are_read_before_one_is_changed(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("?")
     expect(page.locator("#keys-title")).to_be_focused()
 
 
-def test_she_goes_on_where_she_was(cast, clip, opened):  # noqa: F811
+def test_she_goes_on_where_she_was(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("n")
     page.keyboard.press("n")
@@ -143,7 +143,7 @@ def test_she_goes_on_where_she_was(cast, clip, opened):  # noqa: F811
     comes_true(page, f"Math.abs(document.querySelector('video').currentTime - {at}) < 0.1")
 
 
-def test_after_a_clip_is_let_rest_the_keys_go_on_at_the_next(cast, clip, opened):  # noqa: F811
+def test_after_a_clip_is_let_rest_the_keys_go_on_at_the_next(cast, clip, opened):
     others = [heard_clip(cast.enrolment, f"Number {n}") for n in range(2)]
     page = opened(cast.teacher, clip)
     page.goto("/waiting/")

@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 from studio.clips.models import Clip
 from studio.media import frame_times, make_playable, probe
 from studio.review.models import Comment
-from tests.browser.test_desk_page import comes_true, keep, opened  # noqa: F401
+from tests.browser.at_desk import comes_true, keep, opened  # noqa: F401
 from tests.cast import make_clip
 from tests.media.recordings import AAC, H264, click_sound, ffmpeg
 from tests.review.heard_clip import listen_again, measurement
@@ -73,7 +73,7 @@ def clip_of(cast, source, copy) -> tuple[Clip, np.ndarray]:
 )
 def test_steps_show_each_frame_and_a_comment_lands_in_the_one_shown(
     cast,
-    opened,  # noqa: F811
+    opened,
     tmp_path,
     rate,
     more,

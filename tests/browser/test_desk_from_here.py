@@ -6,7 +6,7 @@ from playwright.sync_api import expect
 from studio.drills.models import Assignment
 from studio.notation import Request, generate
 from studio.review.services import begin_review
-from tests.browser.test_desk_page import (  # noqa: F401 (the first three are fixtures)
+from tests.browser.at_desk import (  # noqa: F401 (the first three are fixtures)
     clip,
     folder,
     opened,
@@ -18,7 +18,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 OCTAVES = Request(key="Bb major", interval="octaves", direction="up", manner="together")
 
 
-def test_from_a_mark_by_keyboard_then_from_a_note_and_a_span(cast, clip, opened):  # noqa: F811
+def test_from_a_mark_by_keyboard_then_from_a_note_and_a_span(cast, clip, opened):
     score = generate(OCTAVES).to_dict()
     drill = make_drill(cast.teacher, cast.studio, "All octaves", key="B♭ major", score=score)
     begin_review(clip, set_for(cast.enrolment, drill))

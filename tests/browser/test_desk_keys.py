@@ -4,12 +4,12 @@ import pytest
 from playwright.sync_api import expect
 
 from studio.review.models import Decision, DeskKeys
-from tests.browser.test_desk_page import clip, folder, opened, said, sent  # noqa: F401
+from tests.browser.at_desk import clip, folder, opened, said, sent  # noqa: F401
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
-def test_a_key_is_changed_swapped_refused_and_given_back(cast, clip, opened):  # noqa: F811
+def test_a_key_is_changed_swapped_refused_and_given_back(cast, clip, opened):
     page = opened(cast.teacher, clip)
     press, told = page.keyboard.press, page.locator(".keys-said")
 

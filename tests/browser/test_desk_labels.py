@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from studio.review.by_hand import HandMarkText, add
-from tests.browser.test_desk_page import (  # noqa: F401 (the first three are fixtures)
+from tests.browser.at_desk import (  # noqa: F401 (the first three are fixtures)
     LENGTH_S,
     clip,
     comes_true,
@@ -32,7 +32,7 @@ LABELS = """() => {
 }"""
 
 
-def test_picture_target_and_marks_are_named_by_their_notes(cast, clip, opened):  # noqa: F811
+def test_picture_target_and_marks_are_named_by_their_notes(cast, clip, opened):
     made = add(review_of(clip), cast.teacher, HandMarkText("Lighter", 8.6, 9.4), "")
     add(review_of(clip), cast.teacher, HandMarkText("The end", 12.9, 13.2), "")
     page = opened(cast.teacher, clip)

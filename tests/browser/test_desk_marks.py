@@ -5,7 +5,7 @@ from playwright.sync_api import expect
 
 from studio.review import phrases
 from studio.review.models import Comment, Decision, HandMark, Return, Review
-from tests.browser.test_desk_page import (  # noqa: F401 (the first three are fixtures)
+from tests.browser.at_desk import (  # noqa: F401 (the first three are fixtures)
     clip,
     comes_true,
     folder,
@@ -18,7 +18,7 @@ from tests.cast import make_clip
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
-def test_marks_by_keyboard_by_hand_by_kind_and_by_tolerance(cast, clip, opened):  # noqa: F811
+def test_marks_by_keyboard_by_hand_by_kind_and_by_tolerance(cast, clip, opened):
     page = opened(cast.teacher, clip)
     keys = page.keyboard
     keys.press("n")
@@ -58,7 +58,7 @@ def test_marks_by_keyboard_by_hand_by_kind_and_by_tolerance(cast, clip, opened):
     assert Review.objects.get(clip=clip).tolerance_cents["perfect"] == 45
 
 
-def test_a_decision_shows_at_once_and_is_kept_until_the_server_has_it(cast, clip, opened):  # noqa: F811
+def test_a_decision_shows_at_once_and_is_kept_until_the_server_has_it(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("n")
     keep = page.locator("#keep-0")
@@ -78,7 +78,7 @@ def test_a_decision_shows_at_once_and_is_kept_until_the_server_has_it(cast, clip
     assert Decision.objects.get().choice == "kept"
 
 
-def test_a_phrase_by_keys_is_filled_in_and_what_is_missing_is_selected(cast, clip, opened):  # noqa: F811
+def test_a_phrase_by_keys_is_filled_in_and_what_is_missing_is_selected(cast, clip, opened):
     phrases.add(cast.teacher, cast.studio, "bow", "Slower.")
     phrases.add(cast.teacher, cast.studio, "left_hand", "{interval} {side}: move by {mm}.")
     page = opened(cast.teacher, clip)
@@ -110,7 +110,7 @@ def test_a_phrase_by_keys_is_filled_in_and_what_is_missing_is_selected(cast, cli
     assert page.url.endswith(f"/clips/{clip.pk}/"), "the link opens the shelf in the page"
 
 
-def test_a_return_by_keys_is_proposed_sent_and_taken_back(cast, clip, opened):  # noqa: F811
+def test_a_return_by_keys_is_proposed_sent_and_taken_back(cast, clip, opened):
     cast.studio.return_delay_min = 10
     cast.studio.save()
     make_clip(cast.other_enrolment, "Next one", has_audio=True, duration_s=9.0)
@@ -137,7 +137,7 @@ def test_a_return_by_keys_is_proposed_sent_and_taken_back(cast, clip, opened):  
     expect(page.locator("#summary textarea")).to_have_value(proposed)
 
 
-def test_the_waiting_list_by_keyboard(cast, clip, opened):  # noqa: F811
+def test_the_waiting_list_by_keyboard(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.goto("/waiting/")
     keys = page.keyboard

@@ -8,8 +8,7 @@ from studio.notation import Request, generate
 from studio.review.judging import judged
 from studio.review.models import DeskKeys
 from studio.review.services import begin_review
-from tests.browser.test_desk_at_speed import NOTES, marked, press  # noqa: F401 (fixture)
-from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what they need)
+from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     DESK,
     LENGTH_S,
     MARKED_S,
@@ -27,6 +26,7 @@ from tests.browser.test_desk_page import (  # noqa: F401 (fixtures, and what the
     seconds,
     sent,
 )
+from tests.browser.test_desk_at_speed import NOTES, marked, press  # noqa: F401 (fixture)
 from tests.cast import make_clip, set_for
 from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, measurement, review_of
@@ -44,7 +44,7 @@ IN_SIGHT = """(one) => {
 }"""
 
 
-def choices(clip) -> list[str]:  # noqa: F811
+def choices(clip) -> list[str]:
     return [mark.choice for mark in judged(review_of(clip)).marks]
 
 
@@ -61,7 +61,7 @@ def strip(page: Page):
 
 
 @pytest.mark.parametrize("size", [DESK, LYING, TABLET], ids=["1440", "1180", "820"])
-def test_the_first_mark_is_selected_and_can_be_decided_at_once(cast, clip, opened, size):  # noqa: F811
+def test_the_first_mark_is_selected_and_can_be_decided_at_once(cast, clip, opened, size):
     page = opened(cast.teacher, clip, size)
     expect(selected(page)).to_have_attribute("data-mark", "0")
     for part in ("[data-decide='keep']", "[data-decide='drop']", ".edit summary"):
@@ -72,12 +72,12 @@ def test_the_first_mark_is_selected_and_can_be_decided_at_once(cast, clip, opene
         assert page.locator(part).evaluate(IN_SIGHT)
 
 
-def test_on_a_phone_the_strip_is_in_sight(cast, clip, opened):  # noqa: F811
+def test_on_a_phone_the_strip_is_in_sight(cast, clip, opened):
     page = opened(cast.teacher, clip, PHONE)
     assert strip(page).evaluate(IN_SIGHT)
 
 
-def test_the_strip_says_which_mark_and_what_was_decided(cast, marked, opened):  # noqa: F811
+def test_the_strip_says_which_mark_and_what_was_decided(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     expect(strip(page)).to_have_text("Mark 1 of 6. 6 to decide")
     page.keyboard.press("k")
@@ -86,7 +86,7 @@ def test_the_strip_says_which_mark_and_what_was_decided(cast, marked, opened):  
     expect(strip(page)).to_have_text("Mark 1 of 6: kept. 5 to decide")
 
 
-def test_a_decision_goes_on_to_the_next_open_mark_which_is_in_sight(cast, marked, opened):  # noqa: F811
+def test_a_decision_goes_on_to_the_next_open_mark_which_is_in_sight(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     press(page, "kdkkdk", 20)
     sent(page)
@@ -96,7 +96,7 @@ def test_a_decision_goes_on_to_the_next_open_mark_which_is_in_sight(cast, marked
     comes_in_sight(selected(page).locator("[data-decide='keep']"))
 
 
-def test_next_is_the_mark_that_nobody_has_heard_yet(cast, marked, opened):  # noqa: F811
+def test_next_is_the_mark_that_nobody_has_heard_yet(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     press(page, "nknnk", 20)  # the first, kept; the second is passed over; the third, kept
     sent(page)
@@ -104,7 +104,7 @@ def test_next_is_the_mark_that_nobody_has_heard_yet(cast, marked, opened):  # no
     expect(selected(page)).to_have_attribute("data-mark", "3")
 
 
-def test_playing_stops_before_the_next_mark_begins(cast, clip, opened):  # noqa: F811
+def test_playing_stops_before_the_next_mark_begins(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("n")
     comes_true(page, "!document.querySelector('video').paused")
@@ -118,7 +118,7 @@ def test_playing_stops_before_the_next_mark_begins(cast, clip, opened):  # noqa:
     assert plays(page)
 
 
-def test_a_press_on_a_rows_button_leaves_the_page_where_it_is(cast, clip, opened):  # noqa: F811
+def test_a_press_on_a_rows_button_leaves_the_page_where_it_is(cast, clip, opened):
     page = opened(cast.teacher, clip)
     before = page.evaluate("scrollY")
     page.locator("[data-mark='0'] [data-decide='keep']").click()
@@ -127,7 +127,7 @@ def test_a_press_on_a_rows_button_leaves_the_page_where_it_is(cast, clip, opened
     assert page.evaluate("scrollY") == before
 
 
-def test_whether_a_decision_goes_on_is_the_teachers_to_choose(cast, clip, opened):  # noqa: F811
+def test_whether_a_decision_goes_on_is_the_teachers_to_choose(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("?")
     box = page.get_by_label("After keep or drop, go on to the next mark")
@@ -162,7 +162,7 @@ def written(cast):
 
 
 @pytest.mark.parametrize("size", [DESK, LYING, TABLET], ids=["1440", "1180", "820"])
-def test_with_a_page_too_and_recording_and_strip_stay_in_sight(cast, written, opened, size):  # noqa: F811
+def test_with_a_page_too_and_recording_and_strip_stay_in_sight(cast, written, opened, size):
     page = opened(cast.teacher, written, size)
     for part in ("[data-decide='keep']", "[data-decide='drop']", ".edit summary"):
         comes_in_sight(selected(page).locator(part))
@@ -176,7 +176,7 @@ def test_with_a_page_too_and_recording_and_strip_stay_in_sight(cast, written, op
 
 
 @pytest.mark.parametrize("size", [DESK, LYING, TABLET, PHONE], ids=["1440", "1180", "820", "390"])
-def test_what_is_said_covers_neither_the_comment_nor_its_button(cast, clip, opened, size):  # noqa: F811
+def test_what_is_said_covers_neither_the_comment_nor_its_button(cast, clip, opened, size):
     page = opened(cast.teacher, clip, size)
     page.keyboard.press("c")
     page.keyboard.type("More arm.")

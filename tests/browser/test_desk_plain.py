@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from tests.browser.test_desk_page import (  # noqa: F401
+from tests.browser.at_desk import (  # noqa: F401
     DESK,
     PHONE,
     SAMPLE,
@@ -31,7 +31,7 @@ def tune(cast):
 
 
 @pytest.mark.parametrize("viewport", [DESK, PHONE])
-def test_it_opens_on_picture_and_comment(cast, tune, opened, viewport):  # noqa: F811
+def test_it_opens_on_picture_and_comment(cast, tune, opened, viewport):
     page = opened(cast.teacher, tune, viewport)
     expect(page.get_by_text("No double stops in this clip. 2 notes were heard.")).to_be_visible()
     expect(page.locator("#blocks")).to_be_hidden()
@@ -46,7 +46,7 @@ def test_it_opens_on_picture_and_comment(cast, tune, opened, viewport):  # noqa:
     assert page.evaluate("document.documentElement.scrollWidth") <= viewport["width"]
 
 
-def test_a_question_opens_plain_and_selects_no_mark_that_is_folded(cast, clip, opened):  # noqa: F811
+def test_a_question_opens_plain_and_selects_no_mark_that_is_folded(cast, clip, opened):
     clip.subject = "question"
     clip.save(update_fields=["subject"])
     page = opened(cast.teacher, clip)
@@ -62,7 +62,7 @@ def test_a_question_opens_plain_and_selects_no_mark_that_is_folded(cast, clip, o
     expect(said(page)).to_have_text("Kept.")
 
 
-def test_the_ledger_opens_by_a_press_and_once_there_is_a_comment(cast, tune, opened):  # noqa: F811
+def test_the_ledger_opens_by_a_press_and_once_there_is_a_comment(cast, tune, opened):
     page = opened(cast.teacher, tune)
     summary = page.locator("#ledger-fold > summary")
     summary.click()
@@ -79,7 +79,7 @@ def test_the_ledger_opens_by_a_press_and_once_there_is_a_comment(cast, tune, ope
     expect(page.locator("#blocks .text", has_text="Round the little finger.")).to_be_visible()
 
 
-def test_a_clip_with_double_stops_has_its_ledger_open(cast, clip):  # noqa: F811
+def test_a_clip_with_double_stops_has_its_ledger_open(cast, clip):
     page = as_person(cast.teacher).get(f"/clips/{clip.pk}/").content.decode()
     assert "ledger-fold" not in page
     assert "No double stops in this clip" not in page

@@ -9,7 +9,7 @@ import pytest
 
 from studio.intonation import Options, listen
 from studio.theory import cents_between
-from tests.browser.test_desk_page import (  # noqa: F401 (the first is asked for by name)
+from tests.browser.at_desk import (  # noqa: F401 (the first is asked for by name)
     folder,
     keep,
     opened,
@@ -65,7 +65,7 @@ def as_wav(y: np.ndarray) -> bytes:
 
 
 @pytest.mark.parametrize("rate", [0.5, 0.25])
-def test_slower_keeps_both_notes_where_they_are(cast, opened, rate):  # noqa: F811
+def test_slower_keeps_both_notes_where_they_are(cast, opened, rate):
     clip = make_clip(cast.enrolment, "A fifth", has_audio=True, duration_s=LENGTH_S)
     keep(clip, "playable", "audio/wav", ".wav", as_wav(fifth()))
     page = opened(cast.teacher, clip)

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from studio.review.models import Comment, Decision, Return
-from tests.browser.test_desk_page import DESK, clip, comes_true, folder, opened  # noqa: F401
+from tests.browser.at_desk import DESK, clip, comes_true, folder, opened  # noqa: F401
 from tests.cast import make_clip
 from tests.review.heard_clip import listen_again, measurement
 
@@ -38,7 +38,7 @@ def test_four_marks_with_summary_and_return_take_ten_keys(cast, windows):
     assert len(TEN) <= 10
 
 
-def test_a_summary_that_was_written_stays_and_the_proposed_one_is_offered(cast, clip, opened):  # noqa: F811
+def test_a_summary_that_was_written_stays_and_the_proposed_one_is_offered(cast, clip, opened):
     page = opened(cast.teacher, clip)
     keys = page.keyboard
     keys.press("k")
@@ -56,7 +56,7 @@ def test_a_summary_that_was_written_stays_and_the_proposed_one_is_offered(cast, 
     page.wait_for_url("**/preview/")
 
 
-def test_nothing_to_propose_is_said_and_the_page_stays(cast, clip, opened):  # noqa: F811
+def test_nothing_to_propose_is_said_and_the_page_stays(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.keyboard.press("Shift+P")
     expect(page.locator("#said")).to_contain_text("nothing to propose yet")
@@ -64,7 +64,7 @@ def test_nothing_to_propose_is_said_and_the_page_stays(cast, clip, opened):  # n
     assert not page.url.endswith("/preview/")
 
 
-def test_praise_is_its_own_kind_of_comment(cast, clip, opened):  # noqa: F811
+def test_praise_is_its_own_kind_of_comment(cast, clip, opened):
     page = opened(cast.teacher, clip)
     keys = page.keyboard
     keys.press("Shift+G")

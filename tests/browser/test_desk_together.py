@@ -7,8 +7,7 @@ from django.utils import timezone
 from playwright.sync_api import Page, expect
 
 from studio.clips.models import Clip
-from tests.browser.test_desk_modules import call  # noqa: F401
-from tests.browser.test_desk_page import (  # noqa: F401
+from tests.browser.at_desk import (  # noqa: F401
     DESK,
     PHONE,
     SAMPLE,
@@ -18,6 +17,7 @@ from tests.browser.test_desk_page import (  # noqa: F401
     keep,
     opened,
 )
+from tests.browser.test_desk_modules import call  # noqa: F401
 from tests.cast import as_person, make_clip
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -47,7 +47,7 @@ def apart(page: Page) -> float:
     return now - then
 
 
-def test_two_takes_stay_in_step_at_half_speed_by_keyboard(cast, clip, earlier, opened):  # noqa: F811
+def test_two_takes_stay_in_step_at_half_speed_by_keyboard(cast, clip, earlier, opened):
     page = opened(cast.teacher, clip)
     keys = page.keyboard
     keys.press("Shift+J")
@@ -82,7 +82,7 @@ def test_two_takes_stay_in_step_at_half_speed_by_keyboard(cast, clip, earlier, o
     page.wait_for_url(f"**/clips/{clip.pk}/")
 
 
-def test_two_takes_on_a_phone_by_touch(cast, clip, earlier, opened):  # noqa: F811
+def test_two_takes_on_a_phone_by_touch(cast, clip, earlier, opened):
     page = opened(cast.teacher, clip, PHONE, has_touch=True)
     page.goto(f"/clips/{clip.pk}/together/")
     beside(page)
@@ -110,12 +110,12 @@ def test_two_takes_on_a_phone_by_touch(cast, clip, earlier, opened):  # noqa: F8
         (1, True, 0.5),
     ],
 )
-def test_a_little_drift_is_made_up_by_speed_and_much_by_a_jump(call, drift, jump, rate):  # noqa: F811
+def test_a_little_drift_is_made_up_by_speed_and_much_by_a_jump(call, drift, jump, rate):
     found = call("in-step", "correction", drift, 0.5)
     assert found == {"jump": jump, "rate": pytest.approx(rate)}
 
 
-def test_only_earlier_clips_of_the_pupil_that_can_be_played(cast, clip, earlier):  # noqa: F811
+def test_only_earlier_clips_of_the_pupil_that_can_be_played(cast, clip, earlier):
     teacher = as_person(cast.teacher)
     page = teacher.get(f"/clips/{clip.pk}/together/")
     assert page.context["other"].clip == earlier

@@ -4,7 +4,7 @@ import pytest
 from playwright.sync_api import expect
 
 from studio.review.models import Comment, Decision, Return
-from tests.browser.test_desk_page import (  # noqa: F401
+from tests.browser.at_desk import (  # noqa: F401
     LENGTH_S,
     PHONE,
     TABLET,
@@ -45,7 +45,7 @@ def drag(page, start: float, end: float) -> None:
     page.wait_for_timeout(400)
 
 
-def test_a_whole_review_by_touch(cast, clip, opened):  # noqa: F811
+def test_a_whole_review_by_touch(cast, clip, opened):
     make_drill(cast.teacher, cast.studio, "Octaves, slowly")
     page = opened(cast.teacher, clip, TABLET, has_touch=True)
     button = lambda name: page.get_by_role("button", name=name, exact=True)  # noqa: E731
@@ -98,7 +98,7 @@ def test_a_whole_review_by_touch(cast, clip, opened):  # noqa: F811
     assert Return.objects.get().review.clip == clip
 
 
-def test_on_a_phone_the_marks_are_decided_at_the_foot_of_the_screen(cast, clip, opened):  # noqa: F811
+def test_on_a_phone_the_marks_are_decided_at_the_foot_of_the_screen(cast, clip, opened):
     page = opened(cast.teacher, clip, PHONE, has_touch=True)
     page.get_by_role("button", name="Next mark", exact=True).tap()
     assert all(page.evaluate(IN_VIEW, each) >= LEAST_PX for each in BAR)

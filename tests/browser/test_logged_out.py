@@ -7,7 +7,7 @@ from playwright.sync_api import BrowserContext, Page, expect
 from studio.accounts.models import Consent, Invitation, OpenSession
 from studio.drills.models import Drill
 from studio.review.models import Comment
-from tests.browser.test_desk_page import sent
+from tests.browser.at_desk import sent
 from tests.browser.web import log_in
 from tests.cast import make_clip
 

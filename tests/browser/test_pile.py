@@ -8,7 +8,7 @@ from studio.clips.models import Clip
 from studio.review import services
 from studio.review.models import Comment, Enclosure, Return
 from studio.review.services import CommentText
-from tests.browser.test_desk_page import PHONE, SAMPLE, comes_true, folder, keep  # noqa: F401
+from tests.browser.at_desk import PHONE, SAMPLE, comes_true, folder, keep  # noqa: F401
 from tests.browser.test_every_page import troubles
 from tests.browser.watched import Watched
 from tests.cast import as_person, make_clip

@@ -11,8 +11,8 @@ from studio.review.enclosures import sending, strokes
 from studio.review.models import Comment, Enclosure, Return
 from studio.review.services import return_clip
 from studio.review.tasks import prepare_enclosure
+from tests.browser.at_desk import keep
 from tests.browser.conftest import CHROMIUM, OPTIONS
-from tests.browser.test_desk_page import keep
 from tests.cast import as_person, make_clip
 from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, review_of

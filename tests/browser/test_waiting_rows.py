@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.browser.test_desk_page import DESK, folder  # noqa: F401
+from tests.browser.at_desk import DESK, folder  # noqa: F401
 from tests.cast import make_clip
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
