@@ -20,6 +20,10 @@ from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.accounts.names import OneLineField
 from studio.notation import Score
 
+# Parts of their own, whose tables belong to this app: Django finds models where they are imported.
+from .reading.models import ScoreReading  # noqa: F401
+from .rotation.models import Rotation, RotationHoliday, RotationLesson, Round  # noqa: F401
+
 log = logging.getLogger(__name__)
 
 
@@ -212,8 +216,3 @@ class ShelfSettings(models.Model):
         """All intervals in the studio's order; what it does not name follows as usual."""
         chosen = [word for word in self.interval_order if word in self.USUAL_ORDER]
         return (*chosen, *(word for word in self.USUAL_ORDER if word not in chosen))
-
-
-# The key rotation is a part of its own; its tables belong to this app.
-from .reading.models import ScoreReading  # noqa: E402, F401
-from .rotation.models import Rotation, RotationHoliday, RotationLesson, Round  # noqa: E402, F401
