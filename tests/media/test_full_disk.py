@@ -132,7 +132,7 @@ def test_a_copy_of_ours_that_is_broken_is_our_failure_and_is_not_kept(
     def cut_short(made: Path, final: Path) -> None:
         final.write_bytes(made.read_bytes()[:2000])
 
-    monkeypatch.setattr(jobs, "publish", cut_short)
+    monkeypatch.setattr(jobs.durable, "publish", cut_short)
     with pytest.raises(Failed, match="stopped unexpectedly"):
         make_small(source, target, probe(source))
     assert not target.exists()
