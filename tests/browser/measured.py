@@ -42,9 +42,9 @@ def layout(page: Page, open_all: bool = True) -> list[str]:
         page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true; })")
     page.evaluate(STYLE, LAID_OUT)
     found = _at(page, 390, "", *ONCE)
-    page.emulate_media(color_scheme="dark")
+    page.emulate_media(color_scheme="dark", reduced_motion="reduce")
     found += _at(page, 390, ", dark", "rings", "edges")
-    page.emulate_media(color_scheme="light")
+    page.emulate_media(color_scheme="light", reduced_motion="reduce")
     for width in HEIGHTS:
         found += _at(page, width, "", *LAYOUT)
     page.evaluate(STYLE, TWICE)

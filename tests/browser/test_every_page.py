@@ -88,12 +88,12 @@ def issues(page: Page) -> list[str]:
     page.evaluate(measured.SETTLED)
     on_phone = page.evaluate(SHOWN)
     found = judged(page, "phone, light", EVERY_RULE)
-    page.emulate_media(color_scheme="dark")
+    page.emulate_media(color_scheme="dark", reduced_motion="reduce")
     found += judged(page, "phone, dark", COLOURS)
     page.set_viewport_size(DESK)
     differs = page.evaluate(SHOWN) != on_phone
     found += judged(page, "desk, dark", COLOURS) if differs else []
-    page.emulate_media(color_scheme="light")
+    page.emulate_media(color_scheme="light", reduced_motion="reduce")
     found += judged(page, "desk, light", EVERY_RULE if differs else LAYOUT)
     page.set_viewport_size(PHONE)
     return found
@@ -167,7 +167,7 @@ def test_no_serious_issue_in_what_opens_on_the_desk(cast, opened):
     for key in ("?", "Escape", "n", "e", "Escape", "c", "Escape", "v", "a"):
         page.keyboard.press(key)
         for theme in ("light", "dark"):
-            page.emulate_media(color_scheme=theme)
+            page.emulate_media(color_scheme=theme, reduced_motion="reduce")
             assert judged(page, f"{key}, {theme}", COLOURS if theme == "dark" else EVERY_RULE) == []
 
 

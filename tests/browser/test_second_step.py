@@ -44,7 +44,7 @@ def first_step(page: Page, person: Person) -> None:
 def legible(page: Page) -> None:
     """In both themes, on the narrowest phone: no serious issue, and nothing to scroll sideways."""
     for theme in THEMES:
-        page.emulate_media(color_scheme=theme)
+        page.emulate_media(color_scheme=theme, reduced_motion="reduce")
         page.evaluate(AXE)
         assert page.evaluate(ISSUES, EVERY_RULE) == []
     width = page.evaluate("document.documentElement.scrollWidth")

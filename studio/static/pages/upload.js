@@ -22,6 +22,7 @@ export class Upload {
   #moved = 0;
   #state = "";
   #failures = 0; // since the server last took anything
+  #elsewhere = false; // another tab was sending it when this one last tried
   #piece = null; // what breaks off the piece that is on its way
   #over = false;
   #settle;
@@ -100,11 +101,8 @@ export class Upload {
 
   /** Send one piece from where the server is; what goes wrong is asked about before the next. */
   async #send() {
-    if (this.#failures) {
-      const head = await this.#insist(() => this.#server.head(this.#address));
-      this.#must(head);
-      this.#know(head.offset);
-    }
+    if (this.#failures) await this.#lookAgain();
+    if (this.#arrived >= this.#file.size) return;
     this.#enter("sending");
     this.#moved = Date.now();
     this.#piece = new AbortController();
@@ -114,6 +112,7 @@ export class Upload {
     if (this.#over) {
       throw new Over();
     }
+    this.#elsewhere = answer.status === 409 || answer.status === 423;
     if (answer.status === 204) {
       this.#failures = 0;
       this.#know(answer.offset);
@@ -123,6 +122,19 @@ export class Upload {
       this.#must(answer);
     }
     await this.#rest(answer);
+  }
+
+  /** Where the server is; while another tab brings it forward, that is looked at and not sent too. */
+  async #lookAgain() {
+    for (;;) {
+      const head = await this.#insist(() => this.#server.head(this.#address));
+      this.#must(head);
+      const moved = head.offset > this.#arrived;
+      this.#know(head.offset);
+      if (!this.#elsewhere || !moved || this.#arrived >= this.#file.size) return;
+      this.#failures = 1;
+      await this.#pause(LOOK_MS);
+    }
   }
 
   /** Ask until there is an answer that is worth having, over lost lines and log-outs. */
@@ -151,6 +163,10 @@ export class Upload {
     if (ms === undefined) {
       this.#must({ ...answer, status: answer.status || 503 });
     }
+    await this.#pause(ms);
+  }
+
+  async #pause(ms) {
     await new Promise((resolve) => {
       this.#wake = resolve;
       setTimeout(resolve, ms);
