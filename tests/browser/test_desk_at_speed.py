@@ -273,6 +273,22 @@ def test_a_page_that_was_made_before_the_last_answer_catches_up(cast, marked, op
     assert shown(page) == pressed_on(page) == choices(marked)
 
 
+NOTHING_KEPT = """for (const name of ["localStorage", "sessionStorage"]) {
+  Object.defineProperty(window, name, { get() { throw new DOMException("", "SecurityError"); } });
+}"""
+
+
+def test_a_browser_that_keeps_nothing_sends_what_is_pressed(cast, marked, opened):
+    """HTML, Web storage: where the person forbids it, getting either raises a SecurityError."""
+    page = opened(cast.teacher, marked, playable=False)
+    page.add_init_script(NOTHING_KEPT)
+    page.reload()
+    expect(page.locator("clip-desk")).to_have_attribute("data-ready", "")
+    press(page, "nk", 30)
+    until(lambda: choices(marked)[0] == "kept", 10, "the mark is kept")
+    expect(page.locator("clip-desk")).not_to_have_attribute("data-unsent", "")
+
+
 def test_what_a_page_leaves_that_ends_is_sent_by_one_that_stays(cast, marked, opened):
     page = opened(cast.teacher, marked, playable=False)
     page.route("**/clips/*/**", lambda route: _no_line_to_post(route))

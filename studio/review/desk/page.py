@@ -14,7 +14,7 @@ from studio.accounts.templatetags.words import count_of
 from studio.clips import listeners
 from studio.clips.models import Clip, Rendition, Stage
 from studio.drills import access as drills
-from studio.review import access, acts, listed, noted, tolerances
+from studio.review import access, acts, noted, tolerances, waiting_queries
 from studio.review.bulk import Kind, kinds_of
 from studio.review.judging import Judged, judged
 from studio.review.models import Comment, Decision, HandMark, Return, Review
@@ -38,12 +38,12 @@ class Place:
 
 
 def place_among_waiting(person: Person, clip: Clip, order: str) -> Place:
-    ids = listed.in_turn(person, order)
+    ids = waiting_queries.in_turn(person, order)
     here = clip.review.pk
     at = ids.index(here) if here in ids else None
     before = ids[at - 1] if at else None
     after = ids[0 if at is None else at + 1 :][:1]
-    beside = listed.clips_of_reviews([before, *after])
+    beside = waiting_queries.clips_of_reviews([before, *after])
     previous, following = beside.get(before), next((beside[one] for one in after), None)
     return Place(None if at is None else at + 1, len(ids), previous, following)
 
@@ -134,7 +134,7 @@ class Desk:
 
     def _pending(self) -> list[Return]:
         """What can be taken back: this clip's return, else the teacher's own, the newest first."""
-        found = listed.pending_returns(self.person)
+        found = waiting_queries.pending_returns(self.person)
         if self.returned:
             return [returned for returned in found if returned.review_id == self.review.pk]
         return [returned for returned in found if returned.returned_by_id == self.person.pk]

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods
 
 from studio.accounts import access as people
 from studio.accounts.models import Person
-from studio.review import access, listed
+from studio.review import access, waiting_queries
 from studio.review.desk import keys
 from studio.review.desk.page import has_poster
 from studio.review.models import Return, Review
@@ -75,7 +75,7 @@ def pile(request: HttpRequest) -> HttpResponse:
 
 def _pending(person: Person) -> list[Return]:
     """What this teacher can still take back."""
-    found = listed.pending_returns(person)
+    found = waiting_queries.pending_returns(person)
     return [returned for returned in found if returned.returned_by_id == person.pk]
 
 

@@ -19,7 +19,7 @@ from studio.accounts import access as people
 from studio.accounts.models import Person
 from studio.clips import listeners
 from studio.clips.models import Stage
-from studio.review import access, listed
+from studio.review import access, waiting_queries
 from studio.review.models import Review
 
 from . import states
@@ -47,11 +47,11 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         raise Http404
     chosen, today = _chosen(request), timezone.localdate()
     places = people.places_to_hear(request.user)
-    waits = listed.waits_by_place(places, studios)
+    waits = waiting_queries.waits_by_place(places, studios)
     found = _found(request.user, places, chosen)
     more = len(found) > chosen["rows"]
     promised = {studio.pk: timedelta(days=studio.answer_within_days) for studio in studios}
-    stages = listed.stages(found)
+    stages = waiting_queries.stages(found)
     rows = [
         _row(request, review, stages[review.clip_id], promised)
         for review in found[: chosen["rows"]]
@@ -67,8 +67,8 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
         "absence": listeners.watch(),
         "moving": states.any_moving(row.place for row in rows),
-        "pile": listed.in_the_pile(request.user, places),
-        "pending": listed.pending_returns(request.user),
+        "pile": waiting_queries.in_the_pile(request.user, places),
+        "pending": waiting_queries.pending_returns(request.user),
         "back": request.get_full_path(),
         "rest": (today + timedelta(days=1), today + LONGEST_REST),
     }
@@ -113,7 +113,7 @@ def _found(teacher: Person, places: Sequence[int], chosen: dict) -> list[Review]
     if (place := figures.whole(chosen["pupil"])) is not None:
         places = [place] if place in places else []
     said = {"resting": chosen["snoozed"], "whose": chosen["whose"]}
-    return listed.rows(teacher, places, chosen["order"], chosen["rows"] + 1, **said)
+    return waiting_queries.rows(teacher, places, chosen["order"], chosen["rows"] + 1, **said)
 
 
 def _row(

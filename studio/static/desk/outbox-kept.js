@@ -23,13 +23,17 @@ export class KeptOutbox {
 
   /** The latest version of the review that this tab has seen; a page made before is behind it. */
   get version() {
-    return Number(sessionStorage.getItem(this.#version));
+    try {
+      return Number(sessionStorage.getItem(this.#version));
+    } catch {
+      return 0; // a browser that keeps nothing has seen none
+    }
   }
 
-  /** The acts that wait, in their order, those that were refused and not let go of yet, and what stands. */
+  /** The acts that wait, in their order, those refused and not let go of yet, and what stands. */
   write({ acts, refused, version }) {
+    this.#saw(version);
     try {
-      sessionStorage.setItem(this.#version, Math.max(version, this.version));
       if (acts.length || refused.length) localStorage.setItem(this.#name, JSON.stringify({ acts, refused }));
       else localStorage.removeItem(this.#name);
     } catch {
@@ -66,6 +70,14 @@ export class KeptOutbox {
   forgetFile(key) {
     this.#files.delete(key);
     return forget(fileName(key));
+  }
+
+  #saw(version) {
+    try {
+      sessionStorage.setItem(this.#version, Math.max(version, this.version));
+    } catch {
+      // full, or forbidden: what waits is kept all the same, if it can be
+    }
   }
 
   #take(names, into) {
