@@ -131,6 +131,10 @@ def _consent(pupil: Person, studio: Studio, given_by: Person) -> None:
 def _member(studio: Studio, name: str, login: str, role: str) -> Person:
     person = Person.objects.create_user(address(login), PASSWORD, name=name)
     Membership.objects.create(
-        person=person, studio=studio, role=role, started_on=timezone.localdate() - TERM
+        person=person,
+        studio=studio,
+        role=role,
+        started_on=timezone.localdate() - TERM,
+        is_owner=role == Membership.Role.TEACHER,  # as everywhere, the studio's first
     )
     return person
