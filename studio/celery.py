@@ -102,6 +102,6 @@ def die_with_worker(**kwargs) -> None:
 @worker_shutting_down.connect
 def finish_or_hand_back(**kwargs) -> None:
     """A pool process that is at work goes on for a short time; then it hands its work back."""
-    from studio.leases import stopping
+    from studio.jobs import shutdown
 
-    stopping.tell_pool_later(_main_process)
+    shutdown.tell_pool_later(_main_process)

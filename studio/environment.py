@@ -22,14 +22,16 @@ class SettingError(ImproperlyConfigured):
     """A setting that cannot be used; the message says what to do."""
 
 
-asked: dict[str, str] = {}  # what this process was told: each variable that was looked up and set
+variables_set: dict[
+    str, str
+] = {}  # what this process was told: each variable that was looked up and set
 
 
 def text(name: str, default: str = "") -> str:
     """The variable, stripped; the default when unset or empty."""
     value = os.environ.get(name, "").strip()
     if value:
-        asked[name] = value
+        variables_set[name] = value
     return value or default
 
 
@@ -184,12 +186,12 @@ def counts(name: str, default: str, parts: tuple[str, ...]) -> tuple[int, ...]:
 
 def backup_recipient(name: str) -> str:
     """A public key in the age format, or nothing."""
-    from studio.clips.upkeep import sealing
+    from studio.clips.upkeep import encryption
 
     key = text(name)
     try:
-        return key and str(sealing.recipient(key))
-    except sealing.SealingError as error:
+        return key and str(encryption.recipient(key))
+    except encryption.SealingError as error:
         raise SettingError(f"{error}.") from None
 
 

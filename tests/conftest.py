@@ -46,7 +46,7 @@ LONGEST = (
     "operations/test_doctor.py",
     "review/test_enclosures.py",
     "deploy/test_serving.py",
-    "clips/test_repair.py",
+    "clips/upkeep/test_repair.py",
     "accounts/test_shut_out.py",
     "drills/test_reading.py",
     "browser/test_logged_out.py",

@@ -19,7 +19,7 @@ from django.db import connection, connections
 from django.test import override_settings
 
 from studio import environment
-from studio.leases import queue
+from studio.jobs import queue
 
 TRUNCATE_ALL = """
 DO $$ DECLARE names text; BEGIN

@@ -317,7 +317,7 @@ def furnished(cast, folder: Path) -> dict[str, dict]:
         **{name: on_clip for name in TABLE if name.startswith(("clip_", "desk_"))},
         "desk_keys": {},
         **{name: {"pk": phrase.pk} for name in ("phrase", "phrase_delete", "phrase_move")},
-        # The other methods of an upload are tried in tests/clips/test_uploads.py.
+        # The other methods of an upload are tried in tests/clips/uploads/test_uploads.py.
         **{
             name: {"upload_id": half.pk}
             for name in ("upload", "send_arrived", "send_words", "send_forget")

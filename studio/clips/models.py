@@ -29,7 +29,7 @@ from django.utils import timezone
 from studio import figures
 from studio.accounts.models import Enrolment, Person
 from studio.accounts.names import OneLineField
-from studio.leases.rows import Leased
+from studio.jobs.rows import Leased
 
 
 class Clip(models.Model):

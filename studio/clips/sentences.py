@@ -3,7 +3,7 @@
 Each says what happened, what is kept, and what to do next.
 """
 
-from studio.leases.rows import Leased
+from studio.jobs.rows import Leased
 from studio.media import errors as media
 
 from .models import Clip, Stage

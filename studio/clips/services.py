@@ -12,11 +12,13 @@ from django.utils import timezone
 
 from studio.accounts import audit, consent
 from studio.accounts.models import Enrolment, Person
-from studio.leases import claims
+from studio.clips.processing.dispatch import dispatch
+from studio.jobs import leases
 
-from . import erasures, examining, files, quota, signals
-from .dispatch import dispatch
+from . import quota, signals
 from .models import Clip, Original, Rendition, Stage, file_models
+from .processing import examination
+from .storage import erasure_log, spool
 
 log = logging.getLogger(__name__)
 
@@ -27,7 +29,7 @@ class SentBefore(Exception):
     ``spooled`` is the new file, left on the bench for whoever catches this; None when it is gone.
     """
 
-    def __init__(self, clip: Clip, spooled: files.Spooled | None = None):
+    def __init__(self, clip: Clip, spooled: spool.Spooled | None = None):
         super().__init__(f"the same recording is there as clip {clip.pk}")
         self.clip, self.spooled = clip, spooled
 
@@ -70,7 +72,7 @@ def receive(
     is_new = not (key and Clip.objects.filter(enrolment=enrolment, upload_key=key).exists())
     if is_new:
         quota.require(enrolment)
-    spooled = files.spool(chunks, settings.MAX_UPLOAD_BYTES)
+    spooled = spool.spool(chunks, settings.MAX_UPLOAD_BYTES)
     try:
         if is_new:
             quota.require(enrolment, spooled.size_bytes)
@@ -85,7 +87,7 @@ def receive(
 def take_in(
     enrolment: Enrolment,
     person: Person,
-    spooled: files.Spooled,
+    spooled: spool.Spooled,
     filename: str,
     *,
     title: str = "",
@@ -112,16 +114,16 @@ def take_in(
             handed_back = True
             raise SentBefore(before, spooled)
         clip.intake = Clip.Intake.RECEIVED
-        why = None if unseen else examining.look_at(clip, spooled.path)
+        why = None if unseen else examination.look_at(clip, spooled.path)
         seen = not unseen and why is None
 
         def begun() -> None:
             signals.received.send(sender=Clip, clip=clip)
             if seen:
-                examining.begin(clip)
+                examination.begin(clip)
             else:
-                examining.begin_again(clip, why)
-            examining.send_what_waits(clip, dispatch)
+                examination.begin_again(clip, why)
+            examination.send_what_waits(clip, dispatch)
             also(clip)
 
         asked = _ask_quota if ask_quota else _nothing
@@ -167,7 +169,7 @@ def let_sounds_go(at_most: int = 500) -> int:
     for sound in gone:
         with transaction.atomic():
             sound.delete()
-            transaction.on_commit(lambda path=sound.path: files.remove(path))
+            transaction.on_commit(lambda path=sound.path: spool.remove(path))
     return len(gone)
 
 
@@ -176,7 +178,7 @@ def erase(clip: Clip, by: Person | None = None, detail: str = "") -> None:
 
     ``by`` is nobody for a command; ``detail`` is why, in words for the studio's log.
     """
-    erasures.note(clip.pk)  # first, so that a restore can never miss it
+    erasure_log.note(clip.pk)  # first, so that a restore can never miss it
     with transaction.atomic():
         if Clip.objects.filter(pk=clip.pk, erased_at=None).exists():
             place, act = clip.enrolment, audit.Act.ERASED
@@ -195,7 +197,7 @@ def erase(clip: Clip, by: Person | None = None, detail: str = "") -> None:
         for model in file_models():
             for row in model.objects.filter(clip=clip):
                 row.delete()
-                transaction.on_commit(lambda path=row.path: files.remove(path))
+                transaction.on_commit(lambda path=row.path: spool.remove(path))
 
 
 def begin_an_owed_small() -> Clip | None:
@@ -223,7 +225,7 @@ def _cut(title: str, note: str, subject: str) -> tuple[str, str, str]:
     return title.strip()[:160], note.strip(), subject if subject in Clip.Subject else ""
 
 
-def _sent_before(clip: Clip, spooled: files.Spooled) -> Clip | None:
+def _sent_before(clip: Clip, spooled: spool.Spooled) -> Clip | None:
     """The newest clip of the same bytes, pupil and studio that another sending made."""
     place = clip.enrolment
     same = Clip.objects.filter(
@@ -239,10 +241,10 @@ def _sent_before(clip: Clip, spooled: files.Spooled) -> Clip | None:
 
 def _record(
     clip: Clip,
-    spooled: files.Spooled,
+    spooled: spool.Spooled,
     filename: str,
     again: bool,
-    asked: Callable[[Clip, files.Spooled], object],
+    first: Callable[[Clip, spool.Spooled], object],
     begun: Callable[[], object],
 ) -> Clip:
     """Keep the file, then write the rows; a clip that was sent before stays the only one.
@@ -251,7 +253,7 @@ def _record(
     """
     if clip.intake == Clip.Intake.REFUSED:
         return _save_once(clip, spooled, _nothing, lambda: None)
-    stored = files.keep(spooled, f"{files.clip_folder(clip.id)}/original")
+    stored = spool.keep(spooled, f"{spool.clip_folder(clip.id)}/original")
 
     def more() -> None:
         # Others who send for this pupil wait here, so that of two at once one is asked.
@@ -268,12 +270,12 @@ def _record(
         begun()
 
     try:
-        saved = _save_once(clip, spooled, asked, more)
+        saved = _save_once(clip, spooled, first, more)
     except BaseException:
         _remove_unless_named(stored.path)
         raise
     if saved is not clip:
-        files.remove(stored.path)
+        spool.remove(stored.path)
     return saved
 
 
@@ -283,16 +285,16 @@ def _remove_unless_named(path: str) -> None:
     Where the database cannot be asked, the sweep for left-overs will.
     """
     with suppress(DatabaseError, InterfaceError):
-        claims.reconnect_if_lost()
+        leases.reconnect_if_lost()
         if not Original.objects.filter(path=path).exists():
-            files.remove(path)
+            spool.remove(path)
 
 
-def _nothing(clip: Clip, spooled: files.Spooled) -> None:
+def _nothing(clip: Clip, spooled: spool.Spooled) -> None:
     pass
 
 
-def _ask_quota(clip: Clip, spooled: files.Spooled) -> None:
+def _ask_quota(clip: Clip, spooled: spool.Spooled) -> None:
     """Of many who send at once, each waits here for those before it, and sees them."""
     quota.lock(clip.enrolment)
     same = Clip.objects.filter(enrolment=clip.enrolment, upload_key=clip.upload_key)
@@ -302,8 +304,8 @@ def _ask_quota(clip: Clip, spooled: files.Spooled) -> None:
 
 def _save_once(
     clip: Clip,
-    spooled: files.Spooled,
-    asked: Callable[[Clip, files.Spooled], object],
+    spooled: spool.Spooled,
+    first: Callable[[Clip, spool.Spooled], object],
     more: Callable[[], None],
 ) -> Clip:
     """Save the clip and ``more`` in one transaction, or give the same one with the same key.
@@ -312,7 +314,7 @@ def _save_once(
     """
     try:
         with transaction.atomic():
-            asked(clip, spooled)
+            first(clip, spooled)
             clip.save(force_insert=True)
             more()
     except IntegrityError:
@@ -322,11 +324,11 @@ def _save_once(
         if _holds(before, clip, spooled):
             return before
         clip.upload_key = uuid4().hex
-        return _save_once(clip, spooled, asked, more)
+        return _save_once(clip, spooled, first, more)
     return clip
 
 
-def _holds(before: Clip, clip: Clip, spooled: files.Spooled) -> bool:
+def _holds(before: Clip, clip: Clip, spooled: spool.Spooled) -> bool:
     """Whether a clip came of the same recording; of a refused one nothing is kept to tell by."""
     if before.erased_at is not None:
         return False

@@ -6,15 +6,17 @@ from collections.abc import Callable
 from celery import shared_task
 from celery.signals import task_unknown
 
-from studio.leases import claims, parking, working
-from studio.leases.queue import MESSAGE_VERSION
+from studio.clips.processing.dispatch import dispatch
+from studio.jobs import dead_letters, leases, runner
+from studio.jobs.queue import MESSAGE_VERSION
 from studio.workers import pace
 from studio.workers import signs as life
 
-from . import benches, examining, listeners, services, signals, stages, work
-from .dispatch import dispatch
+from . import services, signals
 from .models import Stage
-from .upkeep import sweeping
+from .processing import availability, examination, renditions, stages
+from .storage import work_folders
+from .upkeep import orphans
 from .uploads import services as uploads
 
 log = logging.getLogger(__name__)
@@ -22,50 +24,50 @@ log = logging.getLogger(__name__)
 
 @shared_task(bind=True)
 def listen_to_clip(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
-    if parking.understood(task.name, {"clip_id": clip_id}, version, more):
-        _do(clip_id, Stage.Kind.LISTENING, work.listen_to)
+    if dead_letters.understood(task.name, {"clip_id": clip_id}, version, more):
+        _do(clip_id, Stage.Kind.LISTENING, renditions.listen_to)
 
 
 @shared_task(bind=True)
 def prepare_playback(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
-    if parking.understood(task.name, {"clip_id": clip_id}, version, more):
-        _do(clip_id, Stage.Kind.PLAYBACK, work.prepare_playback)
+    if dead_letters.understood(task.name, {"clip_id": clip_id}, version, more):
+        _do(clip_id, Stage.Kind.PLAYBACK, renditions.prepare_playback)
 
 
 @shared_task(bind=True)
 def prepare_small(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
-    if parking.understood(task.name, {"clip_id": clip_id}, version, more):
-        _do(clip_id, Stage.Kind.SMALL, work.prepare_small)
+    if dead_letters.understood(task.name, {"clip_id": clip_id}, version, more):
+        _do(clip_id, Stage.Kind.SMALL, renditions.prepare_small)
 
 
 @shared_task(bind=True)
 def examine_clip(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
-    if parking.understood(task.name, {"clip_id": clip_id}, version, more):
-        _do(clip_id, Stage.Kind.EXAMINING, examining.examine)
+    if dead_letters.understood(task.name, {"clip_id": clip_id}, version, more):
+        _do(clip_id, Stage.Kind.EXAMINING, examination.examine)
 
 
 @task_unknown.connect
 def park_unknown_task(name: str, message, **kwargs) -> None:
     """A task that another version of the program knows."""
-    parking.park(name, {"body": str(message.body)}, "this version has no such task")
+    dead_letters.park_message(name, {"body": str(message.body)}, "this version has no such task")
 
 
 @shared_task
 def sweep() -> None:
     """Send again what was lost: a flushed queue, a killed worker, a broker that was down."""
-    if parked := claims.park_exhausted(Stage):
+    if parked := leases.park_exhausted(Stage):
         log.error("%d stages are parked: workers died at them again and again", parked)
     for stage in stages.lost():
         log.warning("sending %s of %s again (was %s)", stage.kind, stage.clip_id, stage.state)
         dispatch(stage.clip_id, stage.kind)
-    for path in benches.clear_ended():
+    for path in work_folders.clear_ended():
         log.warning("removed %s: its process ended before it was finished", path)
     if made := uploads.finish_left():
         log.warning("%d uploads became clips: their web process ended before it made them", made)
     if owed := services.begin_an_owed_small():
         log.info("small of %s: begun, it was sent before there was one", owed.pk)
     signals.swept.send(sender=Stage)
-    listeners.watch()
+    availability.watch()
 
 
 @shared_task
@@ -79,7 +81,7 @@ def remove_left_overs() -> None:
         log.info("%d refused clips were put away", refused)
     life.forget_old()
     pace.forget_old()
-    for path in sweeping.sweep_orphans():
+    for path in orphans.sweep_orphans():
         log.warning("removed %s: no row names it", path)
 
 
@@ -88,7 +90,7 @@ def _do(clip_id: str, kind: str, action: Callable[[Stage], None]) -> None:
 
     Its own message would wait behind all those that have come since.
     """
-    waiting = claims.patiently(lambda: stages.cut_off(kind).first(), working.CLAIM_PATIENCE_S)
+    waiting = leases.patiently(lambda: stages.cut_off(kind).first(), runner.CLAIM_PATIENCE_S)
     if waiting is not None and str(waiting.clip_id) != clip_id:
         log.warning("%s of %s: first, it was cut off", kind, waiting.clip_id)
         _take(str(waiting.clip_id), kind, action)
@@ -96,7 +98,7 @@ def _do(clip_id: str, kind: str, action: Callable[[Stage], None]) -> None:
 
 
 def _take(clip_id: str, kind: str, action: Callable[[Stage], None]) -> None:
-    working.take(
+    runner.take(
         f"{kind} of {clip_id}",
         lambda: stages.claim(clip_id, kind),
         action,

@@ -9,9 +9,11 @@ from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.views.decorators.http import require_safe
 
-from . import access, ranges
+from studio.clips.storage.stores import store
+
+from . import access
 from .models import Clip, ClipFile, Rendition
-from .stores import store
+from .storage import ranges
 
 log = logging.getLogger(__name__)
 

@@ -10,8 +10,8 @@ from django.utils import timezone
 from studio.accounts.models import Enrolment
 from studio.clips import services as clips
 from studio.clips import tasks
-from studio.clips.files import CHUNK_BYTES
 from studio.clips.models import Clip
+from studio.clips.storage.spool import CHUNK_BYTES
 from studio.drills.models import Assignment, DrillVersion
 from studio.drills.services import set_drill
 from studio.review import services as reviews

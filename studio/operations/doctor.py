@@ -23,7 +23,7 @@ from django.utils import timezone
 from studio import figures, media
 from studio.celery import app
 from studio.checks import COPIES
-from studio.clips.stores import store
+from studio.clips.storage.stores import store
 from studio.workers import signs
 from studio.workers.models import Worker
 

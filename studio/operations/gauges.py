@@ -15,10 +15,10 @@ from prometheus_client.registry import Collector
 
 from studio import __version__
 from studio.accounts import letters
-from studio.clips import listeners
 from studio.clips.models import Upload
+from studio.clips.processing import availability
 from studio.clips.upkeep import runs
-from studio.leases import parking
+from studio.jobs import dead_letters
 from studio.workers import pace, signs
 from studio.workers.models import Worker
 
@@ -116,7 +116,7 @@ def _workers() -> list[Metric]:
     )
     for worker in Worker.objects.all():
         seen.add_metric([worker.name], worker.seen_at.timestamp())
-    at_work = signs.taking(listeners.QUEUE, signs.alive()).count()
+    at_work = signs.taking(availability.QUEUE, signs.alive()).count()
     return [
         seen,
         _gauge("studio_listeners", "Listeners that gave a sign of life lately.", at_work),
@@ -132,7 +132,7 @@ def _letters() -> list[Metric]:
 
 def _uploads() -> list[Metric]:
     half = Upload.objects.filter(clip=None).count()
-    parked = sum(1 for _ in parking.parked())
+    parked = sum(1 for _ in dead_letters.parked_messages())
     return [
         _gauge("studio_uploads_unfinished", "Recordings that arrived in part.", half),
         _gauge("studio_messages_parked", "Messages that this version did not understand.", parked),
@@ -142,7 +142,7 @@ def _uploads() -> list[Metric]:
 def _listening() -> list[Metric]:
     says = "Seconds of recordings heard in one second of listening, over the last listenings."
     return [
-        _gauge("studio_listening_speed_ratio", says, pace.recent(listeners.QUEUE), unit="ratio")
+        _gauge("studio_listening_speed_ratio", says, pace.recent(availability.QUEUE), unit="ratio")
     ]
 
 

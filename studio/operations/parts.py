@@ -18,7 +18,7 @@ from django.db import connection
 from redis.backoff import NoBackoff
 from redis.retry import Retry
 
-from studio.clips.stores import FolderStore, store
+from studio.clips.storage.stores import FolderStore, store
 
 log = logging.getLogger(__name__)
 

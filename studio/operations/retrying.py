@@ -17,8 +17,8 @@ from studio import log_lines
 from studio.accounts import audit
 from studio.accounts.models import Person, Studio
 from studio.clips import sentences
-from studio.leases import parked
-from studio.leases.rows import Leased, leased_models
+from studio.jobs import dead_letters
+from studio.jobs.rows import Leased, leased_models
 
 SHOWN = 50
 ENDED = (Leased.FAILED, Leased.PARKED)
@@ -73,7 +73,7 @@ def try_again(name: str, by: Person) -> int:
 def _begin(row: Leased, by: Person) -> int:
     model = type(row)
     if row.state == Leased.PARKED:
-        changed = parked.try_again(_name(row))
+        changed = dead_letters.try_again(_name(row))
     else:
         changed = _begin_failed(model, row)
     if changed:

@@ -17,10 +17,10 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio import __version__, figures
 from studio.accounts import access, letters
-from studio.clips import listeners
 from studio.clips.models import Upload
+from studio.clips.processing import availability
 from studio.clips.upkeep import runs
-from studio.leases import parking
+from studio.jobs import dead_letters
 from studio.workers import pace, signs
 from studio.workers.models import Worker
 
@@ -50,15 +50,15 @@ def service(request: HttpRequest) -> HttpResponse:
     context = {
         "area": "operator",
         "parts": parts.troubles(),
-        "absence": listeners.watch(),
+        "absence": availability.watch(),
         "lines": [(WORDS.get(line.kind, line.kind), line) for line in lines],
         "failed": [(WORDS.get(one.kind, one.kind), one) for one in retrying.failed()],
         "workers": _workers(),
-        "speed": pace.recent(listeners.QUEUE),
+        "speed": pace.recent(availability.QUEUE),
         "letters": letters.unsent(),
         "mail": bool(settings.MAIL),
         "uploads": Upload.objects.filter(clip=None).count(),
-        "messages_parked": sum(1 for _ in parking.parked()),
+        "messages_parked": sum(1 for _ in dead_letters.parked_messages()),
         "disks": _disks(),
         "versions": _versions(),
         "upkeep": [("Last backup", runs.last_backup()), ("Last drill", runs.last_drill())],

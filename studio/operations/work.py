@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from studio.accounts import consent
 from studio.clips.models import Clip, Stage
-from studio.leases.rows import Leased, leased_models
+from studio.jobs.rows import Leased, leased_models
 
 Consented = consent.Purpose.RECORDINGS
 

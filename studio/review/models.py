@@ -18,7 +18,7 @@ from studio import figures
 from studio.accounts.models import Person, Studio
 from studio.clips.models import Clip, ClipFile, Listening
 from studio.drills.models import Assignment
-from studio.leases.rows import Leased
+from studio.jobs.rows import Leased
 
 
 class Review(models.Model):

@@ -2,8 +2,8 @@
 
 from celery import shared_task
 
-from studio.leases import parking, working
-from studio.leases.queue import MESSAGE_VERSION
+from studio.jobs import dead_letters, runner
+from studio.jobs.queue import MESSAGE_VERSION
 
 from . import telling
 from .enclosures import sending, work
@@ -12,8 +12,8 @@ from .enclosures import sending, work
 @shared_task(bind=True)
 def prepare_enclosure(task, enclosure_id="", version=MESSAGE_VERSION, **more) -> None:
     """Make what is played or shown of an enclosure."""
-    if parking.understood(task.name, {"enclosure_id": enclosure_id}, version, more):
-        working.take(
+    if dead_letters.understood(task.name, {"enclosure_id": enclosure_id}, version, more):
+        runner.take(
             f"enclosure {enclosure_id}",
             lambda: sending.claim(enclosure_id),
             work.prepare,

@@ -6,8 +6,9 @@ from django.utils import timezone
 
 from studio.accounts import consent
 from studio.accounts.models import Consent, GuardianLink
-from studio.clips import services, stages, tasks
+from studio.clips import services, tasks
 from studio.clips.models import Clip, Stage
+from studio.clips.processing import stages
 from studio.review import access as reviews
 from tests.cast import agree, as_person, guard, make_clip, make_return, person
 

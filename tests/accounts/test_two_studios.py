@@ -12,8 +12,8 @@ from django.utils import timezone
 
 from studio.accounts import access, consent, guardians, services
 from studio.accounts.models import Consent, Enrolment, GuardianLink, Instrument, Notice
-from studio.clips import stages
 from studio.clips.models import Stage
+from studio.clips.processing import stages
 from tests.cast import agree, as_person, enrol, guard, make_clip, make_return, person
 
 NINE = 9

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from studio.clips import files
 from studio.clips.models import Clip, Rendition
+from studio.clips.storage import spool
 from tests.cast import as_person, make_clip
 from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, measurement
@@ -42,9 +42,9 @@ def clip(cast) -> Clip:
 
 
 def keep(clip: Clip, kind: str, content_type: str, ending: str, data: bytes) -> None:
-    part = files.bench_path(ending)
+    part = spool.bench_path(ending)
     part.write_bytes(data)
-    stored = files.keep(files.finished(part), f"{files.clip_folder(clip.pk)}/{kind}{ending}")
+    stored = spool.keep(spool.finished(part), f"{spool.clip_folder(clip.pk)}/{kind}{ending}")
     Rendition.objects.create(
         clip=clip,
         kind=kind,

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from studio.clips import services
 from studio.clips.models import Clip, Rendition
-from studio.clips.stores import FolderStore
+from studio.clips.storage.stores import FolderStore
 from studio.review.models import Review
 from studio.review.services import CommentText, add_comment, return_clip
 from tests.browser.measured import SETTLED

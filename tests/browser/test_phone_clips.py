@@ -13,7 +13,7 @@ from playwright.sync_api import Browser
 from studio import media
 from studio.clips import services, tasks
 from studio.clips.models import Clip, Rendition
-from studio.clips.stores import FolderStore
+from studio.clips.storage.stores import FolderStore
 from tests.cast import as_person
 from tests.media.recordings import ffmpeg, turn, white_frames
 

@@ -3,8 +3,8 @@
 import pytest
 from playwright.sync_api import Page, expect
 
-from studio.clips import files
 from studio.clips.models import Clip
+from studio.clips.storage import spool
 from studio.review import services
 from studio.review.models import Comment, Enclosure, Return
 from studio.review.services import CommentText
@@ -50,7 +50,7 @@ def recorded(cast) -> Enclosure:
 
 
 def enclosed(reply: Enclosure, kind: str) -> dict:
-    stored = files.keep(files.spool([SAMPLE.read_bytes()], 10**9), f"{reply.pk.hex}-{kind}")
+    stored = spool.keep(spool.spool([SAMPLE.read_bytes()], 10**9), f"{reply.pk.hex}-{kind}")
     return {"path": stored.path, "sha256": stored.sha256, "size_bytes": stored.size_bytes}
 
 

@@ -16,9 +16,11 @@ from django.conf import settings as django_settings
 from playwright.sync_api import Browser, BrowserContext, CDPSession, Page
 
 from studio import media
-from studio.clips import files, services, stages, tasks
+from studio.clips import services, tasks
 from studio.clips.models import Clip, Rendition, Stage
-from studio.clips.stores import FolderStore
+from studio.clips.processing import stages
+from studio.clips.storage import spool
+from studio.clips.storage.stores import FolderStore
 from studio.review.services import begin_review
 from tests.cast import Cast, as_person, make_cast, make_return
 from tests.deploy.processes import until
@@ -124,8 +126,8 @@ def ready(recording, made_once, settings, monkeypatch) -> Iterator[Ready]:
 def _stand_in_for_the_full_picture(clip: Clip, content: bytes) -> None:
     """What came, as it came: to encode three minutes of it again would show nothing more here."""
     stage = stages.claim(clip.pk, Stage.Kind.PLAYBACK)
-    name = f"{files.clip_folder(clip.pk)}/playable-whole.mp4"
-    kept = files.keep(files.spool([content], 10**9), name)
+    name = f"{spool.clip_folder(clip.pk)}/playable-whole.mp4"
+    kept = spool.keep(spool.spool([content], 10**9), name)
 
     def write(published: Clip) -> None:
         Rendition.objects.create(

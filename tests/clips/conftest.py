@@ -3,9 +3,9 @@ from moto.server import ThreadedMotoServer
 
 from studio import environment
 from studio.accounts.models import Enrolment, Membership, Person, Studio
-from studio.clips import files
 from studio.clips.models import Clip, Original, Stage
-from studio.clips.stores import ObjectStore
+from studio.clips.storage import spool
+from studio.clips.storage.stores import ObjectStore
 from tests.cast import agree
 
 
@@ -64,8 +64,8 @@ def stage(clip) -> Stage:
 
 @pytest.fixture
 def stored(clip) -> Original:
-    spooled = files.spool([b"the recording"], 1000)
-    kept = files.keep(spooled, f"{files.clip_folder(clip.pk)}/original")
+    spooled = spool.spool([b"the recording"], 1000)
+    kept = spool.keep(spooled, f"{spool.clip_folder(clip.pk)}/original")
     return Original.objects.create(
         clip=clip,
         path=kept.path,

@@ -5,7 +5,7 @@ from django.db import OperationalError
 
 from studio.clips import services
 from studio.clips.models import Clip
-from studio.clips.stores import FolderStore
+from studio.clips.storage.stores import FolderStore
 from tests.faults.at_work import SAMPLE
 
 DATA = SAMPLE.read_bytes()
@@ -37,7 +37,7 @@ def test_a_recording_whose_rows_were_not_written_leaves_no_file(enrolment, monke
     def fails(*args, **kwargs):
         raise OperationalError("the server closed the connection unexpectedly")
 
-    monkeypatch.setattr(services.examining, "begin", fails)
+    monkeypatch.setattr(services.examination, "begin", fails)
     with pytest.raises(OperationalError):
         services.receive(enrolment, enrolment.pupil, [DATA], "a.mp4")
     assert not Clip.objects.exists()

@@ -116,13 +116,13 @@ def test_two_by_the_plain_form_at_once_are_not_more_than_may_be(
     """Both are asked before either is kept; the second finds out with its row."""
     setattr(settings, bound, value)
     both = threading.Barrier(2)
-    really = clips.examining.look_at
+    really = clips.examination.look_at
 
     def looked_at(clip, path):
         both.wait(30)  # neither has a row yet
         return really(clip, path)
 
-    monkeypatch.setattr(clips.examining, "look_at", looked_at)
+    monkeypatch.setattr(clips.examination, "look_at", looked_at)
     recordings = [wav(0), wav(1)]
 
     def one(data: bytes) -> str:

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from studio.clips import files, sentences, services
+from studio.clips import sentences, services
 from studio.clips.models import Clip, Original, Stage
-from studio.clips.stores import FolderStore
+from studio.clips.storage import spool
+from studio.clips.storage.stores import FolderStore
 
 SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 
@@ -84,7 +85,7 @@ def test_sending_twice_makes_one_clip(enrolment, media_root):
 
 def test_too_many_bytes_are_refused_and_nothing_is_kept(enrolment, settings, media_root):
     settings.MAX_UPLOAD_BYTES = 1000
-    with pytest.raises(files.TooLarge):
+    with pytest.raises(spool.TooLarge):
         receive(enrolment, SAMPLE.read_bytes())
     assert (Clip.objects.count(), kept_files(media_root)) == (0, [])
 

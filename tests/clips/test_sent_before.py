@@ -6,7 +6,7 @@ import pytest
 
 from studio.clips import services, tasks
 from studio.clips.models import Clip, Upload
-from studio.clips.stores import FolderStore
+from studio.clips.storage.stores import FolderStore
 from studio.clips.uploads import partial, protocol
 from studio.clips.uploads import services as uploads
 

@@ -6,7 +6,7 @@ from django.utils import timezone
 from studio.accounts import consent
 from studio.accounts.models import GuardianLink
 from studio.clips.models import Rendition
-from studio.clips.stores import store
+from studio.clips.storage.stores import store
 from tests.cast import as_person, make_clip
 
 CONTENT = bytes(range(256)) * 40

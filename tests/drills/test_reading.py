@@ -13,7 +13,7 @@ from studio.drills import tasks
 from studio.drills.models import Drill, ScoreReading
 from studio.drills.reading import services, work
 from studio.figures import MB
-from studio.leases.parked import try_again
+from studio.jobs.dead_letters import try_again
 from studio.media.limits import Limits
 from studio.notation import Request, generate
 from studio.notation.musicxml import to_musicxml

@@ -10,8 +10,8 @@ from django.utils import timezone
 
 from studio.clips import services
 from studio.clips.models import Clip, Listening, Stage
-from studio.clips.upkeep.verifying import verify
-from studio.leases import queue as dispatching
+from studio.clips.upkeep.verification import verify
+from studio.jobs import queue as dispatching
 from tests.deploy.processes import ROOT, command_of, until
 from tests.live import LiveStudio
 

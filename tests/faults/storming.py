@@ -29,9 +29,9 @@ from django.db import connections
 from django.utils import timezone
 
 from studio.clips.models import Clip, Listening, Rendition, Stage
-from studio.clips.upkeep.sweeping import sweep_orphans
-from studio.clips.upkeep.verifying import verify
-from studio.leases import claims, parked
+from studio.clips.upkeep.orphans import sweep_orphans
+from studio.clips.upkeep.verification import verify
+from studio.jobs import dead_letters, leases
 from studio.media.tools import find_ffmpeg
 from tests.cast import make_cast
 from tests.deploy.processes import command_of, running, until
@@ -223,7 +223,7 @@ class Storm:
         working = Stage.objects.filter(
             kind__in=QUEUES[kill.queue], state=Stage.State.WORKING, lease_until__gt=timezone.now()
         ).order_by("-changed_at")
-        found = claims.patiently(working.first)
+        found = leases.patiently(working.first)
         return (found.clip_id, found.kind, found.lease_token) if found else None
 
     @staticmethod
@@ -235,7 +235,7 @@ class Storm:
             return False
         clip_id, kind, token = kill.hit
         row = Stage.objects.filter(clip_id=clip_id, kind=kind)
-        stage = claims.patiently(row.first)
+        stage = leases.patiently(row.first)
         if stage is None or stage.is_done:
             return False
         return kill.victim != "decoder" or stage.lease_token != token
@@ -251,12 +251,12 @@ class Storm:
     # -- what became of it -------------------------------------------------------------
 
     def _is_over(self) -> bool:
-        return claims.patiently(_finished) == self.clips
+        return leases.patiently(_finished) == self.clips
 
     def _all_done(self) -> bool:
         """Whether all is done; what is parked by now is tried again, as an operator would."""
         connections.close_all()
-        self.tried_again += parked.try_again()
+        self.tried_again += dead_letters.try_again()
         return _finished() == self.clips
 
     def _figures(self, teacher: Visitor) -> dict:
@@ -278,7 +278,7 @@ class Storm:
             "deaths_of_workers_at_one_stage": max(
                 Stage.objects.values_list("worker_deaths", flat=True), default=0
             ),
-            "last_attempts": Stage.objects.filter(attempt=claims.MAX_ATTEMPTS).count(),
+            "last_attempts": Stage.objects.filter(attempt=leases.MAX_ATTEMPTS).count(),
             "parked_and_tried_again": self.tried_again,
             **outcome(self.clips, teacher),
         }

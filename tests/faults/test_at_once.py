@@ -10,7 +10,7 @@ from django.db import connections
 
 from studio.clips import services as clips
 from studio.clips.models import Clip, Original
-from studio.clips.upkeep.verifying import verify
+from studio.clips.upkeep.verification import verify
 from studio.review.models import Comment, Decision, Return, Review
 from studio.review.services import CommentText, add_comment
 from tests import production

@@ -15,10 +15,11 @@ from django.db import connection, connections
 from django.utils import timezone
 
 from studio.accounts.models import Person
-from studio.clips import stages, tasks
+from studio.clips import tasks
 from studio.clips.models import Clip, Listening, Original, Rendition, Stage
+from studio.clips.processing import stages
 from studio.clips.upkeep import backup, databases, manifests, restore
-from studio.clips.upkeep.verifying import verify
+from studio.clips.upkeep.verification import verify
 from studio.review.models import Decision, Review
 from tests import production
 from tests.cast import make_cast

@@ -8,13 +8,14 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import call_command
 from django.utils import timezone
 
-from studio.clips import examining, tasks
 from studio.clips import services as clips
+from studio.clips import tasks
 from studio.clips.models import Clip, Original, Stage, Upload
+from studio.clips.processing import examination
 from studio.clips.uploads import services as uploads
-from studio.leases import claims, queue
-from studio.leases.parked import parked, try_again
-from studio.leases.rows import Leased
+from studio.jobs import leases, queue
+from studio.jobs.dead_letters import parked_work, try_again
+from studio.jobs.rows import Leased
 from studio.media import Limits
 from studio.review.models import EnclosedFile, Enclosure, Review
 from studio.review.tasks import prepare_enclosure
@@ -32,7 +33,7 @@ HAS_MEMORY, NO_MEMORY = Limits(), Limits(probe_memory_bytes=60_000_000)
 @pytest.fixture(autouse=True)
 def no_queue(monkeypatch, settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path / "media"
-    for place in (clips, examining, tasks):
+    for place in (clips, examination, tasks):
         monkeypatch.setattr(place, "dispatch", lambda pk, kind: True)
     monkeypatch.setattr(queue.app, "send_task", lambda *args, **more: None)
 
@@ -89,7 +90,7 @@ def test_a_good_recording_whose_prober_dies_is_kept_and_looked_at_again(
             clip = send(pupil)
     else:
         with monkeypatch.context() as patched:
-            patched.setattr(examining, "limits", lambda: NO_MEMORY)
+            patched.setattr(examination, "limits", lambda: NO_MEMORY)
             clip = send(pupil)
     assert (clip.intake, states(clip)) == ("received", {"examining": "waiting"})
     assert Original.objects.get(clip=clip).size_bytes == len(DATA)
@@ -147,11 +148,11 @@ def test_what_dies_alone_three_times_is_parked_said_and_can_be_tried_again(
         assert "whoever looks after the server has been asked to look at it" in page
     said = StringIO()
     call_command("parked", stdout=said)
-    (one,) = parked()
+    (one,) = parked_work()
     assert one.name in said.getvalue()
     assert "signal 9" in said.getvalue()
     call_command("try_again", one.name, stdout=said)
-    assert list(parked()) == []
+    assert list(parked_work()) == []
     task(str(clip.pk))
     assert states(clip).get(kind) in (None, "heard", "playable")
 
@@ -161,7 +162,7 @@ def test_everything_that_is_parked_is_tried_again_at_once(cast, pupil, tmp_path)
     Stage.objects.filter(clip=clip).update(state=Leased.PARKED, attempt=3, worker_deaths=10)
     assert try_again() == 3
     assert {stage.state for stage in Stage.objects.all()} == {"waiting"}
-    assert {stage.worker_deaths for stage in Stage.objects.all()} == {claims.ALONE_AFTER}
+    assert {stage.worker_deaths for stage in Stage.objects.all()} == {leases.ALONE_AFTER}
     with pytest.raises(LookupError, match="no kind of work"):
         try_again("clips.nothing/1")
 

@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from studio.clips import services
 from studio.clips.models import Clip, Listening, Stage
-from studio.leases import claims
+from studio.jobs import leases
 from tests.cast import as_person, make_cast
 from tests.deploy.processes import started, until
 from tests.faults.at_work import SAMPLE, let_minutes_pass_for_what_waits, listening, sweep_now
@@ -73,7 +73,7 @@ def test_a_file_that_kills_every_worker_is_opened_alone_and_then_parked(decoder,
     log, variables = tmp_path / "log", {"FFMPEG": str(decoder), "MEDIA_SANDBOX": "off"}
     database = "sqlite:///" + str(settings.DATABASES["default"]["NAME"])
     with started(command, log, DATABASE_URL=database, **variables):
-        for number in range(claims.ALONE_AFTER):
+        for number in range(leases.ALONE_AFTER):
             until(lambda n=number: deaths(log) == n + 1, 90, f"death {number + 1} of a worker")
             until(lambda n=number: died(clip, n), 10, f"after {number} deaths")
             let_minutes_pass_for_what_waits()
@@ -85,7 +85,7 @@ def test_a_file_that_kills_every_worker_is_opened_alone_and_then_parked(decoder,
         until(lambda: listening(clip).state == Stage.State.PARKED, 90, "parked")
         stage = listening(clip)
         assert (stage.attempt, stage.worker_deaths, stage.failure_code) == (3, 2, "killed")
-        assert deaths(log) == claims.ALONE_AFTER, "no worker died once it was opened alone"
+        assert deaths(log) == leases.ALONE_AFTER, "no worker died once it was opened alone"
     for who in (cast.teacher, cast.pupil):
         page = as_person(who).get(f"/clips/{clip.pk}/").text
         assert "whoever looks after the server has been asked to look at it" in page

@@ -19,11 +19,13 @@ from django.conf import settings
 from django.core.management import call_command
 from django.db import OperationalError, connection
 
-from studio.clips import files, services, stages
-from studio.clips.dispatch import TASKS, dispatch
+from studio.clips import services
 from studio.clips.models import Clip, Listening, Rendition, Stage
-from studio.clips.stores import FolderStore
-from studio.leases import queue as dispatching
+from studio.clips.processing import stages
+from studio.clips.processing.dispatch import TASKS, dispatch
+from studio.clips.storage import spool
+from studio.clips.storage.stores import FolderStore
+from studio.jobs import queue as dispatching
 from tests import production
 from tests.cast import as_person, make_cast, make_clip
 from tests.deploy.processes import running, until
@@ -313,7 +315,7 @@ def test_a_clip_that_is_deleted_while_it_is_listened_to_stays_deleted(live, cast
     until(lambda: f"listening of {clip.pk}: nothing to do" in live.log, 30, "nobody takes it")
     assert not Rendition.objects.filter(clip=clip).exists()
     assert Listening.objects.filter(clip=clip).count() == heard_before
-    folder = FolderStore().path(files.clip_folder(clip.pk))
+    folder = FolderStore().path(spool.clip_folder(clip.pk))
     assert [path for path in folder.glob("*") if path.is_file()] == []
     seen("the work was dropped: no file, no rendition, no listening came; a new message: no work")
 

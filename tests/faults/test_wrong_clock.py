@@ -9,10 +9,11 @@ from django.db.models import F
 from django.db.models.functions import Now
 from django.utils import timezone
 
-from studio.clips import services, stages
+from studio.clips import services
 from studio.clips.models import Clip, Stage
-from studio.leases import claims
-from studio.leases import queue as dispatching
+from studio.clips.processing import stages
+from studio.jobs import leases
+from studio.jobs import queue as dispatching
 from tests import production
 from tests.cast import Cast, make_cast
 from tests.deploy.processes import running, started, until
@@ -91,9 +92,9 @@ def test_a_wrong_clock_neither_steals_a_lease_nor_holds_one_for_long(
         decoder = hold_decoder(worker)
         its_day = said.read_text().split(f"playback of {held.pk}: nothing")[0].splitlines()[-1][:10]
         assert its_day == str(timezone.localdate() + timezone.timedelta(seconds=off_s))
-        claims.beat(mine)  # raises if it is another's now
+        leases.beat(mine)  # raises if it is another's now
         left_s = lease_left_s(waiting) if stage_of(held, "playback").delete() else 0.0
-        assert 0 < left_s <= claims.LEASE.total_seconds()
+        assert 0 < left_s <= leases.LEASE.total_seconds()
         family = [worker, *worker.children(recursive=True), decoder]
         worker.kill()
         until(lambda: not running(family), 10, "it has ended")

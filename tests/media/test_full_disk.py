@@ -11,7 +11,7 @@ from django.urls import reverse
 
 from studio.clips import sentences, services, tasks
 from studio.clips.models import Stage
-from studio.clips.upkeep.verifying import verify
+from studio.clips.upkeep.verification import verify
 from studio.media import jobs
 from studio.media.errors import Failed
 from studio.media.playable import make_small

@@ -17,8 +17,8 @@ import pytest
 
 from studio.clips import sentences, services, tasks
 from studio.clips.models import Clip, Rendition, Stage
-from studio.clips.stores import FolderStore
-from studio.clips.upkeep.verifying import verify
+from studio.clips.storage.stores import FolderStore
+from studio.clips.upkeep.verification import verify
 from studio.media import hear_file, probe
 from tests.media import hostile
 from tests.media.canary import MARKER, Canary, listening, secret_sound

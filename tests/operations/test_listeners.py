@@ -8,8 +8,8 @@ from types import SimpleNamespace
 import pytest
 from django.utils import timezone
 
-from studio.clips import listeners
 from studio.clips.models import Stage
+from studio.clips.processing import availability
 from studio.workers import signs, step
 from studio.workers.models import Worker
 from tests.cast import as_person, make_clip
@@ -35,13 +35,13 @@ def seen(minutes_ago: float, queues=QUEUES, name: str = "listening@here"):
 def test_a_listener_that_was_seen_lately_is_at_work(cast):
     waits(cast, 90)
     seen(0.5)
-    assert listeners.absence() is None
+    assert availability.absence() is None
 
 
 def test_one_that_is_started_again_is_not_missed(cast):
     waits(cast, 90)
     seen(1.5)
-    assert listeners.absence() is None
+    assert availability.absence() is None
 
 
 @pytest.mark.parametrize("state", ["waiting", "working"])
@@ -50,7 +50,7 @@ def test_one_that_is_away_is_said_with_the_time(cast, state, settings):
     waits(cast, state=state)
     moment = seen(5)
     at = timezone.localtime(moment)
-    now = listeners.absence()
+    now = availability.absence()
     assert now.since == moment
     assert f"since {at:%H:%M}" in now.sentence
     assert now.sentence.endswith("your clips are kept and will be heard when it is back.")
@@ -58,30 +58,30 @@ def test_one_that_is_away_is_said_with_the_time(cast, state, settings):
 
 def test_where_none_ever_was_a_clip_waits_a_little_first(cast):
     waits(cast, 1)
-    assert listeners.absence() is None
+    assert availability.absence() is None
     waits(cast, 3)
-    assert listeners.absence().sentence.startswith("No listener is at work; your clips are kept")
+    assert availability.absence().sentence.startswith("No listener is at work; your clips are kept")
 
 
 def test_nothing_is_said_where_nothing_waits_for_a_listener(cast):
     seen(90)
     make_clip(cast.enrolment)
-    assert listeners.absence() is None
+    assert availability.absence() is None
     waits(cast, 90)
     cast.pupil.consents.all().delete()  # it waits for a person
-    assert listeners.absence() is None
+    assert availability.absence() is None
 
 
 def test_another_queue_s_worker_is_no_listener(cast):
     waits(cast, 90)
     seen(0, ["pictures", "sweep"], "pictures@here")
-    assert listeners.absence() is not None
+    assert availability.absence() is not None
 
 
 def test_the_teacher_and_the_pupil_read_it_and_the_log_says_it_once(cast, caplog):
     clip = waits(cast, 10, state="working")
     seen(10)
-    with caplog.at_level(logging.INFO, "studio.clips.listeners"):
+    with caplog.at_level(logging.INFO, "studio.clips.processing.availability"):
         for _ in range(2):
             assert (
                 "No listener has been at work since"

@@ -8,8 +8,8 @@ from itertools import accumulate
 import pytest
 from django.urls import reverse
 
-from studio.clips import files
 from studio.clips.models import Rendition
+from studio.clips.storage import spool
 from studio.review.desk.document import COARSE_PAIRS, LOST, PART_S
 from tests.cast import as_person, make_clip
 from tests.review.heard_clip import heard_clip, listen_again, measurement
@@ -53,9 +53,9 @@ def outline(clip, tmp_path, count: int, settings) -> None:
         if pairs < 256:
             break
         rate, pairs = rate / 4, -(-pairs // 4)
-    part = files.bench_path(".json")
+    part = spool.bench_path(".json")
     part.write_text(json.dumps({"version": 1, "duration_s": count / 100, "levels": levels}))
-    stored = files.keep(files.finished(part), f"{files.clip_folder(clip.pk)}/peaks.json")
+    stored = spool.keep(spool.finished(part), f"{spool.clip_folder(clip.pk)}/peaks.json")
     Rendition.objects.create(
         clip=clip,
         kind="peaks",

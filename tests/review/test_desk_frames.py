@@ -5,8 +5,8 @@ from pathlib import Path
 import pytest
 from django.urls import reverse
 
-from studio.clips import files
 from studio.clips.models import Clip, Rendition
+from studio.clips.storage import spool
 from tests.cast import as_person, make_clip
 
 pytestmark = pytest.mark.django_db
@@ -25,9 +25,9 @@ def clip(cast) -> Clip:
 
 
 def keep_copy(clip: Clip, data: bytes) -> None:
-    part = files.bench_path(".mp4")
+    part = spool.bench_path(".mp4")
     part.write_bytes(data)
-    stored = files.keep(files.finished(part), f"{files.clip_folder(clip.pk)}/playable.mp4")
+    stored = spool.keep(spool.finished(part), f"{spool.clip_folder(clip.pk)}/playable.mp4")
     Rendition.objects.create(
         clip=clip,
         kind=Rendition.Kind.PLAYABLE,

@@ -9,14 +9,14 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.utils import timezone
 
 from studio.accounts import consent
-from studio.clips import files
 from studio.clips import services as clips
 from studio.clips.models import Clip, Rendition
-from studio.clips.stores import FolderStore
+from studio.clips.storage import spool
+from studio.clips.storage.stores import FolderStore
 from studio.clips.tasks import sweep
 from studio.clips.upkeep import backup
-from studio.clips.upkeep.verifying import verify
-from studio.leases import claims
+from studio.clips.upkeep.verification import verify
+from studio.jobs import leases
 from studio.media import make_still, probe
 from studio.review.enclosures import receiving, sending
 from studio.review.models import Comment, EnclosedFile, Enclosure, Return
@@ -192,9 +192,9 @@ def drawn(*strokes, frame_s: float = 3.4) -> dict:
 @pytest.fixture
 def filmed(clip) -> Clip:
     """The clip with a playable copy, whose pictures carry their time."""
-    part = files.bench_path(".mp4")
+    part = spool.bench_path(".mp4")
     part.write_bytes(SAMPLE.read_bytes())
-    stored = files.keep(files.finished(part), f"{files.clip_folder(clip.pk)}/playable.mp4")
+    stored = spool.keep(spool.finished(part), f"{spool.clip_folder(clip.pk)}/playable.mp4")
     Rendition.objects.create(
         clip=clip,
         kind="playable",
@@ -310,7 +310,7 @@ def test_a_killed_worker_is_made_good_by_the_sweep(teacher, clip, voice, monkeyp
     assert sent == [{"enclosure_id": str(enclosure.pk)}]
     done = prepared(clip)
     assert (done.attempt, done.worker_deaths) == (1, 1)
-    for _ in range(claims.MAX_ATTEMPTS):
+    for _ in range(leases.MAX_ATTEMPTS):
         prepare_enclosure(enclosure_id=str(enclosure.pk))
     assert EnclosedFile.objects.count() == len(at_rest()) == 2
 

@@ -20,9 +20,9 @@ from django.conf import settings
 from django.db import connection
 
 from studio import __version__, durable, releases, running
-from studio.clips.stores import store
+from studio.clips.storage.stores import store
 
-from . import databases, own_settings, retention, sealing
+from . import configuration, databases, encryption, retention
 from .manifests import (
     DATABASE,
     MANIFEST,
@@ -34,7 +34,7 @@ from .manifests import (
     write_manifest,
 )
 from .objects import Kept, Objects
-from .verifying import Named, sha256_of
+from .verification import Named, sha256_of
 
 TRIES = 3
 NO_ROOM = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
@@ -140,7 +140,7 @@ def _write(folder: Path, work: _Work) -> Finished:
         manifest["database"] |= _seal(plain, folder / DATABASE, work.objects.key)
         if work.objects.key:
             own = Path(scratch) / SETTINGS
-            own_settings.write(own)
+            configuration.write(own)
             manifest["settings"] = _seal(own, folder / SETTINGS, work.objects.key)
     write_manifest(folder, manifest)
     durable.sync_folder(folder.parent)
@@ -211,7 +211,7 @@ def _manifest(plain: Path, named: list[Named], work: _Work, faults: list[str]) -
         "program": __version__,
         "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
         "key": work.objects.key,
-        "secret_key": own_settings.mark(),
+        "secret_key": configuration.mark(),
         "database": {
             "vendor": connection.vendor,
             "release": databases.release(),
@@ -228,8 +228,8 @@ def _manifest(plain: Path, named: list[Named], work: _Work, faults: list[str]) -
 def _seal(source: Path, target: Path, key: str) -> dict:
     """Write a file into the backup, encrypted where there is a key; the hash of what lies there."""
     with source.open("rb") as file, target.open("wb") as out:
-        writing = sealing.Hashing(out)
-        sealing.seal(file, writing, key)
+        writing = encryption.Hashing(out)
+        encryption.seal(file, writing, key)
         out.flush()
         os.fsync(out.fileno())
     return {"file_sha256": writing.sha256}

@@ -18,7 +18,7 @@ from studio import durable, postgres
 from studio.clips.models import file_models
 
 from .manifests import BackupError
-from .verifying import Named, named_files
+from .verification import Named, named_files
 
 # Every table, so that one which the backup does not know is not left between the others.
 EMPTY_POSTGRES = """

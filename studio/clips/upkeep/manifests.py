@@ -19,7 +19,7 @@ from pathlib import Path, PurePosixPath
 from studio import durable, permissions
 
 from .objects import Kept, Objects
-from .verifying import Named
+from .verification import Named
 
 VERSION = 2
 READABLE = (1, 2)

@@ -14,7 +14,7 @@ from uuid import uuid4
 
 from studio import durable
 
-from . import sealing
+from . import encryption
 
 FOLDER = "objects"
 PART = ".part-"
@@ -35,9 +35,9 @@ class Objects:
     """The objects in a place for backups that are encrypted for ``key``, or for nobody."""
 
     def __init__(self, place: Path, key: str = "", secret: Sequence = ()) -> None:
-        self.root = place / FOLDER / sealing.folder_of(key)
+        self.root = place / FOLDER / encryption.folder_of(key)
         self.key, self._secret = key, secret
-        self._ending = sealing.ENDING if key else ""
+        self._ending = encryption.ENDING if key else ""
 
     def path(self, sha256: str) -> Path:
         return self.root / sha256[:2] / f"{sha256}{self._ending}"
@@ -52,10 +52,10 @@ class Objects:
     def put(self, source: Path) -> Kept:
         """Take in a file's content, under the name that the content gives it."""
         with source.open("rb") as file, self._part() as part:
-            reading = sealing.Hashing(file)
+            reading = encryption.Hashing(file)
             with part.open("wb") as out:
-                writing = sealing.Hashing(out)
-                sealing.seal(reading, writing, self.key)
+                writing = encryption.Hashing(out)
+                encryption.seal(reading, writing, self.key)
                 out.flush()
                 os.fsync(out.fileno())
             kept = Kept(reading.sha256, reading.size_bytes, writing.sha256, writing.size_bytes)
@@ -70,21 +70,21 @@ class Objects:
 
         Raises
         ------
-        sealing.SealingError, FileNotFoundError
+        encryption.SealingError, FileNotFoundError
             When it cannot be opened, is not what it was, or is not there.
         """
         with self.path(kept.sha256).open("rb") as file, target.open("wb") as out:
-            writing = sealing.Hashing(out)
-            sealing.open_sealed(file, writing, self.key, self._secret)
+            writing = encryption.Hashing(out)
+            encryption.open_sealed(file, writing, self.key, self._secret)
         if writing.sha256 != kept.sha256:
-            raise sealing.SealingError("it has other bytes than were stored")
+            raise encryption.SealingError("it has other bytes than were stored")
 
     def fault(self, kept: Kept) -> str:
         """What is wrong with the file as it lies there; nothing needs to be opened for that."""
         path = self.path(kept.sha256)
         try:
             with path.open("rb") as file:
-                reading = sealing.Hashing(file)
+                reading = encryption.Hashing(file)
                 while reading.read(1 << 20):
                     pass
         except FileNotFoundError:

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from django.db.models import Exists, OuterRef
 
-from studio.clips import files
 from studio.clips.models import Clip, ClipFile, Listening, Original, Rendition, Stage, file_models
+from studio.clips.storage import spool
 
-from . import sealing
+from . import encryption
 from .manifests import Backup, BackupError, backups_in
-from .verifying import fault_at_rest, named_by, orphans
+from .verification import fault_at_rest, named_by, orphans
 
 MADE_BY = {
     Stage.Kind.LISTENING: Rendition.Kind.PEAKS,
@@ -97,12 +97,12 @@ def _in_backups(row: ClipFile, backups: list[Backup]) -> Backup | None:
 def _bring_back(row: ClipFile, source: Backup, identity: Path | None) -> str:
     """Put a file back from a backup; why not, if it could not be."""
     kept = next(one for one in source.kept().values() if one.sha256 == row.sha256)
-    made = files.bench_path()
+    made = spool.bench_path()
     try:
-        secret = sealing.identities(identity) if source.key and identity else ()
+        secret = encryption.identities(identity) if source.key and identity else ()
         source.objects(secret).take(kept, made)
-        files.keep(files.finished(made), row.path)
-    except (sealing.SealingError, BackupError, FileNotFoundError) as error:
+        spool.keep(spool.finished(made), row.path)
+    except (encryption.SealingError, BackupError, FileNotFoundError) as error:
         return str(error)
     finally:
         made.unlink(missing_ok=True)

@@ -13,16 +13,17 @@ from django.db import DatabaseError, connection, connections
 
 from studio import __version__, releases, running
 from studio.accounts.models import Person
-from studio.clips import erasures, files, services
+from studio.clips import services
 from studio.clips.models import Clip
-from studio.clips.stores import store
+from studio.clips.storage import erasure_log, spool
+from studio.clips.storage.stores import store
 
-from . import databases, own_settings, sealing
+from . import configuration, databases, encryption
 from .backup import said_when_full
 from .manifests import DATABASE, MEDIA, SETTINGS, Backup, BackupError, find
 from .objects import Kept
 from .retention import ERASED
-from .verifying import fault_of, sha256_of
+from .verification import fault_of, sha256_of
 
 
 @dataclass(slots=True)
@@ -59,7 +60,7 @@ def restore(
             connections.close_all()
             with running.nobody_else(), said_when_full("this machine's disk", "Free some"):
                 return _put_back(ready)
-    except (running.StillRunning, sealing.SealingError) as error:
+    except (running.StillRunning, encryption.SealingError) as error:
         raise BackupError(str(error)) from None
 
 
@@ -91,16 +92,16 @@ def opened(backup: Backup, identity: Path | None, passphrase: str = "") -> Itera
 
     Raises
     ------
-    BackupError, sealing.SealingError
+    BackupError, encryption.SealingError
         When what lies there has changed, or no key opens it.
     """
     secret: Sequence = ()
     if backup.key:
         if identity is None:
-            raise sealing.wrong_key(backup.key)
-        secret = sealing.identities(identity, passphrase)
+            raise encryption.wrong_key(backup.key)
+        secret = encryption.identities(identity, passphrase)
         if backup.key not in {str(one.to_public()) for one in secret}:
-            raise sealing.wrong_key(backup.key)
+            raise encryption.wrong_key(backup.key)
     with tempfile.TemporaryDirectory(prefix="opened-", dir=settings.STUDIO_DATA) as scratch:
         ready = Opened(backup, Path(scratch), secret, backup.kept())
         _open(ready, DATABASE)
@@ -117,8 +118,8 @@ def _open(ready: Opened, name: str) -> None:
             (ready.backup.folder / name).open("rb") as source,
             (ready.scratch / name).open("wb") as target,
         ):
-            sealing.open_sealed(source, target, ready.backup.key, ready.secret)
-    except (FileNotFoundError, sealing.SealingError):
+            encryption.open_sealed(source, target, ready.backup.key, ready.secret)
+    except (FileNotFoundError, encryption.SealingError):
         raise BackupError(_changed(ready.backup.folder / name)) from None
 
 
@@ -180,13 +181,13 @@ def _refuse_to_replace() -> None:
 
 def _put_back(ready: Opened) -> Restored:
     backup = ready.backup
-    erasures.copy(backup.folder.parent / ERASED, erasures.folder())
+    erasure_log.copy(backup.folder.parent / ERASED, erasure_log.folder())
     _put_media(ready)
     databases.put_back(ready.database)
     said = _of_other_versions(backup)
     call_command("migrate", interactive=False, verbosity=0)
     own = ready.scratch / SETTINGS
-    said += own_settings.put_back(
+    said += configuration.put_back(
         backup.manifest.get("secret_key", ""), own if own.exists() else None
     )
     if missing := backup.manifest.get("missing"):
@@ -196,14 +197,14 @@ def _put_back(ready: Opened) -> Restored:
 
 def _put_media(ready: Opened) -> None:
     """Put every file of the backup at rest again; what was erased since stays away."""
-    place, gone = store(), {f"{files.clip_folder(clip)}/" for clip in erasures.noted()}
+    place, gone = store(), {f"{spool.clip_folder(clip)}/" for clip in erasure_log.noted()}
     for named in ready.backup.named():
         if named.path.startswith(tuple(gone)):
             continue
-        made = files.bench_path()
+        made = spool.bench_path()
         try:
             ready.take(named.path, made)
-            files.keep(files.finished(made), named.path, place)
+            spool.keep(spool.finished(made), named.path, place)
         finally:
             made.unlink(missing_ok=True)
 
@@ -221,7 +222,7 @@ def _of_other_versions(backup: Backup) -> list[str]:
 
 def erase_again() -> int:
     """Erase what the backup brought back; says how many clips that were."""
-    back = Clip.objects.filter(pk__in=erasures.noted(), erased_at=None)
+    back = Clip.objects.filter(pk__in=erasure_log.noted(), erased_at=None)
     for clip in back:
         services.erase(clip, detail="again, after a backup was restored")
     return len(back)

@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from uuid import UUID
 
-from studio.clips import erasures, files
+from studio.clips.storage import erasure_log, spool
 
 from . import objects
 from .manifests import MANIFEST, Backup, backups_in, write_manifest
@@ -72,7 +72,7 @@ def prune(place: Path, keep: Keep, erased_days: int) -> int:
 
 def note_erasures(place: Path) -> None:
     """Keep what was erased beside the backups too, so that none of them brings it back."""
-    erasures.copy(erasures.folder(), place / ERASED)
+    erasure_log.copy(erasure_log.folder(), place / ERASED)
 
 
 def _moment(backup: Backup) -> datetime:
@@ -85,7 +85,7 @@ def _erased_long_ago(place: Path, days: int) -> tuple[str, ...]:
     noted = (place / ERASED).iterdir() if (place / ERASED).is_dir() else ()
     old = [path.name for path in noted if path.stat().st_mtime < before]
     clips = [UUID(hex=name) for name in old if len(name) == 32]
-    return tuple(f"{files.clip_folder(clip)}/" for clip in clips)
+    return tuple(f"{spool.clip_folder(clip)}/" for clip in clips)
 
 
 def _drop_erased(backup: Backup, doomed: tuple[str, ...]) -> None:

@@ -15,7 +15,7 @@ from studio import figures
 from studio.accounts import letters
 from studio.clips.models import UpkeepRun
 
-from . import backup, drill
+from . import backup, restore_drill
 from .manifests import BackupError
 
 log = logging.getLogger(__name__)
@@ -62,8 +62,8 @@ def back_up(place: Path) -> backup.Finished:
     return finished
 
 
-def make_drill(place: Path, identity: Path | None, passphrase: str = "") -> drill.Report:
-    """As :func:`.drill.drill`; leaves a row, and tells the operator of what is wrong.
+def make_drill(place: Path, identity: Path | None, passphrase: str = "") -> restore_drill.Report:
+    """As :func:`.restore_drill.drill`; leaves a row, and tells the operator of what is wrong.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def make_drill(place: Path, identity: Path | None, passphrase: str = "") -> dril
         When there is no backup, or it cannot be opened.
     """
     with _recorded(Kind.DRILL) as outcome:
-        report = drill.drill(place, identity, passphrase)
+        report = restore_drill.drill(place, identity, passphrase)
         outcome.faults += report.faults
         outcome.said += report.said
         outcome.figures |= report.figures

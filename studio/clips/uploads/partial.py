@@ -14,7 +14,7 @@ from pathlib import Path
 from uuid import UUID
 
 from studio import durable
-from studio.clips.stores import store
+from studio.clips.storage.stores import store
 
 # What a kill can cost at most: this many bytes, or this many seconds of sending.
 SYNC_BYTES = 4 << 20

@@ -14,9 +14,10 @@ from django.utils import timezone
 
 from studio.accounts import consent
 from studio.accounts.models import Enrolment, Person
-from studio.clips import files, quota, services, signals
+from studio.clips import quota, services, signals
 from studio.clips.models import Clip, Upload
 from studio.clips.services import SentBefore
+from studio.clips.storage import spool
 
 from . import access, partial, protocol
 
@@ -316,14 +317,14 @@ def _counted(upload: Upload) -> Iterator[None]:
 def _take_in(upload: Upload) -> Clip:
     """A second name of the same file becomes the original; the first stays until all is written."""
     said = protocol.decoded(upload.metadata)
-    second = files.bench_path()
+    second = spool.bench_path()
     os.link(partial.path(upload.pk), second)
     place = upload.enrolment
     try:
         return services.take_in(
             place,
             upload.person,
-            files.finished(second),
+            spool.finished(second),
             said.get("filename", ""),
             title=said.get("title", ""),
             note=said.get("note", ""),

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from studio.accounts.models import Person, Studio
 from studio.accounts.names import OneLineField
-from studio.leases.rows import Leased
+from studio.jobs.rows import Leased
 
 
 class ScoreReading(Leased):

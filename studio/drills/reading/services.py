@@ -7,9 +7,9 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from studio.accounts.models import Person, Studio
-from studio.leases import claims
-from studio.leases.queue import send
-from studio.leases.rows import Leased
+from studio.jobs import leases
+from studio.jobs.queue import send
+from studio.jobs.rows import Leased
 
 from .models import ScoreReading
 
@@ -50,14 +50,14 @@ def dispatch(pk) -> bool:
 
 def claim(pk: str) -> ScoreReading | None:
     """Take one for work, or ``None`` when there is nothing to take."""
-    return claims.take(ScoreReading.objects.filter(pk=pk))
+    return leases.take(ScoreReading.objects.filter(pk=pk))
 
 
 def send_lost() -> None:
     """Send again what was lost; park what workers died at without end; forget what is old."""
-    if parked := claims.park_exhausted(ScoreReading):
+    if parked := leases.park_exhausted(ScoreReading):
         log.error("%d files of music are parked: workers died at them again and again", parked)
-    for reading in claims.lost_among(ScoreReading.objects.defer("content", "result")):
+    for reading in leases.lost_among(ScoreReading.objects.defer("content", "result")):
         dispatch(reading.pk)
     old = ScoreReading.objects.filter(created_at__lt=timezone.now() - ScoreReading.LIFETIME)
     old.exclude(state=Leased.PARKED).delete()

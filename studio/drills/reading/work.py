@@ -12,7 +12,7 @@ from studio import media
 from studio.drills.making import key_name
 from studio.drills.stretches import level_of
 from studio.figures import MB
-from studio.leases import claims
+from studio.jobs import leases
 from studio.media.limits import Limits
 from studio.media.runner import run, workbench
 from studio.notation import Score
@@ -30,12 +30,12 @@ MAX_OUTPUT_BYTES = 20 * MB
 
 def read(held: ScoreReading) -> None:
     """Read a file and publish what was found, or that (and why) it is no music."""
-    with claims.beating(held), tempfile.NamedTemporaryFile(prefix="score-") as file:
+    with leases.beating(held), tempfile.NamedTemporaryFile(prefix="score-") as file:
         file.write(held.content)
         file.flush()
         said = _ask(Path(file.name), held)
     if "refused" in said:
-        claims.judge(held, "not_music", {"sentence": said["refused"]})
+        leases.judge(held, "not_music", {"sentence": said["refused"]})
         return
 
     score = Score.from_dict(said["score"])
@@ -44,10 +44,10 @@ def read(held: ScoreReading) -> None:
 
     def publish() -> None:
         with transaction.atomic():
-            claims.mark_done(held)
+            leases.mark_done(held)
             ScoreReading.objects.filter(pk=held.pk).update(result=said)
 
-    claims.patiently(publish)
+    leases.patiently(publish)
 
 
 def _ask(path: Path, held: ScoreReading) -> dict:

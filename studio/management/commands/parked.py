@@ -2,8 +2,7 @@
 
 from django.core.management.base import BaseCommand
 
-from studio.leases.parked import parked
-from studio.leases.parking import parked as parked_messages
+from studio.jobs.dead_letters import parked_messages, parked_work
 
 
 class Command(BaseCommand):
@@ -14,7 +13,7 @@ class Command(BaseCommand):
         self._messages()
 
     def _work(self) -> None:
-        found = list(parked())
+        found = list(parked_work())
         for one in found:
             self.stdout.write(
                 f"{one.since.isoformat(timespec='minutes')} {one.name}: {one.what}\n"

@@ -3,7 +3,7 @@
 from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError
 
-from studio.leases.parked import try_again
+from studio.jobs.dead_letters import try_again
 
 
 class Command(BaseCommand):

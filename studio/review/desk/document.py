@@ -44,7 +44,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 
 from studio.clips.models import Clip, Rendition
-from studio.clips.stores import store
+from studio.clips.storage.stores import store
 from studio.review.judging import Judged
 
 from . import strings

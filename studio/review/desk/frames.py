@@ -17,7 +17,7 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
 from studio.clips.models import Rendition
-from studio.clips.stores import store
+from studio.clips.storage.stores import store
 from studio.media import frame_times
 from studio.review.models import Review
 

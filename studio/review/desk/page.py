@@ -11,8 +11,8 @@ from studio import figures
 from studio.accounts.models import Person
 from studio.accounts.prepared import Given, Prepared
 from studio.accounts.templatetags.words import count_of
-from studio.clips import listeners
 from studio.clips.models import Clip, Rendition, Stage
+from studio.clips.processing import availability
 from studio.drills import access as drills
 from studio.review import access, acts, noted, tolerances, waiting_queries
 from studio.review.bulk import Kind, kinds_of
@@ -59,7 +59,7 @@ def steps(clip: Clip) -> dict[str, states.Step]:
 def absence(places: dict[str, states.Step]) -> str:
     """What is said while the clip waits to be heard and no listener is at work; else empty."""
     heard = places.get(Stage.Kind.LISTENING)
-    now = listeners.watch() if heard is not None and heard.moving else None
+    now = availability.watch() if heard is not None and heard.moving else None
     return now.sentence if now else ""
 
 

@@ -6,7 +6,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from studio import media
-from studio.clips import files
+from studio.clips.storage import spool
 from studio.figures import MB
 
 log = logging.getLogger(__name__)
@@ -28,7 +28,7 @@ class Recording:
     does, and ``has_video`` is what the browser said.
     """
 
-    spooled: files.Spooled
+    spooled: spool.Spooled
     info: media.MediaInfo | None
     has_video: bool
     why: media.Failed | None = None
@@ -50,8 +50,8 @@ def received(chunks: Iterable[bytes], content_type: str = "") -> Iterator[Record
         When it cannot be used. Nothing is kept.
     """
     try:
-        spooled = files.spool(chunks, MAX_BYTES)
-    except files.TooLarge as error:
+        spooled = spool.spool(chunks, MAX_BYTES)
+    except spool.TooLarge as error:
         size = {"size_mb": f"more than {MAX_BYTES // MB}", "limit_mb": MAX_BYTES // MB}
         raise NotTaken(media.Refused("too_many_bytes", **size).sentence) from error
     try:
@@ -60,7 +60,7 @@ def received(chunks: Iterable[bytes], content_type: str = "") -> Iterator[Record
         spooled.path.unlink(missing_ok=True)
 
 
-def _examined(spooled: files.Spooled, content_type: str) -> Recording:
+def _examined(spooled: spool.Spooled, content_type: str) -> Recording:
     try:
         info = media.probe(spooled.path, limits())
     except media.Refused as error:

@@ -6,8 +6,8 @@ from uuid import UUID
 from django.db.models import Exists, OuterRef, QuerySet
 
 from studio.clips.models import Clip
-from studio.leases import claims
-from studio.leases.queue import send
+from studio.jobs import leases
+from studio.jobs.queue import send
 from studio.review.models import Enclosure
 
 log = logging.getLogger(__name__)
@@ -23,14 +23,14 @@ def dispatch(pk: UUID) -> bool:
 
 def claim(pk: str) -> Enclosure | None:
     """Take one for work, or ``None`` when there is nothing to take."""
-    return claims.take(_workable().filter(pk=pk), WITH_CLIP)
+    return leases.take(_workable().filter(pk=pk), WITH_CLIP)
 
 
 def send_lost() -> None:
     """Send again what was lost; park what workers died at without end."""
-    if parked := claims.park_exhausted(Enclosure):
+    if parked := leases.park_exhausted(Enclosure):
         log.error("%d enclosures are parked: workers died at them again and again", parked)
-    for enclosure in claims.lost_among(_workable()):
+    for enclosure in leases.lost_among(_workable()):
         log.warning("sending enclosure %s again (was %s)", enclosure.pk, enclosure.state)
         dispatch(enclosure.pk)
 

@@ -5,8 +5,8 @@ from uuid import uuid4
 
 from django.db import DatabaseError, InterfaceError, transaction
 
-from studio.clips import files
 from studio.clips.models import Clip
+from studio.clips.storage import spool
 from studio.review.models import Comment, EnclosedFile, Enclosure
 from studio.review.services import Conflict, lock_unreturned
 
@@ -101,7 +101,7 @@ def remove(enclosure: Enclosure) -> None:
 
 
 def folder(enclosure: Enclosure) -> str:
-    return f"{files.clip_folder(enclosure.clip_id)}/enclosures/{enclosure.pk.hex}"
+    return f"{spool.clip_folder(enclosure.clip_id)}/enclosures/{enclosure.pk.hex}"
 
 
 def _aspect(clip: Clip) -> float:
@@ -112,12 +112,12 @@ def _aspect(clip: Clip) -> float:
 
 def remove_file(stored: EnclosedFile) -> None:
     """A row that named a file is going, whatever took it along: its file goes after it."""
-    transaction.on_commit(lambda: files.remove(stored.path))
+    transaction.on_commit(lambda: spool.remove(stored.path))
 
 
 def _record(enclosure: Enclosure, recording: Recording) -> Enclosure:
     """The file is whole and at rest before any row names it."""
-    stored = files.keep(recording.spooled, f"{folder(enclosure)}/original-{uuid4().hex[:8]}")
+    stored = spool.keep(recording.spooled, f"{folder(enclosure)}/original-{uuid4().hex[:8]}")
     try:
         with transaction.atomic():
             enclosure.save(force_insert=True)
@@ -134,7 +134,7 @@ def _record(enclosure: Enclosure, recording: Recording) -> Enclosure:
         # asked about; the sweep for left-overs takes that.
         with suppress(DatabaseError, InterfaceError):
             if not EnclosedFile.objects.filter(path=stored.path).exists():
-                files.remove(stored.path)
+                spool.remove(stored.path)
         raise
     transaction.on_commit(lambda: sending.dispatch(enclosure.pk))
     return enclosure

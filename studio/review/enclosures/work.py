@@ -7,10 +7,11 @@ from pathlib import Path
 from django.db import DatabaseError, InterfaceError
 
 from studio import media
-from studio.clips import benches, examining, files, stages
 from studio.clips.models import Rendition
-from studio.clips.stores import store
-from studio.leases import claims
+from studio.clips.processing import examination, stages
+from studio.clips.storage import spool, work_folders
+from studio.clips.storage.stores import store
+from studio.jobs import leases
 from studio.review.models import EnclosedFile, Enclosure
 
 from .receiving import limits
@@ -28,7 +29,7 @@ def prepare(enclosure: Enclosure) -> None:
 
 
 def _prepare_recording(enclosure: Enclosure) -> None:
-    original = claims.patiently(lambda: _original(enclosure))
+    original = leases.patiently(lambda: _original(enclosure))
     if not enclosure.info:
         _look_at(enclosure, original)
     info = media.MediaInfo.from_dict(enclosure.info)
@@ -42,21 +43,21 @@ def _prepare_recording(enclosure: Enclosure) -> None:
 
 def _look_at(enclosure: Enclosure, original: EnclosedFile) -> None:
     """The first look, which nothing could take when it came."""
-    with claims.beating(enclosure), store().local(original.path) as source:
+    with leases.beating(enclosure), store().local(original.path) as source:
         info = media.probe(source, limits())
     enclosure.info, enclosure.duration_s = info.to_dict(), info.duration_s
     enclosure.kind = Enclosure.Kind.VIDEO if info.has_video else Enclosure.Kind.VOICE
     found = {name: getattr(enclosure, name) for name in ("info", "duration_s", "kind")}
-    if not claims.patiently(lambda: claims.still_held(enclosure).update(**found)):
-        raise claims.LeaseLost(f"enclosure {enclosure.pk} is no longer held by this worker")
+    if not leases.patiently(lambda: leases.still_held(enclosure).update(**found)):
+        raise leases.LeaseLost(f"enclosure {enclosure.pk} is no longer held by this worker")
 
 
 def _prepare_still(enclosure: Enclosure) -> None:
     """The clip's own picture, under the strokes."""
-    playable = claims.patiently(lambda: _playable(enclosure))
+    playable = leases.patiently(lambda: _playable(enclosure))
 
     def make(source: Path, target: Path, progress: Callable[[float], None]) -> None:
-        media.make_still(source, target, enclosure.frame_s or 0.0, examining.limits())
+        media.make_still(source, target, enclosure.frame_s or 0.0, examination.limits())
 
     _publish(enclosure, playable.path, make, "jpg", "image/jpeg")
 
@@ -67,12 +68,12 @@ def _publish(
     name = f"{folder(enclosure)}/shown-{enclosure.lease_token[:8]}.{ending}"
     with ExitStack() as cleaning:
         source = cleaning.enter_context(store().local(source_name))
-        part = benches.path(f".{ending}")
+        part = work_folders.path(f".{ending}")
         cleaning.callback(part.unlink, missing_ok=True)
         try:
-            with claims.beating(enclosure) as progress:
+            with leases.beating(enclosure) as progress:
                 make(source, part, progress)
-                stored = files.keep(files.finished(part), name)
+                stored = spool.keep(spool.finished(part), name)
                 stages.publish(enclosure, lambda clip: _write(enclosure, stored, content_type))
         except BaseException as error:
             _clear(name)
@@ -81,7 +82,7 @@ def _publish(
             raise
 
 
-def _write(enclosure: Enclosure, stored: files.Stored, content_type: str) -> None:
+def _write(enclosure: Enclosure, stored: spool.Stored, content_type: str) -> None:
     """The row of the new file; one that another attempt published goes, with its file."""
     for before in EnclosedFile.objects.filter(enclosure=enclosure, kind=Shown):
         if before.path == stored.path:
@@ -104,7 +105,7 @@ def _clear(name: str) -> None:
         DatabaseError, InterfaceError
     ):  # without it nobody knows: the sweep for orphans will
         if not EnclosedFile.objects.filter(path=name).exists():
-            files.remove(name)
+            spool.remove(name)
 
 
 def _playable(enclosure: Enclosure) -> Rendition:
@@ -119,5 +120,5 @@ def _original(enclosure: Enclosure) -> EnclosedFile:
         enclosure=enclosure, kind=EnclosedFile.Kind.ORIGINAL
     ).first()
     if original is None:
-        raise claims.LeaseLost(f"enclosure {enclosure.pk} was removed")
+        raise leases.LeaseLost(f"enclosure {enclosure.pk} was removed")
     return original

@@ -11,9 +11,9 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio.accounts import access as people
 from studio.clips import access as clips
-from studio.clips import listeners
 from studio.clips import services as clip_services
 from studio.clips.models import Clip
+from studio.clips.processing import availability
 from studio.drills.models import Assignment
 from studio.review import access
 from studio.review.desk.views import desk
@@ -79,7 +79,7 @@ def _drills(snapshot: dict) -> list[dict]:
 
 def _underway(request: HttpRequest, context: dict) -> HttpResponse:
     if context["place"].unheard:
-        context["absence"] = listeners.watch()
+        context["absence"] = availability.watch()
     part = "review/clip_status_part.html" if request.htmx else "review/clip_status.html"
     response = render(request, part, context)
     patch_vary_headers(response, ["HX-Request"])

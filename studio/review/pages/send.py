@@ -19,9 +19,9 @@ from django.views.decorators.http import require_http_methods
 from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment
-from studio.clips import files
 from studio.clips import services as clip_services
 from studio.clips.quota import OverQuota
+from studio.clips.storage import spool
 from studio.clips.uploads import services as uploads
 from studio.clips.uploads.protocol import encoded
 from studio.figures import MB
@@ -97,7 +97,7 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
         return _ask(request, enrolment, before, said, filename)
     except OverQuota as over:
         return Answer(429, over.sentence)
-    except files.TooLarge as large:
+    except spool.TooLarge as large:
         return too_large(large.limit_bytes + 1)
     except OSError as error:
         return of_disk(error)

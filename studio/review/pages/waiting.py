@@ -17,8 +17,8 @@ from django.views.decorators.http import require_safe
 from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Person
-from studio.clips import listeners
 from studio.clips.models import Stage
+from studio.clips.processing import availability
 from studio.review import access, waiting_queries
 from studio.review.models import Review
 
@@ -65,7 +65,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "whose": [(name, words, _link(chosen, whose=name)) for name, words in WHOSE.items()],
         "colleagues": _colleagues(request.user),
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
-        "absence": listeners.watch(),
+        "absence": availability.watch(),
         "moving": states.any_moving(row.place for row in rows),
         "pile": waiting_queries.in_the_pile(request.user, places),
         "pending": waiting_queries.pending_returns(request.user),

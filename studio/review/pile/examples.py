@@ -11,7 +11,7 @@ from datetime import datetime
 from uuid import UUID
 
 from studio.accounts.models import Person
-from studio.clips.stores import store
+from studio.clips.storage.stores import store
 from studio.review import services
 from studio.review.enclosures.receiving import NotTaken, Recording, received
 from studio.review.enclosures.services import enclose

@@ -8,8 +8,8 @@ import shutil
 import subprocess
 from pathlib import Path
 
-from studio.clips import files
 from studio.clips.models import Clip, Rendition
+from studio.clips.storage import spool
 from studio.media import extract_sound, probe, waveform_peaks
 from tests.cast import Cast, make_clip
 from tests.review.heard_clip import listen_again
@@ -64,9 +64,9 @@ def _outline(recording: Path, folder: Path) -> Path:
 
 
 def _keep(clip: Clip, kind: str, content_type: str, ending: str, made: Path) -> None:
-    part = files.bench_path(ending)
+    part = spool.bench_path(ending)
     shutil.copyfile(made, part)
-    stored = files.keep(files.finished(part), f"{files.clip_folder(clip.pk)}/{kind}{ending}")
+    stored = spool.keep(spool.finished(part), f"{spool.clip_folder(clip.pk)}/{kind}{ending}")
     Rendition.objects.create(
         clip=clip,
         kind=kind,

@@ -4,7 +4,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from studio import figures
-from studio.clips.upkeep import own_settings, runs
+from studio.clips.upkeep import configuration, runs
 from studio.clips.upkeep.backup import Finished
 from studio.clips.upkeep.manifests import BackupError
 
@@ -41,7 +41,7 @@ class Command(BaseCommand):
             f"Old backups removed: {finished.pruned}."
         )
         if not finished.manifest["key"]:
-            self.stdout.write(own_settings.not_kept())
+            self.stdout.write(configuration.not_kept())
         for fault in finished.faults:
             self.stderr.write(fault)
         if finished.faults:

@@ -3,7 +3,7 @@ from pathlib import Path
 
 from django.core.management.base import BaseCommand, CommandError
 
-from studio.clips.upkeep import sealing
+from studio.clips.upkeep import encryption
 
 
 class Command(BaseCommand):
@@ -16,7 +16,7 @@ class Command(BaseCommand):
         parser.add_argument("file", type=Path, help="a new file for the secret key")
 
     def handle(self, *args, file: Path, **options) -> None:
-        contents, public = sealing.new_identity(os.environ.get("BACKUP_PASSPHRASE", ""))
+        contents, public = encryption.new_identity(os.environ.get("BACKUP_PASSPHRASE", ""))
         try:
             handle = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         except OSError as error:

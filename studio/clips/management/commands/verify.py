@@ -2,7 +2,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from studio import figures
 from studio.clips.upkeep import databases
-from studio.clips.upkeep.verifying import verify
+from studio.clips.upkeep.verification import verify
 
 
 class Command(BaseCommand):
