@@ -27,7 +27,7 @@ def worked_on(monkeypatch) -> list[Clip]:
         with stages.publishing(stage):
             pass
 
-    monkeypatch.setattr(tasks.work, "listen_to", note)
+    monkeypatch.setattr(tasks.renditions, "listen_to", note)
     return order
 
 

@@ -20,10 +20,10 @@ are not offered; forwarded host names, since addresses here have none.
 
 import pytest
 from django.test import Client
-from tests.clips.uploads.test_uploads import BYTES, DATA, TUS, begin, begun, offset_of, patch, words
 
 from studio.clips.models import Upload
 from tests.cast import as_person
+from tests.clips.uploads.test_uploads import BYTES, DATA, TUS, begin, begun, offset_of, patch, words
 
 NOT_THERE = "/uploads/00000000-0000-4000-8000-000000000000/"
 
