@@ -22,9 +22,11 @@ from studio.accounts.models import (
 from studio.clips.models import Clip, Stage
 from studio.drills import services as drills
 from studio.drills.models import Assignment, Drill
-from studio.review import services as review_services
+from studio.review import comments
+from studio.review.comments import CommentText
 from studio.review.models import Return, Review
-from studio.review.services import CommentText
+from studio.review.returning import services
+from studio.review.waiting import submissions
 
 PASSWORD = "double stops held long"
 
@@ -152,7 +154,7 @@ def make_clip(enrolment: Enrolment, title: str = "A clip", **fields) -> Clip:
     if clip.intake == Clip.Intake.RECEIVED:
         for kind, state in Stage.DONE.items():
             Stage.objects.create(clip=clip, kind=kind, state=state)
-        review_services.begin_review(clip)
+        submissions.begin_review(clip)
     return clip
 
 
@@ -170,5 +172,5 @@ def make_return(clip: Clip, comment: str = "Listen to the upper note.") -> Retur
     """Return a clip with one comment at four seconds and a summary."""
     teacher, review = clip.enrolment.teacher, Review.objects.get(clip=clip)
     said = CommentText(kind="intonation", text=comment, start_s=4.0)
-    review_services.add_comment(review, teacher, said)
-    return review_services.return_clip(review, teacher, "Much steadier than last week.")
+    comments.add_comment(review, teacher, said)
+    return services.return_clip(review, teacher, "Much steadier than last week.")

@@ -44,7 +44,7 @@ LONGEST = (
     "review/test_queries_do_not_grow.py",
     "browser/test_desk_opens.py",
     "operations/test_doctor.py",
-    "review/test_enclosures.py",
+    "review/enclosures/test_enclosures.py",
     "deploy/test_serving.py",
     "clips/upkeep/test_repair.py",
     "accounts/test_shut_out.py",

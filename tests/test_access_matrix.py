@@ -32,10 +32,11 @@ from studio.drills.reading import child
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
-from studio.review import by_hand, phrases
-from studio.review.by_hand import HandMarkText
+from studio.review import phrases
+from studio.review.comments import CommentText, add_comment
+from studio.review.marks import hand_marks
+from studio.review.marks.hand_marks import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
-from studio.review.services import CommentText, add_comment
 from tests.cast import PASSWORD, Cast, as_person, make_cast, make_clip, make_drill, set_for
 from tests.forms import FORMS
 
@@ -202,7 +203,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_enclosure_remove": (None, STUDIO_TEACHERS, {}),
     "desk_draw_again": (None, STUDIO_TEACHERS, {}),
     "desk_enclosures": (STUDIO_TEACHERS, None, {}),
-    # The pupil and the guardian reach it once it is returned: tests/review/test_enclosures.py.
+    # The pupil and the guardian reach it once it is returned: tests/review/enclosures.
     "enclosure": (STUDIO_TEACHERS, None, {}),
     "desk_set_drill": (None, STUDIO_TEACHERS, {}),
     "desk_from_here": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
@@ -262,7 +263,7 @@ def furnished(cast, folder: Path) -> dict[str, dict]:
     drill = make_drill(cast.teacher, cast.studio, score=score)
     assignment = set_for(cast.enrolment, drill)
     review = Review.objects.get(clip=clip)
-    hand = by_hand.add(review, cast.teacher, HandMarkText("W", 1.0, 2.0), "")
+    hand = hand_marks.add(review, cast.teacher, HandMarkText("W", 1.0, 2.0), "")
     comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
     reply = Enclosure.objects.create(comment=comment, kind="voice", state="ready", duration_s=3.0)
     drawing = Enclosure.objects.create(comment=comment, kind="drawing", info={"aspect": 0.75})

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from studio.accounts import audit, consent
 from studio.accounts.models import Enrolment, Person
-from studio.clips.processing.dispatch import dispatch
+from studio.clips.processing.stages import dispatch
 from studio.jobs import leases
 
 from . import quota, signals
@@ -60,7 +60,7 @@ def receive(
     ------
     SentBefore
         When the pupil has sent the same bytes to this studio before, and they are not erased.
-    files.TooLarge, OSError
+    spool.TooLarge, OSError
         When more bytes come than may, or the disk refuses. Nothing is kept.
     quota.OverQuota
         When as much was sent in a day as may be. Nothing is kept.
@@ -126,8 +126,8 @@ def take_in(
             examination.send_what_waits(clip, dispatch)
             also(clip)
 
-        asked = _ask_quota if ask_quota else _nothing
-        return _record(clip, spooled, filename, again, asked, begun)
+        check = _ask_quota if ask_quota else _nothing
+        return _record(clip, spooled, filename, again, check, begun)
     finally:
         if not handed_back:
             spooled.path.unlink(missing_ok=True)
@@ -244,12 +244,12 @@ def _record(
     spooled: spool.Spooled,
     filename: str,
     again: bool,
-    first: Callable[[Clip, spool.Spooled], object],
+    check: Callable[[Clip, spool.Spooled], object],
     begun: Callable[[], object],
 ) -> Clip:
     """Keep the file, then write the rows; a clip that was sent before stays the only one.
 
-    ``asked`` comes before the rows, in their transaction, and may raise.
+    ``check`` comes before the rows, in their transaction, and may raise.
     """
     if clip.intake == Clip.Intake.REFUSED:
         return _save_once(clip, spooled, _nothing, lambda: None)
@@ -270,7 +270,7 @@ def _record(
         begun()
 
     try:
-        saved = _save_once(clip, spooled, first, more)
+        saved = _save_once(clip, spooled, check, more)
     except BaseException:
         _remove_unless_named(stored.path)
         raise
@@ -305,7 +305,7 @@ def _ask_quota(clip: Clip, spooled: spool.Spooled) -> None:
 def _save_once(
     clip: Clip,
     spooled: spool.Spooled,
-    first: Callable[[Clip, spool.Spooled], object],
+    check: Callable[[Clip, spool.Spooled], object],
     more: Callable[[], None],
 ) -> Clip:
     """Save the clip and ``more`` in one transaction, or give the same one with the same key.
@@ -314,7 +314,7 @@ def _save_once(
     """
     try:
         with transaction.atomic():
-            first(clip, spooled)
+            check(clip, spooled)
             clip.save(force_insert=True)
             more()
     except IntegrityError:
@@ -324,7 +324,7 @@ def _save_once(
         if _holds(before, clip, spooled):
             return before
         clip.upload_key = uuid4().hex
-        return _save_once(clip, spooled, first, more)
+        return _save_once(clip, spooled, check, more)
     return clip
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from celery import shared_task
 from celery.signals import task_unknown
 
-from studio.clips.processing.dispatch import dispatch
+from studio.clips.processing.stages import dispatch
 from studio.jobs import dead_letters, leases, runner
 from studio.jobs.queue import MESSAGE_VERSION
 from studio.workers import pace

@@ -14,10 +14,13 @@ from studio.clips.models import Clip
 from studio.clips.storage.spool import CHUNK_BYTES
 from studio.drills.models import Assignment, DrillVersion
 from studio.drills.services import set_drill
-from studio.review import services as reviews
-from studio.review.judging import judged
+from studio.review import comments
+from studio.review.comments import CommentText
+from studio.review.marks import decisions
+from studio.review.marks.judging import judged
 from studio.review.models import Decision, Return, Review
-from studio.review.services import CommentText
+from studio.review.returning import services
+from studio.review.waiting import submissions
 
 from .people import Cast
 from .takes import Take
@@ -49,7 +52,7 @@ class Historian:
         Clip.objects.filter(pk=clip.pk).update(
             created_at=timezone.now() - timedelta(days=take.days_ago)
         )
-        return reviews.begin_review(clip, self._assignment(place, take))
+        return submissions.begin_review(clip, self._assignment(place, take))
 
     def answer(self, take: Take) -> None:
         """A take of the past: sent, heard, answered, returned, and its drill done."""
@@ -62,11 +65,11 @@ class Historian:
         self._decide(review)
         for where, kind, text in take.say:
             moment = CommentText(kind, text, round(where * clip.duration_s, 1))
-            reviews.add_comment(review, self.cast.teacher, moment)
+            comments.add_comment(review, self.cast.teacher, moment)
         if take.sets:
             name, goal = take.sets
             due = timezone.localdate() - timedelta(days=int(take.days_ago)) + 2 * DUE_AFTER
-            reviews.set_drill_here(review, self.shelf[name], self.cast.teacher, due, goal)
+            services.set_drill_with_clip(review, self.shelf[name], self.cast.teacher, due, goal)
         self._return(review, take)
 
     def _recording(self, take: Take) -> Path:
@@ -111,10 +114,10 @@ class Historian:
         ranked = sorted(found.marks, key=lambda mark: -mark.severity) if found else []
         for place, mark in enumerate(ranked):
             choice = Decision.Choice.KEPT if place < 3 else Decision.Choice.DROPPED
-            reviews.decide(review, found.listening, mark, choice, self.cast.teacher)
+            decisions.decide(review, found.listening, mark, choice, self.cast.teacher)
 
     def _return(self, review: Review, take: Take) -> None:
-        returned = reviews.return_clip(review, self.cast.teacher, take.summary)
+        returned = services.return_clip(review, self.cast.teacher, take.summary)
         at = timezone.now() - timedelta(days=max(take.days_ago - 1, 0.05))
         Return.objects.filter(pk=returned.pk).update(returned_at=at, visible_at=at)
         review.drills_set.update(set_at=at, published_at=at)

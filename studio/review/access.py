@@ -37,7 +37,6 @@ from studio.drills import access as drills
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
 
-from .enclosures.snapshots import enclosed_in
 from .models import Comment, EnclosedFile, Enclosure, HandMark, Phrase, Return, Review
 
 NOW = Given("now", DateTimeField())
@@ -291,7 +290,7 @@ def enclosure_for(person: Person, clip_id: UUID, pk: UUID) -> Enclosure:
     if people.teaches(person, clip.enrolment):
         return enclosure
     returned = return_for(person, clip_id)
-    if str(pk) not in enclosed_in(returned.snapshot):
+    if str(pk) not in returned.enclosed_ids:
         raise Http404
     if not clip.consented:
         raise consent.ConsentMissing(consent.cannot_watch(clip.enrolment))

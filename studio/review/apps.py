@@ -36,39 +36,39 @@ class ReviewConfig(AppConfig):
 
 
 def _let_go(sender, person, studio, **kwargs) -> None:
-    from . import waiting
+    from .waiting import triage
 
-    waiting.let_all_go(person, studio)
+    triage.let_all_go(person, studio)
 
 
 def _begin_review(sender, clip, **kwargs) -> None:
-    from . import services
+    from .waiting import submissions
 
-    services.begin_review(clip)
+    submissions.begin_review(clip)
 
 
 def _keep_figures(sender, listening, **kwargs) -> None:
-    from . import services
+    from .waiting import submissions
 
-    services.note_heard(listening)
+    submissions.note_heard(listening)
 
 
 def _check_words(sender, enrolment, said, **kwargs) -> None:
-    from . import sending
+    from .waiting import submissions
 
-    sending.check(enrolment, said)
+    submissions.check(enrolment, said)
 
 
 def _note_answer(sender, clip, said, enrolment, **kwargs) -> None:
-    from . import sending
+    from .waiting import submissions
 
-    sending.note_answer(clip, enrolment, said)
+    submissions.note_answer(clip, enrolment, said)
 
 
 def _say_anew(sender, clip, said, enrolment, **kwargs) -> None:
-    from . import sending
+    from .waiting import submissions
 
-    sending.say_anew(clip, enrolment, said)
+    submissions.say_anew(clip, enrolment, said)
 
 
 def _erase_enclosures(sender, clip, **kwargs) -> None:
@@ -80,9 +80,9 @@ def _erase_enclosures(sender, clip, **kwargs) -> None:
 def _send_lost(sender, **kwargs) -> None:
     from studio.drills.reading import services as readings
 
-    from .enclosures import sending
+    from .enclosures import dispatch
 
-    sending.send_lost()
+    dispatch.send_lost()
     readings.send_lost()
 
 

@@ -96,7 +96,7 @@ class Decision(models.Model):
 
 
 class DeskAct(models.Model):
-    """One press at the desk that was carried out; see :mod:`studio.review.acts`."""
+    """One press at the desk that was carried out; see :mod:`studio.review.idempotency`."""
 
     review = models.ForeignKey(Review, models.CASCADE, related_name="acts")
     person = models.ForeignKey(Person, models.CASCADE, related_name="+")
@@ -199,7 +199,7 @@ class Enclosure(Leased):
 
     A recording's ``info`` is what probing found; empty where nothing could look at it yet, for a
     reason of ours: then a worker does. A drawing has ``strokes`` (see
-    :mod:`studio.review.enclosures.strokes`) on the clip's picture at ``frame_s``, and says in
+    :mod:`studio.review.enclosures.drawings`) on the clip's picture at ``frame_s``, and says in
     ``words`` what it shows; the picture itself is taken from the clip's playable copy.
     """
 
@@ -335,6 +335,12 @@ class Return(models.Model):
 
     def __str__(self) -> str:
         return f"return of {self.review.clip}"
+
+    @property
+    def enclosed_ids(self) -> set[str]:
+        """The ids of all that is enclosed with its comments."""
+        moments = self.snapshot["moments"]
+        return {each["id"] for moment in moments for each in moment.get("enclosures", ())}
 
     @property
     def is_visible(self) -> bool:

@@ -13,8 +13,8 @@ from django.db.models import Max, QuerySet
 
 from studio.accounts.models import Person, Studio
 from studio.intonation.wording.sentences import words_of
+from studio.review.marks.judging import Judged
 
-from .judging import Judged
 from .models import Phrase
 
 MOST = 60  # more than that is no shelf to find something on

@@ -5,8 +5,8 @@ from celery import shared_task
 from studio.jobs import dead_letters, runner
 from studio.jobs.queue import MESSAGE_VERSION
 
-from . import telling
-from .enclosures import sending, work
+from .enclosures import dispatch, renditions
+from .returning import notifications
 
 
 @shared_task(bind=True)
@@ -15,13 +15,13 @@ def prepare_enclosure(task, enclosure_id="", version=MESSAGE_VERSION, **more) ->
     if dead_letters.understood(task.name, {"enclosure_id": enclosure_id}, version, more):
         runner.take(
             f"enclosure {enclosure_id}",
-            lambda: sending.claim(enclosure_id),
-            work.prepare,
-            lambda: sending.dispatch(enclosure_id),
+            lambda: dispatch.claim(enclosure_id),
+            renditions.prepare,
+            lambda: dispatch.dispatch(enclosure_id),
         )
 
 
 @shared_task
 def tell_answers() -> None:
     """Tell pupils and guardians of the answers that they can see by now."""
-    telling.tell_due()
+    notifications.tell_due()

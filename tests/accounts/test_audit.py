@@ -12,9 +12,9 @@ from studio.accounts.models import AuditEntry, GuardianLink, Membership, Person,
 from studio.clips import services as clips
 from studio.clips.models import Clip
 from studio.clips.upkeep import restore
-from studio.review import services as reviews
-from studio.review import tolerances
+from studio.review.marks import tolerances
 from studio.review.models import Review
+from studio.review.returning import services as reviews
 from tests.cast import PASSWORD, as_person, make_clip, make_return
 
 Act = AuditEntry.Act

@@ -97,7 +97,7 @@ def review_all(url: str, pace: Pace) -> list[Reviewed]:
 
 def wrong(done: list[Reviewed]) -> list[str]:
     """What the database does not hold as it was pressed."""
-    from studio.review.judging import judged
+    from studio.review.marks.judging import judged
     from studio.review.models import Return, Review
 
     found = []

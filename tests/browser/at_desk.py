@@ -1,7 +1,6 @@
 """A clip at the desk in a real browser: fixtures, and what may be asked of the page."""
 
 import re
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -11,8 +10,8 @@ from studio.clips.storage import spool
 from tests.cast import as_person, make_clip
 from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, measurement
+from tests.samples import SAMPLE
 
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 LENGTH_S, RATE = 13.4, 15.0
 FIRST_S, SECOND_S = 2.75, 8.55
 PLAYED = (("Bb3", FIRST_S, (40.0, 27.0)), ("C4", SECOND_S, (-2.0, 30.0)))

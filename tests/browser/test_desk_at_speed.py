@@ -11,10 +11,10 @@ import pytest
 from playwright.sync_api import Page, Route, expect
 
 from studio.accounts.models import Person
-from studio.review import services
-from studio.review.judging import judged
+from studio.review import comments
+from studio.review.comments import CommentText, add_comment
+from studio.review.marks.judging import judged
 from studio.review.models import Comment, Decision
-from studio.review.services import CommentText, add_comment
 from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     DESK,
     LENGTH_S,
@@ -316,7 +316,7 @@ def test_what_is_refused_is_said_at_its_row_and_the_page_goes_back(cast, marked,
     page = opened(cast.teacher, marked, playable=False)
     page.locator(f"#edit-comment-{comment.pk} summary").click()
     page.locator(f"#edit-comment-{comment.pk} textarea").fill("Much slower")
-    services.delete_comment(comment)
+    comments.delete_comment(comment)
     page.keyboard.press("Control+Enter")
     refused = page.locator(".refused")
     expect(refused).to_contain_text("somebody took it away in the meantime")

@@ -5,7 +5,7 @@ from playwright.sync_api import expect
 
 from studio.drills.models import Assignment
 from studio.notation import Request, generate
-from studio.review.services import begin_review
+from studio.review.waiting.submissions import begin_review
 from tests.browser.at_desk import (  # noqa: F401 (the first three are fixtures)
     clip,
     folder,

@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import expect
 
-from studio.review.by_hand import HandMarkText, add
+from studio.review.marks.hand_marks import HandMarkText, add
 from tests.browser.at_desk import (  # noqa: F401 (the first three are fixtures)
     LENGTH_S,
     clip,

@@ -4,7 +4,7 @@ import base64
 
 import pytest
 
-from studio.review.desk.keys import at_first
+from studio.review.web.shared.keys import at_first
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -5,9 +5,9 @@ from playwright.sync_api import Locator, Page, expect
 
 from studio.drills import services as drills
 from studio.notation import Request, generate
-from studio.review.judging import judged
+from studio.review.marks.judging import judged
 from studio.review.models import DeskKeys
-from studio.review.services import begin_review
+from studio.review.waiting.submissions import begin_review
 from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     DESK,
     LENGTH_S,

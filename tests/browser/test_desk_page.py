@@ -6,8 +6,8 @@ from playwright.sync_api import expect
 from studio import figures
 from studio.clips.models import Stage
 from studio.media import extract_sound, probe, waveform_peaks
+from studio.review.comments import CommentText, add_comment, edit_comment
 from studio.review.models import Comment, Decision, Return
-from studio.review.services import CommentText, add_comment, edit_comment
 from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     DESK,
     FIRST_S,

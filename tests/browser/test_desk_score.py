@@ -5,7 +5,7 @@ from playwright.sync_api import expect
 
 from studio.drills import services as drills
 from studio.notation import Request, generate
-from studio.review.services import begin_review
+from studio.review.waiting.submissions import begin_review
 from tests.cast import as_person, set_for
 from tests.review.heard_clip import heard_clip
 

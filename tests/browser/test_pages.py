@@ -2,7 +2,6 @@
 
 import re
 import time
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
@@ -10,14 +9,15 @@ from playwright.sync_api import Browser, Page, expect
 from studio.clips import services
 from studio.clips.models import Clip, Rendition
 from studio.clips.storage.stores import FolderStore
+from studio.review.comments import CommentText, add_comment
 from studio.review.models import Review
-from studio.review.services import CommentText, add_comment, return_clip
+from studio.review.returning.services import return_clip
 from tests.browser.measured import SETTLED
 from tests.cast import as_person, make_clip, make_drill, make_return, set_for
+from tests.samples import SAMPLE
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
 TOUCH_PX = 44
 # The browser itself complains of a refused, failed or broken request, which is what is tested.

@@ -1,19 +1,17 @@
 """Which picture of a returned clip is played: what the page measures, what the person chooses."""
 
-from pathlib import Path
-
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from studio.clips import services, tasks
 from studio.clips.models import Clip, Rendition, Stage
-from studio.review.services import begin_review
+from studio.review.waiting.submissions import begin_review
 from tests.cast import as_person, make_return
 from tests.deploy.processes import until
+from tests.samples import SAMPLE
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 PHONE = {"width": 390, "height": 844}
 FULL_RATE = 1_500_000
 SAYS = "Object.defineProperty(navigator, 'connection', {{value: {}, configurable: true}});"

@@ -5,9 +5,10 @@ from playwright.sync_api import Page, expect
 
 from studio.clips.models import Clip
 from studio.clips.storage import spool
-from studio.review import services
+from studio.review import comments
+from studio.review.comments import CommentText
 from studio.review.models import Comment, Enclosure, Return
-from studio.review.services import CommentText
+from studio.review.returning import services
 from tests.browser.at_desk import PHONE, SAMPLE, comes_true, folder, keep  # noqa: F401
 from tests.browser.test_every_page import troubles
 from tests.browser.watched import Watched
@@ -39,7 +40,7 @@ def quiet_clip(enrolment, title: str) -> Clip:
 def recorded(cast) -> Enclosure:
     """A reply of the teacher's, ready to be heard, with its file as it came."""
     earlier = make_clip(cast.enrolment, "Earlier", has_audio=True, note="How?")
-    comment = services.add_comment(
+    comment = comments.add_comment(
         review_of(earlier), cast.teacher, CommentText("bow", "Lean in", 1.0)
     )
     reply = Enclosure.objects.create(comment=comment, kind="video", state="ready", duration_s=13.4)

@@ -1,25 +1,24 @@
 """What goes with a comment, in a real browser with a made-up microphone and camera."""
 
 import re
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Playwright, expect
 
 from studio.clips.models import Clip
-from studio.review.enclosures import sending, strokes
+from studio.review.enclosures import dispatch, drawings
 from studio.review.models import Comment, Enclosure, Return
-from studio.review.services import return_clip
+from studio.review.returning.services import return_clip
 from studio.review.tasks import prepare_enclosure
 from tests.browser.at_desk import keep
 from tests.browser.conftest import CHROMIUM, OPTIONS
 from tests.cast import as_person, make_clip
 from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, review_of
+from tests.samples import SAMPLE
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 DEVICES = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
 DESK, PHONE = {"width": 1440, "height": 900}, {"width": 390, "height": 844}
 WAIT_S = 10.0
@@ -35,7 +34,7 @@ def chromium(playwright: Playwright):
 @pytest.fixture
 def clip(cast, settings, tmp_path, monkeypatch) -> Clip:
     settings.MEDIA_ROOT = tmp_path / "media"
-    monkeypatch.setattr(sending, "send", lambda *args: True)
+    monkeypatch.setattr(dispatch, "send", lambda *args: True)
     made = make_clip(cast.enrolment, "Octaves", has_audio=True, duration_s=13.4, frame_rate=15.0)
     listen_again(made)
     keep(made, "playable", "video/mp4", ".mp4", SAMPLE.read_bytes())
@@ -226,7 +225,7 @@ def test_a_still_is_drawn_on_by_pointer_and_by_keys_reloaded_saved_and_edited(
     page.goto(f"/clips/{clip.pk}/")
     comes_true(page, "document.querySelector('video').readyState > 1")
     module = "(strokes) => import('/static/desk/strokes.js').then((all) => all.shapes(strokes))"
-    assert page.evaluate(module, STROKES) == strokes.shapes(STROKES)
+    assert page.evaluate(module, STROKES) == drawings.shapes(STROKES)
 
     page.evaluate("document.querySelector('clip-player video').currentTime = 3.4")
     page.keyboard.press("i")

@@ -14,14 +14,14 @@ from studio.clips import services
 from studio.clips.models import Clip, Upload
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
-from studio.review.pages import half_sent
+from studio.review.web import sending
 from tests.browser.link import Link
 from tests.cast import as_person
 from tests.deploy.processes import until
+from tests.samples import SAMPLE
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 MB = 1_000_000
 WAIT_MS = 60_000
 
@@ -161,14 +161,14 @@ def test_stopping_keeps_what_came_and_sending_again_goes_on(phone, link, recordi
 def test_an_answer_that_is_lost_on_the_way_still_makes_one_clip(phone, monkeypatch):
     """The server has it, the page does not know: the same key finds the same upload."""
     answers = iter([RuntimeError("the answer is lost")])
-    answer_in_json = half_sent.in_json
+    answer_in_json = sending.in_json
 
     def lose_the_first(answer):
         for lost in answers:
             raise lost
         return answer_in_json(answer)
 
-    monkeypatch.setattr(half_sent, "in_json", lose_the_first)
+    monkeypatch.setattr(sending, "in_json", lose_the_first)
     page = page_with(phone, SAMPLE)
     press_send(page)
     expect(refusal(page)).to_contain_text("Something went wrong on our side.")

@@ -21,7 +21,7 @@ from studio.clips.models import Clip, Rendition, Stage
 from studio.clips.processing import stages
 from studio.clips.storage import spool
 from studio.clips.storage.stores import FolderStore
-from studio.review.services import begin_review
+from studio.review.waiting.submissions import begin_review
 from tests.cast import Cast, as_person, make_cast, make_return
 from tests.deploy.processes import until
 from tests.live import live_web

@@ -13,7 +13,7 @@ from playwright.sync_api import Browser, Page, expect
 from sample_media.make import build, read_truth
 from studio.clips.models import Clip, Stage
 from studio.intonation.wording.sentences import render
-from studio.review.judging import judged
+from studio.review.marks.judging import judged
 from studio.review.models import Decision, Return
 from tests.cast import PASSWORD, make_drill, set_for
 from tests.deploy.processes import until

@@ -1,7 +1,6 @@
 """Receiving: each odd file ends in the right state with a plain sentence; nothing is lost."""
 
 import json
-from pathlib import Path
 
 import pytest
 
@@ -9,8 +8,7 @@ from studio.clips import sentences, services
 from studio.clips.models import Clip, Original, Stage
 from studio.clips.storage import spool
 from studio.clips.storage.stores import FolderStore
-
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
+from tests.samples import SAMPLE
 
 
 @pytest.fixture(autouse=True)

@@ -9,8 +9,8 @@ from studio.clips.models import Clip, Upload
 from studio.clips.storage.stores import FolderStore
 from studio.clips.uploads import partial, protocol
 from studio.clips.uploads import services as uploads
+from tests.samples import SAMPLE
 
-SAMPLE = Path(__file__).parents[2] / "sample_media" / "clips" / "short-octaves.mp4"
 DATA = SAMPLE.read_bytes()
 
 

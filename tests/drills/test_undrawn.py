@@ -5,9 +5,9 @@ import pytest
 from studio.drills import sheets
 from studio.drills.models import DrillVersion
 from studio.notation import Request, engraving, generate
-from studio.review.desk import written
 from studio.review.models import Review
-from studio.review.recent import Recent
+from studio.review.ttl_cache import TtlCache
+from studio.review.web.desk import score_page
 from tests.cast import as_person, make_drill, set_for
 from tests.review.heard_clip import heard_clip
 
@@ -53,8 +53,8 @@ def test_a_page_that_the_engraver_refuses_is_said(cast, assignment, monkeypatch)
         assert SAID in answer.text
         assert "Hold each one." in answer.text
 
-    monkeypatch.setattr(written, "engrave", refuse)
-    monkeypatch.setattr(written, "_DRAWN", Recent(1, 60))
+    monkeypatch.setattr(score_page, "engrave", refuse)
+    monkeypatch.setattr(score_page, "_DRAWN", TtlCache(1, 60))
     clip = heard_clip(cast.enrolment)
     Review.objects.filter(clip=clip).update(answers=assignment)
     assert as_person(cast.teacher).get(f"/clips/{clip.pk}/").status_code == 200

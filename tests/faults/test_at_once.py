@@ -11,8 +11,8 @@ from django.db import connections
 from studio.clips import services as clips
 from studio.clips.models import Clip, Original
 from studio.clips.upkeep.verification import verify
+from studio.review.comments import CommentText, add_comment
 from studio.review.models import Comment, Decision, Return, Review
-from studio.review.services import CommentText, add_comment
 from tests import production
 from tests.cast import Cast, as_person, make_cast
 from tests.faults.at_work import a_recording, send

@@ -22,7 +22,7 @@ from django.db import OperationalError, connection
 from studio.clips import services
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.processing import stages
-from studio.clips.processing.dispatch import TASKS, dispatch
+from studio.clips.processing.stages import TASKS, dispatch
 from studio.clips.storage import spool
 from studio.clips.storage.stores import FolderStore
 from studio.jobs import queue as dispatching

@@ -15,7 +15,7 @@ from django.db import connections
 
 from studio.clips import services
 from studio.clips.models import Clip
-from studio.review.judging import judged
+from studio.review.marks.judging import judged
 from studio.review.models import Comment, Review
 from tests.cast import Cast
 from tests.deploy.processes import until

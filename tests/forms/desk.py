@@ -4,8 +4,9 @@ import json
 
 from playwright.sync_api import Page
 
-from studio.review import services
-from studio.review.services import CommentText
+from studio.review import comments
+from studio.review.comments import CommentText
+from studio.review.returning import services
 from tests.review.heard_clip import listen_again
 
 from .drills import PAST, SETTING
@@ -28,7 +29,7 @@ def _heard_again(rows: Rows) -> None:
 
 def _said_more(rows: Rows) -> None:
     said = CommentText("bow", "One more thing", 8.0)
-    services.add_comment(rows.review, rows.cast.colleague, said)
+    comments.add_comment(rows.review, rows.cast.colleague, said)
 
 
 def _summed_up(rows: Rows) -> None:

@@ -9,8 +9,8 @@ from playwright.sync_api import Page
 from studio.clips.models import Upload
 from studio.clips.uploads import access
 from studio.clips.uploads import services as uploads
-from studio.review import waiting
 from studio.review.models import Return, Review
+from studio.review.waiting import triage
 from tests.deploy.processes import ROOT
 
 from .drills import PAST, SETTING, SOON
@@ -34,7 +34,7 @@ def _review(rows: Rows, name: str) -> Review:
 
 
 def _taken(rows: Rows) -> None:
-    waiting.take(_review(rows, "waiting_take"), rows.cast.colleague)
+    triage.take(_review(rows, "waiting_take"), rows.cast.colleague)
 
 
 def _colleague_left(rows: Rows) -> None:

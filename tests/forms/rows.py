@@ -11,11 +11,14 @@ from studio.accounts import passwords, second_step
 from studio.accounts.invitations import invite
 from studio.accounts.models import Consent, Enrolment
 from studio.clips.models import Clip, Stage
-from studio.review import by_hand, phrases, waiting
-from studio.review.by_hand import HandMarkText
-from studio.review.judging import judged
+from studio.review import phrases
+from studio.review.comments import CommentText, add_comment
+from studio.review.marks import hand_marks
+from studio.review.marks.hand_marks import HandMarkText
+from studio.review.marks.judging import judged
 from studio.review.models import Decision, Enclosure, Review
-from studio.review.services import CommentText, add_comment, return_clip, set_drill_here
+from studio.review.returning.services import return_clip, set_drill_with_clip
+from studio.review.waiting import triage
 from tests.cast import Cast, as_person, enrol, guard, make_clip, make_drill, person
 from tests.review.heard_clip import heard_clip, listen_again, measurement
 
@@ -91,10 +94,10 @@ def _at_the_desk(cast: Cast, review: Review, on_clip: dict) -> dict[str, dict]:
         strokes=[{"kind": "circle", "at": [0.5, 0.3], "radius": 0.1}],
         **{"state": "ready", "info": {"aspect": 0.75}},
     )
-    hand = by_hand.add(review, cast.teacher, HandMarkText("Late", 1.0, 2.0), "")
+    hand = hand_marks.add(review, cast.teacher, HandMarkText("Late", 1.0, 2.0), "")
     drill = make_drill(cast.teacher, cast.studio, "Set with the clip")
-    set_drill_here(review, drill.newest(), cast.teacher, None, "Even")
-    waiting.take(review, cast.teacher)
+    set_drill_with_clip(review, drill.newest(), cast.teacher, None, "Even")
+    triage.take(review, cast.teacher)
     found = judged(review)
     assert found is not None
     old = Decision.objects.create(

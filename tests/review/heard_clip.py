@@ -7,8 +7,8 @@ narrow (a mark), each after its two notes played separately. The figures are mad
 from studio.accounts.models import Enrolment
 from studio.clips.models import Clip, Listening
 from studio.intonation import Measurement
-from studio.review import services
 from studio.review.models import Review
+from studio.review.waiting import submissions
 from studio.theory import Pitch, frequency_of_midi
 from tests.cast import make_clip
 
@@ -57,7 +57,7 @@ def listen_again(clip: Clip, stored: dict | None = None) -> Listening:
         input_sha256="0" * 64,
         measurement=stored or measurement(),
     )
-    services.note_heard(listening)
+    submissions.note_heard(listening)
     return listening
 
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from studio.intonation.wording.sentences import words_of
 from studio.review import access, phrases
-from studio.review.judging import judged
+from studio.review.marks.judging import judged
 from studio.review.models import Phrase
 from studio.review.phrases import GAP, PLACES, filled, unknown_places, values_at
 from tests.cast import as_person

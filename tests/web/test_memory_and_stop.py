@@ -12,7 +12,7 @@ import psutil
 import pytest
 
 from studio.clips.models import Clip, Upload
-from tests.clips.uploads.test_uploads_web import begun_patch, headers, recording
+from tests.clips.uploads.connections import begun_patch, headers, recording
 from tests.deploy.processes import ROOT, free_port, running, until
 from tests.web import slow_lines
 from tests.web_process import Web

@@ -18,7 +18,7 @@ from django.conf import settings
 from studio.clips.models import Rendition, Upload
 from studio.clips.uploads import services
 from tests.cast import as_person, enrol, make_clip, person
-from tests.clips.uploads.test_uploads_web import offset_of, recording
+from tests.clips.uploads.connections import offset_of, recording
 from tests.deploy.processes import until
 from tests.live import LiveStudio, live_web
 from tests.servers import Nginx

@@ -22,7 +22,7 @@ from studio.clips.storage.stores import store
 from studio.jobs import leases
 
 from . import stages
-from .dispatch import dispatch
+from .stages import dispatch
 
 log = logging.getLogger(__name__)
 

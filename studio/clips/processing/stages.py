@@ -1,10 +1,12 @@
-"""Which stages of clips may be worked on, and how their results are published.
+"""Which stages of clips may be worked on, how they get to a worker, how results are published.
 
-How one is claimed, kept and ended is :mod:`studio.jobs.leases`.
+How one is claimed, kept and ended is :mod:`studio.jobs.leases`. A message that does not reach its
+queue is no loss: the sweep sends it again.
 """
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from uuid import UUID
 
 from django.db import models, transaction
 from django.db.models import Q
@@ -13,6 +15,7 @@ from studio.accounts import consent
 from studio.clips.models import Clip, Stage
 from studio.jobs import leases, shutdown
 from studio.jobs.leases import LeaseLost
+from studio.jobs.queue import send
 from studio.jobs.rows import Leased
 
 
@@ -82,3 +85,18 @@ def _may_be_worked_on() -> Q:
     return Q(models.Exists(clip.filter(agreed))) | (
         ~Q(kind=Stage.Kind.LISTENING) & Q(models.Exists(clip))
     )
+
+
+TASKS = {
+    Stage.Kind.EXAMINING: ("studio.clips.tasks.examine_clip", "listening"),
+    Stage.Kind.LISTENING: ("studio.clips.tasks.listen_to_clip", "listening"),
+    Stage.Kind.PLAYBACK: ("studio.clips.tasks.prepare_playback", "pictures"),
+    Stage.Kind.SMALL: ("studio.clips.tasks.prepare_small", "pictures"),
+}
+
+
+def dispatch(clip_id: UUID, kind: str) -> bool:
+    """Send one stage's work to its queue; says whether the broker took it."""
+    task, queue = TASKS[Stage.Kind(kind)]
+    rows = Stage.objects.filter(clip_id=clip_id, kind=kind)
+    return send(task, queue, {"clip_id": str(clip_id)}, rows)

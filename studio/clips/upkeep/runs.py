@@ -1,10 +1,10 @@
-"""Backups and drills as rows, and who is told when one fails."""
+"""Backups and drills as rows: when the next is due, how one went, and who is told when it fails."""
 
 import logging
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from django.conf import settings
@@ -20,7 +20,10 @@ from .manifests import BackupError
 
 log = logging.getLogger(__name__)
 
+
 KEPT = timedelta(days=400)
+
+
 Kind = UpkeepRun.Kind
 
 
@@ -125,3 +128,42 @@ def _tell(row: UpkeepRun) -> None:
         f"Studio: the {row.get_kind_display()} of {when} needs you",
         f"{row.said}\n\nWhat to do is in deploy/README.md, under Back up, and restore.\n",
     )
+
+
+HOUR = 3  # of the night, in the studio's time zone
+
+
+DRILL_EVERY = timedelta(days=7)
+
+
+TRIED_AGAIN = timedelta(hours=6)  # after one that failed
+
+
+def due(now: datetime | None = None) -> list[str]:
+    """The commands to run now, in their order."""
+    now = now or timezone.localtime()
+    if not settings.BACKUP_FOLDER:
+        return []
+    return [
+        name
+        for name, is_due in (("backup", _backup_is_due(now)), ("drill", _drill_is_due(now)))
+        if is_due
+    ]
+
+
+def _backup_is_due(now: datetime) -> bool:
+    last = last_backup()
+    if last is None:
+        return True
+    if not last.figures:  # it could not be finished
+        return last.started_at < now - TRIED_AGAIN
+    tonight = now.replace(hour=HOUR, minute=0, second=0, microsecond=0)
+    since = tonight if now >= tonight else tonight - timedelta(days=1)
+    return last.started_at < since
+
+
+def _drill_is_due(now: datetime) -> bool:
+    last = last_drill()
+    if last is None:
+        return True
+    return last.started_at < now - (DRILL_EVERY if last.is_whole else 4 * TRIED_AGAIN)

@@ -7,12 +7,12 @@ from django.db import DatabaseError, InterfaceError, transaction
 
 from studio.clips.models import Clip
 from studio.clips.storage import spool
+from studio.review.changes import Conflict, lock_unreturned
 from studio.review.models import Comment, EnclosedFile, Enclosure
-from studio.review.services import Conflict, lock_unreturned
 
-from . import sending
-from .receiving import Recording
-from .strokes import Drawing
+from . import dispatch
+from .drawings import Drawing
+from .intake import Recording
 
 Kind = Enclosure.Kind
 
@@ -69,7 +69,7 @@ def draw(comment: Comment, drawing: Drawing, words: str, *, instead: bool = Fals
     enclosure.strokes, enclosure.frame_s = drawing.strokes, drawing.frame_s
     enclosure.info = {"aspect": _aspect(comment.review.clip)}
     enclosure.save(force_insert=True)
-    transaction.on_commit(lambda: sending.dispatch(enclosure.pk))
+    transaction.on_commit(lambda: dispatch.dispatch(enclosure.pk))
     return enclosure
 
 
@@ -136,5 +136,5 @@ def _record(enclosure: Enclosure, recording: Recording) -> Enclosure:
             if not EnclosedFile.objects.filter(path=stored.path).exists():
                 spool.remove(stored.path)
         raise
-    transaction.on_commit(lambda: sending.dispatch(enclosure.pk))
+    transaction.on_commit(lambda: dispatch.dispatch(enclosure.pk))
     return enclosure

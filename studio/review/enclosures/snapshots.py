@@ -12,7 +12,7 @@ from django.urls import reverse
 from studio.clips import sentences
 from studio.review.models import Comment, Enclosure
 
-from . import strokes
+from . import drawings
 
 NAMES = {"voice": "Voice reply", "video": "Video reply", "drawing": "Drawing"}
 
@@ -32,11 +32,6 @@ def frozen(enclosure: Enclosure) -> dict:
         "strokes": enclosure.strokes,
         "aspect": enclosure.info.get("aspect"),
     }
-
-
-def enclosed_in(snapshot: dict) -> set[str]:
-    """The ids of all that a snapshot encloses."""
-    return {each["id"] for moment in snapshot["moments"] for each in moment.get("enclosures", ())}
 
 
 def shown_of(comment: Comment, clip_id: UUID) -> list[dict]:
@@ -76,10 +71,10 @@ def _shown(said: dict, row: Enclosure | None, clip_id: UUID) -> dict:
 
 def _drawn(said: dict, row: Enclosure | None) -> dict:
     """What a drawing's picture is shown with; what is written on it is said as well."""
-    written = strokes.labels(said["strokes"])
+    written = drawings.labels(said["strokes"])
     return {
-        "shapes": strokes.shapes(said["strokes"]),
-        "height": round(strokes.UNITS * said["aspect"]),
+        "shapes": drawings.shapes(said["strokes"]),
+        "height": round(drawings.UNITS * said["aspect"]),
         "alt": said["words"] + (f" Written on it: {', '.join(written)}." if written else ""),
         "json": json.dumps({"frame_s": said["frame_s"], "strokes": said["strokes"]}),
         "version": row.version if row else 0,

@@ -5,11 +5,10 @@ from django.utils.safestring import SafeString
 
 from studio import figures
 from studio.intonation.wording.advice import FINGERS
-from studio.review import formatting
-from studio.review.desk.forms import CommentForm
-from studio.review.desk.mark_forms import HandMarkForm
+from studio.review import comments
 from studio.review.enclosures.snapshots import shown_of
-from studio.review.pages import pictures
+from studio.review.web.desk.forms import CommentForm, HandMarkForm
+from studio.review.web.shared import pictures
 
 register = template.Library()
 
@@ -31,7 +30,7 @@ def noted(score_ref: str, note_names: dict[str, str]) -> str:
 @register.filter
 def formatted(text: str) -> SafeString:
     """What a teacher wrote, with its bold, italic and lists."""
-    return formatting.formatted(text)
+    return comments.formatted(text)
 
 
 @register.simple_tag(takes_context=True)

@@ -1,5 +1,5 @@
 // The desk's keys, all in this one place. Pure: no document, no state. A row is one line; the
-// server reads the table from here (review/desk/keys.py). A row that is `fixed` keeps its key.
+// server reads the table from here (review/web/shared/keys.py). A row that is `fixed` keeps its key.
 // A key is what KeyboardEvent.key says, with "Shift+" before it where Shift is held and the key
 // alone does not tell (letters and arrows). "Space" stands for the space bar. A row is the desk's,
 // that of another `page`, or of "both": one key may do one thing on each page.

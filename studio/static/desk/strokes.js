@@ -1,5 +1,5 @@
 // What a drawing consists of, as points and as shapes. Pure. Lengths are in widths of the picture
-// from its upper left corner; studio/review/enclosures/strokes.py says what a stroke is, and makes
+// from its upper left corner; studio/review/enclosures/drawings.py says what a stroke is, and makes
 // the same shapes for the pages.
 
 import { percent } from "../figures.js";

@@ -11,10 +11,13 @@ from studio.clips.models import Clip, Listening, Stage
 from studio.drills import services as drill_services
 from studio.drills.models import DrillVersion
 from studio.notation import Request, generate
-from studio.review import services
-from studio.review.judging import judge_listening
+from studio.review import comments
+from studio.review.comments import CommentText
+from studio.review.marks import decisions
+from studio.review.marks.judging import judge_listening
 from studio.review.models import Decision, Return, Review
-from studio.review.services import CommentText
+from studio.review.returning import services
+from studio.review.waiting import submissions
 from tests.review.long_clip import long_measurement
 
 from .people import House
@@ -58,12 +61,12 @@ def _pattern(place: Enrolment, events: int, seconds: float) -> Pattern:
         has_audio=True,
     )
     Stage.objects.create(clip=clip, kind="listening", state="heard")
-    review = services.begin_review(clip)
+    review = submissions.begin_review(clip)
     stored = long_measurement(events, seconds)
     listening = Listening.objects.create(
         clip=clip, engine=ENGINE, options={}, input_sha256="0" * 64, measurement=stored
     )
-    services.note_heard(listening)
+    submissions.note_heard(listening)
     returned = _answer(review, listening, place.teacher)
     review.refresh_from_db()
     decisions = tuple(review.decisions.all())
@@ -82,9 +85,9 @@ def _pattern(place: Enrolment, events: int, seconds: float) -> Pattern:
 def _answer(review: Review, listening: Listening, teacher: Person) -> Return:
     for place, mark in enumerate(judge_listening(review, listening).marks):
         kept = Decision.Choice.KEPT if place < KEPT_MARKS else Decision.Choice.DROPPED
-        services.decide(review, listening, mark, kept, teacher)
+        decisions.decide(review, listening, mark, kept, teacher)
     for place, (kind, text) in enumerate(SAID):
-        services.add_comment(review, teacher, CommentText(kind, text, 4.0 + 9 * place))
+        comments.add_comment(review, teacher, CommentText(kind, text, 4.0 + 9 * place))
     return services.return_clip(review, teacher, "Much steadier than last week.")
 
 

@@ -12,7 +12,7 @@ from studio.clips.storage import spool
 from studio.clips.storage.stores import FolderStore
 from studio.clips.upkeep.verification import verify
 from studio.jobs import leases
-from tests.clips.test_receive import SAMPLE
+from tests.samples import SAMPLE
 
 LONG_AGO = timedelta(minutes=5)
 

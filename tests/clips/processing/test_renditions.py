@@ -11,7 +11,7 @@ from studio.clips.storage import spool
 from studio.clips.storage.stores import FolderStore
 from studio.clips.upkeep.verification import named_files, verify
 from studio.jobs import dead_letters, leases
-from tests.clips.test_receive import SAMPLE
+from tests.samples import SAMPLE
 
 
 @pytest.fixture

@@ -16,7 +16,7 @@ from studio.clips.upkeep import backup, restore
 from studio.clips.upkeep.orphans import sweep_orphans
 from studio.clips.upkeep.verification import verify
 from tests.cast import as_person
-from tests.clips.test_receive import SAMPLE
+from tests.samples import SAMPLE
 
 
 @pytest.fixture

@@ -6,7 +6,7 @@ import pytest
 from django.core.management import call_command
 
 from studio.clips.models import UpkeepRun
-from studio.clips.upkeep import runs, schedule
+from studio.clips.upkeep import runs
 from tests.live import environment_of_tests
 
 Kind = UpkeepRun.Kind
@@ -24,11 +24,11 @@ def folder(settings, tmp_path, db):
 
 def test_without_a_folder_nothing_is_due(settings):
     settings.BACKUP_FOLDER = ""
-    assert schedule.due(NOON) == []
+    assert runs.due(NOON) == []
 
 
 def test_the_first_backup_and_drill_are_made_at_once():
-    assert schedule.due(NOON) == ["backup", "drill"]
+    assert runs.due(NOON) == ["backup", "drill"]
 
 
 @pytest.mark.parametrize(
@@ -44,14 +44,14 @@ def test_the_first_backup_and_drill_are_made_at_once():
 def test_a_backup_is_made_each_night_at_three(last, now, is_due):
     made(Kind.BACKUP, last, files=1)
     made(Kind.DRILL, NOON)
-    assert schedule.due(now) == (["backup"] if is_due else [])
+    assert runs.due(now) == (["backup"] if is_due else [])
 
 
 def test_one_that_could_not_be_finished_is_tried_again_after_hours():
     made(Kind.DRILL, NOON)
     made(Kind.BACKUP, NOON, is_whole=False)
-    assert schedule.due(NOON + timedelta(hours=5)) == []
-    assert schedule.due(NOON + timedelta(hours=7)) == ["backup"]
+    assert runs.due(NOON + timedelta(hours=5)) == []
+    assert runs.due(NOON + timedelta(hours=7)) == ["backup"]
 
 
 @pytest.mark.parametrize(
@@ -61,7 +61,7 @@ def test_a_drill_is_made_each_week_and_sooner_after_one_that_failed(is_whole, da
     now = NOON + timedelta(days=days)
     made(Kind.DRILL, NOON, is_whole)
     made(Kind.BACKUP, now - timedelta(hours=1), files=1)
-    assert schedule.due(now) == (["drill"] if is_due else [])
+    assert runs.due(now) == (["drill"] if is_due else [])
 
 
 @pytest.mark.django_db(transaction=True)
@@ -73,4 +73,4 @@ def test_what_is_due_is_really_done(data_folder, settings, tmp_path, monkeypatch
     call_command("upkeep", "--once")
     assert runs.last_backup().is_whole
     assert runs.last_drill().is_whole
-    assert schedule.due() == []
+    assert runs.due() == []

@@ -24,11 +24,7 @@ from studio.clips.storage.stores import FolderStore
 from studio.clips.uploads import partial, services
 from studio.review.models import Review
 from tests.cast import as_person, make_drill, set_for
-
-SAMPLE = Path(__file__).parents[3] / "sample_media" / "clips" / "short-octaves.mp4"
-DATA = SAMPLE.read_bytes()
-TUS = {"tus-resumable": "1.0.0"}
-BYTES = "application/offset+octet-stream"
+from tests.clips.uploads.tus import BYTES, DATA, TUS, begin, begun, offset_of, patch, words
 
 
 @pytest.fixture(autouse=True)
@@ -39,42 +35,6 @@ def no_queue(monkeypatch):
 @pytest.fixture
 def pupil(cast) -> Client:
     return as_person(cast.pupil)
-
-
-def words(**said: str) -> str:
-    pairs = said.items()
-    return ",".join(f"{name} {base64.b64encode(text.encode()).decode()}" for name, text in pairs)
-
-
-def begin(client: Client, length: int = len(DATA), **said: str):
-    headers = TUS | {"upload-length": str(length)}
-    return client.post(
-        "/uploads/", content_type="", headers=headers | {"upload-metadata": words(**said)}
-    )
-
-
-def begun(client: Client, length: int = len(DATA), **said: str) -> str:
-    answer = begin(client, length, **said)
-    assert answer.status_code == 201
-    return answer["Location"]
-
-
-def patch(client: Client, address: str, offset: int, data: bytes, **headers: str):
-    named = {name.replace("_", "-"): value for name, value in headers.items()}
-    kind = named.pop("content-type", BYTES)
-    return client.patch(
-        address,
-        data,
-        content_type=kind,
-        CONTENT_TYPE=kind,  # Django's client leaves it out where there are no bytes
-        headers=TUS | {"upload-offset": str(offset)} | named,
-    )
-
-
-def offset_of(client: Client, address: str) -> int:
-    answer = client.head(address, headers=TUS)
-    assert answer.status_code == 200
-    return int(answer["Upload-Offset"])
 
 
 def file_of(address: str) -> Path:

@@ -23,7 +23,7 @@ from django.test import Client
 
 from studio.clips.models import Upload
 from tests.cast import as_person
-from tests.clips.uploads.test_uploads import BYTES, DATA, TUS, begin, begun, offset_of, patch, words
+from tests.clips.uploads.tus import BYTES, DATA, TUS, begin, begun, offset_of, patch, words
 
 NOT_THERE = "/uploads/00000000-0000-4000-8000-000000000000/"
 

@@ -4,30 +4,25 @@ import hashlib
 import http.client
 import io
 import signal
-import socket
 import threading
-import wave
 from collections import Counter
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
-import numpy as np
 import pytest
 from tusclient.client import TusClient
 from tusclient.uploader import Uploader
 
 from studio.clips.models import Clip, Upload
 from studio.clips.uploads import partial
-from tests.cast import as_person
+from tests.clips.uploads.connections import begun_patch, headers, offset_of, recording
 from tests.deploy.processes import free_port, running, until
+from tests.samples import SAMPLE
 from tests.servers import Nginx
 from tests.web_process import Web
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-SAMPLE = Path(__file__).parents[3] / "sample_media" / "clips" / "short-octaves.mp4"
 MB = 1_000_000
-TOKEN = "t" * 32
 AT_ONCE = 60
 
 
@@ -37,43 +32,12 @@ def web(tmp_path, media_root) -> Web:
     return Web(free_port(), tmp_path)
 
 
-def headers(who, prefix: str = "") -> dict[str, str]:
-    """What a browser with this person's session sends."""
-    session = as_person(who).cookies["session"].value
-    cookies = f"{prefix}session={session}; {prefix}csrf={TOKEN}"
-    return {"Cookie": cookies, "X-CSRFToken": TOKEN}
-
-
 def client(web: Web, who) -> TusClient:
     return TusClient(f"http://127.0.0.1:{web.port}/uploads/", headers=headers(who))
 
 
-def recording(size_bytes: int) -> bytes:
-    """A WAV file of about this size: noise, so that no two places in it are alike."""
-    made = io.BytesIO()
-    with wave.open(made, "wb") as file:
-        file.setparams((1, 2, 44_100, 0, "NONE", ""))
-        file.writeframes(np.random.default_rng(1).bytes(size_bytes // 2 * 2))
-    return made.getvalue()
-
-
 def file_of(upload: Upload) -> Path:
     return partial.path(upload.pk)
-
-
-def begun_patch(web: Web, who, upload: Upload, offset: int, length: int) -> socket.socket:
-    """A connection that has announced a chunk and sent nothing of it yet."""
-    said = headers(who) | {
-        "Host": f"127.0.0.1:{web.port}",
-        "Tus-Resumable": "1.0.0",
-        "Upload-Offset": str(offset),
-        "Content-Type": "application/offset+octet-stream",
-        "Content-Length": str(length),
-    }
-    head = "".join(f"{name}: {value}\r\n" for name, value in said.items())
-    connection = socket.create_connection(("127.0.0.1", web.port), timeout=30)
-    connection.sendall(f"PATCH /uploads/{upload.pk}/ HTTP/1.1\r\n{head}\r\n".encode())
-    return connection
 
 
 def begin(web: Web, who, data: bytes) -> tuple[Uploader, Upload]:
@@ -82,11 +46,6 @@ def begin(web: Web, who, data: bytes) -> tuple[Uploader, Upload]:
     )
     uploader.set_url(uploader.create_url())
     return uploader, Upload.objects.get(person=who)
-
-
-def offset_of(upload: Upload) -> int:
-    upload.refresh_from_db()
-    return upload.offset_bytes
 
 
 @pytest.mark.fault(

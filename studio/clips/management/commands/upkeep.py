@@ -7,7 +7,7 @@ from django.core.management.base import BaseCommand
 from django.db import DatabaseError, connection
 
 from studio import starting
-from studio.clips.upkeep import schedule
+from studio.clips.upkeep import runs
 
 LOOK_S = 60.0
 
@@ -35,7 +35,7 @@ class Command(BaseCommand):
     def _do_what_is_due(self) -> None:
         """Each in a process of its own, so that this one stays small."""
         try:
-            due = schedule.due()
+            due = runs.due()
         except DatabaseError:
             return  # it is away; there is another look soon
         finally:

@@ -1,0 +1,1 @@
+"""Returning a reviewed clip: its summary and drills, the frozen snapshot, and who is told."""

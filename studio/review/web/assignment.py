@@ -1,0 +1,74 @@
+"""A drill that was set: its page, what counts as done, and what the last clip showed of it."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+
+from studio.accounts import access as people
+from studio.clips.models import Clip
+from studio.drills import access as drills
+from studio.drills.models import Assignment
+from studio.drills.sheets import kept_sheet
+from studio.drills.stretches import player_of, stretches
+from studio.notation.tones import hearing
+from studio.review import access
+from studio.review.marks import drill_results
+from studio.review.marks.drill_results import Shown
+from studio.review.marks.judging import judged
+from studio.review.web.shared.moments import went_well
+
+
+@require_safe
+def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
+    """For the pupil, the guardian, and the teacher who wants to see what they see."""
+    assignment = drills.seen_assignment(request.user, pk)
+    area = drills.area_of(request.user, assignment)
+    clip, shown, well = _last_shown(assignment, area)
+    context = {
+        "area": area,
+        "assignment": assignment,
+        "version": assignment.version,
+        "enrolment": assignment.enrolment,
+        "may_send": area == "pupil"
+        and people.home_enrolment(request.user, assignment.enrolment_id).consented,
+        "clip": clip,
+        "shown": shown,
+        "well": well,
+    }
+    if area != "teacher":  # whether it was in time is the teacher's to see
+        context["sending"] = access.with_sendings(Assignment.objects.filter(pk=pk)).first()
+    score, studio = assignment.version.page, assignment.enrolment.studio
+    if score is not None:
+        player = player_of(assignment.enrolment, score.instrument)
+        figures, spoken = (shown.figures, shown.spoken) if shown else (None, None)
+        context |= {
+            "sheet": kept_sheet(score, request.GET.get("page"), figures, spoken),
+            "stretches": stretches(score, player),
+            "player": player,
+            "player_is": assignment.enrolment,
+            "hearing": hearing(score, tuning=studio.tuning, a4_hz=studio.a4_hz),
+        }
+    if shown:
+        context |= {
+            "reached": shown.reaches(assignment),
+            "needed": assignment.needed_of(len(shown.notes)),
+        }
+    return render(request, "drills/set.html", context)
+
+
+def _last_shown(assignment: Assignment, area: str) -> tuple[Clip | None, Shown | None, str]:
+    """The newest clip that answers the assignment, what it showed of it, and what went well.
+
+    At home that is the newest one returned, as it was returned; for the teacher the newest heard.
+    """
+    if area == "teacher":
+        review = access.heard_answer(assignment)
+        found = judged(review) if review else None
+        if review is None or found is None:
+            return None, None, ""
+        return review.clip, Shown.from_dict(drill_results.of(found)), ""
+    returned = access.returned_answer(assignment)
+    if returned is None:
+        return None, None, ""
+    shown = Shown.from_dict(returned.snapshot.get("shown"))
+    return returned.review.clip, shown, went_well(returned.snapshot)

@@ -1,0 +1,87 @@
+"""One clip's page: the desk for its teacher, what came back for its pupil and guardian."""
+
+from uuid import UUID
+
+from django.contrib import messages
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.cache import patch_vary_headers
+from django.views.decorators.http import require_POST, require_safe
+
+from studio.accounts import access as people
+from studio.clips import access as clips
+from studio.clips import services as clip_services
+from studio.clips.models import Clip
+from studio.clips.processing import availability
+from studio.drills.models import Assignment
+from studio.review import access
+from studio.review.enclosures.snapshots import with_states
+from studio.review.models import Return
+from studio.review.web.desk.views import desk
+from studio.review.web.shared.moments import moments
+from studio.review.web.shared.pictures import can_be_watched, is_playable
+
+from .shared import clip_states
+
+
+@require_safe
+def clip_page(request: HttpRequest, clip_id: UUID) -> HttpResponse:
+    """Who looks decides what is seen; what is not returned shows only where the clip is."""
+    clip = clips.clip_for(request.user, clip_id)
+    if people.teaches(request.user, clip.enrolment):
+        return desk(request, clip)
+    return _for_home(request, clip)
+
+
+@require_POST
+def put_away(request: HttpRequest, clip_id: UUID) -> HttpResponse:
+    """The pupil has read why a clip could not be used."""
+    clip_services.put_away(clips.own_refused_clip(request.user, clip_id), by=request.user)
+    messages.success(request, "It was put away.")
+    return redirect("queue")
+
+
+def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
+    own = clip.enrolment.pupil_id == request.user.pk
+    context = {
+        "clip": clip,
+        "enrolment": clip.enrolment,
+        "area": "pupil" if own else "guardian",
+        "place": clip_states.at_home(clip),
+        "playable": is_playable(clip),
+    }
+    try:
+        returned = access.return_for(request.user, clip.pk)
+    except Http404:
+        return _underway(request, context)
+    if own and returned.read_at is None:
+        Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
+    context["playable"] = can_be_watched(clip)
+    if request.htmx and context["place"].preparing and not context["playable"]:
+        return HttpResponse(status=204)  # nothing to show anew: what is being read stays
+    placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
+    context |= {"returned": returned, "moments": placed}
+    context["snapshot"] = returned.snapshot | {"drills": _drills(returned.snapshot)}
+    response = render(request, "review/returned.html", context)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def _drills(snapshot: dict) -> list[dict]:
+    """The drills set with a return, each with what has become of it since."""
+    numbers = [drill.get("assignment") for drill in snapshot.get("drills", [])]
+    since = {
+        one.pk: {"sent_at": one.sent_at, "answered_at": one.answered_at, "done_at": one.done_at}
+        for one in access.with_sendings(Assignment.objects.filter(pk__in=filter(None, numbers)))
+    }
+    return [drill | since.get(drill.get("assignment"), {}) for drill in snapshot.get("drills", [])]
+
+
+def _underway(request: HttpRequest, context: dict) -> HttpResponse:
+    if context["place"].unheard:
+        context["absence"] = availability.watch()
+    part = "review/clip_status_part.html" if request.htmx else "review/clip_status.html"
+    response = render(request, part, context)
+    patch_vary_headers(response, ["HX-Request"])
+    return response

@@ -1,0 +1,303 @@
+"""What the desk's page and its parts are rendered from."""
+
+import json
+from dataclasses import dataclass
+from functools import cached_property
+from uuid import UUID, uuid4
+
+from django.db.models import BigIntegerField
+
+from studio import figures
+from studio.accounts.models import Person
+from studio.accounts.prepared import Given, Prepared
+from studio.accounts.templatetags.words import count_of
+from studio.clips.models import Clip, Stage
+from studio.clips.processing import availability
+from studio.drills import access as drills
+from studio.review import access, comments, idempotency
+from studio.review.marks import tolerances
+from studio.review.marks.decisions import Kind, kinds_of
+from studio.review.marks.judging import Judged, judged
+from studio.review.models import Comment, Decision, HandMark, Return, Review
+from studio.review.waiting import queries
+from studio.review.web.shared import clip_states, keys
+from studio.review.web.shared.pictures import has_poster
+
+from . import score_page
+from .blocks import Block
+from .forms import CommentForm, HandMarkForm, NewDrillForm, SetDrillForm, SummaryForm, ToleranceForm
+from .ledger import blocks_of, in_written_order
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a clip stands among those that wait: from 1; before and after it, in that order."""
+
+    position: int | None
+    count: int
+    previous: UUID | None
+    next: UUID | None
+
+
+def place_among_waiting(person: Person, clip: Clip, order: str) -> Place:
+    ids = queries.in_turn(person, order)
+    here = clip.review.pk
+    at = ids.index(here) if here in ids else None
+    before = ids[at - 1] if at else None
+    after = ids[0 if at is None else at + 1 :][:1]
+    beside = queries.clips_of_reviews([before, *after])
+    previous, following = beside.get(before), next((beside[one] for one in after), None)
+    return Place(None if at is None else at + 1, len(ids), previous, following)
+
+
+def steps(clip: Clip) -> dict[str, clip_states.Step]:
+    """Where listening and playback stand, by kind; both wait for a first look that was put off."""
+    found = {step.kind: step for step in clip_states.of(clip).steps}
+    if first := found.pop(Stage.Kind.EXAMINING, None):
+        return {Stage.Kind.LISTENING: first, Stage.Kind.PLAYBACK: first}
+    return found
+
+
+def absence(places: dict[str, clip_states.Step]) -> str:
+    """What is said while the clip waits to be heard and no listener is at work; else empty."""
+    heard = places.get(Stage.Kind.LISTENING)
+    now = availability.watch() if heard is not None and heard.moving else None
+    return now.sentence if now else ""
+
+
+class Desk:
+    """One clip's page for one teacher; its parts are worked out when they are asked for."""
+
+    def __init__(self, person: Person, review: Review):
+        self.person, self.review, self.clip = person, review, review.clip
+        self.judged: Judged | None = judged(review)
+        self.comments = _comments(review=review.pk)
+        self.hand_marks = _hand_marks(review=review.pk)
+        for said in (*self.comments, *self.hand_marks):
+            said.review = review
+        self.blocks = blocks_of(self.judged, self.comments, self.hand_marks)
+        self.returned = review.state == Review.State.RETURNED
+
+    def block(self, key: str) -> Block | None:
+        return next((block for block in self.blocks if block.key == key), None)
+
+    def part(self, **extra) -> dict:
+        """The context of a part of the page."""
+        return {
+            "desk": self,
+            "review": self.review,
+            "clip": self.clip,
+            "returned": self.returned,
+            "changeable": not self.returned,
+            "counts": self.counts(),
+            "listening": self.judged.listening if self.judged else None,
+            "kinds": self.kinds,
+            "tolerance": self.tolerance(),
+            "tolerance_now": tolerances.in_force(self.review),
+            "tolerance_from": tolerances.from_where(self.review),
+            **extra,
+        }
+
+    def context(self, order: str = "wait", **extra) -> dict:
+        """The context of the whole page; ``order`` is that of the waiting list."""
+        clip, places = self.clip, steps(self.clip)
+        whole = self.part(
+            area="teacher",
+            **self.written(),
+            empty=not any(block.rows or block.singles for block in self.blocks),
+            plain=self.plain,
+            plain_said=self.plain_said if self.plain else "",
+            comments=self.comments,
+            hand_marks=self.hand_marks,
+            heard=places.get(Stage.Kind.LISTENING),
+            absence=absence(places),
+            playback=places.get(Stage.Kind.PLAYBACK),
+            notes=clip_states.of(clip).notes,
+            pupil=clip.enrolment.pupil,
+            pending=self._pending(),
+            comparable=access.has_earlier_heard(self.person, clip),
+            beside=access.has_earlier_playable(self.person, clip),
+            place=place_among_waiting(self.person, clip, order),
+            has_poster=has_poster(clip),
+            length=figures.length(clip.duration_s or 0),
+            facts=self.facts(),
+            undoable=json.dumps(idempotency.in_short(self.review, self.person)),
+            keys_changed=json.dumps(keys.changed_by(self.person)),
+            goes_on=keys.goes_on(self.person),
+            composer=self.composer(),
+            add_mark=self.add_mark(),
+            **self.closing(),
+        )
+        return whole | extra  # a form that was refused stands in for the fresh one
+
+    def _pending(self) -> list[Return]:
+        """What can be taken back: this clip's return, else the teacher's own, the newest first."""
+        found = queries.pending_returns(self.person)
+        if self.returned:
+            return [returned for returned in found if returned.review_id == self.review.pk]
+        return [returned for returned in found if returned.returned_by_id == self.person.pk]
+
+    def written(self) -> dict:
+        """The blocks, with a drill's page in the order written, and that page."""
+        page = score_page.page_of(self.judged)
+        if page is None or self.judged is None:
+            return {"blocks": self.blocks, "leaves": [], "bars": []}
+        order = [item.id for item in page.written]
+        return {
+            "blocks": in_written_order(self.blocks, order),
+            "leaves": score_page.leaves_of(self.judged, page),
+            "bars": score_page.bars_of(page),
+        }
+
+    def composer(self, data=None, begun: dict | None = None) -> CommentForm:
+        """The form of a new comment; ``begun`` is what it starts with."""
+        return CommentForm(
+            data,
+            name="new",
+            notes=self.note_names,
+            duration_s=self.clip.duration_s,
+            initial={"start_s": 0.0, "form_key": uuid4().hex, **(begun or {})},
+        )
+
+    @property
+    def kinds(self) -> list[Kind]:
+        """The kinds of marks, for deciding all of one."""
+        return kinds_of(self.judged.marks) if self.judged else []
+
+    def tolerance(self) -> ToleranceForm | None:
+        """The clip's tolerance; none while nothing was heard."""
+        if self.judged is None:
+            return None
+        return ToleranceForm(name="tolerance", initial=tolerances.in_force(self.review))
+
+    @property
+    def plain(self) -> bool:
+        """Whether picture and comment come first and the ledger is folded.
+
+        So it is where the pupil asks something, whatever is heard. Where double stops are sent it
+        never is. Where nothing was said: unless double stops or chords were heard, something is
+        marked, or nobody listened yet.
+        """
+        if self.clip.subject:
+            return self.clip.asks
+        return self.judged is not None and nothing_to_judge(self.judged)
+
+    @property
+    def plain_said(self) -> str:
+        """What was heard where that is no double stop; empty while nobody listened."""
+        if self.judged is None or not nothing_to_judge(self.judged):
+            return ""
+        said, events = "No double stops in this clip. ", self.judged.measurement["events"]
+        if not events:
+            return said + "No notes were heard: it may be too soft, or the microphone was covered."
+        return said + count_of(len(events), "note was,notes were") + " heard."
+
+    @cached_property
+    def note_names(self) -> dict[str, str]:
+        """What is written in the drill's page, by id."""
+        return comments.note_names(self.review)
+
+    def add_mark(self) -> HandMarkForm:
+        return HandMarkForm(
+            name="hand-new",
+            duration_s=self.clip.duration_s,
+            initial={"start_s": 0.0, "end_s": 1.0, "form_key": uuid4().hex},
+        )
+
+    def closing(self, **forms) -> dict:
+        """Drills, summary and return."""
+        titles = drills.titles_to_set(self.person, self.clip.enrolment.studio_id)
+        return {
+            "set_form": SetDrillForm(name="set", titles=titles),
+            "new_form": NewDrillForm(name="drill"),
+            "summary_form": self.summary(),
+            "drills_set": self.review.drills_set.select_related("version"),
+            **forms,
+        }
+
+    def summary(self, written: str | None = None) -> SummaryForm:
+        """The summary's form: with what stands, or with what was written beside what stands."""
+        standing = self.review.summary
+        text = standing if written is None else written
+        return SummaryForm(name="sum", initial={"summary": text, "seen": standing})
+
+    def counts(self) -> dict:
+        marks = self.judged.marks if self.judged else []
+        undecided = sum(not mark.choice for mark in marks)
+        kept = sum(mark.choice == Decision.Choice.KEPT for mark in marks)
+        return {
+            "marks": len(marks),
+            "undecided": undecided,
+            "kept": kept,
+            "dropped": len(marks) - undecided - kept,
+            "comments": len(self.comments),
+            "by_hand": len(self.hand_marks),
+            "double_stops": self.judged.double_stops if self.judged else 0,
+        }
+
+    def facts(self) -> list[str]:
+        """How this clip was judged, in short sentences."""
+        return (
+            [policy_in_words(self.judged), reference_in_words(self.judged)] if self.judged else []
+        )
+
+
+_OF_REVIEW = Given("review", BigIntegerField())
+_comments = Prepared(
+    lambda: (
+        Comment.objects.filter(review=_OF_REVIEW)
+        .select_related("author")
+        .prefetch_related("enclosures")
+    )
+)
+_hand_marks = Prepared(
+    lambda: HandMark.objects.filter(review=_OF_REVIEW).select_related("added_by")
+)
+
+
+def nothing_to_judge(judged: Judged) -> bool:
+    """Whether what was heard is not worth a ledger: a bow hold, a tune, silence."""
+    if judged.marks or judged.unmatched:
+        return False
+    return all(event["kind"] == "single" for event in judged.measurement["events"])
+
+
+def policy_in_words(judged: Judged) -> str:
+    """The tuning, and what counts as in tune for what was heard."""
+    policy = judged.judgement["policy"]
+    heard = {interval["short"] for interval in judged.judgement["intervals"]}
+    table = policy["tolerance_cents"]
+    allowed = sorted({table[short] for short in heard if short in table})
+    within = " or ".join(figures.number(cents) for cents in allowed)
+    tuning = _TUNINGS.get(policy["tuning"], policy["tuning"])
+    if not within:
+        return f"{tuning}."
+    return f"{tuning}, in tune within {within} c, {tolerances.from_where(judged.review)}."
+
+
+def reference_in_words(judged: Judged) -> str:
+    """What A4 was taken to be, and how it was told."""
+    reference = judged.measurement["reference"]
+    source = _SOURCES.get(reference["source"], reference["source"])
+    give = figures.plus_minus(reference["uncertainty_cents"])
+    a4 = f"A4 {figures.hertz(reference['a4_hz'])} {give}".strip()
+    return f"{a4}, {source}."
+
+
+_TUNINGS = {
+    "just": "Just intonation",
+    "pythagorean": "Pythagorean tuning",
+    "equal": "Equal temperament",
+}
+_SOURCES = {
+    "given": "as the studio tunes",
+    "open_strings": "from the open strings",
+    "notes": "from the notes played",
+    "tone": "from the reference tone",
+    "assumed": "assumed, because nothing told it",
+}
+
+
+def next_waiting(person: Person, after: Clip, order: str) -> Review | None:
+    """The first clip of the list, this one left out."""
+    return access.next_for(person, order).exclude(clip=after).first()

@@ -1,0 +1,1 @@
+"""What pages of more than one kind show: where a clip is, its pictures, its moments, the keys."""
