@@ -237,7 +237,7 @@ CSRF_COOKIE_SAMESITE = "Lax"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SESSION_COOKIE_NAME = "__Host-session" if HTTPS else "session"
 CSRF_COOKIE_NAME = "__Host-csrf" if HTTPS else "csrf"
-KNOWN_COOKIE_NAME = "__Host-known" if HTTPS else "known"  # studio.accounts.known_browser
+KNOWN_COOKIE_NAME = "__Host-known" if HTTPS else "known"  # studio.accounts.remembered_person
 SPARED_COOKIE_NAME = "__Host-spared" if HTTPS else "spared"  # studio.accounts.second_step
 DEVICE_COOKIE_NAME = "__Host-device" if HTTPS else "device"  # studio.accounts.known_device
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if HTTPS else None

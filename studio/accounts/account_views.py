@@ -12,7 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import kept_words, letters, notices, passwords, second_step, sessions
+from . import letters, notices, passwords, saved_forms, second_step, sessions
 from .account_forms import (
     TAKEN,
     AddressForm,
@@ -21,8 +21,8 @@ from .account_forms import (
     NameForm,
     SecondStepForm,
 )
-from .asking_again import asks_again
 from .models import Person
+from .reauthentication import asks_again
 from .services import AddressTaken, change_address
 
 ADDRESS_SALT = "studio.accounts.new_address"
@@ -134,7 +134,7 @@ def end_session(request: HttpRequest) -> HttpResponse:
 def notice_read(request: HttpRequest, pk: int) -> HttpResponse:
     if not notices.note_read(request.user, pk):
         raise Http404
-    return redirect(kept_words.page_before(request))
+    return redirect(saved_forms.page_before(request))
 
 
 def account_page(request: HttpRequest, **refused) -> HttpResponse:

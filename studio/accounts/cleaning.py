@@ -2,7 +2,7 @@
 
 =============================  ================================================================
 sessions                       when they have run out (30 days after the last log-in)
-counts of wrong log-ins        a day after the latest (:mod:`.tries`)
+counts of wrong log-ins        a day after the latest (:mod:`.throttling`)
 log-in records of django-axes  30 days; newer versions of the studio write none
 letters                        a day after they were written, sent or not
 invitations that nobody took   90 days after they ran out
@@ -14,7 +14,7 @@ from datetime import timedelta
 from axes.models import AccessAttempt, AccessFailureLog, AccessLog
 from django.utils import timezone
 
-from . import letters, tries
+from . import letters, throttling
 from .models import Invitation, Letter
 from .sessions import SessionStore
 
@@ -34,7 +34,7 @@ def clean() -> dict[str, int]:
     ]
     untaken = Invitation.objects.filter(accepted_at=None, expires_at__lt=now - UNTAKEN_INVITATIONS)
     return {
-        "tries": tries.forget_old(),
+        "tries": throttling.forget_old(),
         "log_in_records": sum(records),
         "letters": Letter.objects.filter(created_at__lt=now - letters.KEPT).delete()[0],
         "invitations": untaken.delete()[0],

@@ -1,6 +1,6 @@
 """Log-in attempts: who has to wait, and for how long (a handler for django-axes).
 
-Wrong passwords are counted (:mod:`.tries`) per account at one address, per account
+Wrong passwords are counted (:mod:`.throttling`) per account at one address, per account
 from anywhere, and per address for any account. A browser in which the account's owner has logged in
 before is counted by itself and by nothing else, so that nobody can shut its owner out from afar.
 """
@@ -10,9 +10,9 @@ from axes.helpers import get_client_username
 from django.conf import settings
 from django.http import HttpRequest
 
-from . import known_device, tries
+from . import known_device, throttling
 from .models import Person
-from .tries import Count
+from .throttling import Count
 
 # A family or a school shares an address; an account is tried from a phone and a desk.
 PAIR_LIMIT = 5
@@ -75,13 +75,13 @@ class BackOff(AxesHandler):
 
     def is_locked(self, request: HttpRequest, credentials: dict | None = None) -> bool:
         request.tried = counts_of(request, get_client_username(request, credentials) or "")
-        return not tries.take(request.tried)
+        return not throttling.take(request.tried)
 
     def user_login_failed(self, sender, credentials: dict, request=None, **kwargs) -> None:
         """It was counted when it was taken; the last one that is let through is told to wait."""
 
         counts = getattr(request, "tried", ())
-        if counts and tries.must_wait(counts):
+        if counts and throttling.must_wait(counts):
             request.axes_locked_out = True
 
     def user_logged_in(self, sender, request, user, **kwargs) -> None:
@@ -90,4 +90,4 @@ class BackOff(AxesHandler):
 
 def was_right(request: HttpRequest) -> None:
     """The password that was tried with this request was the right one."""
-    tries.give_back(request.__dict__.pop("tried", ()))
+    throttling.give_back(request.__dict__.pop("tried", ()))

@@ -8,7 +8,7 @@ from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
-from . import kept_words, known_browser, known_device, sessions
+from . import known_device, remembered_person, saved_forms, sessions
 
 NOT_ALLOWED = 405
 
@@ -19,8 +19,8 @@ class LogInFirst(LoginRequiredMiddleware):
     def handle_no_permission(self, request: HttpRequest, view_func) -> HttpResponse:
         if request.method in ("GET", "HEAD"):
             return super().handle_no_permission(request, view_func)
-        kept_words.keep(request, view_func)
-        back = kept_words.page_before(request)
+        saved_forms.keep(request, view_func)
+        back = saved_forms.page_before(request)
         return redirect_to_login(back, self.get_login_url(view_func))
 
 
@@ -40,9 +40,9 @@ class KnowsBrowsers:
         if person is not None:
             session.note_use()
             if getattr(request, "logged_in_now", False) or not _marked(request):
-                known_browser.note(response, person)
+                remembered_person.note(response, person)
             if request.method == "POST" and response.status_code < 400:
-                kept_words.forget_if_sent(request)
+                saved_forms.forget_if_sent(request)
         if session.get(sessions.CLEAR) and request.method == "POST":
             response["Clear-Site-Data"] = '"storage"'
         return response
@@ -57,8 +57,8 @@ class PageAbove:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
         opened = request.method == "GET" and response.status_code == NOT_ALLOWED
-        if opened and kept_words.by_hand(request):
-            return HttpResponseRedirect(kept_words.page_above(request.path))
+        if opened and saved_forms.by_hand(request):
+            return HttpResponseRedirect(saved_forms.page_above(request.path))
         return response
 
 

@@ -338,7 +338,7 @@ class OpenSession(AbstractBaseSession):
 
 
 class TryCount(models.Model):
-    """Failed tries at a secret: see :mod:`studio.accounts.tries`."""
+    """Failed tries at a secret: see :mod:`studio.accounts.throttling`."""
 
     key = models.CharField(max_length=64, unique=True, help_text="Hashed.")
     account = models.CharField(max_length=64, blank=True, db_index=True, help_text="Hashed.")

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 
 from studio.headers import opens_a_door
 
-from . import known_device, letters, lockout, passwords, tries
+from . import known_device, letters, lockout, passwords, throttling
 from .forms import AskForm, ByCodeForm, ChooseForm, NewPasswordForm
 from .models import Person
 
@@ -85,10 +85,10 @@ def by_code(request: HttpRequest) -> HttpResponse:
     form = ByCodeForm(request.POST or None)
     if form.is_valid():
         counts = lockout.counts_of_code(request, form.cleaned_data["email"])
-        if not tries.take(counts):
+        if not throttling.take(counts):
             return get_lockout_response(request)
         if person := _set_by_code(form):
-            tries.give_back(counts)
+            throttling.give_back(counts)
             return _set(request, person)
         form.add_error(None, WRONG_CODE)
     status = 422 if form.is_bound else 200

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from . import access, audit, notices, sessions, tries
+from . import access, audit, notices, sessions, throttling
 from .models import GuardianLink, Membership, PasswordLink, Person, RecoveryCode, current
 from .secret_words import as_typed, hashed, new_code, new_secret
 
@@ -167,7 +167,7 @@ def renew(person: Person, password: str, here: str | None = None) -> None:
         person.save(update_fields=["password"])
         sessions.end_all(person, but=here)
         _cancel_links(person)
-        tries.forget(person.email)
+        throttling.forget(person.email)
 
 
 def told_by_letter(person: Person) -> None:

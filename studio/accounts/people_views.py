@@ -10,10 +10,10 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from studio.headers import opens_a_door
 
 from . import access, audit, consent, invitations, letters, notices, passwords, services
-from .asking_again import asks_again
 from .ended import says_that_it_ended
 from .forms import AnsweringForm, InviteForm, LinkForm
 from .models import Enrolment, GuardianLink, Membership, Studio
+from .reauthentication import asks_again
 
 Role = Membership.Role
 INVITED = (Role.PUPIL, Role.GUARDIAN, Role.TEACHER)

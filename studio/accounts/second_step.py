@@ -21,7 +21,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from studio import figures
 
-from . import lockout, notices, tries
+from . import lockout, notices, throttling
 from .models import Person, RecoveryCode
 from .secret_words import as_typed, hashed, new_code, new_secret
 
@@ -180,11 +180,11 @@ def _mark(person: Person, device: TOTPDevice) -> list:
 
 def _counted(request: HttpRequest, person: Person, look) -> bool:
     counts = lockout.counts_of_second_step(request, person)
-    if not tries.take(counts):
+    if not throttling.take(counts):
         raise MustWait
     right = look()
     if right:
-        tries.give_back(counts)
+        throttling.give_back(counts)
     return right
 
 

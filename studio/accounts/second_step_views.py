@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from studio.headers import opens_a_door
 
-from . import asking_again, second_step, sessions
+from . import reauthentication, second_step, sessions
 from .account_forms import AgainForm, CodeForm, SecondStepForm
 from .account_views import account_page
 from .models import Person
@@ -80,7 +80,7 @@ def begin(request: HttpRequest) -> HttpResponse:
 def confirm(request: HttpRequest) -> HttpResponse:
     """The key that waits once more (GET); switches it on by a first code (POST)."""
     device = second_step.begun(request.user)
-    if device is None or not asking_again.is_fresh(request):
+    if device is None or not reauthentication.is_fresh(request):
         return redirect("account")
     if request.method != "POST":
         return _set_up(request)
@@ -126,7 +126,7 @@ def again(request: HttpRequest) -> HttpResponse:
         status = 422 if form.is_bound else 200
         return render(request, "accounts/again.html", context, status=status)
     request.session.cycle_key()
-    asking_again.shown(request)
+    reauthentication.shown(request)
     return redirect(leads_to)
 
 
@@ -143,7 +143,7 @@ def _set_up(request: HttpRequest, form: CodeForm | None = None) -> HttpResponse:
     device = second_step.begun(request.user)
     if device is None:
         return redirect("account")
-    asking_again.shown(request)
+    reauthentication.shown(request)
     context = {
         # Of our own making: a picture of the key, without a word of anybody's.
         "picture": mark_safe(second_step.picture(device)),

@@ -3,7 +3,7 @@
 from django.contrib.auth.signals import user_logged_in
 from django.dispatch import Signal, receiver
 
-from . import kept_words, known_browser, known_device, sessions
+from . import known_device, remembered_person, saved_forms, sessions
 
 #: A teacher's place in a studio ended. Arguments: ``person``, ``studio``. Sent inside its
 #: transaction.
@@ -16,9 +16,9 @@ def logged_in(sender, request, user, **more) -> None:
     session = request.session
     sessions.begin(session, request.META.get("HTTP_USER_AGENT", ""))
     session.set_expiry(None)
-    if (words := kept_words.kept(request)) is None or words["person"] != user.pk:
-        kept_words.forget(session)
-    before = known_browser.last_person(request)
+    if (words := saved_forms.kept(request)) is None or words["person"] != user.pk:
+        saved_forms.forget(session)
+    before = remembered_person.last_person(request)
     if before is not None and before != user.pk:
         session[sessions.CLEAR] = True
     else:

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio.headers import opens_a_door
 
-from . import access, kept_words, known_browser, lockout, second_step, sessions
+from . import access, lockout, remembered_person, saved_forms, second_step, sessions
 from .consent import ConsentMissing
 from .forms import LogInForm
 from .second_step_views import ask_for_code
@@ -35,7 +35,7 @@ class LogIn(LoginView):
         return super().form_valid(form)
 
     def get_context_data(self, **more) -> dict:
-        waits = kept_words.kept(self.request) is not None
+        waits = saved_forms.kept(self.request) is not None
         return super().get_context_data(mail=bool(settings.MAIL), words_wait=waits, **more)
 
 
@@ -52,15 +52,15 @@ class LogOut(LogoutView):
         response = super().post(request, *args, **kwargs)
         request.session[sessions.CLEAR] = True
         request.session.set_expiry(CLEARED_WITHIN_S)
-        known_browser.forget(response)
+        remembered_person.forget(response)
         return response
 
 
 @require_POST
 def forget_words(request: HttpRequest) -> HttpResponse:
     """What was kept to be sent again is not wanted."""
-    kept_words.forget(request.session)
-    return redirect(kept_words.page_before(request))
+    saved_forms.forget(request.session)
+    return redirect(saved_forms.page_before(request))
 
 
 def refused(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:

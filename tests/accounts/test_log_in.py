@@ -5,7 +5,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 
-from studio.accounts import kept_words
+from studio.accounts import saved_forms
 from studio.accounts.lockout import PAIR_LIMIT
 from studio.accounts.models import Membership, Person
 from tests.cast import PASSWORD, as_person
@@ -132,7 +132,7 @@ def test_words_are_kept_for_an_hour_at_most_and_not_without_bound(known, cast, m
     known.post("/log-in/", {"username": cast.teacher.email, "password": PASSWORD})
     assert "Runa Feld" in known.get("/people/").content.decode()
     later = time.time() + 3601
-    monkeypatch.setattr(kept_words.time, "time", lambda: later)
+    monkeypatch.setattr(saved_forms.time, "time", lambda: later)
     assert "Runa Feld" not in known.get("/people/").content.decode()
 
 

@@ -17,7 +17,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from studio.accounts import letters, passwords, tasks, tries
+from studio.accounts import letters, passwords, tasks, throttling
 from studio.accounts.lockout import ACCOUNT_LIMIT, ADDRESS_LIMIT, PAIR_LIMIT
 from studio.accounts.models import Person, TryCount
 from tests.cast import PASSWORD
@@ -202,7 +202,7 @@ def test_what_no_longer_counts_is_removed(teacher, monkeypatch):
     assert TryCount.objects.count() == 3
     later = timezone.now() + timezone.timedelta(days=1, minutes=1)
     monkeypatch.setattr(timezone, "now", lambda: later)
-    assert tries.forget_old() == 3
+    assert throttling.forget_old() == 3
 
 
 # -- at the same moment --------------------------------------------------------------------
@@ -248,7 +248,7 @@ def test_of_many_guesses_at_once_no_more_are_looked_at_than_one_by_one(
     assert answers.count(429) >= 3 * PAIR_LIMIT
     assert set(answers) <= {200, 429}
     pair = TryCount.objects.get(failures=PAIR_LIMIT, key=PAIR.key)
-    assert tries.must_wait([PAIR]), pair
+    assert throttling.must_wait([PAIR]), pair
 
 
 def test_so_it_is_for_two_web_processes(either_database, tmp_path):
@@ -276,8 +276,8 @@ def test_so_it_is_for_two_web_processes(either_database, tmp_path):
         answers = at_once(*[guess_over_the_line] * (4 * PAIR_LIMIT))
     assert set(answers) <= {200, 429}
     assert answers.count(200) < PAIR_LIMIT, "the last that is looked at is told to wait"
-    local = tries.Count(("pair", person.email, "127.0.0.1"), PAIR_LIMIT)
+    local = throttling.Count(("pair", person.email, "127.0.0.1"), PAIR_LIMIT)
     assert TryCount.objects.get(key=local.key).failures == PAIR_LIMIT
 
 
-PAIR = tries.Count(("pair", "t@studio.example", "192.0.2.7"), PAIR_LIMIT)
+PAIR = throttling.Count(("pair", "t@studio.example", "192.0.2.7"), PAIR_LIMIT)

@@ -8,7 +8,7 @@ from django.test import RequestFactory
 from django.utils import timezone
 
 from studio.accounts.lockout import ADDRESS_LIMIT, PAIR_LIMIT, address_of
-from studio.accounts.tries import wait_after
+from studio.accounts.throttling import wait_after
 
 PASSWORD = "four strings and a bow"
 LOG_IN = "/log-in/"

@@ -3,7 +3,7 @@
 from django import template
 from django.urls import NoReverseMatch, reverse
 
-from studio.accounts import access, consent, kept_words, notices, sessions
+from studio.accounts import access, consent, notices, saved_forms, sessions
 from studio.accounts.models import Enrolment
 
 register = template.Library()
@@ -67,7 +67,7 @@ def told_and_kept(context) -> dict:
     return {
         "csrf_token": context.get("csrf_token"),
         "notices": notices.to_read(person),
-        "words": _words(kept_words.kept_for(request)),
+        "words": _words(saved_forms.kept_for(request)),
     }
 
 

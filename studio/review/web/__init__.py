@@ -1,1 +1,4 @@
-"""The pages around a review: the waiting list, pupils, the queue, sending, and what came back."""
+"""The pages of a review: the desk, the waiting list, pupils, the queue, sending, what came back.
+
+They ask the other rooms and know all of them; no other room knows a page.
+"""

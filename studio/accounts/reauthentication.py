@@ -14,7 +14,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
 
-from . import kept_words
+from . import saved_forms
 
 FRESH = timedelta(minutes=30)
 KEY = "shown_at"
@@ -40,8 +40,8 @@ def asks_again(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]
             return view(request, *args, **kwargs)
         back = request.get_full_path()
         if request.method == "POST":
-            kept_words.keep(request, view)
-            back = kept_words.page_before(request)
+            saved_forms.keep(request, view)
+            back = saved_forms.page_before(request)
         return HttpResponseRedirect(f"{reverse('account_again')}?{urlencode({'next': back})}")
 
     return guarded

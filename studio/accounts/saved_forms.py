@@ -15,7 +15,7 @@ from django.urls import Resolver404, resolve, reverse
 
 from studio.web.paths import own_path
 
-from . import known_browser
+from . import remembered_person
 
 KEY = "kept_words"
 KEPT_S = 60 * 60
@@ -25,7 +25,7 @@ NEVER = re.compile("password|again|code|csrf|token|secret", re.IGNORECASE)
 
 def keep(request: HttpRequest, view) -> None:
     """Keep the words of a form that somebody sent by hand, and that a log-in has to come before."""
-    person = known_browser.last_person(request)
+    person = remembered_person.last_person(request)
     if person is None or not by_hand(request) or getattr(view, "csrf_exempt", False):
         return  # without its token checked, it may be anybody's, or a recording of any size
     fields = [

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.core.signing import BadSignature
 from django.http import HttpRequest, HttpResponse
 
-SALT = "studio.accounts.known_browser"
+SALT = "studio.accounts.known_browser"  # of its first name: cookies that are out stay good
 AGE_S = 60 * 60 * 24 * 90  # longer than a session
 
 
