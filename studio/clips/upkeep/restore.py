@@ -53,12 +53,15 @@ def restore(
     try:
         backup = find(source)
         check_kind(backup)
-        with opened(backup, identity, passphrase) as ready:
+        with (
+            said_when_full("this machine's disk", "Free some"),
+            opened(backup, identity, passphrase) as ready,
+        ):
             _check(ready)
             if not replace:
                 _refuse_to_replace()
             connections.close_all()
-            with running.nobody_else(), said_when_full("this machine's disk", "Free some"):
+            with running.nobody_else():
                 return _put_back(ready)
     except (running.StillRunning, encryption.SealingError) as error:
         raise BackupError(str(error)) from None

@@ -355,12 +355,13 @@ def test_a_snapshot_for_which_there_is_no_room_is_said_too(clip, place):
         back_up(place)
 
 
-def test_a_restore_for_which_there_is_no_room_changes_no_row(clip, place):
+@pytest.mark.parametrize("room", [3 << 20, 1 << 16], ids=["for a recording", "to open it"])
+def test_a_restore_for_which_there_is_no_room_changes_no_row(clip, place, room):
     path = at_rest(big_file(clip).path)
     back_up(place)
     Clip.objects.filter(pk=clip.pk).update(title="changed after the backup")
     path.unlink()
-    with room_for(3 << 20), pytest.raises(BackupError, match="no room left"):
+    with room_for(room), pytest.raises(BackupError, match="no room left"):
         restore(place, replace=True)
     clip.refresh_from_db()
     assert clip.title == "changed after the backup"
