@@ -72,7 +72,7 @@ def prepare(with_demo: bool) -> int:
 
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "studio.settings")
     django.setup()
-    from studio import releases, running
+    from studio import collecting, releases, running
 
     try:
         _wait_for_database()
@@ -82,7 +82,7 @@ def prepare(with_demo: bool) -> int:
             _tell_of_queue()
             call_command("check")
             call_command("migrate", interactive=False, verbosity=0)
-            call_command("collectstatic", interactive=False, verbosity=0)
+            collecting.collect()
             if with_demo:
                 _load_demo()
     except (releases.NewerDatabase, running.Restoring) as error:
