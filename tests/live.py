@@ -7,6 +7,7 @@ given by name put it on other ground (see :mod:`tests.production`).
 
 import contextlib
 import os
+import shutil
 import signal
 import socket
 import subprocess
@@ -19,6 +20,7 @@ from pathlib import Path
 import psutil
 from django.conf import settings
 
+from studio import collecting
 from tests.deploy.processes import running, started, until
 
 START_S = 120.0
@@ -54,16 +56,30 @@ def free_port() -> int:
         return server.getsockname()[1]
 
 
-def live_studio(folder: Path, **variables: str) -> contextlib.AbstractContextManager[LiveStudio]:
+def live_studio(
+    folder: Path, *, lend: bool = True, **variables: str
+) -> contextlib.AbstractContextManager[LiveStudio]:
     """Start a studio on a free port, wait until it serves, stop it at the end."""
+    if lend:
+        lend_static_files(Path({**environment_of_tests(), **variables}["STUDIO_DATA"]))
     return _live(folder, ["studio", "serve"], variables)
+
+
+def lend_static_files(data: Path) -> None:
+    """Give a new data folder the static files of this run's own, which are the same."""
+    made, wanted = Path(settings.STATIC_ROOT), data / "static"
+    if (made / collecting.MADE_OF).is_file() and not wanted.exists():
+        data.mkdir(mode=0o700, parents=True, exist_ok=True)
+        shutil.copytree(made, wanted, copy_function=os.link)
 
 
 @contextlib.contextmanager
 def live_web(folder: Path, **variables: str) -> Iterator[LiveStudio]:
     """Its web process alone, for pages that wait for no worker."""
+    environment = {**environment_of_tests(), **variables}
+    lend_static_files(Path(environment["STUDIO_DATA"]))
     prepared = [sys.executable, "-m", "studio", "prepare"]
-    subprocess.run(prepared, check=True, env={**os.environ, **environment_of_tests(), **variables})
+    subprocess.run(prepared, check=True, env={**os.environ, **environment})
     gunicorn = ["gunicorn", "-c", "python:studio.gunicorn_settings"]
     with _live(folder, gunicorn, variables) as running:
         yield running

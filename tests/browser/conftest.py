@@ -1,11 +1,12 @@
 """One real browser for all tests of a process; what a module leaves open in it is closed."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Playwright, expect, sync_playwright
 
-from tests.browser.web import real_passwords, web, windows  # noqa: F401  # fixtures
+from tests.browser.web import real_passwords, shared_web, web, windows  # noqa: F401  # fixtures
 
 # The same engine, without the windows and services of a desktop's browser round it: a third less
 # work for the processor. The first day is walked in the whole browser.
@@ -29,6 +30,16 @@ OPTIONS = [
     "--autoplay-policy=no-user-gesture-required",
     f"--disable-features={PLAYWRIGHTS_OWN},{ADDRESS_BAR}",
 ]
+
+
+HERE = Path(__file__).parent
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_runtest_teardown(nextitem: pytest.Item | None) -> None:
+    """The web process ends before a test of another folder, which may start a studio of its own."""
+    if nextitem is None or HERE not in nextitem.path.parents:
+        shared_web.stop()
 
 
 @pytest.fixture(scope="session")

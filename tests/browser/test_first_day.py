@@ -48,7 +48,8 @@ UNSET = dict.fromkeys(("DATABASE_URL", "BROKER_URL", "EMAIL_URL", "SECRET_KEY"),
 
 @pytest.fixture
 def studio(tmp_path) -> Iterator[LiveStudio]:
-    with live_studio(tmp_path, STUDIO_DATA=str(tmp_path / "data"), **UNSET) as running:
+    empty = str(tmp_path / "data")
+    with live_studio(tmp_path, lend=False, STUDIO_DATA=empty, **UNSET) as running:
         yield running
 
 

@@ -1,8 +1,10 @@
-"""A real web process for the tests of a file, and a browser in which a person logs in by hand."""
+"""A real web process for tests in a row, and a browser in which a person logs in by hand."""
 
+import contextlib
 import functools
 import re
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from django.contrib.auth.hashers import make_password
@@ -16,10 +18,30 @@ from tests.live import LiveStudio, live_web
 PHONE = {"width": 390, "height": 844}
 
 
+class SharedWeb:
+    """One web process for the files that follow one another; begun at the first that asks."""
+
+    def __init__(self) -> None:
+        self._open = contextlib.ExitStack()
+        self._running: LiveStudio | None = None
+
+    def running(self, folder: Path) -> LiveStudio:
+        if self._running is None:
+            self._running = self._open.enter_context(live_web(folder))
+        return self._running
+
+    def stop(self) -> None:
+        self._running = None
+        self._open.close()
+
+
+# A start takes four seconds of a core, and what answers keeps nothing between two tests but rows.
+shared_web = SharedWeb()
+
+
 @pytest.fixture(scope="module")
-def web(django_db_setup, tmp_path_factory) -> Iterator[LiveStudio]:
-    with live_web(tmp_path_factory.mktemp("web")) as running:
-        yield running
+def web(django_db_setup, tmp_path_factory) -> LiveStudio:
+    return shared_web.running(tmp_path_factory.mktemp("web"))
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from django.db.migrations.recorder import MigrationRecorder
 import studio
 from studio import releases
 from tests.deploy.processes import ROOT, free_port, started, until
+from tests.live import lend_static_files
 
 
 def run(folder, *arguments: str, **variables: str) -> subprocess.CompletedProcess:
@@ -28,6 +29,7 @@ def run(folder, *arguments: str, **variables: str) -> subprocess.CompletedProces
 @pytest.fixture
 def newer(tmp_path):
     """A data folder whose database a newer program has brought up to date."""
+    lend_static_files(tmp_path)
     assert run(tmp_path, "studio", "prepare").returncode == 0
     code = (
         "import django; django.setup(); from django.db import connection;"

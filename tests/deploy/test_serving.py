@@ -11,6 +11,7 @@ import psutil
 import pytest
 
 from tests.deploy.processes import command_of, free_port, running, started, until
+from tests.live import lend_static_files
 
 pytestmark = pytest.mark.worker
 START_S = 90  # the first listening compiles for some seconds, more on a busy machine
@@ -20,6 +21,7 @@ START_S = 90  # the first listening compiles for some seconds, more on a busy ma
 def served(folder: Path):
     """A served studio with an empty data folder: its supervisor, address and log."""
     log, port = folder / "log", free_port()
+    lend_static_files(folder / "data")
     settings = {"STUDIO_DATA": str(folder / "data"), "PORT": str(port), "BROKER_URL": ""}
     with started([sys.executable, "-m", "studio", "serve"], log, **settings) as top:
         address = f"http://127.0.0.1:{port}"

@@ -7,23 +7,25 @@ import time
 import pytest
 from django.utils import timezone
 
-from sample_media.make import build
 from studio.clips import services
 from studio.clips.models import Clip, Listening, Stage
 from tests.cast import make_cast
 from tests.deploy.processes import running, until
-from tests.faults.at_work import at_work, listening
+from tests.faults.at_work import SAMPLE, at_work, listening
 from tests.live import live_studio
+from tests.media.recordings import AAC, ffmpeg
 
 pytestmark = [pytest.mark.worker, pytest.mark.django_db(transaction=True)]
+
+TIMES = 6  # of 13 s each
 
 
 @pytest.fixture
 def clip(tmp_path) -> Clip:
-    """A minute and more of octaves, sent and put on the queue."""
-    cast = make_cast()
-    sample = build("octaves-in-b-flat", tmp_path)
-    return services.receive(cast.enrolment, cast.pupil, [sample.read_bytes()], sample.name)
+    """A minute and more of octaves, sent and put on the queue; the sound alone."""
+    cast, path = make_cast(), tmp_path / "octaves.m4a"
+    ffmpeg("-stream_loop", str(TIMES - 1), "-i", str(SAMPLE), "-vn", *AAC, str(path))
+    return services.receive(cast.enrolment, cast.pupil, [path.read_bytes()], path.name)
 
 
 def expire_lease(stage: Stage) -> None:
