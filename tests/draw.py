@@ -1,19 +1,67 @@
 """Great sweeps: with ``--draw SEED`` a run takes a share of their cases, another with each seed.
 
-Each case of a sweep costs a browser window or a recording, and there are hundreds. A run of
-everything draws some, so that every case is met within some runs; without ``--draw`` all are taken.
-What was left out is counted as deselected, and the seed that is printed draws the same once more.
+Each case of a sweep costs a browser window, a studio or a recording, and there are hundreds. A run
+of everything draws some, so that every case is met within some runs; without ``--draw`` all are
+taken. What was left out is counted as deselected, and the seed that is printed draws the same once
+more.
+
+A test with parameters says ``@pytest.mark.sweep(share)``. Files in which test after test tries the
+same part of the studio are a sweep together; they stand in :data:`TOGETHER`.
 """
 
 import math
 import random
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
 
 import pytest
 
 MARKER = (
     "sweep(share, name): where a run says --draw, a share of the cases is drawn, 0 < share < 1; "
     "the cases are those of one test, or of all that have the name"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Files:
+    """Files whose tests are a sweep together; the first that fits a file counts."""
+
+    name: str
+    share: float
+    patterns: tuple[str, ...]  # below tests/
+
+    def has(self, path: Path) -> bool:
+        return any(path.match(f"{HERE.name}/{pattern}") for pattern in self.patterns)
+
+
+HERE = Path(__file__).parent
+PAGES = (
+    *("drills", "hear", "pages", "picture_choice", "pile", "put_aside", "replies", "rotation"),
+    *("said_and_typed", "story", "unsuitable_drills", "waiting_rows"),
+)
+PROCESSES = ("demo", "nginx", "permissions", "releases", "runbook", "serving")
+BACKUPS = ("encrypted_backup", "repair", "restore_drill")
+BENCHMARKS = ("ear_scoring", "follower_regression")
+# Never here: who may do what, the first day, the storm, killed workers, how well is heard.
+TOGETHER = (
+    Files("the desk", 1 / 4, ("browser/test_desk_*.py",)),
+    Files("sending", 1 / 3, ("browser/test_send*.py",)),
+    Files(
+        "coming in and out",
+        1 / 3,
+        ("browser/test_doors.py", "browser/test_logged_out.py", "browser/test_second_step.py"),
+    ),
+    Files("other pages in a browser", 1 / 4, tuple(f"browser/test_{name}.py" for name in PAGES)),
+    Files("PostgreSQL and Redis fail", 1 / 3, ("faults/test_production_ground.py",)),
+    Files("a restore beside a studio", 1 / 3, ("faults/test_restore_beside_a_studio.py",)),
+    Files("backups", 1 / 2, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
+    Files("the studio's processes", 1 / 2, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
+    Files("watching it run", 1 / 2, ("operations/test_doctor.py", "operations/test_logs.py")),
+    Files("slow lines", 1 / 2, ("web/test_slow_lines.py",)),
+    Files("recordings of every kind", 1 / 2, ("media/test_*.py",)),
+    Files("what is measured by", 1 / 2, tuple(f"benchmarks/test_{name}.py" for name in BENCHMARKS)),
+    Files("notes and cents", 1 / 3, ("intonation/detection/*.py", "intonation/estimation/*.py")),
 )
 
 
@@ -38,18 +86,23 @@ def share_of(cases: Sequence, share: float, seed: str) -> list:
     return [cases[place] for place in sorted(places)]
 
 
+def sweep_of(item: pytest.Item) -> tuple[str, float] | None:
+    """The sweep that a test is a case of, by name, and its share; a test's own word comes first."""
+    if marker := item.get_closest_marker("sweep"):
+        return marker.kwargs.get("name", item.nodeid.partition("[")[0]), marker.args[0]
+    return next(((files.name, files.share) for files in TOGETHER if files.has(item.path)), None)
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     seed = config.getoption("draw")
     if seed is None:
         return
-    sweeps: dict[str, list[pytest.Item]] = {}
+    sweeps: dict[tuple[str, float], list[pytest.Item]] = {}
     for item in items:
-        if marker := item.get_closest_marker("sweep"):
-            test = item.nodeid.partition("[")[0]
-            sweeps.setdefault(marker.kwargs.get("name", test), []).append(item)
+        if sweep := sweep_of(item):
+            sweeps.setdefault(sweep, []).append(item)
     left_out: set[pytest.Item] = set()
-    for name, cases in sweeps.items():
-        share = cases[0].get_closest_marker("sweep").args[0]
+    for (name, share), cases in sweeps.items():
         left_out |= set(cases) - set(share_of(cases, share, f"{seed} {name}"))
     config.hook.pytest_deselected(items=[item for item in items if item in left_out])
     items[:] = [item for item in items if item not in left_out]

@@ -5,7 +5,15 @@ import sys
 
 import pytest
 
-from tests.draw import share_of
+from tests.draw import HERE, TOGETHER, share_of
+
+IN_EVERY_RUN = (
+    "test_access_matrix.py",
+    "benchmarks/test_intonation_regression.py",
+    "browser/test_first_day.py",
+    "faults/test_killed_worker.py",
+    "faults/test_storm.py",
+)
 
 SWEEP = """
 import pytest
@@ -50,3 +58,20 @@ def test_a_run_draws_only_where_it_says_so(tmp_path):
     drawn = collected(tmp_path, "--draw", "5")
     assert len(drawn) == 5 + 3
     assert drawn == collected(tmp_path, "--draw", "5")
+
+
+@pytest.mark.parametrize("files", TOGETHER, ids=lambda files: files.name)
+def test_files_of_a_sweep_are_there(files):
+    for pattern in files.patterns:
+        found = list(HERE.glob(pattern))
+        assert found, pattern
+        assert all(files.has(path) for path in found)
+    assert len({each.name for each in TOGETHER}) == len(TOGETHER)
+
+
+@pytest.mark.parametrize("name", IN_EVERY_RUN)
+def test_what_matters_most_is_left_out_of_no_run(name):
+    path = HERE / name
+    assert path.is_file()
+    assert not any(files.has(path) for files in TOGETHER)
+    assert "mark.sweep" not in path.read_text()

@@ -112,7 +112,7 @@ CASES = [
 ]
 
 
-@pytest.mark.sweep(1 / 4)
+@pytest.mark.sweep(1 / 6)
 @pytest.mark.parametrize(("name", "form"), CASES)
 def test_it_takes_what_is_right_and_refuses_the_rest(studio, name, form):
     studio.database.put_back()

@@ -21,7 +21,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 world = matrix.world  # the fixture: the arguments of every address
 
 AXE = (Path(__file__).parent / "vendor/axe-core-4.14.1/axe.min.js").read_text()
-SHARE = 1 / 4  # of a person's pages, where a run draws
+SHARE = 1 / 6  # of a person's pages, where a run draws
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
 EVERY_RULE: dict = {"rules": {"target-size": {"enabled": True}}}
 COLOURS: dict = {"runOnly": ["color-contrast", "link-in-text-block"]}
@@ -131,14 +131,15 @@ def show(page: Page, html: str) -> None:
     page.goto("/told/")
 
 
-def test_no_page_that_says_what_happened_has_a_serious_issue(opened):
+def test_no_page_that_says_what_happened_has_a_serious_issue(opened, drawn):
     page, found = opened(None), []
-    for name in every_page.TOLD:
+    for name in drawn(every_page.TOLD, 1 / 3):
         show(page, every_page.told(name))
         found += [f"{name}: {what}" for what in issues(page)]
     assert not found, "\n".join(found)
 
 
+@pytest.mark.sweep(1 / 3)
 @pytest.mark.parametrize(
     ("part", "name", "form"),
     [

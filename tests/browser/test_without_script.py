@@ -21,7 +21,7 @@ def test_nothing_is_dead_without_script(cast, world, opened, drawn, part):
     more = every_page.furnish(cast)
     page = opened(cast.people().get(part), java_script_enabled=False, viewport=DESK)
     found, seen = [], set()
-    for address in drawn([*every_page.addresses(part, world), *more[part]], 1 / 3):
+    for address in drawn([*every_page.addresses(part, world), *more[part]], 1 / 4):
         page.goto(address)
         if page.url not in seen:
             seen.add(page.url)

@@ -55,6 +55,7 @@ PAGES: dict[str, tuple[str, Callable[[Cast], str], tuple[Callable, ...]]] = {
 }
 
 
+@pytest.mark.sweep(1 / 3)
 @pytest.mark.parametrize("page", PAGES)
 def test_of_a_list(cast, page):
     who, address, grow = PAGES[page]
@@ -68,6 +69,7 @@ def test_of_a_list(cast, page):
     assert counts[0] == counts[1]
 
 
+@pytest.mark.sweep(1 / 2)
 @pytest.mark.parametrize("who", ["teacher", "pupil"])
 def test_of_one_clip_among_many(cast, who):
     clip = heard_clip(cast.enrolment)

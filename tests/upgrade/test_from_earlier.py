@@ -77,6 +77,7 @@ def test_there_are_earlier_ones():
     assert len(EARLIER) >= 2
 
 
+@pytest.mark.sweep(1 / 2)
 def test_no_row_is_lost_and_what_was_agreed_holds(upgraded):
     def rows(asked: str) -> int:
         with connection.cursor() as cursor:
@@ -92,6 +93,7 @@ def test_no_row_is_lost_and_what_was_agreed_holds(upgraded):
     assert place.instrument() is not None
 
 
+@pytest.mark.sweep(1 / 2)
 def test_everybody_logs_in_and_finds_what_was_there(upgraded):
     titles = {clip.title: f"/clips/{clip.pk}/" for clip in Clip.objects.all()}
     assert set(titles) >= {"Octaves that wait", "Octaves that came back"}
@@ -106,6 +108,7 @@ def test_everybody_logs_in_and_finds_what_was_there(upgraded):
         assert b"Octaves that wait" in waits.content
 
 
+@pytest.mark.sweep(1 / 2)
 def test_what_was_returned_reads_as_it_did(upgraded):
     returned = Return.objects.get()
     browser = Client()
