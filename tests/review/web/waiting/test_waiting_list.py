@@ -122,7 +122,7 @@ def test_a_clip_rests_is_counted_and_comes_back_by_itself(cast, three, monkeypat
     assert "1 clip rests" in client.get("/waiting/").content.decode()
     assert listed(client, "?snoozed=1") == ["Tenths"]
     assert client.get(f"/clips/{three[0].pk}/").context["place"].count == 2
-    moved = timezone.now() + timedelta(days=3)
+    moved = timezone.now() + timedelta(days=4)  # it comes back in the morning
     monkeypatch.setattr(timezone, "now", lambda: moved)
     assert listed(client) == ["Tenths", "Sixths", "Octaves"]
 
