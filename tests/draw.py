@@ -40,28 +40,26 @@ PAGES = (
     *("drills", "hear", "pages", "picture_choice", "pile", "put_aside", "replies", "rotation"),
     *("said_and_typed", "story", "unsuitable_drills", "waiting_rows"),
 )
+DOORS = ("doors", "logged_out", "second_step")
 PROCESSES = ("demo", "nginx", "permissions", "releases", "runbook", "serving")
 BACKUPS = ("encrypted_backup", "repair", "restore_drill")
 BENCHMARKS = ("ear_scoring", "follower_regression")
 # Never here: who may do what, the first day, the storm, killed workers, how well is heard.
 TOGETHER = (
-    Files("the desk", 1 / 4, ("browser/test_desk_*.py",)),
+    Files("the desk", 1 / 5, ("browser/test_desk_*.py",)),
     Files("sending", 1 / 3, ("browser/test_send*.py",)),
-    Files(
-        "coming in and out",
-        1 / 3,
-        ("browser/test_doors.py", "browser/test_logged_out.py", "browser/test_second_step.py"),
-    ),
-    Files("other pages in a browser", 1 / 4, tuple(f"browser/test_{name}.py" for name in PAGES)),
+    Files("coming in and out", 1 / 3, tuple(f"browser/test_{name}.py" for name in DOORS)),
+    Files("nobody is shut out", 1 / 2, ("accounts/test_shut_out.py",)),
+    Files("other pages in a browser", 1 / 5, tuple(f"browser/test_{name}.py" for name in PAGES)),
     Files("PostgreSQL and Redis fail", 1 / 3, ("faults/test_production_ground.py",)),
     Files("a restore beside a studio", 1 / 3, ("faults/test_restore_beside_a_studio.py",)),
-    Files("backups", 1 / 2, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
-    Files("the studio's processes", 1 / 2, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
+    Files("backups", 1 / 3, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
+    Files("the studio's processes", 1 / 3, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
     Files("watching it run", 1 / 2, ("operations/test_doctor.py", "operations/test_logs.py")),
     Files("slow lines", 1 / 2, ("web/test_slow_lines.py",)),
-    Files("recordings of every kind", 1 / 2, ("media/test_*.py",)),
+    Files("recordings of every kind", 1 / 3, ("media/test_*.py",)),
     Files("what is measured by", 1 / 2, tuple(f"benchmarks/test_{name}.py" for name in BENCHMARKS)),
-    Files("notes and cents", 1 / 3, ("intonation/detection/*.py", "intonation/estimation/*.py")),
+    Files("notes and cents", 1 / 4, ("intonation/detection/*.py", "intonation/estimation/*.py")),
 )
 
 
