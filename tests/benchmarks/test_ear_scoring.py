@@ -131,12 +131,11 @@ def test_expected_marks_are_those_of_runs_that_end_beyond_the_tolerance():
         assert (away > clip.policy.tolerance_cents["P8"]) == (run.code is not None)
 
 
-def test_figures_go_between_the_marked_lines_and_nothing_else_changes(tmp_path, monkeypatch):
-    monkeypatch.setattr(docs, "section", lambda found: "new")
+def test_figures_go_between_the_marked_lines_and_nothing_else_changes(tmp_path):
     page = tmp_path / "page.md"
     page.write_text(f"before\n{docs.BEGIN}\nold\n{docs.END}\nafter\n")
-    docs.write({}, page)
+    docs.put("new", page)
     assert page.read_text() == f"before\n{docs.BEGIN}\nnew\n{docs.END}\nafter\n"
     page.write_text("no marks")
     with pytest.raises(ValueError, match="must hold"):
-        docs.write({}, page)
+        docs.put("new", page)

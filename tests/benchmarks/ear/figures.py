@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import Any
 
 from studio.intonation import ENGINE
-from tests.benchmarks.ear import summary, targets
-from tests.benchmarks.ear.run import OURS, Scores
+from tests.benchmarks.ear import real_summary, summary, targets
+from tests.benchmarks.ear.hearing import OURS
+from tests.benchmarks.ear.run import Scores
 from tests.benchmarks.ear.scoring import ClipScore
 from tests.benchmarks.ear.summary import Figures
 
@@ -26,7 +27,7 @@ LINES = ("line legato", "line detached", "line of recorded notes")
 def document(scores: Scores) -> Figures:
     """Figures of everything but cost; no date or machine in it."""
     ours = scores.ours
-    figures: Figures = {"groups": {}}
+    figures: Figures = {"real": real_figures(scores), "groups": {}}
     for letter, title in TITLES.items():
         clips = summary.grouped(ours.get(letter, []))
         rows = {name: summary.pair_row(_events(of)) for name, of in clips.items()}
@@ -45,11 +46,19 @@ def document(scores: Scores) -> Figures:
     return figures
 
 
+def real_figures(scores: Scores) -> Figures:
+    """Figures of real playing, and when and by what they were made: they may be kept alone."""
+    return {"date": _now(), **machine(), **real_summary.real(scores.real, OURS)}
+
+
 def finish(figures: Figures, **about: Any) -> Figures:
     """Add targets, date, machine and what else is told of the run."""
     figures["targets"] = targets.reached(figures)
-    when = datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
-    return {"benchmark": "intonation", "date": when, **machine(), **about, **figures}
+    return {"benchmark": "intonation", "date": _now(), **machine(), **about, **figures}
+
+
+def _now() -> str:
+    return datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
 def machine() -> Figures:

@@ -18,6 +18,7 @@ from studio.intonation.model.measurement import Event, Measurement
 from tests.benchmarks.ear.material import SR, Material
 
 HOP_S = 0.01
+OURS = "this project"
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,10 +18,10 @@ import io
 import logging
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -35,7 +35,20 @@ KLAPURI_HOP = 441  # samples: one of our frames
 PYIN_FRAME = 2048
 CONTOUR_BASE_HZ = 27.5  # of Basic Pitch's first bin
 CONTOUR_BINS = 36  # to an octave
-CONTOUR_FRAME_S = 256 / 22050
+LEAST_NOTE_S = 0.1277  # its own choice
+
+
+class Thresholds(NamedTuple):
+    """What Basic Pitch asks of a note's onset and of its frames, 0 to 1."""
+
+    onset: float
+    frame: float
+
+
+USUAL = Thresholds(0.5, 0.3)  # its own choice
+# Of onset thresholds from 0.5 on, the highest finds most double stops of real playing at any share
+# of false ones below 5 %; the frames' spans that range.
+SWEEP = (USUAL, *(Thresholds(0.95, frame) for frame in (0.75, 0.7, 0.65, 0.6, 0.5)))
 
 
 def klapuri(clip: Material) -> Heard:
@@ -61,24 +74,51 @@ def _klapuri() -> Any:
 
 def basic_pitch(clip: Material) -> Heard:
     """Basic Pitch, with pitches finer than its notes."""
+    return basic_pitch_at(clip, (USUAL,))[0]
+
+
+def basic_pitch_at(clip: Material, settings: Sequence[Thresholds]) -> list[Heard]:
+    """Basic Pitch's notes at each of ``settings``: of one hearing, since they come after it.
+
+    The first one's time is told, with the hearing; the others' is not.
+    """
     import soundfile
 
     model = _model()
-    from basic_pitch.inference import predict
+    from basic_pitch.inference import run_inference
 
     with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stdout(io.StringIO()):
         path = Path(folder, "clip.wav")
         soundfile.write(path, clip.y, SR)
         begun = time.process_time()
-        output, _, found = predict(
-            str(path), model, minimum_frequency=LOWEST_HZ, maximum_frequency=HIGHEST_HZ
-        )
+        output = run_inference(str(path), model)
+        found = [_notes(output, settings[0])]
         cpu_s = time.process_time() - begun
-    notes = [
-        HeardNote(float(start), float(end), _fine(output["contour"], start, end, pitch))
+    found += [_notes(output, setting) for setting in settings[1:]]
+    return [
+        Heard(frames_of(notes, clip.duration_s), 0.0 if n else cpu_s, notes)
+        for n, notes in enumerate(found)
+    ]
+
+
+def _notes(output: dict[str, np.ndarray], at: Thresholds) -> list[HeardNote]:
+    """The network's output as notes, as its own ``predict`` makes them."""
+    from basic_pitch.constants import AUDIO_SAMPLE_RATE, FFT_HOP
+    from basic_pitch.note_creation import model_frames_to_time, model_output_to_notes
+
+    _, found = model_output_to_notes(
+        output,
+        onset_thresh=at.onset,
+        frame_thresh=at.frame,
+        min_note_len=round(LEAST_NOTE_S * AUDIO_SAMPLE_RATE / FFT_HOP),
+        min_freq=LOWEST_HZ,
+        max_freq=HIGHEST_HZ,
+    )
+    times = model_frames_to_time(len(output["contour"]))
+    return [
+        HeardNote(float(start), float(end), _fine(output["contour"], times, start, end, pitch))
         for start, end, pitch, _, _ in found
     ]
-    return Heard(frames_of(notes, clip.duration_s), cpu_s, notes)
 
 
 @cache
@@ -86,14 +126,23 @@ def _model() -> Any:
     logging.getLogger().setLevel(logging.ERROR)  # it warns of every runtime that is not there
     from basic_pitch import FilenameSuffix, build_icassp_2022_model_path
     from basic_pitch.inference import Model
+    from onnxruntime import InferenceSession, SessionOptions
 
-    return Model(build_icassp_2022_model_path(FilenameSuffix.onnx))
+    path = build_icassp_2022_model_path(FilenameSuffix.onnx)
+    model = Model(path)
+    # On one core, as the others: threads that wait for each other would count as its time.
+    one = SessionOptions()
+    one.intra_op_num_threads = one.inter_op_num_threads = 1
+    model.model = InferenceSession(str(path), one, providers=["CPUExecutionProvider"])
+    return model
 
 
-def _fine(contour: np.ndarray, start_s: float, end_s: float, midi: int) -> float:
+def _fine(
+    contour: np.ndarray, times_s: np.ndarray, start_s: float, end_s: float, midi: int
+) -> float:
     """Hz of a note: the contour over its span, weighted mean about its semitone's best bin."""
-    first = int(start_s / CONTOUR_FRAME_S)
-    last = max(first + 1, int(end_s / CONTOUR_FRAME_S))
+    first = min(int(np.searchsorted(times_s, start_s)), len(contour) - 1)
+    last = max(first + 1, int(np.searchsorted(times_s, end_s)))
     salience = contour[first:last].mean(axis=0)
     centre = round(CONTOUR_BINS * np.log2(440.0 * 2.0 ** ((int(midi) - 69) / 12) / CONTOUR_BASE_HZ))
     near = np.arange(max(0, centre - 2), min(len(salience), centre + 3))

@@ -4,20 +4,24 @@ A change of the engine makes every error anew, as another seed would; so a figur
 more than it does between seeds says nothing. A full run holds each set's quick clips (its first
 ones) and several times as many more, each from a seed of its own: drawing as many of them as the
 quick run hears, again and again, shows what the figures of other seeds would be (the bootstrap;
-Efron 1979, *Ann. Statist.* 7(1), 1-26). ``results/intonation-noise.json`` holds for each guarded
+Efron 1979, *Ann. Statist.* 7(1), 1-26). Of real playing the quick run hears one movement: drawn are
+its pairs. ``results/intonation-noise.json`` holds for each guarded
 figure its value on the quick clips, and mean and standard deviation over such draws. It may fall
 three deviations and a grain below the worse of value and mean: a value that happened to be lucky
 would else be lost by any change.
 """
 
 import json
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
-from tests.benchmarks.ear import figures
+from tests.benchmarks.ear import figures, real
+from tests.benchmarks.ear.hearing import OURS
+from tests.benchmarks.ear.real_scoring import MovementScore
+from tests.benchmarks.ear.real_summary import point
 from tests.benchmarks.ear.run import Scores
 from tests.benchmarks.ear.scoring import ClipScore, EventScore
 from tests.benchmarks.ear.sets import all_sets
@@ -30,6 +34,7 @@ DEVIATIONS = 3.0
 DRAWS = 300
 
 Choice = Callable[[list[ClipScore], int], list[ClipScore]]
+Row = dict[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +48,12 @@ class Guarded:
 
 # Shares: two of some hundred double stops, where chance happened to show none.
 SHARES, CENTS = 0.02, 0.05
+REAL = (
+    Guarded("real: found", True, SHARES),
+    Guarded("real: frames found", True, SHARES),
+)
 GUARDED = (
+    *REAL,
     *(Guarded(f"{group}: found", True, SHARES) for group in "abcde"),
     *(Guarded(f"{group}: wrong", False, SHARES) for group in "abc"),
     *(Guarded(f"{group}: median", False, CENTS) for group in "abcde"),
@@ -61,9 +71,9 @@ GUARDED = (
 )
 
 
-def guarded(ours: dict[str, list[ClipScore]]) -> dict[str, float]:
-    """The guarded figures of clips by group."""
-    found: dict[str, float | None] = {}
+def guarded(ours: dict[str, list[ClipScore]], played: list[MovementScore]) -> dict[str, float]:
+    """The guarded figures of clips by group, and of real movements."""
+    found: dict[str, float | None] = dict(guarded_real(played))
     for group in "abcde":
         row = pair_row(_events(ours[group]))
         found[f"{group}: found"], found[f"{group}: wrong"] = row["right"], row["wrong"]
@@ -88,6 +98,15 @@ def guarded(ours: dict[str, list[ClipScore]]) -> dict[str, float]:
     return {each.name: _told(each.name, found[each.name]) for each in GUARDED}
 
 
+def guarded_real(played: list[MovementScore]) -> dict[str, float]:
+    """Pairs of which both notes are struck."""
+    row = point(played)
+    return {
+        "real: found": _told("real: found", row["found"]),
+        "real: frames found": _told("real: frames found", row["frames_found"]),
+    }
+
+
 def _told(name: str, value: float | None) -> float:
     if value is None:
         raise ValueError(f"nothing was heard to make the figure {name!r} of")
@@ -110,6 +129,20 @@ def drawn(scores: Scores, rng: np.random.Generator) -> dict[str, list[ClipScore]
     )
 
 
+def quick_movements(scores: Scores) -> list[MovementScore]:
+    """Of a full run, the real movements that the quick run hears."""
+    return [each for each in scores.real[OURS] if each.movement in real.QUICK]
+
+
+def drawn_movements(scores: Scores, rng: np.random.Generator) -> list[MovementScore]:
+    """The same with as many of their pairs, drawn."""
+    found = []
+    for each in quick_movements(scores):
+        drawn = rng.integers(len(each.pairs), size=len(each.pairs))
+        found.append(replace(each, pairs=[each.pairs[i] for i in drawn]))
+    return found
+
+
 def _chosen(scores: Scores, choose: Choice) -> dict[str, list[ClipScore]]:
     found: dict[str, list[ClipScore]] = {}
     for each in all_sets():
@@ -122,18 +155,35 @@ def _chosen(scores: Scores, choose: Choice) -> dict[str, list[ClipScore]]:
 def keep_noise(scores: Scores, seed: int) -> str:
     """Store each guarded figure of a full run with its noise; the same as lines of text."""
     rng = np.random.default_rng(seed)
-    value = guarded(quick_share(scores))
-    draws = [guarded(drawn(scores, rng)) for _ in range(DRAWS)]
-    rows = {
+    value = guarded(quick_share(scores), quick_movements(scores))
+    draws = [guarded(drawn(scores, rng), drawn_movements(scores, rng)) for _ in range(DRAWS)]
+    about = {"seed": seed, "draws": DRAWS, **figures.machine()}
+    return _keep(about, _rows(GUARDED, value, draws))
+
+
+def keep_noise_of_real(scores: Scores, seed: int) -> str:
+    """The same of a run of real playing alone; all other figures stay as they were kept."""
+    rng = np.random.default_rng(seed)
+    value = guarded_real(quick_movements(scores))
+    draws = [guarded_real(drawn_movements(scores, rng)) for _ in range(DRAWS)]
+    kept = json.loads(NOISE.read_text())
+    others = {name: row for name, row in kept["figures"].items() if name not in value}
+    return _keep(kept, {**_rows(REAL, value, draws), **others})
+
+
+def _rows(which: Iterable[Guarded], value: Row, draws: list[Row]) -> dict[str, Row]:
+    return {
         each.name: {
             "value": value[each.name],
             "mean": round(float(np.mean([draw[each.name] for draw in draws])), 4),
             "deviation": round(float(np.std([draw[each.name] for draw in draws], ddof=1)), 4),
         }
-        for each in GUARDED
+        for each in which
     }
+
+
+def _keep(about: dict[str, object], rows: dict[str, Row]) -> str:
     NOISE.parent.mkdir(exist_ok=True)
-    about = {"seed": seed, "draws": DRAWS, **figures.machine()}
     NOISE.write_text(json.dumps({**about, "figures": rows}, indent=1) + "\n")
     return "\n".join(
         f"{name:26} {row['value']:9.4f}  (by chance {row['mean']:.4f} +- {row['deviation']:.4f})"

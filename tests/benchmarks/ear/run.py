@@ -8,15 +8,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from tests.benchmarks.ear import real_run
 from tests.benchmarks.ear.cost import ONE_THREAD
-from tests.benchmarks.ear.hearing import hear
+from tests.benchmarks.ear.hearing import OURS, hear
 from tests.benchmarks.ear.material import SR, Material
+from tests.benchmarks.ear.real_scoring import MovementScore
 from tests.benchmarks.ear.scoring import ClipScore, score, score_frames
 from tests.benchmarks.ear.sets import TestSet, all_sets, named
 from tests.benchmarks.ear.vibrato_notes import NotesMissing, fetch
 
 PROCESSES = 2
-OURS = "this project"
 # pYIN runs at about the speed of the sound itself and follows one voice: a few sets tell enough.
 PYIN_SETS = ("made, 30 dB", "recorded notes", "line legato", "line of recorded notes")
 FULL_CLIPS = {"made, 30 dB": 6, "made, octaves, 30 dB": 3, "recorded notes": 6}
@@ -43,36 +44,55 @@ class Task:
 
 @dataclass(slots=True)
 class Scores:
-    """All that was heard: ``ours`` by group; ``compared`` by listener, on the clips all heard."""
+    """All that was heard: ``ours`` by group; ``compared`` by listener, on the clips all heard.
+
+    ``real``: whole movements of real playing, by listener.
+    """
 
     ours: dict[str, list[ClipScore]] = field(default_factory=dict)
     compared: dict[str, list[ClipScore]] = field(default_factory=dict)
+    real: dict[str, list[MovementScore]] = field(default_factory=dict)
     missing: list[str] = field(default_factory=list)
 
 
-def run(seed: int, share: float, *, with_others: bool) -> Scores:
+def run(
+    seed: int, share: float, *, with_others: bool, real: bool = True, made: bool = True
+) -> Scores:
     """Hear ``share`` of the full run's clips (0: the quick ones, which are always among them).
 
-    ``with_others`` needs the libraries of the extra ``reference``.
+    ``with_others`` needs the libraries of the extra ``reference``. ``real`` playing and ``made``
+    clips can be heard alone.
     """
     scores = Scores()
-    sets = [each for each in all_sets() if each.count(share)]
-    if any(each.name == "recorded, own vibrato" for each in sets):
-        try:
-            fetch()
-        except NotesMissing as why:
-            scores.missing.append(f"recorded, own vibrato: {why}")
-            sets = [each for each in sets if each.name != "recorded, own vibrato"]
+    sets = _sets(share, scores.missing) if made else []
     tasks = [task for each in sets for task in _tasks(each, seed, share, with_others)]
+    played = real_run.tasks(quick=share == 0.0, with_others=with_others) if real else []
     os.environ.update(ONE_THREAD)
     with multiprocessing.get_context("spawn").Pool(PROCESSES, _warm, (with_others,)) as pool:
+        movements = pool.imap_unordered(real_run.heard, played)  # the longest: they begin
         for done, (task, own, others) in enumerate(pool.imap(_heard, tasks), 1):
             scores.ours.setdefault(named(task.set_name).group, []).append(own)
             for name, found in others.items():
                 scores.compared.setdefault(name, []).append(found)
             if sys.stderr.isatty() and done % 10 == 0:
                 print(f"\r{done} of {len(tasks)} clips heard", end="", file=sys.stderr)
+        for name, each in movements:
+            scores.real.setdefault(name, []).extend(each)
+    by_name = scores.real
+    scores.real = {name: by_name[name] for name in real_run.LISTENERS if name in by_name}
     return scores
+
+
+def _sets(share: float, missing: list[str]) -> list[TestSet]:
+    """The sets that can be heard; what cannot is added to ``missing``."""
+    sets = [each for each in all_sets() if each.count(share)]
+    if any(each.name == "recorded, own vibrato" for each in sets):
+        try:
+            fetch()
+        except NotesMissing as why:
+            missing.append(f"recorded, own vibrato: {why}")
+            sets = [each for each in sets if each.name != "recorded, own vibrato"]
+    return sets
 
 
 def _tasks(each: TestSet, seed: int, share: float, with_others: bool) -> Sequence[Task]:

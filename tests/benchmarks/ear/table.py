@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from tests.benchmarks.ear import real_table
 from tests.benchmarks.ear.summary import Figures
 
 PAIR_COLUMNS = {
@@ -79,7 +80,16 @@ def _cell(value: Any, form: str) -> str:
 
 
 def report(figures: Figures) -> str:
-    """Everything, in the order of the groups."""
+    """Everything: real playing, then what was made, in the order of the groups."""
+    parts = [table(*each) for each in real_table.parts(figures["real"])]
+    parts.append(real_table.notes(figures["real"]))
+    if "groups" in figures:
+        parts += _made(figures)
+    parts += [_cost(figures.get("cost")), _targets(figures["targets"])]
+    return "\n".join(part for part in parts if part)
+
+
+def _made(figures: Figures) -> list[str]:
     groups = figures["groups"]
     parts = [
         table(f"{letter}. {groups[letter]['title']}", PAIR_COLUMNS, groups[letter]["conditions"])
@@ -99,8 +109,7 @@ def report(figures: Figures) -> str:
             parts.append(table(f"  {name}", LISTENER_COLUMNS, rows))
         for name, rows in figures["listeners"]["by_interval"].items():
             parts.append(table(f"  {name}", LISTENER_COLUMNS, rows))
-    parts += [_cost(figures.get("cost")), _targets(figures["targets"])]
-    return "\n".join(part for part in parts if part)
+    return parts
 
 
 def _flat(controls: Mapping[str, Figures]) -> dict[str, Figures]:
