@@ -9,13 +9,19 @@ import json
 import numpy as np
 import pytest
 
+from tests.benchmarks.ear import real
 from tests.benchmarks.ear.hearing import OURS
+from tests.benchmarks.ear.real import Span
+from tests.benchmarks.ear.real_scoring import MovementScore, PairScore
 from tests.benchmarks.ear.regression import (
     GUARDED,
     NOISE,
     Guarded,
     drawn,
+    drawn_movements,
     guarded,
+    guarded_real,
+    quick_movements,
     quick_share,
     worse,
 )
@@ -49,6 +55,18 @@ def test_draws_hear_as_many_clips_of_each_set_as_the_quick_run():
         assert len(clips) == sum(each.quick for each in all_sets() if each.group == group)
     assert [c.condition for c in first["d"]] == ["0"] * len(first["d"])
     assert [c.condition for c in other["d"]] != ["0"] * len(other["d"])
+
+
+def test_draws_hear_the_quick_movements_with_as_many_pairs():
+    label = Span(0.0, 1.0, (60, 64), 440.0, struck=2)
+    pairs = [PairScore(label, n % 2 == 0, False, 100, n, n) for n in range(20)]
+    played = [MovementScore(name, "x", 9.0, pairs=pairs) for name in ("another", *real.QUICK)]
+    scores = Scores(real={OURS: played})
+    first, other = quick_movements(scores), drawn_movements(scores, np.random.default_rng(1))
+    assert [each.movement for each in other] == list(real.QUICK)
+    assert [len(each.pairs) for each in other] == [20]
+    assert guarded_real(first) == {"real: found": 0.5, "real: frames found": 0.095}
+    assert guarded_real(first) != guarded_real(other)
 
 
 @pytest.mark.parametrize(

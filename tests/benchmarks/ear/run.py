@@ -55,18 +55,16 @@ class Scores:
     missing: list[str] = field(default_factory=list)
 
 
-def run(
-    seed: int, share: float, *, with_others: bool, real: bool = True, made: bool = True
-) -> Scores:
+def run(seed: int, share: float, *, with_others: bool, made: bool = True) -> Scores:
     """Hear ``share`` of the full run's clips (0: the quick ones, which are always among them).
 
-    ``with_others`` needs the libraries of the extra ``reference``. ``real`` playing and ``made``
-    clips can be heard alone.
+    ``with_others`` needs the libraries of the extra ``reference``. Without ``made`` clips, real
+    playing is heard alone.
     """
     scores = Scores()
     sets = _sets(share, scores.missing) if made else []
     tasks = [task for each in sets for task in _tasks(each, seed, share, with_others)]
-    played = real_run.tasks(quick=share == 0.0, with_others=with_others) if real else []
+    played = real_run.tasks(quick=share == 0.0, with_others=with_others)
     os.environ.update(ONE_THREAD)
     with multiprocessing.get_context("spawn").Pool(PROCESSES, _warm, (with_others,)) as pool:
         movements = pool.imap_unordered(real_run.heard, played)  # the longest: they begin
