@@ -53,7 +53,8 @@ Definitions (fixed; a change of one makes earlier figures incomparable)
   its pitches stay the same. One with thresholds is heard at several, and *at ours* is what it finds
   at our false share, on straight lines between them and nothing found, nothing false; one that has
   none, likewise from its one point.
-* **single notes** of real playing: our pitch less that of an independent reader
+* **single notes** of real playing that nothing rings beside (``check`` is ok) and of which one note
+  was heard for half the span: our pitch less that of an independent reader
   (``ear/phase_reader.py``) from 0.2 s after the labelled onset to 0.05 s before the end; *gross*:
   more than 50 cents. *in 1 sd, in 2 sd*: how often one and two stated deviations cover it, of notes
   that the reader is sure of to a cent; *joined*: of all, with the reader's own standard error.
