@@ -38,8 +38,10 @@ _master = os.getpid()
 def on_starting(server) -> None:
     """gunicorn calls this in the master, before there is any other process."""
     from studio.starting import may_begin  # not before the settings are loaded
+    from studio.web.warming import warm
 
     may_begin("web")
+    warm()
 
 
 def post_fork(server, worker) -> None:

@@ -6,10 +6,13 @@ time to time, and its SQL is kept; rows become the same objects as ever.
 """
 
 from collections.abc import Callable, Iterable
+from contextlib import suppress
 from copy import copy
 from dataclasses import dataclass
 from datetime import date
+from inspect import signature
 from typing import Any
+from weakref import WeakSet
 
 from django.core.exceptions import EmptyResultSet
 from django.db import DEFAULT_DB_ALIAS, connections
@@ -17,6 +20,7 @@ from django.db.models import BooleanField, Expression, F, Field, IntegerField, Q
 from django.db.models.sql.compiler import SQLCompiler
 from django.utils import timezone
 
+_all: "WeakSet[Prepared]" = WeakSet()
 MOST_SHAPES = 64  # of one query; they are few, unless somebody teaches in very many studios
 
 
@@ -102,6 +106,14 @@ class _Made:
         return list(found)
 
 
+def make_all() -> None:
+    """Make every query that has but one shape, so that nobody waits for it."""
+    for query in list(_all):
+        if not signature(query.rows).parameters:
+            with suppress(EmptyResultSet):
+                query.make()
+
+
 class Prepared:
     """What a queryset has, as a list, without making the query anew.
 
@@ -115,6 +127,7 @@ class Prepared:
     def __init__(self, rows: Callable[..., QuerySet]) -> None:
         self.rows = rows
         self.made: dict[tuple, _Made] = {}
+        _all.add(self)
 
     def __call__(self, *shape: Any, **values: Any) -> list:
         made = self._made(shape, timezone.localdate())
@@ -126,6 +139,10 @@ class Prepared:
     def first(self, *shape: Any, **values: Any) -> Any:
         """The first of a query that asks for no more than it needs; ``None`` where it has none."""
         return next(iter(self(*shape, **values)), None)
+
+    def make(self, *shape: Any) -> None:
+        """Put it into SQL for the day, without asking it."""
+        self._made(shape, timezone.localdate())
 
     def _made(self, shape: tuple, today: date) -> _Made:
         key, made = (today, *shape), self.made

@@ -19,7 +19,7 @@ import socket
 import time
 from collections.abc import Callable
 from concurrent import futures
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from datetime import datetime
 from functools import partial
 
@@ -31,6 +31,7 @@ from studio import settings
 
 from . import connection, framing
 from .connection import Answer, Connection
+from .turns import Turns
 
 HEAD_S = 10.0  # from the first byte (of a new line: from its opening) to the end of the head
 BODY_S = 30.0  # from there to the end of a short body, or a long one's first part
@@ -56,6 +57,7 @@ class LoopWorker(ThreadWorker):
         self.in_threads: set[Connection] = set()
         self.uploads = futures.ThreadPoolExecutor(settings.WEB_UPLOADS, "upload")
         self.receiving = 0
+        self.turns = Turns()
         self.end_at = float("inf")  # monotonic; known once the process is to stop
         soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
         resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, min(hard, 8192)), hard))
@@ -206,7 +208,8 @@ class LoopWorker(ThreadWorker):
         begun = datetime.now()
         response, environ = wsgi.create(request, line, line.client, line.server, self.cfg)
         environ["wsgi.multithread"] = True
-        body = self.wsgi(environ, response.start_response)
+        with nullcontext() if line.receives else self.turns.taken():
+            body = self.wsgi(environ, response.start_response)
         if not self.alive or (line.receives and not _all_read(request)):
             response.force_close()
         return Answer(request, response, environ, body, iter(body), begun)
