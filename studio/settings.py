@@ -133,8 +133,8 @@ TEMPLATES = [
         "OPTIONS": {"environment": "studio.accounts.compiled.environment"},
     },
 ]
-# A form's fields are small templates, and a page has dozens: these are compiled to Python.
-FORM_RENDERER = "django.forms.renderers.Jinja2"
+# A form's fields are small templates, and a page has dozens.
+FORM_RENDERER = "studio.accounts.form_fields.FieldRenderer"
 
 # -- stores --------------------------------------------------------------------------------
 DATABASES = {"default": environment.database("DATABASE_URL", STUDIO_DATA)}

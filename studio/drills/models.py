@@ -11,6 +11,7 @@ Assignment: set (hidden from the pupil) → published (when the review it belong
 """
 
 import logging
+from functools import cached_property
 
 from django.db import models
 from django.db.models import Q
@@ -106,7 +107,7 @@ class DrillVersion(models.Model):
         """The short name of the one interval this drill is about, where it is about one."""
         return None if self.interval in Interval.families() else self.interval
 
-    @property
+    @cached_property
     def page(self) -> Score | None:
         """The score to play from, where the drill has one that can be read."""
         if not self.score:

@@ -9,6 +9,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from django import template
+from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.templatetags.static import static
 from django.utils.html import format_html_join
@@ -23,6 +24,12 @@ IMPORT = re.compile(r"""^\s*(?:import|export)\s[^"'();]*["'](\.[^"']+)["']""", r
 @register.simple_tag
 def preload_imports(*names: str) -> SafeString:
     """``{% preload_imports "desk/desk.js" %}``: a link for each module that these bring along."""
+    return _links(names, settings.STATIC_URL, settings.STORAGES["staticfiles"]["BACKEND"])
+
+
+@lru_cache(maxsize=100)
+def _links(names: tuple[str, ...], _address: str, _storage: str) -> SafeString:
+    """They are dozens, and the same for as long as the program runs."""
     wanted = sorted(set().union(*map(imports_of, names)) - set(names))
     links = ((static(name),) for name in wanted)
     return format_html_join("\n", '<link rel="modulepreload" href="{}">', links)
