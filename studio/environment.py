@@ -219,7 +219,9 @@ def _sqlite(path: Path) -> dict:
         "OPTIONS": {
             "timeout": 20,
             "transaction_mode": "IMMEDIATE",
-            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL;",
+            # 8 MB of pages a connection: with the usual 2, a large studio's lists were read anew.
+            "init_command": "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; "
+            "PRAGMA cache_size=-8000;",
         },
     }
 

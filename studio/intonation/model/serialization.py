@@ -9,6 +9,7 @@ from typing import Any
 # Decimals kept, by the unit at the end of a field's name: far below what can be measured.
 _DECIMALS = {"_hz": 4, "_s": 4, "_cents": 3, "_db": 2, "_mm": 2}
 _OTHER_DECIMALS = 4
+_PLAIN = frozenset((str, int, bool, type(None)))
 
 
 def rounded(name: str, value: float) -> float | None:
@@ -28,12 +29,30 @@ def to_plain(value: Any, name: str = "") -> Any:
     if value is None or isinstance(value, bool | int | str):
         return value
     if is_dataclass(value) and not isinstance(value, type):
-        return {name: to_plain(getattr(value, name), name) for name in _names(type(value))}
+        return _plain_fields(value)
     if isinstance(value, Mapping):
         return {str(key): to_plain(item, str(key)) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [to_plain(item, name) for item in value]
     return rounded(name, float(value))
+
+
+def _plain_fields(value: Any) -> dict[str, Any]:
+    """A measurement has a hundred thousand fields, nearly all of them words and numbers."""
+    plain = {}
+    for name, decimals in _decimals_of_fields(value.__class__):
+        item = getattr(value, name)
+        kind = type(item)
+        if kind is float:
+            plain[name] = round(item, decimals) if math.isfinite(item) else None
+        else:
+            plain[name] = item if kind in _PLAIN else to_plain(item, name)
+    return plain
+
+
+@lru_cache(maxsize=64)
+def _decimals_of_fields(cls: type) -> tuple[tuple[str, int], ...]:
+    return tuple((name, _decimals(name)) for name in _names(cls))
 
 
 @lru_cache(maxsize=64)
