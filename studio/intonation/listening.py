@@ -408,4 +408,6 @@ def _interval(fit: IntervalFit, voices: Sequence[Voice]) -> HeardInterval:
         beat_hz=beat_hz(low.f0_hz, high.f0_hz, named) if named else None,
         lock=_number(fit.lock),
         unsure_reason=fit.unsure_reason,
+        end_size_cents=_number(fit.end_size_cents),
+        moved_cents=_number(fit.moved_cents),
     )

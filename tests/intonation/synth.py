@@ -29,12 +29,17 @@ import soundfile
 from scipy.signal import fftconvolve, resample_poly
 
 SR = 44100
+LEFT_DB = -4.0  # a string that the bow has left, beside one that it draws
 BOWED_NOTES = Path(__file__).parents[2] / "sample_media" / "bowed-notes"
 
 
 @dataclass(frozen=True)
 class Note:
-    """One stroke on one string. ``glide`` gives (seconds from the start, cents) corner points."""
+    """One stroke on one string. ``glide`` gives (seconds from the start, cents) corner points.
+
+    Notes of one ``bow`` (a seed) rise, swell and fall together, as two strings under one hair do.
+    ``rings_s``: how long the string, once left, takes to fall by 60 dB; 0: it stops at once.
+    """
 
     start_s: float
     end_s: float
@@ -42,6 +47,8 @@ class Note:
     level_db: float = 0.0
     vibrato_cents: float = 0.0
     glide: tuple[tuple[float, float], ...] = ()
+    bow: int | None = None
+    rings_s: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -91,6 +98,27 @@ def stroke_envelope(rng: np.random.Generator, n: int, sr: float) -> np.ndarray:
     return edge * 10.0 ** (1.5 * smooth_noise(rng, n, sr, 1.5) / 20.0)
 
 
+def note_envelope(rng: np.random.Generator, note: Note, n: int, sr: float) -> np.ndarray:
+    """Return the loudness of a note of ``n`` samples in all: its bow's, and how it rings on."""
+    bowed = min(n, round((note.end_s - note.start_s) * sr))
+    own = rng if note.bow is None else np.random.default_rng(note.bow)
+    shape = stroke_envelope(own, bowed, sr)
+    if n == bowed:
+        return shape
+    # A string that the bow leaves falls from where it was, along a straight line in dB.
+    top = int(np.flatnonzero(shape > 0.8 * shape.max())[-1])
+    t = np.arange(n - top) / sr
+    ringing = shape[top] * 10.0 ** (LEFT_DB / 20.0) * 10.0 ** (-3.0 * t / note.rings_s)
+    whole = np.pad(shape, (0, n - bowed))
+    whole[top:] = np.maximum(whole[top:], ringing)
+    return whole
+
+
+def sounding_samples(note: Note, sr: float) -> int:
+    """Return how many samples a note lasts, with what rings on down to -40 dB."""
+    return round((note.end_s - note.start_s + 2.0 / 3.0 * note.rings_s) * sr)
+
+
 def cents_track(rng: np.random.Generator, note: Note, n: int, sr: float) -> np.ndarray:
     """Return the note's pitch, cents re ``f0_hz``: glide, vibrato with its own rate, wander."""
     t = np.arange(n) / sr
@@ -111,7 +139,7 @@ def bowed_note(
     sr: float = SR,
 ) -> np.ndarray:
     """Return one stroke, RMS about ``note.level_db`` re 0.1."""
-    n = round((note.end_s - note.start_s) * sr)
+    n = sounding_samples(note, sr)
     track = cents_track(rng, note, n, sr)
     phase = 2.0 * np.pi * np.cumsum(note.f0_hz * 2.0 ** (track / 1200.0)) / sr
     tilt = rng.uniform(0.8, 1.5)
@@ -129,7 +157,7 @@ def bowed_note(
     scrape = np.diff(rng.standard_normal(n + 1)) * 0.5 + 0.5 * rng.standard_normal(n)
     grip = 1.0 + 4.0 * np.exp(-np.arange(n) / sr / 0.03)
     y += 10.0 ** (rng.uniform(-38.0, -28.0) / 20.0) * scrape * grip
-    return 0.1 * 10.0 ** (note.level_db / 20.0) * stroke_envelope(rng, n, sr) * y
+    return 0.1 * 10.0 ** (note.level_db / 20.0) * note_envelope(rng, note, n, sr) * y
 
 
 class RealNotes:
@@ -145,14 +173,14 @@ class RealNotes:
         """Return a stroke cut from the real note nearest in pitch; within two semitones of it."""
         own_hz, file = min(self.notes, key=lambda r: abs(cents(r[0] / note.f0_hz)))
         dense = _eightfold(self.folder / file)
-        n = round((note.end_s - note.start_s) * sr)
+        n = sounding_samples(note, sr)
         step = 8.0 * note.f0_hz / own_hz * SR / sr
         first = int(rng.integers(0, max(1, len(dense) - int(n * step) - 2)))
         where = (first + np.arange(n) * step) % (len(dense) - 1)
         left = where.astype(int)
         y = dense[left] + (where - left) * (dense[left + 1] - dense[left])
         y /= np.sqrt(np.mean(y**2)) + 1e-12
-        return 0.1 * 10.0 ** (note.level_db / 20.0) * stroke_envelope(rng, n, sr) * y
+        return 0.1 * 10.0 ** (note.level_db / 20.0) * note_envelope(rng, note, n, sr) * y
 
 
 @cache
@@ -178,6 +206,7 @@ def mix(
     for note in notes:
         stroke = real.bowed_note(rng, note, sr) if real else bowed_note(rng, note, body, sr)
         first = round(note.start_s * sr)
+        stroke = stroke[: len(y) - first]
         y[first : first + len(stroke)] += stroke
     return y
 

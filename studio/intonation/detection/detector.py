@@ -24,6 +24,7 @@ from studio.intonation.detection.segments import (
     event_envelopes,
     is_unison,
     joined,
+    under_common_bow,
     with_held_voices,
     with_octaves,
     with_unisons,
@@ -78,12 +79,7 @@ def find_soundings(
         )
     sound = Sound(y, sr)
     grid = grid_hz(floor_hz, top_hz)
-    hypotheses = _all_hypotheses(sound, grid)
-    step_s = HOP * POOL / sound.fs
-    events = _coarse_events(sound, hypotheses, step_s)
-    events = without_moments(joined(events), SHORTEST_S)
-    events = _separate_playings(sound, joined(events))
-    events = joined(decided_again(sound, events, grid, hypotheses, step_s))
+    events = joined(under_common_bow(sound, decided_events(sound, grid)))
     events = joined(without_ringing(sound, events))
     events = joined(with_held_voices(sound, events))
     events = joined(with_unisons(sound, events))
@@ -91,6 +87,16 @@ def find_soundings(
     events = _separate_playings(sound, events, PAUSE_DB)  # what was joined since over a pause
     events = resumed(sound, plausible(sound, _with_edges(sound, events)))
     return [_sounding(sound, e) for e in events]
+
+
+def decided_events(sound: Sound, grid: np.ndarray) -> list[Event]:
+    """Return what was heard, span by span, before it is asked what of it a bow drew."""
+    hypotheses = _all_hypotheses(sound, grid)
+    step_s = HOP * POOL / sound.fs
+    events = _coarse_events(sound, hypotheses, step_s)
+    events = without_moments(joined(events), SHORTEST_S)
+    events = _separate_playings(sound, joined(events))
+    return joined(decided_again(sound, events, grid, hypotheses, step_s))
 
 
 def _coarse_events(sound: Sound, hypotheses: Hypotheses, step_s: float) -> list[Event]:
@@ -161,9 +167,11 @@ def _with_edges(sound: Sound, events: list[Event]) -> list[Event]:
             boundaries.offset_s(db, env.time_s, event.end_s, event.start_s) for db in env.db
         ]
     agree_on_edges(events)
-    return [
-        e for e in events if e.length_s >= (SHORTEST_PAIR_S if len(e.f0_hz) > 1 else SHORTEST_S)
-    ]
+    return [e for e in events if e.length_s >= _shortest_s(e)]
+
+
+def _shortest_s(event: Event) -> float:
+    return SHORTEST_PAIR_S if len(event.f0_hz) > 1 and not event.common_bow else SHORTEST_S
 
 
 def _sounding(sound: Sound, event: Event) -> Sounding:

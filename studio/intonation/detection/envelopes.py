@@ -14,7 +14,9 @@ partials must be that clear of others. The median over partials ignores the beat
 interference that make single partials flutter: a bow change lowers all of them at once.
 """
 
+from collections import OrderedDict
 from dataclasses import dataclass
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from scipy.fft import rfft
@@ -29,6 +31,9 @@ NEARLY_HZ = 25.0
 LOWEST_HZ, HIGHEST_HZ = 150.0, 4500.0
 MOST_PARTIALS = 9
 TOGETHER_HZ = 5000.0
+BLOCK_FRAMES = 512  # of the short-time power kept, about 3 s
+BLOCKS_KEPT = 8  # about 24 s, 5 MB
+BINS = 256  # up to 5.5 kHz at the analysis rate: above ``TOGETHER_HZ``
 SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of its frequency
 _HANN = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
 _HANN /= _HANN.sum()
@@ -61,13 +66,10 @@ def envelopes(
 
     ``beside_hz``: fundamentals of other notes whose partials must be kept clear of.
     """
-    first = int((start_s) * sound.fs) - WINDOW // 2
+    first = int(np.floor(start_s * sound.fs / HOP))
     count = max(1, int((end_s - start_s) * sound.fs) // HOP)
-    x = sound.read(first, count * HOP + WINDOW)
-    pieces = np.lib.stride_tricks.sliding_window_view(x, WINDOW)[::HOP][:count]
-    spectrum = rfft(pieces * _HANN, axis=1)
-    power = (spectrum.real**2 + spectrum.imag**2).astype(np.float32)
-    time_s = (first + WINDOW // 2 + HOP * np.arange(count)) / sound.fs
+    power = short_time_power(sound, first, count)
+    time_s = HOP * np.arange(first, first + count) / sound.fs
     bin_hz = sound.fs / WINDOW
     rows, found = [], []
     for v, f0 in enumerate(f0_hz):
@@ -77,6 +79,37 @@ def envelopes(
         found.append(len(partials))
     together = _together(power, f0_hz, bin_hz)
     return Envelopes(time_s, np.array(rows), np.array(found), together)
+
+
+def short_time_power(sound: Sound, first: int, count: int) -> np.ndarray:
+    """Return power (count, bins) of the frames centred at ``first`` * HOP, one HOP apart.
+
+    One event is asked again and again, and neighbours share most of their span: a clip's frames
+    are made once, a block at a time, and the last few blocks are kept.
+    """
+    blocks = _kept_blocks.setdefault(sound, OrderedDict())
+    parts, at = [], first
+    while at < first + count:
+        number = at // BLOCK_FRAMES
+        if number not in blocks:
+            if len(blocks) >= BLOCKS_KEPT:
+                blocks.popitem(last=False)
+            blocks[number] = _block_power(sound, number * BLOCK_FRAMES)
+        blocks.move_to_end(number)
+        until = min(first + count, (number + 1) * BLOCK_FRAMES)
+        parts.append(blocks[number][at % BLOCK_FRAMES : at % BLOCK_FRAMES + until - at])
+        at = until
+    return parts[0] if len(parts) == 1 else np.concatenate(parts)
+
+
+def _block_power(sound: Sound, first: int) -> np.ndarray:
+    x = sound.read(first * HOP - WINDOW // 2, (BLOCK_FRAMES - 1) * HOP + WINDOW)
+    pieces = np.lib.stride_tricks.sliding_window_view(x, WINDOW)[::HOP]
+    spectrum = rfft(pieces * _HANN, axis=1)[:, :BINS]
+    return spectrum.real**2 + spectrum.imag**2
+
+
+_kept_blocks: WeakKeyDictionary[Sound, OrderedDict[int, np.ndarray]] = WeakKeyDictionary()
 
 
 def own_partials(f0: float, others_hz: np.ndarray) -> np.ndarray:

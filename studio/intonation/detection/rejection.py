@@ -70,7 +70,7 @@ def plausible(sound: Sound, events: list[Event]) -> list[Event]:
             continue
         if len(event.f0_hz) > 1 and glides(sound, event):
             _make_single(event, event.f0_hz[:1])
-        elif len(event.f0_hz) > 1 and _refused(sound, event):
+        elif len(event.f0_hz) > 1 and not event.common_bow and _refused(sound, event):
             changed.add(len(kept))
         kept.append(event)
     explained = _explained_by_neighbours(kept)
@@ -164,6 +164,8 @@ def _explained_by_neighbours(events: list[Event]) -> dict[int, np.ndarray]:
     near = [_adjoin(a, b) for a, b in pairwise(events)]
     found = {}
     for n, event in enumerate(events):
+        if event.common_bow:
+            continue
         if 0 < n < len(events) - 1 and _within_one_note(*events[n - 1 : n + 2]):
             found[n] = events[n + 1].f0_hz
             continue

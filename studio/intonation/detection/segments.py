@@ -20,6 +20,7 @@ import numpy as np
 from studio.intonation.detection import (
     boundaries,
     bow_evidence,
+    common_bow,
     just_chords,
     octaves,
     unisons,
@@ -55,7 +56,8 @@ class Event:
     """Something that sounded.
 
     ``margin`` is how much dearer the next reading was, in clear peaks; ``new_stroke`` says that the
-    bow began again on the notes before, so that the two must stay apart.
+    bow began again on the notes before, so that the two must stay apart; ``common_bow`` that all
+    its notes were surely drawn together (see ``common_bow``).
     """
 
     start_s: float
@@ -66,6 +68,7 @@ class Event:
     alternatives: list[tuple[float, ...]] = field(default_factory=list)
     doubt: str | None = None
     new_stroke: bool = False
+    common_bow: bool = False
     voice_start_s: list[float] = field(default_factory=list)
     voice_end_s: list[float] = field(default_factory=list)
 
@@ -96,6 +99,7 @@ def joined(events: list[Event], gap_s: float = 0.16) -> list[Event]:
             if event.length_s > last.length_s:
                 last.f0_hz = event.f0_hz
             last.end_s = event.end_s
+            last.common_bow |= event.common_bow
         else:
             out.append(event)
     return out
@@ -229,6 +233,58 @@ def event_envelopes(sound: Sound, events: list[Event], n: int, around_s: float =
     return envelopes(sound, event.start_s - around_s, event.end_s + around_s, event.f0_hz, others)
 
 
+def under_common_bow(sound: Sound, events: list[Event]) -> list[Event]:
+    """Return events with what one bow surely drew together made one event each.
+
+    Of two runs that share an event, the surer one stands. A third note belongs to it where it
+    was drawn together with both others.
+    """
+    runs = [(common_bow.log_odds(sound, run), run) for run in common_bow.pair_runs(events)]
+    sure = sorted((r for r in runs if r[0] > common_bow.SURE), key=lambda r: -r[0])
+    taken: dict[int, Event] = {}
+    for odds, run in sure:
+        common_bow.without_ringing(sound, run, events)
+        places = range(run.first, run.last + 1)
+        if taken.keys().isdisjoint(places):
+            pieces = events[run.first : run.last + 1]
+            whole = _drawn_together(pieces, _with_companions(run, [r for _, r in sure]), odds)
+            taken |= dict.fromkeys(places, whole)
+    out = [taken.get(n, event) for n, event in enumerate(events)]
+    return [e for n, e in enumerate(out) if n == 0 or e is not out[n - 1]]
+
+
+def _with_companions(run: common_bow.PairRun, sure: list[common_bow.PairRun]) -> np.ndarray:
+    """Return the run's notes and those drawn together with each of them most of the time."""
+    voices = run.f0_hz
+    beside = [r for r in sure if r is not run and _shared_s(r, run) > 0.5 * run.length_s]
+    for f0 in run.others_hz:
+        partners = np.array([g for r in beside for g in r.f0_hz if has_note(r.f0_hz, f0)])
+        if len(partners) and all(has_note(partners, g) for g in voices):
+            voices = np.sort(np.append(voices, f0))
+    return voices[:MAX_VOICES]
+
+
+def _shared_s(a: common_bow.PairRun, b: common_bow.PairRun) -> float:
+    return min(a.end_s, b.end_s) - max(a.start_s, b.start_s)
+
+
+def _drawn_together(pieces: list[Event], f0_hz: np.ndarray, odds: float) -> Event:
+    """Return one event of the notes ``f0_hz`` in place of ``pieces``."""
+    longest = max(pieces, key=lambda e: e.length_s)
+    others = [tuple(float(f) for f in longest.f0_hz), *longest.alternatives]
+    chance = 1.0 / (1.0 + np.exp(-odds))
+    return replace(
+        longest,
+        start_s=pieces[0].start_s,
+        end_s=pieces[-1].end_s,
+        f0_hz=f0_hz,
+        margin=max(longest.margin, chance_margin(chance)),
+        alternatives=others,
+        new_stroke=pieces[0].new_stroke,
+        common_bow=True,
+    )
+
+
 def without_ringing(sound: Sound, events: list[Event]) -> list[Event]:
     """Return events without voices that only ring on from the events just before."""
     out: list[Event] = []
@@ -236,7 +292,7 @@ def without_ringing(sound: Sound, events: list[Event]) -> list[Event]:
         lately = [e.f0_hz for e in events[max(0, n - 3) : n] if event.start_s - e.end_s < RECENT_S]
         before = np.concatenate([*lately, np.zeros(0)])
         known = [len(before) > 0 and has_note(before, f) for f in event.f0_hz]
-        if any(known) and not event.new_stroke:
+        if any(known) and not event.new_stroke and not event.common_bow:
             env = event_envelopes(sound, events, n)
             held = [v for v, old in enumerate(known) if not (old and _only_rings(env, v, event))]
             event.f0_hz = event.f0_hz[held]
@@ -292,6 +348,8 @@ def _in(voices: np.ndarray, f0: float) -> bool:
 def with_held_voices(sound: Sound, events: list[Event]) -> list[Event]:
     """Return events without voices that no bow holds; what was thought stays an alternative."""
     for event in events:
+        if event.common_bow:
+            continue
         held = voicing.held_voices(sound, event.start_s, event.end_s, event.f0_hz, placed=False)
         if len(held) < len(event.f0_hz):
             event.alternatives.insert(0, tuple(float(f) for f in event.f0_hz))

@@ -7,7 +7,9 @@ fit all voices jointly there and, where the landing lies outside, once more just
 (``explained_energy``, ``uncertainty``).
 
 Cost does not grow with a note's length beyond the coarse tracking: a fit window is at most
-0.92 s however long the note is held.
+0.92 s however long the note is held. What the window does not reach is told by the coarse tracks,
+of which only the difference between there and the window counts: what they are off by, they are
+off by in both.
 """
 
 from collections.abc import Iterable
@@ -27,6 +29,9 @@ WINDOW_S = 0.92
 LEAST_HALF_S = 0.15
 LANDING_WINDOW_S = 0.4
 LANDING_LEAST_S = 0.5  # a shorter note cannot tell landing from settled
+MARGIN_SHARE = 0.03  # of a window, at each end
+ALL_BUT = 0.85  # of the held part: what the window leaves out changes its mean by too little
+SURELY = 2.0  # stated deviations
 LONGEST_S = 30.0  # of a longer note the rest is not listened to
 
 
@@ -79,10 +84,18 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     weighting = settled_pitch.settled_weighting(span)
     window = _fit_span(weighting, start, end)
     settled = fit_window(y, sr, *window, tracks)
-    landing, landing_weighting = _landing(y, sr, start, end, tracks, settled)
+    landed = _landing(y, sr, start, end, tracks, settled)
     rest_db = reverberation.rest_db(y, sr, sounding.start_s, sounding.end_s)
-    judge = uncertainty.Judge(settled, weighting, f0, rest_db)
-    return _assemble(judge, tracks, settled, weighting, landing, landing_weighting)
+    fitted = weighting.within(*_well_fitted(settled))
+    judge = uncertainty.Judge(settled, fitted, f0, rest_db, reached=_reached(weighting, settled))
+    return _assemble(judge, tracks, settled, weighting, landed)
+
+
+def _reached(held: Weighting, settled: WindowFit) -> float:
+    """The share (0..1) of the held part that the fit's window covers."""
+    first_s, last_s = _well_fitted(settled)
+    inside = min(held.end_s, last_s) - max(held.begin_s, first_s)
+    return float(np.clip(inside / max(held.end_s - held.begin_s, 1e-6), 0.0, 1.0))
 
 
 def _fit_span(weighting: Weighting, start: float, end: float) -> tuple[float, float]:
@@ -104,16 +117,19 @@ def _joint_span(sounding: Sounding, duration_s: float) -> tuple[float, float]:
 
 def _landing(
     y: np.ndarray, sr: int, start: float, end: float, tracks: list[Track], settled: WindowFit
-) -> tuple[WindowFit | None, Weighting]:
-    """The fit that covers the landing: the settled one where it reaches, else one of its own."""
-    weighting = settled_pitch.landing_weighting(start)
+) -> np.ndarray | None:
+    """Where the voices landed, in cents re 1 Hz (V,); None for a note too short to tell.
+
+    From the settled fit where it reaches, else from one of its own.
+    """
     if end - start < LANDING_LEAST_S:
-        return None, weighting
+        return None
+    weighting = settled_pitch.landing_weighting(start)
     length = settled.time_s[-1] - settled.time_s[0]
     if settled.time_s[0] + 0.04 * length < weighting.centre_s - 0.5 * weighting.half_s:
-        return settled, weighting
+        return _pitches(settled, weighting)
     window = start, start + LANDING_WINDOW_S
-    return fit_window(y, sr, *window, tracks, look_again=False), weighting
+    return _pitches(fit_window(y, sr, *window, tracks, look_again=False), weighting)
 
 
 def _pitches(fitted: WindowFit, weighting: Weighting) -> np.ndarray:
@@ -122,18 +138,51 @@ def _pitches(fitted: WindowFit, weighting: Weighting) -> np.ndarray:
     return 1200 * np.log2(fitted.fit.f0_hz) + cents
 
 
+def _well_fitted(settled: WindowFit) -> tuple[float, float]:
+    """The window without its outermost parts, where a fitted curve is held from one side only."""
+    first_s, last_s = float(settled.time_s[0]), float(settled.time_s[-1])
+    margin_s = MARGIN_SHARE * (last_s - first_s)
+    return first_s + margin_s, last_s - margin_s
+
+
+def _over(settled: WindowFit, tracks: list[Track], weighting: Weighting) -> np.ndarray:
+    """Weighted mean pitch in cents re 1 Hz (V,), beyond the fit's window by the coarse tracks.
+
+    A hidden voice has no track of its own; it is taken to move as the others do on average.
+    """
+    reached = weighting.within(*_well_fitted(settled))
+    if _reached(weighting, settled) > ALL_BUT:
+        return _pitches(settled, reached)
+    moved = np.full(len(tracks), np.nan)
+    for v, track in enumerate(tracks):
+        if not track.hidden and len(track.cents) > 2:
+            difference = weighting(track.time_s) - reached(track.time_s)
+            moved[v] = _shrunk(track.cents, difference)
+    others = np.nanmean(moved) if np.isfinite(moved).any() else 0.0
+    return _pitches(settled, reached) + np.where(np.isfinite(moved), moved, others)
+
+
+def _shrunk(cents: np.ndarray, difference: np.ndarray) -> float:
+    """A weighted sum of a coarse track, less what its own unrest from frame to frame may make it.
+
+    The share kept is the best linear one (Wiener): signal power over signal and noise.
+    """
+    moved = float(cents @ difference)
+    noise = float(np.var(np.diff(cents))) / 2 * float(difference @ difference)
+    return moved * max(0.0, 1.0 - noise / max(moved**2, 1e-12))
+
+
 def _assemble(
     judge: uncertainty.Judge,
     tracks: list[Track],
     settled: WindowFit,
     weighting: Weighting,
-    landing: WindowFit | None,
-    landing_weighting: Weighting,
+    landed: np.ndarray | None,
 ) -> EventFit:
-    pitch = _pitches(settled, weighting)
-    landed = _pitches(landing, landing_weighting) if landing else None
+    pitch = _over(settled, tracks, weighting)
+    ended = _over(settled, tracks, settled_pitch.ending_weighting(weighting))
     order = np.argsort(pitch, kind="stable")
-    levels = _levels_db(settled, weighting)
+    levels = _levels_db(settled, judge.weighting)
     voices = []
     for v in order:
         time, hz = _track(tracks[v], settled, v)
@@ -158,20 +207,30 @@ def _assemble(
         for j in range(i + 1, len(order)):
             high = order[j]
             value, reason = judge.interval(low, high)
+            size = float(pitch[high] - pitch[low])
             intervals.append(
                 IntervalFit(
                     low=i,
                     high=j,
-                    size_cents=float(pitch[high] - pitch[low]),
+                    size_cents=size,
                     uncertainty_cents=value,
                     landing_size_cents=None
                     if landed is None
                     else float(landed[high] - landed[low]),
                     lock=float(min(settled.locks[low], settled.locks[high])),
                     unsure_reason=reason,
+                    end_size_cents=_elsewhere(float(ended[high] - ended[low]), size, value),
+                    moved_cents=judge.moved_cents(low, high),
                 )
             )
     return EventFit(tuple(voices), tuple(intervals))
+
+
+def _elsewhere(ended: float, size: float, uncertainty_cents: float | None) -> float | None:
+    """Where the interval ended, if that is surely not where it was on average."""
+    if uncertainty_cents is None or abs(ended - size) <= SURELY * uncertainty_cents:
+        return None
+    return ended
 
 
 def _levels_db(fitted: WindowFit, weighting: Weighting) -> np.ndarray:

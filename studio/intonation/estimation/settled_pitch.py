@@ -5,9 +5,10 @@ Conventions: spans are (start, end) in seconds of the clip.
 A held double stop is often adjusted: the fingers land, the pupil hears, and slides. Two pitches
 matter, and neither is the mean of it all. The *landing* is the pitch just after the onset, when
 the string has begun to speak. The *settled* part is the last stretch over which the slow pitch
-(vibrato averaged away) of every voice stays near where it ends; its pitch is weighted with
-cos^2 over +-0.4 s around its middle, or over the whole settled part when it is shorter. The
-weighting falls to nothing at both ends, so vibrato cut off in mid-cycle does not shift it.
+(vibrato averaged away) of every voice stays near where it ends. What is reported is the mean over
+all of it, however long it is held: that is what a teacher hears and means. The weighting is flat
+and falls to nothing within ``EDGE_S`` at both ends, so vibrato cut off in mid-cycle shifts it
+little. Where the note *ended* is told apart.
 """
 
 from dataclasses import dataclass
@@ -20,28 +21,43 @@ SETTLE_S = 0.2  # a string needs some periods, a finger some tenths, before the 
 RELEASE_S = 0.05
 LANDING_FROM_S, LANDING_TO_S = 0.03, 0.21
 SLOW_S = 0.25  # averages vibrato of 4 Hz and faster away
-STILL_CENTS = 6.0  # the settled part stays this near to where it ends ...
+STILL_CENTS = 9.0  # the settled part stays this near to where it ends ...
 RESTLESS = 2.5  # ... or within this many standard deviations of its own unrest
 BEGAN_AWAY = 1.5  # it was adjusted if it began this many times as far away
 LEAST_HELD_S = 0.35  # what is still for less at the end was not adjusted, it wanders
-WEIGHT_HALF_S = 0.4
+EDGE_S = 0.1  # over which the weighting rises and falls
+END_S = 0.3  # the last part of a note, in which it ended where it ended
 DROPOUT_DB = 10.0
 DROPOUT_LEAST_S = 0.07
 
 
 @dataclass(frozen=True, slots=True)
 class Weighting:
-    """cos^2 weighting around ``centre_s``, zero beyond ``half_s``."""
+    """Flat between ``begin_s`` and ``end_s``, with raised cosine edges of ``edge_s`` inside."""
 
-    centre_s: float
-    half_s: float
+    begin_s: float
+    end_s: float
+    edge_s: float = EDGE_S
+
+    @property
+    def centre_s(self) -> float:
+        return (self.begin_s + self.end_s) / 2
+
+    @property
+    def half_s(self) -> float:
+        return (self.end_s - self.begin_s) / 2
 
     def __call__(self, time_s: np.ndarray) -> np.ndarray:
         """Weights that sum to one, same shape as ``time_s``."""
-        u = (time_s - self.centre_s) / self.half_s
-        w = np.where(np.abs(u) < 1, np.cos(u * np.pi / 2) ** 2, 0.0)
+        edge = max(min(self.edge_s, self.half_s), 1e-6)
+        inside = np.minimum(time_s - self.begin_s, self.end_s - time_s)
+        w = np.sin(np.clip(inside / edge, 0.0, 1.0) * np.pi / 2) ** 2
         total = w.sum()
         return w / total if total > 0 else np.full(len(w), 1 / len(w))
+
+    def within(self, begin_s: float, end_s: float) -> "Weighting":
+        """The part of it between two moments, with edges of its own."""
+        return Weighting(max(self.begin_s, begin_s), min(self.end_s, end_s), self.edge_s)
 
 
 def slow(cents: np.ndarray, hop_s: float) -> np.ndarray:
@@ -110,12 +126,15 @@ def _still_from(track: Track, begin: float, end: float) -> float:
 
 
 def settled_weighting(span: tuple[float, float]) -> Weighting:
-    """The weighting of a settled part."""
-    begin, end = span
-    return Weighting((begin + end) / 2, min(WEIGHT_HALF_S, (end - begin) / 2))
+    """The weighting of a settled part: all of it."""
+    return Weighting(*span)
+
+
+def ending_weighting(held: Weighting) -> Weighting:
+    """The weighting of the last part of a settled part."""
+    return held.within(held.end_s - END_S, held.end_s)
 
 
 def landing_weighting(start_s: float) -> Weighting:
     """The weighting just after an onset."""
-    centre = start_s + (LANDING_FROM_S + LANDING_TO_S) / 2
-    return Weighting(centre, (LANDING_TO_S - LANDING_FROM_S) / 2)
+    return Weighting(start_s + LANDING_FROM_S, start_s + LANDING_TO_S)

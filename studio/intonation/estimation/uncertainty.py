@@ -90,7 +90,8 @@ class Evidence:
     the window; ``high_hz``: the highest pitch; ``margin``: log-likelihood by which a hidden
     voice's start won, None when all voices are visible; ``moving``: vibrato; ``sway``: the
     largest share (0..) of a voice's partials that is not constant; ``rest_db``: what sounds beside
-    the sounding, re the sounding, see ``room.py``.
+    the sounding, re the sounding, see ``reverberation.py``; ``reached``: the share of the held part
+    that the window covers.
     """
 
     sandwich: float
@@ -104,6 +105,7 @@ class Evidence:
     moving: bool
     sway: float
     rest_db: float
+    reached: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,25 +125,26 @@ class Weights:
     hidden_unlocked: float
     sway: float
     rest: float
+    unreached: float
 
 
 STEADY = Weights(
-    1.073, 0.116, 0.585, 0.738, 0.064, 0.009, -0.711, -0.799, 4.89, -0.791, 0.521, 0.187, 0.179
+    1.073, 0.116, 0.585, 0.738, 0.064, 0.009, -0.711, -0.799, 4.89, -0.791, 0.521, 0.187, 0.179, 1.0
 )
 # Steady and hidden (an octave's upper voice): the weights of an earlier fit to about 1600 mixes,
 # widened by ln 1.4. Among whole clips such voices were too few: a fit to them made of a small
 # margin an uncertainty of many cents, while the errors were one or two. Without the widening 52 %
 # of recorded octaves lay within one deviation and 84 % within two.
 STEADY_HIDDEN = Weights(
-    1.663, 0.479, 0.536, 0.802, 0.139, 0.089, -0.564, -0.069, 0.892, -0.011, 0.242, 0.0, 0.0
+    1.663, 0.479, 0.536, 0.802, 0.139, 0.089, -0.564, -0.069, 0.892, -0.011, 0.242, 0.0, 0.0, 1.0
 )
 VIBRATO = Weights(
-    1.961, 0.457, 1.142, 0.848, 0.084, 0.054, -1.839, -1.658, -0.949, -0.213, -0.973, 0.765, -0.108
+    1.961, 0.457, 1.142, 0.848, 0.084, 0.054, -1.839, -1.658, -0.949, -0.213, -0.973, 0.765, -0.108, 1.0
 )
 
 
 def terms(seen: Evidence) -> np.ndarray:
-    """What the log of the error's size is linear in, shape (13,), in the order of ``Weights``."""
+    """What the log of the error's size is linear in, shape (14,), in the order of ``Weights``."""
     unlocked = np.log(1.03 - seen.lock)
     hidden = seen.margin is not None
     margin = np.log(min(seen.margin, MARGIN_CAP) + 2) if seen.margin is not None else 0.0
@@ -160,6 +163,7 @@ def terms(seen: Evidence) -> np.ndarray:
             hidden * unlocked,
             np.log(seen.sway + 0.01),
             seen.rest_db / 10,
+            1.0 - seen.reached,
         ]
     )
 
@@ -215,10 +219,13 @@ class Judge:
         weighting: Weighting,
         expected_hz: np.ndarray | None = None,
         rest_db: float = UNKNOWN_DB,
+        reached: float = 1.0,
     ) -> None:
-        """``expected_hz`` (V,): the pitches that finding the notes came to, voice by voice;
-        ``rest_db``: see :func:`room.rest_db`."""
+        """``weighting``: of what is reported, as far as the window reaches, which is the share
+        ``reached`` of it; ``expected_hz`` (V,): the pitches that finding the notes came to, voice by
+        voice; ``rest_db``: see :func:`reverberation.rest_db`."""
         self.fitted = fitted
+        self.weighting, self.reached = weighting, reached
         self.expected_hz = expected_hz
         self.rest_db = rest_db
         self.spread = spread(fitted.fit)
@@ -250,6 +257,7 @@ class Judge:
             moving=self.fitted.vibrato and self._quickest() > STILL_CENTS,
             sway=max(sways, default=UNKNOWN_SWAY),
             rest_db=self.rest_db,
+            reached=self.reached,
         )
 
     def _margin(self, signs: dict[int, float]) -> float:
@@ -267,6 +275,10 @@ class Judge:
         terms = sum(sign * fit.theta[voice] for voice, sign in signs.items())
         rate = np.arange(len(terms)) / (2 * fit.basis.length_s)
         return float(np.sqrt(np.sum(terms[(rate > 0) & (rate < SLOW_HZ)] ** 2) / 2))
+
+    def moved_cents(self, low: int, high: int) -> float:
+        """How far an interval moves about its mean, slowly: one standard deviation in cents."""
+        return self._wander({int(low): -1.0, int(high): 1.0})
 
     def voice(self, voice: int) -> float | None:
         """Standard deviation of one voice's pitch in cents."""

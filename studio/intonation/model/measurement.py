@@ -20,7 +20,7 @@ from studio.intonation.model.options import Options
 from studio.intonation.model.serialization import known_fields, to_plain
 
 SCHEMA = 1
-ENGINE = "1.1.1"
+ENGINE = "2.0.0"
 KINDS = ("single", "double_stop", "chord")
 
 
@@ -111,7 +111,11 @@ class Voice:
 
 @dataclass(frozen=True, slots=True)
 class HeardInterval:
-    """The interval between voices ``low`` and ``high`` (indices) of an event."""
+    """The interval between voices ``low`` and ``high`` (indices) of an event.
+
+    ``size_cents`` is the mean over the held part. ``end_size_cents`` is where it ended, where that is
+    surely elsewhere; ``moved_cents`` how far it moved about its mean (one standard deviation).
+    """
 
     low: int
     high: int
@@ -121,6 +125,8 @@ class HeardInterval:
     beat_hz: float | None = None
     lock: float | None = None
     unsure_reason: str | None = None
+    end_size_cents: float | None = None
+    moved_cents: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,8 +65,8 @@ class Vibrato:
 class VoiceFit:
     """One fitted voice.
 
-    ``f0_hz`` is the settled pitch: the smooth-weighted mean of cents(t) over the settled part,
-    as a frequency. ``landing_f0_hz`` is the same just after the onset, ``None`` when the note is
+    ``f0_hz`` is the settled pitch: the mean of cents(t) over the settled part, from the landing (or
+    the end of an adjustment) to the release, as a frequency. ``landing_f0_hz`` is the same just after the onset, ``None`` when the note is
     too short to tell them apart. ``track_s`` and ``track_hz`` (same shape (m,)) follow the pitch
     about every 20 ms. ``level_db`` is the voice's RMS re full scale. ``dropouts`` are spans
     (start_s, end_s) inside the sounding where the voice falls silent.
@@ -89,6 +89,9 @@ class IntervalFit:
     """The interval between voices ``low`` and ``high`` (indices), from the joint fit.
 
     ``size_cents`` is settled; ``landing_size_cents`` is at the onset or ``None``.
+    ``end_size_cents`` is that of the last tenths of a second, where it differs from ``size_cents``
+    by more than twice the uncertainty, else ``None``; ``moved_cents`` how far the interval moved about
+    its mean, slowly (one standard deviation).
     ``lock`` (0..1) says how much of the sound each voice explains, the smaller of the two:
     the best predictor of error. ``unsure_reason`` is a code or ``None``.
     """
@@ -100,6 +103,8 @@ class IntervalFit:
     landing_size_cents: float | None
     lock: float
     unsure_reason: str | None = None
+    end_size_cents: float | None = None
+    moved_cents: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ class Pairs:
     snr_db: float = 30.0
     rt60_s: float = 0.4
     instrument: str = "violin"
+    wander_cents: float | None = None  # the maker's own where None
 
 
 def material(which: Pairs, rng: np.random.Generator) -> Material:
@@ -76,6 +77,8 @@ def _voices(which: Pairs, rng: np.random.Generator, size: str) -> list[tones.Voi
     rate, phase = rng.uniform(4.5, 6.5), rng.uniform(0.0, 6.28)
     for hz in (low_hz, low_hz * 2.0 ** (size_cents / 1200.0)):
         how: dict[str, float] = {}
+        if which.wander_cents is not None:
+            how["wander_cents"] = which.wander_cents
         if which.vibrato_cents:
             how["vibrato_cents"] = which.vibrato_cents * rng.uniform(0.85, 1.15)
             how |= {"vibrato_hz": rate, "vibrato_phase": phase + rng.normal(0.0, 0.3)}
@@ -123,9 +126,9 @@ def _truth(played: Sequence[tuple[float, list[tones.Voice]]]) -> list[TrueEvent]
         start_s = round(start_s * MADE_SR) / MADE_SR
         end_s = start_s + len(voices[0].y) / MADE_SR
         mix = tones.Mix(np.zeros(0), MADE_SR, start_s, end_s, voices)
-        centre, half = tones.settled_window(mix, SETTLED_FROM_S)
+        begin, end = tones.held_part(mix, SETTLED_FROM_S)
         f0s = tuple(
-            voice.f0_hz * 2.0 ** (tones.true_cents(mix, v, centre, half) / 1200.0)
+            voice.f0_hz * 2.0 ** (tones.true_cents(mix, v, begin, end) / 1200.0)
             for v, voice in enumerate(voices)
         )
         size = tones.true_size(mix, settle_s=SETTLED_FROM_S)

@@ -15,6 +15,7 @@ from tests.intonation.estimation import tones
 OCTAVE = ("octave",)
 SIMPLE = tuple(size for size in pairs.SIZES if size != "octave")
 RECORDED_HZ = (196.0, 620.0)  # where the recorded notes reach, their upper voice too
+WANDERS = (0.5, 1.0, 2.0, 4.0)  # about 0.85 of it is a standard deviation of the pitch
 VIBRATO = (5.0, 10.0, 15.0, 20.0, 30.0)
 
 # (a) added up from partials, in a room with noise
@@ -28,6 +29,10 @@ MADE = (
     Pairs("made, short (0.25 to 0.6 s)", length_s=(0.25, 0.6)),
     Pairs("made, one voice -12 dB", balance_db=-12.0),
     Pairs("made, room of 1 s", rt60_s=1.0),
+    *(
+        Pairs(f"made, wanders by {c:g} c", sizes=SIMPLE, length_s=(0.6, 3.0), wander_cents=c)
+        for c in WANDERS
+    ),
     Pairs("made, unisons", sizes=("unison",), length_s=(0.8, 2.0)),
 )
 # (b) recorded notes

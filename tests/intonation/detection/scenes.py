@@ -201,6 +201,70 @@ def chords(rng: np.random.Generator, where: Conditions) -> Scene:
     return recorded(rng, notes, where, kind_of)
 
 
+QUICK_SIZES = tuple(size for size in synth.SIZES if size not in ("octave", "ninth"))
+OPEN_SHARE = 0.3  # of notes that are open strings, which ring longest
+
+
+def quick(rng: np.random.Generator, where: Conditions, pairs_share: float = 0.5) -> Scene:
+    """Twelve quick strokes of one bow, single notes and double stops, whatever was left ringing."""
+    low, high = (55.0, 70.0) if where.real else (48.0, 76.0)
+    notes, at = [], 0.3
+    for _ in range(12):
+        length = rng.uniform(0.15, 0.6)
+        pair = synth.random_pair(rng, str(rng.choice(QUICK_SIZES)), low, high)
+        pair = pair if rng.random() < pairs_share else pair[:1]
+        notes += one_stroke(rng, pair, at, length)
+        at += length + float(rng.choice([0.0, 0.0, 0.02, 0.06]))
+    return recorded(rng, notes, where, kind_of)
+
+
+def one_stroke(
+    rng: np.random.Generator, f0s_hz: tuple[float, ...], start_s: float, length_s: float
+) -> list[Note]:
+    """Return one or two notes drawn by one bow, which ring on as their strings do."""
+    bow, tilt = int(rng.integers(2**31)), rng.uniform(-4.0, 4.0)
+    levels = (0.0,) if len(f0s_hz) == 1 else (tilt, -tilt)
+    return [
+        Note(start_s, start_s + length_s, f0, level, bow=bow, rings_s=_rings_s(rng))
+        for f0, level in zip(f0s_hz, levels, strict=True)
+    ]
+
+
+def _rings_s(rng: np.random.Generator) -> float:
+    is_open = rng.random() < OPEN_SHARE
+    return float(rng.uniform(0.8, 2.0) if is_open else rng.uniform(0.1, 0.35))
+
+
+def quick_line(rng: np.random.Generator, where: Conditions) -> Scene:
+    """Single notes of 0.12 to 0.35 s across the strings: what sounds together rings on."""
+    low, high = (55.0, 86.0) if where.real else (50.0, 88.0)
+    notes, at, midi = [], 0.3, rng.uniform(low + 6.0, high - 8.0)
+    for _ in range(24):
+        length = rng.uniform(0.12, 0.35)
+        midi = float(np.clip(midi + rng.choice([-9, -7, -5, -4, -3, -2, 2, 3, 4, 5, 7, 9]), low, high))
+        notes += one_stroke(rng, (synth.midi_hz(midi + rng.uniform(-0.15, 0.15)),), at, length)
+        at += length
+    return recorded(rng, notes, where, lambda t: "single")
+
+
+def pulse(rng: np.random.Generator, where: Conditions) -> Scene:
+    """A melody of notes of 0.5 to 1.2 s over the string below, struck with it again and again."""
+    low, high = (55.0, 64.0) if where.real else (50.0, 70.0)
+    notes, at = [], 0.3
+    lower = synth.midi_hz(rng.uniform(low, high))
+    for _ in range(4):
+        size = synth.SIZES[str(rng.choice(QUICK_SIZES))]
+        upper = lower * 2.0 ** (size / 1200.0)
+        for _ in range(int(rng.integers(1, 4))):
+            length = rng.uniform(0.3, 0.7)
+            notes += one_stroke(rng, (lower, upper), at, length)
+            at += length + rng.uniform(0.0, 0.05)
+        length = rng.uniform(0.3, 0.8)
+        notes += one_stroke(rng, (upper,), at, length)
+        at += length
+    return recorded(rng, notes, where, kind_of)
+
+
 def unisons(rng: np.random.Generator, where: Conditions) -> Scene:
     """Unisons on two strings, 8 to 50 cents apart."""
     notes, at = [], 0.3

@@ -36,7 +36,7 @@ from tests.intonation.estimation import tones
 STUDENT_DEGREES = 6.0
 RIDGE = 1.0
 WANTED = (0.70, 0.95)
-SAME_CENTS = 0.02  # an interval of the answer is the one whose evidence was kept
+SAME_CENTS = 0.0006  # an interval of the answer is the one whose stated deviation was kept
 OWN_COUNTS, OTHERS_COUNT = 3.0, 0.4  # of sets, where vibrato is asked
 CHANGES = ("noise 10 dB", "AAC 32 kbit/s", "gain control", "band 200 Hz to 8 kHz", "clipping")
 ROOMS = (
@@ -90,12 +90,10 @@ def collect(rounds: int, seed: int) -> list[Case]:
     interval = Judge.interval
 
     def keep(judge: Judge, low: int, high: int) -> tuple[float | None, str | None]:
-        fit = judge.fitted.fit
-        pitch = 1200 * np.log2(fit.f0_hz) + fit.cents() @ judge.weights
         answer = interval(judge, low, high)
-        if answer[1] != "too_close":
+        if answer[0] is not None:
             signs = {int(low): -1.0, int(high): 1.0}
-            kept.append((float(pitch[high] - pitch[low]), judge.evidence(signs)))
+            kept.append((answer[0], judge.evidence(signs)))
         return answer
 
     with (
@@ -109,9 +107,9 @@ def collect(rounds: int, seed: int) -> list[Case]:
                 found = listen(clip.y, SR, clip.options).events
                 for true in clip.events:
                     scored = score_event(true, found)
-                    if scored.size_cents is None or scored.error_cents is None:
+                    if scored.stated_cents is None or scored.error_cents is None:
                         continue
-                    off = [abs(size - scored.size_cents) for size, _ in kept]
+                    off = [abs(stated - scored.stated_cents) for stated, _ in kept]
                     if off and min(off) < SAME_CENTS:
                         evidence = kept[int(np.argmin(off))][1]
                         cases.append(Case(name, evidence, abs(scored.error_cents)))

@@ -27,10 +27,10 @@ def test_a_single_note_is_right_within_a_tenth_of_a_cent_with_a_level():
     event = tones.mix(rng, [tones.bowed_tone(rng, 349.2, 1.2, wander_cents=0.5)])
     event.y *= 10 ** (-6 / 20)
     fit = measure_sounding(event.y, event.sr, tones.coarse(rng, event))
-    centre, half = tones.settled_window(event)
+    begin, end = tones.held_part(event)
     voice = fit.voices[0]
     tones.assert_cents(
-        1200 * np.log2(voice.f0_hz / 349.2), tones.true_cents(event, 0, centre, half), within=0.15
+        1200 * np.log2(voice.f0_hz / 349.2), tones.true_cents(event, 0, begin, end), within=0.15
     )
     middle = event.y[int(0.5 * event.sr) : int(1.2 * event.sr)]
     assert abs(voice.level_db - 20 * np.log10(np.std(middle))) < 1.5

@@ -199,31 +199,28 @@ def coarse(rng: np.random.Generator, event: Mix, cents: float = 25.0, span_s: fl
     return Sounding(start, end, voices, 1.0)
 
 
-def true_cents(event: Mix, voice: int, centre_s: float, half_s: float) -> float:
-    """Smooth-weighted (cos squared) mean pitch of a voice, in cents re ``f0_hz``."""
+def true_cents(event: Mix, voice: int, begin_s: float, end_s: float) -> float:
+    """Mean pitch of a voice between two moments, in cents re ``f0_hz``."""
     cents = event.voices[voice].cents
     t = event.start_s + np.arange(len(cents)) / event.sr
-    u = (t - centre_s) / half_s
-    w = np.where(np.abs(u) < 1, np.cos(u * np.pi / 2) ** 2, 0)
-    return float(np.sum(w * cents) / np.sum(w))
+    return float(np.mean(cents[(t >= begin_s) & (t <= end_s)]))
 
 
-def settled_window(event: Mix, settle_s: float = 0.2) -> tuple[float, float]:
-    """Centre and half width (seconds) of the weighting over the settled part."""
+def held_part(event: Mix, settle_s: float = 0.2) -> tuple[float, float]:
+    """Where a note is held: from the landing's end to the release, in seconds."""
     length = event.end_s - event.start_s
     begin = event.start_s + min(settle_s, 0.25 * length)
-    end = event.end_s - min(0.05, 0.1 * length)
-    return (begin + end) / 2, min(0.4, (end - begin) / 2)
+    return begin, event.end_s - min(0.05, 0.1 * length)
 
 
 def true_size(event: Mix, low: int = 0, high: int = 1, settle_s: float = 0.2) -> float:
-    """True size of the interval in cents over the settled part."""
-    centre, half = settled_window(event, settle_s)
+    """True size of the interval in cents: the mean over the held part."""
+    span = held_part(event, settle_s)
     f_low, f_high = event.voices[low].f0_hz, event.voices[high].f0_hz
     return float(
         1200 * np.log2(f_high / f_low)
-        + true_cents(event, high, centre, half)
-        - true_cents(event, low, centre, half)
+        + true_cents(event, high, *span)
+        - true_cents(event, low, *span)
     )
 
 

@@ -1,0 +1,248 @@
+"""Two notes under one bow, or one after the other? Double stops too short for ``voicing``.
+
+Conventions
+-----------
+* A *run* is a span in which a pair of notes was heard, whatever else was heard with it: events that
+  follow each other without a gap and all hold both. Levels are those of own partials, in dB, as in
+  ``envelopes``; signs of single voices as in ``voicing``.
+* Signs are numbers in the order of ``SIGNS``; log-odds are for two notes drawn by one bow against
+  one note, or two one after the other of which the first rings on.
+
+Method
+------
+``voicing`` asks each voice by itself, and of a short one it cannot be sure. But what one bow draws
+has a common fate (Bregman, *Auditory Scene Analysis*, 1990, ch. 3): both levels rise, swell and
+fall together. A string that rings on does the opposite of the one that is bowed after it: it was
+louder before, and it falls while the other rises. So the *pair* is asked:
+
+* *together*: the correlation of the two levels, and the share of the time in which both are near
+  their own usual level (*both*); *apart*: their mean difference; *handover*: over all moments, how
+  far the one falls and the other rises there; *overlap*: of the spans around the run in which
+  each is near its loudest;
+* *rise*: how much louder the worse of both is just after the beginning than just before it;
+  *before*: how loud the louder was then; *peak*: how much louder one of them was around the run than
+  in it;
+* *level*: how far the quieter lies below the louder; *slope* of the worse; *length*; *more*: how
+  many other notes were heard with the two;
+* the worse of both voices' signs of ``voicing``.
+
+A logistic function joins them, fitted on real playing with aligned scores and on made clips
+(``tests/intonation/detection/fit_common_bow.py``). Octaves and twelfths, of which one note's
+partials all lie on the other's, are not asked here.
+"""
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from studio.intonation.detection import boundaries, voicing
+from studio.intonation.detection.envelopes import Envelopes, envelopes
+from studio.intonation.detection.resampling import Sound
+
+LEVEL_SIGNS = (
+    *("together", "both", "apart", "handover", "overlap"),
+    *("rise", "before", "peak", "level", "slope", "length", "more"),
+)
+VOICE_SIGNS = {  # the worse of both voices', as voicing has them
+    **dict.fromkeys(("snr", "found", "fading"), np.nanmin),
+    **dict.fromkeys(("unrest", "stretch", "stretched", "drop"), np.nanmax),
+}
+SIGNS = (*LEVEL_SIGNS, *VOICE_SIGNS)
+SURE = -1.0  # log-odds above which a run is one bow's
+WEIGHTS = np.array(
+    [0.651, 0.836, -0.063, -0.092, 0.739, 0.053, -0.056, -0.102, 0.012, -0.001, 1.12, -0.094]
+    + [0.152, 2.125, 0.054, -0.391, -0.688, 0.008, 0.024]
+)
+BIAS = -3.51
+AROUND_S = 0.3  # of the levels before and after a run
+ADJOIN_S = 0.06  # events no further apart are one run
+SAME_CENTS = 60.0
+ONE_SERIES_CENTS = (1200.0, 1902.0, 2400.0)  # the upper note's partials lie on the lower's
+ONE_SERIES_WITHIN = 75.0
+USUAL_PERCENTILE = 85.0
+NEAR_DB = 6.0
+LOUD_DB = 7.0  # below its loudest, a voice is bowed no more
+LEVELS_DB = (-25.0, 5.0)
+BEFORE_S, JUST_S = 0.14, 0.03  # before the beginning: from, to
+AFTER_S = 0.15
+RING_S = 0.03  # within this of a bow's end, what follows rings
+EDGE = 4  # steps of the envelope that a moment of handover keeps from the ends
+
+
+@dataclass(slots=True)
+class PairRun:
+    """A pair of notes ``f0_hz`` (2,) in events ``first`` to ``last`` (inclusive)."""
+
+    first: int
+    last: int
+    start_s: float
+    end_s: float
+    f0_hz: np.ndarray
+    others_hz: np.ndarray
+    more: int
+
+    @property
+    def length_s(self) -> float:
+        return self.end_s - self.start_s
+
+
+def pair_runs(events: list) -> list[PairRun]:
+    """Return every pair of notes heard at once, over all events in a row that hold it.
+
+    ``events`` have ``start_s``, ``end_s``, ``f0_hz`` and ``new_stroke``, in time order. A new stroke
+    ends a run.
+    """
+    runs: list[PairRun] = []
+    going: list[PairRun] = []  # those that reach the event before
+    for n, event in enumerate(events):
+        close = n > 0 and event.start_s - events[n - 1].end_s < ADJOIN_S
+        adjoins = close and not event.new_stroke
+        before, going = going if adjoins else [], []
+        for pair in combinations(event.f0_hz, 2):
+            both = np.array(pair)
+            if _one_series(both):
+                continue
+            run = next((r for r in before if _same(r.f0_hz, both)), None)
+            if run is None:
+                run = PairRun(n, n, event.start_s, event.end_s, both, np.zeros(0), 0)
+                runs.append(run)
+            else:
+                _go_on(run, n, events, both)
+            going.append(run)
+    for run in runs:
+        _look_around(run, events)
+    return runs
+
+
+def _go_on(run: PairRun, n: int, events: list, both: np.ndarray) -> None:
+    longest = max(e.end_s - e.start_s for e in events[run.first : n])
+    if events[n].end_s - events[n].start_s > longest:
+        run.f0_hz = both
+    run.last, run.end_s = n, events[n].end_s
+
+
+def _look_around(run: PairRun, events: list) -> None:
+    """Note which other notes sound beside the run, and how many with it."""
+    near = [
+        e
+        for e in events[max(0, run.first - 1) : run.last + 2]
+        if e.end_s > run.start_s - AROUND_S and e.start_s < run.end_s + AROUND_S
+    ]
+    run.others_hz = _others(np.concatenate([e.f0_hz for e in near]), run.f0_hz)
+    run.more = max(len(e.f0_hz) for e in events[run.first : run.last + 1]) - 2
+
+
+def _others(f0_hz: np.ndarray, pair: np.ndarray) -> np.ndarray:
+    """Return the notes that are not the pair's, each once."""
+    found: list[float] = []
+    for f0 in f0_hz:
+        if all(abs(1200.0 * np.log2(f0 / g)) >= SAME_CENTS for g in (*pair, *found)):
+            found.append(float(f0))
+    return np.array(found)
+
+
+def _same(a: np.ndarray, b: np.ndarray) -> bool:
+    return bool((np.abs(1200.0 * np.log2(a / b)) < SAME_CENTS).all())
+
+
+def _one_series(pair: np.ndarray) -> bool:
+    size = 1200.0 * np.log2(pair[1] / pair[0])
+    return bool(np.abs(size - np.array(ONE_SERIES_CENTS)).min() < ONE_SERIES_WITHIN)
+
+
+def log_odds(sound: Sound, run: PairRun) -> float:
+    """Return the log-odds of one bow for a run; -inf where its voices cannot be judged."""
+    signs = run_signs(sound, run)
+    return float(signs @ WEIGHTS + BIAS) if np.isfinite(signs).all() else -np.inf
+
+
+def run_signs(sound: Sound, run: PairRun) -> np.ndarray:
+    """Return the signs of a run, shape (len(SIGNS),); NaN where the voices cannot be judged."""
+    return np.concatenate([_level_signs(sound, run), _voice_signs(sound, run)])
+
+
+def _level_signs(sound: Sound, run: PairRun) -> np.ndarray:
+    start_s, end_s = run.start_s, run.end_s
+    env = envelopes(sound, start_s - AROUND_S, end_s + AROUND_S, run.f0_hz, run.others_hz)
+    span = env.between(start_s - 0.01, end_s + 0.01)
+    usual = np.percentile(env.db[:, span], USUAL_PERCENTILE, axis=1, keepdims=True)
+    low, high = np.clip(env.db[:, span] - usual, *LEVELS_DB)
+    held = env.db[:, env.between(start_s, end_s)]
+    level = np.median(held, axis=1)
+    before = np.median(env.db[:, env.between(start_s - BEFORE_S, start_s - JUST_S)], axis=1)
+    first_s = start_s + JUST_S, min(start_s + AFTER_S, end_s)
+    first = np.median(env.db[:, env.between(*first_s)], axis=1)
+    time_s = env.time_s[env.between(start_s, end_s)]
+    values = {
+        "together": _correlation(low, high),
+        "both": float((np.minimum(low, high) > -NEAR_DB).mean()),
+        "apart": float(np.abs((low - np.median(low)) - (high - np.median(high))).mean()),
+        "handover": _handover(low, high),
+        "overlap": _overlap(env, start_s, end_s),
+        "rise": np.clip((first - before).min(), -20.0, 30.0),
+        "before": np.clip((before - level).max(), -30.0, 20.0),
+        "peak": np.clip((env.db.max(axis=1) - np.percentile(held, 90, axis=1)).max(), 0.0, 20.0),
+        "level": np.clip(level.min() - level.max(), -30.0, 0.0),
+        "slope": np.clip(min(boundaries.slope_db_per_s(db, time_s) for db in held), -80.0, 40.0),
+        "length": np.log(max(end_s - start_s, 0.03)),
+        "more": run.more,
+    }
+    return np.array([float(values[name]) for name in LEVEL_SIGNS])
+
+
+def _voice_signs(sound: Sound, run: PairRun) -> np.ndarray:
+    voices = voicing.voice_signs(sound, run.start_s, run.end_s, run.f0_hz)
+    if np.isnan(voices).all(axis=0).any():
+        return np.full(len(VOICE_SIGNS), np.nan)
+    return np.array([worse(voices[:, voicing.SIGNS.index(n)]) for n, worse in VOICE_SIGNS.items()])
+
+
+def without_ringing(sound: Sound, run: PairRun, events: list) -> None:
+    """Take events off the ends of a run in which the two are only heard to ring, or not yet bowed."""
+    env = envelopes(sound, run.start_s - AROUND_S, run.end_s + AROUND_S, run.f0_hz, run.others_hz)
+    spans = [_loud_span(db, env, run.start_s, run.end_s) for db in env.db]
+    begins, ends = max(a for a, _ in spans), min(b for _, b in spans)
+    while run.first < run.last and events[run.last].start_s > ends - RING_S:
+        run.last -= 1
+    while run.first < run.last and events[run.first].end_s < begins + RING_S:
+        run.first += 1
+    run.start_s, run.end_s = events[run.first].start_s, events[run.last].end_s
+
+
+def _correlation(a: np.ndarray, b: np.ndarray) -> float:
+    if len(a) < 4 or min(a.std(), b.std()) < 0.1:
+        return 0.0
+    return float(np.corrcoef(a, b)[0, 1])
+
+
+def _handover(a: np.ndarray, b: np.ndarray) -> float:
+    """Return the most by which one falls and the other rises at one moment, in dB."""
+    count = len(a)
+    if count <= 3 * EDGE:
+        return 0.0
+    k = np.arange(EDGE, count - EDGE)
+    falls = []
+    for x in (a, b):
+        until = np.cumsum(x)[k - 1]
+        falls.append(until / k - (x.sum() - until) / (count - k))
+    one, other = falls
+    return float(np.maximum(np.minimum(one, -other), np.minimum(-one, other)).max())
+
+
+def _overlap(env: Envelopes, start_s: float, end_s: float) -> float:
+    """Return the share in common of the spans in which each voice is near its loudest."""
+    spans = [_loud_span(db, env, start_s, end_s) for db in env.db]
+    (a, b), (c, d) = spans
+    return max(0.0, min(b, d) - max(a, c)) / max(max(b, d) - min(a, c), 0.02)
+
+
+def _loud_span(db: np.ndarray, env: Envelopes, start_s: float, end_s: float) -> tuple[float, float]:
+    span = env.between(start_s - 0.02, end_s + 0.02)
+    loud = db > np.percentile(db[span], 90) - LOUD_DB
+    first = last = span.start + int(np.argmax(db[span]))
+    while first > 0 and loud[first - 1]:
+        first -= 1
+    while last < len(db) - 1 and loud[last + 1]:
+        last += 1
+    return float(env.time_s[first]), float(env.time_s[last])
