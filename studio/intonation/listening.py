@@ -13,6 +13,7 @@ import numpy as np
 from scipy.signal import resample_poly
 
 from studio.intonation.detection import find_soundings
+from studio.intonation.detection.instrument_range import below_range
 from studio.intonation.detection.merging import mended, rejoined
 from studio.intonation.detection.octave_correction import reread
 from studio.intonation.estimation import measure_sounding
@@ -84,8 +85,9 @@ def listen(
     tell(0.0)
     floor_hz = _floor_hz(options)
     enough = len(y) >= SHORTEST_S * sr
-    found = _in_range(find_soundings(y, sr), floor_hz) if enough else []
-    soundings = mended(found, options.strings)
+    everything = find_soundings(y, sr) if enough else []
+    below = below_range(y, sr, everything, floor_hz)
+    soundings = mended(_in_range(everything, floor_hz), options.strings)
     tell(FINDING_SHARE)
     fits = []
     for number, sounding in enumerate(soundings, start=1):
@@ -97,6 +99,7 @@ def listen(
     tell(1.0)
     source = Source(len(y) / float(sr), round(sr))
     heard = build(soundings, fits, source, options, _tone(y, sr, options))
+    heard = replace(heard, below_range=below)
     # As it will be stored, rounding included: judging it later gives the same marks.
     return Measurement.from_dict(heard.to_dict())
 

@@ -101,7 +101,7 @@ def playings(env: Envelopes, start_s: float, end_s: float, least_db: float = 0.0
     left again within ``RISE_S``. ``least_db`` asks for more depth than usual.
     """
     span = env.between(start_s, end_s)
-    db, time_s = uniform_filter1d(env.together[span], 3), env.time_s[span]
+    db, time_s = uniform_filter1d(env.together(span), 3), env.time_s[span]
     if len(db) < 20:
         return []
     step = float(time_s[1] - time_s[0])

@@ -20,8 +20,8 @@ louder before, and it falls while the other rises. So the *pair* is asked:
   far the one falls and the other rises there; *overlap*: of the spans around the run in which
   each is near its loudest;
 * *rise*: how much louder the worse of both is just after the beginning than just before it;
-  *before*: how loud the louder was then; *peak*: how much louder one of them was around the run than
-  in it;
+  *before*: how loud the louder was then; *peak*: how much louder one of them was around the run
+  than in it;
 * *level*: how far the quieter lies below the louder; *slope* of the worse; *length*; *more*: how
   many other notes were heard with the two;
 * the worse of both voices' signs of ``voicing``.
@@ -38,6 +38,7 @@ import numpy as np
 
 from studio.intonation.detection import boundaries, voicing
 from studio.intonation.detection.envelopes import Envelopes, envelopes
+from studio.intonation.detection.order_statistics import median, percentile
 from studio.intonation.detection.resampling import Sound
 
 LEVEL_SIGNS = (
@@ -49,12 +50,16 @@ VOICE_SIGNS = {  # the worse of both voices', as voicing has them
     **dict.fromkeys(("unrest", "stretch", "stretched", "drop"), np.nanmax),
 }
 SIGNS = (*LEVEL_SIGNS, *VOICE_SIGNS)
-SURE = -1.0  # log-odds above which a run is one bow's
+SURE = -0.8  # log-odds above which a run is one bow's
 WEIGHTS = np.array(
-    [0.651, 0.836, -0.063, -0.092, 0.739, 0.053, -0.056, -0.102, 0.012, -0.001, 1.12, -0.094]
-    + [0.152, 2.125, 0.054, -0.391, -0.688, 0.008, 0.024]
+    [
+        *(0.925, 2.419, -0.037, -0.078, 0.064),
+        *(0.049, -0.077, -0.156, -0.018, -0.009, 1.504, 0.319),
+        *(0.179, 1.664, 0.076, -0.547, -0.948, -0.452, 0.026),
+    ]
 )
-BIAS = -3.51
+BIAS = -4.838
+VOICES_ADD = 5.5  # log-odds that the voices' signs add at most: 3 in 700 more
 AROUND_S = 0.3  # of the levels before and after a run
 ADJOIN_S = 0.06  # events no further apart are one run
 SAME_CENTS = 60.0
@@ -90,8 +95,8 @@ class PairRun:
 def pair_runs(events: list) -> list[PairRun]:
     """Return every pair of notes heard at once, over all events in a row that hold it.
 
-    ``events`` have ``start_s``, ``end_s``, ``f0_hz`` and ``new_stroke``, in time order. A new stroke
-    ends a run.
+    ``events`` have ``start_s``, ``end_s``, ``f0_hz`` and ``new_stroke``, in time order. A new
+    stroke ends a run.
     """
     runs: list[PairRun] = []
     going: list[PairRun] = []  # those that reach the event before
@@ -152,9 +157,16 @@ def _one_series(pair: np.ndarray) -> bool:
 
 
 def log_odds(sound: Sound, run: PairRun) -> float:
-    """Return the log-odds of one bow for a run; -inf where its voices cannot be judged."""
-    signs = run_signs(sound, run)
-    return float(signs @ WEIGHTS + BIAS) if np.isfinite(signs).all() else -np.inf
+    """Return the log-odds of one bow for a run.
+
+    -inf where its voices cannot be judged, or where the levels alone leave them no chance.
+    """
+    levels = _level_signs(sound, run)
+    told = float(levels @ WEIGHTS[: len(levels)] + BIAS)
+    if told < SURE - VOICES_ADD:
+        return -np.inf
+    odds = told + float(_voice_signs(sound, run) @ WEIGHTS[len(levels) :])
+    return odds if np.isfinite(odds) else -np.inf
 
 
 def run_signs(sound: Sound, run: PairRun) -> np.ndarray:
@@ -166,23 +178,23 @@ def _level_signs(sound: Sound, run: PairRun) -> np.ndarray:
     start_s, end_s = run.start_s, run.end_s
     env = envelopes(sound, start_s - AROUND_S, end_s + AROUND_S, run.f0_hz, run.others_hz)
     span = env.between(start_s - 0.01, end_s + 0.01)
-    usual = np.percentile(env.db[:, span], USUAL_PERCENTILE, axis=1, keepdims=True)
+    usual = percentile(env.db[:, span], USUAL_PERCENTILE)[:, None]
     low, high = np.clip(env.db[:, span] - usual, *LEVELS_DB)
     held = env.db[:, env.between(start_s, end_s)]
-    level = np.median(held, axis=1)
-    before = np.median(env.db[:, env.between(start_s - BEFORE_S, start_s - JUST_S)], axis=1)
+    level = median(held)
+    before = median(env.db[:, env.between(start_s - BEFORE_S, start_s - JUST_S)])
     first_s = start_s + JUST_S, min(start_s + AFTER_S, end_s)
-    first = np.median(env.db[:, env.between(*first_s)], axis=1)
+    first = median(env.db[:, env.between(*first_s)])
     time_s = env.time_s[env.between(start_s, end_s)]
     values = {
         "together": _correlation(low, high),
         "both": float((np.minimum(low, high) > -NEAR_DB).mean()),
-        "apart": float(np.abs((low - np.median(low)) - (high - np.median(high))).mean()),
+        "apart": float(np.abs((low - median(low)) - (high - median(high))).mean()),
         "handover": _handover(low, high),
         "overlap": _overlap(env, start_s, end_s),
         "rise": np.clip((first - before).min(), -20.0, 30.0),
         "before": np.clip((before - level).max(), -30.0, 20.0),
-        "peak": np.clip((env.db.max(axis=1) - np.percentile(held, 90, axis=1)).max(), 0.0, 20.0),
+        "peak": np.clip((env.db.max(axis=1) - percentile(held, 90.0)).max(), 0.0, 20.0),
         "level": np.clip(level.min() - level.max(), -30.0, 0.0),
         "slope": np.clip(min(boundaries.slope_db_per_s(db, time_s) for db in held), -80.0, 40.0),
         "length": np.log(max(end_s - start_s, 0.03)),
@@ -199,7 +211,7 @@ def _voice_signs(sound: Sound, run: PairRun) -> np.ndarray:
 
 
 def without_ringing(sound: Sound, run: PairRun, events: list) -> None:
-    """Take events off the ends of a run in which the two are only heard to ring, or not yet bowed."""
+    """Take events off the ends of a run in which the two only ring, or are not yet bowed."""
     env = envelopes(sound, run.start_s - AROUND_S, run.end_s + AROUND_S, run.f0_hz, run.others_hz)
     spans = [_loud_span(db, env, run.start_s, run.end_s) for db in env.db]
     begins, ends = max(a for a, _ in spans), min(b for _, b in spans)
@@ -239,7 +251,7 @@ def _overlap(env: Envelopes, start_s: float, end_s: float) -> float:
 
 def _loud_span(db: np.ndarray, env: Envelopes, start_s: float, end_s: float) -> tuple[float, float]:
     span = env.between(start_s - 0.02, end_s + 0.02)
-    loud = db > np.percentile(db[span], 90) - LOUD_DB
+    loud = db > percentile(db[span], 90.0) - LOUD_DB
     first = last = span.start + int(np.argmax(db[span]))
     while first > 0 and loud[first - 1]:
         first -= 1

@@ -22,6 +22,7 @@ import numpy as np
 from scipy.fft import rfft
 from scipy.ndimage import uniform_filter1d
 
+from studio.intonation.detection.order_statistics import median, percentile
 from studio.intonation.detection.resampling import Sound
 
 WINDOW = 1024
@@ -32,7 +33,7 @@ LOWEST_HZ, HIGHEST_HZ = 150.0, 4500.0
 MOST_PARTIALS = 9
 TOGETHER_HZ = 5000.0
 BLOCK_FRAMES = 512  # of the short-time power kept, about 3 s
-BLOCKS_KEPT = 8  # about 24 s, 5 MB
+BLOCKS_KEPT = 64  # about 3 minutes, 34 MB: each step of finding goes through the whole clip
 BINS = 256  # up to 5.5 kHz at the analysis rate: above ``TOGETHER_HZ``
 SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of its frequency
 _HANN = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
@@ -43,13 +44,19 @@ _HANN /= _HANN.sum()
 class Envelopes:
     """Levels over time: ``time_s`` (m,), ``db`` (V, m), and ``own`` (V,) own partials found.
 
-    ``together`` (m,) is the level of everything the voices sound, dB re its own usual level.
+    ``power`` (m, bins) is what they were read from, ``f0_hz`` (V,) the voices.
     """
 
     time_s: np.ndarray
     db: np.ndarray
     own: np.ndarray
-    together: np.ndarray
+    power: np.ndarray
+    f0_hz: np.ndarray
+    bin_hz: float
+
+    def together(self, span: slice) -> np.ndarray:
+        """Return the level of everything the voices sound, over a span, dB re its usual level."""
+        return _together(self.power, self.f0_hz, self.bin_hz)[span]
 
     def between(self, start_s: float, end_s: float) -> slice:
         """Return the indices of a span, at least one."""
@@ -77,8 +84,7 @@ def envelopes(
         partials = own_partials(f0, others)
         rows.append(_median_level(power, partials, bin_hz))
         found.append(len(partials))
-    together = _together(power, f0_hz, bin_hz)
-    return Envelopes(time_s, np.array(rows), np.array(found), together)
+    return Envelopes(time_s, np.array(rows), np.array(found), power, f0_hz, bin_hz)
 
 
 def short_time_power(sound: Sound, first: int, count: int) -> np.ndarray:
@@ -131,12 +137,12 @@ def own_partials(f0: float, others_hz: np.ndarray) -> np.ndarray:
 def _median_level(power: np.ndarray, partials_hz: np.ndarray, bin_hz: float) -> np.ndarray:
     at = np.rint(partials_hz / bin_hz).astype(int)
     level = np.maximum(np.maximum(power[:, at - 1], power[:, at]), power[:, at + 1])
-    loud = np.percentile(level, 90, axis=0)
+    loud = percentile(level, 90, axis=0)
     strong = loud > loud.max() * 1e-3  # partials 30 dB below the voice's loudest are noise
     db = 10.0 * np.log10(level[:, strong] + 1e-14)
     db -= 10.0 * np.log10(loud[strong])
-    median = np.median(db, axis=1) + 10.0 * np.log10(loud[strong].mean() + 1e-14)
-    return uniform_filter1d(median, 3)
+    held = median(db, axis=1) + 10.0 * np.log10(loud[strong].mean() + 1e-14)
+    return uniform_filter1d(held, 3)
 
 
 def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray:
@@ -153,7 +159,7 @@ def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray
         far = reach >= shift
         wide = np.maximum(power[:, at[far] - shift], power[:, at[far] + shift])
         level[:, far] = np.maximum(level[:, far], wide)
-    usual = np.percentile(level, 60, axis=0)
+    usual = percentile(level, 60, axis=0)
     strong = usual > usual.max() * 3e-4
     db = 10.0 * np.log10(level[:, strong] / usual[strong] + 1e-3)
     return np.maximum(db, -18.0).mean(axis=1)

@@ -26,7 +26,7 @@ Method
 
 5. A logistic function joins these into the log-odds of an octave against one note. Its
    coefficients were fitted on 1,800 made and real notes, half of them octaves;
-   ``tests/intonation/notes/fit_octaves.py`` fits them anew on others, no better (area 0.986).
+   ``tests/intonation/detection/fit_octaves.py`` fits them anew on others, no better (area 0.986).
 6. How likely octaves are at all is a matter of the clip: a drill in octaves is full of them, a tune
    has none. The prior is estimated from the clip's own notes (empirical Bayes; Efron,
    *Large-Scale Inference*, 2010): the share that makes the evidence likeliest, by EM.

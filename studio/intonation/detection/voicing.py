@@ -29,7 +29,7 @@ Then
 * it keeps its pitch: *drift* is how far the straight line through the pitch goes.
 
 A logistic function joins these. Its coefficients were fitted on voices heard in made and real
-double stops, in talk, struck strings and noise (``tests/intonation/notes/fit_voicing.py``).
+double stops, in talk, struck strings and noise (``tests/intonation/detection/fit_voicing.py``).
 
 A low voice, a man's above all, has its fundamental below the lowest string, and its second and
 third partials look like a fifth in tune. The partials between them (1, 5, 7 ...) tell.
@@ -40,6 +40,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import ifft, ifftshift, next_fast_len, rfft
 
+from studio.intonation.detection.order_statistics import percentile
 from studio.intonation.detection.resampling import Sound
 
 PARTIALS = 10
@@ -205,7 +206,7 @@ def _held_part(x: np.ndarray, fs: float) -> np.ndarray:
     """Return a piece of sound without the attack and the room's tail that may be at its ends."""
     block = int(BLOCK_S * fs)
     power = (x[: len(x) // block * block].reshape(-1, block) ** 2).mean(axis=1)
-    loud = np.flatnonzero(power > np.percentile(power, 75) * 10.0 ** (-TAIL_DB / 10.0))
+    loud = np.flatnonzero(power > percentile(power, 75) * 10.0 ** (-TAIL_DB / 10.0))
     return x[loud[0] * block : (loud[-1] + 1) * block] if len(loud) else x[:0]
 
 
@@ -268,7 +269,7 @@ def _baseband(piece: _Piece, hz: float, half_hz: float) -> tuple[np.ndarray, flo
     band = band[trim : keep - trim]
     reach = max(20, int(NOISE_AROUND_HZ / piece.bin_hz))
     around = np.abs(piece.spectrum[max(1, centre - reach) : centre + reach]) ** 2
-    noise = np.percentile(around, NOISE_PERCENTILE) / PERCENTILE_SHARE if len(around) else 0.0
+    noise = percentile(around, NOISE_PERCENTILE) / PERCENTILE_SHARE if len(around) else 0.0
     power = float((np.abs(band) ** 2).mean())
     return band, float(10.0 * np.log10(power / (noise * (window**2).sum() + 1e-16) + 1e-3))
 
@@ -276,9 +277,9 @@ def _baseband(piece: _Piece, hz: float, half_hz: float) -> tuple[np.ndarray, flo
 def _course(voice: _Voice) -> np.ndarray:
     """Return the voice's level over time in dB re its usual level, shape (n,)."""
     power = np.abs(voice.bands) ** 2
-    weight = np.clip(voice.snr_db, 1.0, 30.0) / (np.percentile(power, 75, axis=1) + 1e-16)
+    weight = np.clip(voice.snr_db, 1.0, 30.0) / (percentile(power, 75, axis=1) + 1e-16)
     db = _smoothed(10.0 * np.log10(weight @ power / len(weight) + 1e-9), 0.04)
-    return db - np.percentile(db, 75)
+    return db - percentile(db, 75)
 
 
 def _smoothed(values: np.ndarray, width_s: float) -> np.ndarray:

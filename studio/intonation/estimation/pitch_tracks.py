@@ -6,7 +6,7 @@ Conventions
 * A partial is *free* when no partial of another voice lies within ``CLEAR_HZ`` of it (plus what
   the given f0s may be wrong by). A voice without a free partial is
   *hidden* (an octave's upper voice, both voices of a unison): frames cannot follow it, and
-  ``hidden.py`` finds it afterwards.
+  ``hidden_voices.py`` finds it afterwards.
 
 Method
 ------

@@ -5,7 +5,7 @@ Conventions: times in seconds of the clip; cents relative to each voice's ``f0_h
 Method
 ------
 Coarse to fine. The visible voices are fitted first on low partials, where the coarse tracks are
-well inside the basin of the right minimum, then on more. A hidden voice (``hidden.py``) is
+well inside the basin of the right minimum, then on more. A hidden voice (``hidden_voices.py``) is
 looked for beside its parent and started from the best few offsets; the start whose joint fit
 is likeliest wins. The last fit uses all voices and all usable partials.
 """

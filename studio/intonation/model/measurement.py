@@ -113,8 +113,8 @@ class Voice:
 class HeardInterval:
     """The interval between voices ``low`` and ``high`` (indices) of an event.
 
-    ``size_cents`` is the mean over the held part. ``end_size_cents`` is where it ended, where that is
-    surely elsewhere; ``moved_cents`` how far it moved about its mean (one standard deviation).
+    ``size_cents`` is the mean over the held part. ``end_size_cents`` is where it ended, where that
+    is surely elsewhere; ``moved_cents`` how far it moved about its mean (one standard deviation).
     """
 
     low: int
@@ -157,6 +157,18 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True)
+class BelowRange:
+    """Notes below the instrument's lowest string.
+
+    How many, what share (0..1) of the time in which anything was heard, and the lowest in hertz.
+    """
+
+    notes: int
+    share: float
+    lowest_hz: float
+
+
+@dataclass(frozen=True, slots=True)
 class Measurement:
     """All that was heard in one clip."""
 
@@ -166,6 +178,7 @@ class Measurement:
     open_strings: tuple[OpenString, ...] = ()
     events: tuple[Event, ...] = ()
     key: str | None = None  # the likeliest one; for spelling where the policy names none
+    below_range: BelowRange | None = None
     engine: str = ENGINE
     schema: int = SCHEMA
 
@@ -178,6 +191,7 @@ class Measurement:
             "options": to_plain(self.options),
             "reference": to_plain(self.reference),
             "key": self.key,
+            "below_range": to_plain(self.below_range),
             "open_strings": to_plain(self.open_strings),
             "events": to_plain(self.events),
         }
@@ -211,6 +225,7 @@ class Measurement:
             ),
             events=tuple(_event(item) for item in data.get("events") or ()),
             key=data.get("key"),
+            below_range=_below_range(data.get("below_range")),
             engine=str(data.get("engine", ENGINE)),
             schema=schema,
         )
@@ -218,6 +233,10 @@ class Measurement:
     def with_events(self, events: tuple[Event, ...]) -> "Measurement":
         """The same measurement with other events."""
         return replace(self, events=events)
+
+
+def _below_range(data: Mapping[str, Any] | None) -> BelowRange | None:
+    return BelowRange(**known_fields(BelowRange, data)) if data else None
 
 
 def _event(data: Mapping[str, Any]) -> Event:

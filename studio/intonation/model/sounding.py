@@ -2,9 +2,9 @@
 
 Listening is three steps, each in a package of its own:
 
-1. ``notes``  – *which notes, and when*: ``find_soundings(y, sr, ...)`` cuts the sound
+1. ``detection`` – *which notes, and when*: ``find_soundings(y, sr, ...)`` cuts the sound
    into :class:`Sounding` objects (one note, a double stop, or a chord).
-2. ``cents``  – *how many cents*: ``measure_sounding(y, sr, sounding, ...)`` fits the
+2. ``estimation`` – *how many cents*: ``measure_sounding(y, sr, sounding, ...)`` fits the
    voices of one sounding together and gives an :class:`EventFit`.
 3. ``listening`` – puts both together, estimates the reference and builds the
    :class:`~studio.intonation.model.measurement.Measurement`.
@@ -66,10 +66,10 @@ class VoiceFit:
     """One fitted voice.
 
     ``f0_hz`` is the settled pitch: the mean of cents(t) over the settled part, from the landing (or
-    the end of an adjustment) to the release, as a frequency. ``landing_f0_hz`` is the same just after the onset, ``None`` when the note is
-    too short to tell them apart. ``track_s`` and ``track_hz`` (same shape (m,)) follow the pitch
-    about every 20 ms. ``level_db`` is the voice's RMS re full scale. ``dropouts`` are spans
-    (start_s, end_s) inside the sounding where the voice falls silent.
+    the end of an adjustment) to the release, as a frequency. ``landing_f0_hz`` is that just after
+    the onset, ``None`` when the note is too short to tell them apart. ``track_s`` and ``track_hz``
+    (same shape (m,)) follow the pitch about every 20 ms. ``level_db`` is the voice's RMS re full
+    scale. ``dropouts`` are spans (start_s, end_s) inside the sounding where the voice falls silent.
     """
 
     f0_hz: float
@@ -90,10 +90,10 @@ class IntervalFit:
 
     ``size_cents`` is settled; ``landing_size_cents`` is at the onset or ``None``.
     ``end_size_cents`` is that of the last tenths of a second, where it differs from ``size_cents``
-    by more than twice the uncertainty, else ``None``; ``moved_cents`` how far the interval moved about
-    its mean, slowly (one standard deviation).
-    ``lock`` (0..1) says how much of the sound each voice explains, the smaller of the two:
-    the best predictor of error. ``unsure_reason`` is a code or ``None``.
+    by more than twice the uncertainty, else ``None``; ``moved_cents`` how far the interval moved
+    about its mean, slowly (one standard deviation). ``lock`` (0..1) says how much of the sound each
+    voice explains, the smaller of the two: the best predictor of error. ``unsure_reason`` is a code
+    or ``None``.
     """
 
     low: int

@@ -3,7 +3,7 @@
 ``python -m tests.intonation.detection.fit_common_bow --seed 21 --clips 5``. The runs are those that
 listening comes upon: in real playing with aligned scores, in clips made to order (quick strokes
 of one bow, lines in which the strings ring on, a pulse under a melody, and the sets of
-``measure``), in talk, struck strings and noise. A made run counts half a real one: there are many.
+``measure``), in talk, struck strings and noise.
 
 :func:`weights_without` leaves a player out, so that what is found of her playing was fitted on
 others: the figures of real playing are made with it.
@@ -32,7 +32,7 @@ from tests.intonation.synth import SR, TrueSounding, cents
 REAL = Path(__file__).parents[2] / "benchmarks" / "real-playing"
 PLAYERS = ("player-a", "player-b")
 CHECKED = ("ok", "likely")
-MADE_COUNTS = 0.5
+MADE_COUNTS = 1.0
 REGULAR = 0.1  # C of the ridge
 SEED, CLIPS = 21, 5
 SAME_SEMITONES = 0.6

@@ -241,7 +241,9 @@ def quick_line(rng: np.random.Generator, where: Conditions) -> Scene:
     notes, at, midi = [], 0.3, rng.uniform(low + 6.0, high - 8.0)
     for _ in range(24):
         length = rng.uniform(0.12, 0.35)
-        midi = float(np.clip(midi + rng.choice([-9, -7, -5, -4, -3, -2, 2, 3, 4, 5, 7, 9]), low, high))
+        midi = float(
+            np.clip(midi + rng.choice([-9, -7, -5, -4, -3, -2, 2, 3, 4, 5, 7, 9]), low, high)
+        )
         notes += one_stroke(rng, (synth.midi_hz(midi + rng.uniform(-0.15, 0.15)),), at, length)
         at += length
     return recorded(rng, notes, where, lambda t: "single")

@@ -237,9 +237,10 @@ class Desk:
 
     def facts(self) -> list[str]:
         """How this clip was judged, in short sentences."""
-        return (
-            [policy_in_words(self.judged), reference_in_words(self.judged)] if self.judged else []
-        )
+        if not self.judged:
+            return []
+        facts = policy_in_words, reference_in_words, range_in_words
+        return [said for fact in facts if (said := fact(self.judged))]
 
 
 _OF_REVIEW = Given("review", BigIntegerField())
@@ -282,6 +283,21 @@ def reference_in_words(judged: Judged) -> str:
     give = figures.plus_minus(reference["uncertainty_cents"])
     a4 = f"A4 {figures.hertz(reference['a4_hz'])} {give}".strip()
     return f"{a4}, {source}."
+
+
+def range_in_words(judged: Judged) -> str:
+    """That notes lie below the instrument, where they do: it may be another one."""
+    below = judged.measurement.get("below_range")
+    if not below:
+        return ""
+    told = judged.measurement["options"]
+    lowest = (told.get("open_strings") or [""])[0]
+    string = f" ({lowest})" if lowest else ""
+    notes = f"{below['notes']} note{'s' if below['notes'] > 1 else ''}"
+    return (
+        f"{notes} heard lie below a {told['instrument']}'s lowest string{string}, down to "
+        f"{figures.hertz(below['lowest_hz'], 0)}: is another instrument played?"
+    )
 
 
 _TUNINGS = {
