@@ -6,9 +6,8 @@ A held double stop is often adjusted: the fingers land, the pupil hears, and sli
 matter, and neither is the mean of it all. The *landing* is the pitch just after the onset, when
 the string has begun to speak. The *settled* part is the last stretch over which the slow pitch
 (vibrato averaged away) of every voice stays near where it ends. What is reported is the mean over
-all of it, however long it is held: that is what a teacher hears and means. The weighting is flat
-and falls to nothing within ``EDGE_S`` at both ends, so vibrato cut off in mid-cycle shifts it
-little. Where the note *ended* is told apart.
+all of it, however long it is held: that is what a teacher hears and means. Where the note *ended*
+is told apart.
 """
 
 from dataclasses import dataclass
@@ -25,7 +24,7 @@ STILL_CENTS = 9.0  # the settled part stays this near to where it ends ...
 RESTLESS = 2.5  # ... or within this many standard deviations of its own unrest
 BEGAN_AWAY = 1.5  # it was adjusted if it began this many times as far away
 LEAST_HELD_S = 0.35  # what is still for less at the end was not adjusted, it wanders
-EDGE_S = 0.1  # over which the weighting rises and falls
+EDGE_S = 0.04  # over which the weighting rises and falls: a mean is flat, its edges are not sharp
 END_S = 0.3  # the last part of a note, in which it ended where it ended
 DROPOUT_DB = 10.0
 DROPOUT_LEAST_S = 0.07
