@@ -176,9 +176,9 @@ def stated(seen: Evidence) -> float:
     """One standard deviation in cents, as stated: exp(weights . terms).
 
     The weights are those that ``tests/intonation/estimation/calibrate.py`` finds, one set for
-    steady soundings and one for those under vibrato, from about 1100 double stops in whole clips: added up
-    and recorded, steady, with vibrato of 5 to 30 c and with their players' own, in rooms of 0.3 to
-    1 s at 10 to 30 dB, through codecs, and in scales. Errors have heavier tails than a normal law,
+    steady soundings and one for those under vibrato, from about 700 double stops in whole clips:
+    added up and recorded, steady, wandering by up to 4 c, with vibrato of 5 to 30 c and with their
+    players' own, in rooms of 0.3 to 1 s at 10 to 30 dB, through codecs, and in scales. Errors have heavier tails than a normal law,
     so no factor covers exactly 68 % within one and 95 % within two; 70 and 95 % are aimed at.
 
     The truth of a recorded note is its catalogue's median. Where the note itself moves (some of
