@@ -65,5 +65,12 @@ def _begin() -> None:
         sys.exit(Arbiter.WORKER_BOOT_ERROR)
 
 
+def child_exit(server, worker) -> None:
+    """gunicorn calls this in the master, when a process has ended, however it did."""
+    from studio.web.sharing import SHARES
+
+    SHARES.ended(worker.age)
+
+
 def on_exit(server) -> None:
     metrics_folder.remove()

@@ -31,6 +31,7 @@ from studio import settings
 
 from . import connection, framing
 from .connection import Answer, Connection
+from .sharing import SHARES, Share
 from .turns import Turns
 
 HEAD_S = 10.0  # from the first byte (of a new line: from its opening) to the end of the head
@@ -58,6 +59,7 @@ class LoopWorker(ThreadWorker):
         self.uploads = futures.ThreadPoolExecutor(settings.WEB_UPLOADS, "upload")
         self.receiving = 0
         self.turns = Turns()
+        self.share = Share(SHARES, self.age)
         self.end_at = float("inf")  # monotonic; known once the process is to stop
         soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
         resource.setrlimit(resource.RLIMIT_NOFILE, (max(soft, min(hard, 8192)), hard))
@@ -66,6 +68,8 @@ class LoopWorker(ThreadWorker):
     # -- lines come in -----------------------------------------------------------------------
 
     def accept(self, listener: socket.socket) -> None:
+        if not self.share.takes(self.nr_conns):
+            return
         try:
             sock, client = listener.accept()
         except OSError as error:
@@ -75,6 +79,7 @@ class LoopWorker(ThreadWorker):
                 raise
             return
         self.nr_conns += 1
+        self.share.say(self.nr_conns)
         if self.nr_conns > self.worker_connections - RESERVE:
             self._give_up_one()
         self._await_request(Connection(sock, client, listener.getsockname()), HEAD_S)
@@ -108,6 +113,7 @@ class LoopWorker(ThreadWorker):
         if line.answer is not None:
             self.tpool.submit(self._end_answer, line)
         self.nr_conns -= 1
+        self.share.say(self.nr_conns)
         line.sock.close()
 
     # -- requests are waited for ---------------------------------------------------------------
@@ -308,6 +314,7 @@ class LoopWorker(ThreadWorker):
 
     def _cap_keepalive(self, deadline: float) -> None:
         """The process is to stop: lines that have asked nothing do not hold it up."""
+        self.share.end()
         self.end_at = time.monotonic() + max(0.0, self.cfg.graceful_timeout - END_S)
         for line in self.lines:
             if line.asks and line.head is None:
