@@ -303,6 +303,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0 * 60.0,
         "options": {"queue": "sweep", "expires": 60.0 * 60.0},
     },
+    "hear-anew": {
+        "task": "studio.clips.tasks.hear_anew",
+        "schedule": 30.0,
+        "options": {"queue": "sweep", "expires": 30.0},
+    },
 }
 if MAIL:
     CELERY_BEAT_SCHEDULE["send-letters"] = {
@@ -315,6 +320,9 @@ if MAIL:
         "schedule": 15.0,
         "options": {"queue": "sweep", "expires": 15.0},
     }
+
+# Whether clips that an engine of an earlier generation heard are heard anew in idle time.
+HEAR_ANEW = environment.flag("HEAR_ANEW", True)
 
 # -- what watches the studio ---------------------------------------------------------------
 METRICS_TOKEN = environment.token("METRICS_TOKEN")

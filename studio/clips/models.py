@@ -7,11 +7,13 @@ Its :class:`Stage` rows then go their own way, each with its lease, attempts and
     playback    waiting → working → playable | failed | parked
     small       waiting → working → playable | failed | parked   (only where there is a picture)
     examining   waiting → working → (the row goes)  | parked     (only where a first look died)
+    rehearing   waiting → working → (the row goes)  | failed | parked   (by a newer engine)
 
 ``failed``: the recording was judged, and lacks what the stage needs. ``parked``: we could not do
 it, after three attempts, and keep it for whoever looks after the server. A recording that could
 not be looked at for a reason of ours is received all the same, with nothing in ``info`` and the
-stage *examining*; once it was looked at it is ``received`` like any other, or ``refused``.
+stage *examining*; once it was looked at it is ``received`` like any other, or ``refused``. A clip
+that is heard anew stays *heard* meanwhile, whatever becomes of *rehearing*.
 
 The row is the truth; the queue carries an id only. A worker claims a stage by a conditional update
 and publishes only while it still holds the lease and the clip's ``generation`` (raised when the
@@ -246,6 +248,7 @@ class Stage(Leased):
         PLAYBACK = "playback", "playback"
         SMALL = "small", "smaller picture"
         EXAMINING = "examining", "first look"
+        REHEARING = "rehearing", "hearing anew"
 
     class State(models.TextChoices):
         WAITING = "waiting", "waiting"
@@ -256,7 +259,7 @@ class Stage(Leased):
         FAILED = "failed", "failed"
         PARKED = "parked", "parked"
 
-    # What a clip has once everything is done; a first look leaves no row.
+    # What a clip has once everything is done; a first look and a hearing anew leave no row.
     DONE = {
         Kind.LISTENING: State.HEARD,
         Kind.PLAYBACK: State.PLAYABLE,
@@ -302,11 +305,28 @@ class Listening(models.Model):
 
     class Meta:
         ordering = ["created_at", "pk"]
-        # Which is the newest is told without reading past a long measurement.
-        indexes = [models.Index(fields=["clip", "created_at"], name="listenings_of_a_clip")]
+        # Which is the newest, and whose, is told without reading past a long measurement.
+        indexes = [
+            models.Index(fields=["clip", "created_at"], name="listenings_of_a_clip"),
+            models.Index(fields=["engine", "clip"], name="listenings_of_an_engine"),
+        ]
 
     def __str__(self) -> str:
         return f"engine {self.engine} on {self.clip_id}"
+
+    @property
+    def generation(self) -> int:
+        """Figures of one generation of engines mean the same, and can be compared."""
+        return version_of(self.engine)[0]
+
+
+def version_of(engine: str) -> tuple[int, ...]:
+    """An engine's numbers, to be put in order; the first is its generation.
+
+    >>> version_of("1.10.2") > version_of("1.9.0")
+    True
+    """
+    return tuple(int(part) for part in engine.split(".") if part.isdecimal()) or (0,)
 
 
 class UpkeepRun(models.Model):

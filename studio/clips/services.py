@@ -205,7 +205,7 @@ def begin_an_owed_small() -> Clip | None:
 
     The newest clip first; one at a time, so that what is sent now never waits for long.
     """
-    pictures = Stage.objects.exclude(kind=Stage.Kind.LISTENING)
+    pictures = Stage.objects.exclude(kind__in=(Stage.Kind.LISTENING, Stage.Kind.REHEARING))
     if pictures.filter(state__in=(Stage.State.WAITING, Stage.State.WORKING)).exists():
         return None
     owed = Clip.objects.filter(

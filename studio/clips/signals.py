@@ -28,6 +28,9 @@ said_anew = Signal()
 #: :class:`~.models.ClipFile` name go by themselves.
 erased = Signal()
 
+#: Somebody asks which clips are waited for. Receivers give a condition (``Q``) on clips.
+awaited = Signal()
+
 #: What was lost is being sent again, every 15 seconds; for work that an app above this one has.
 swept = Signal()
 

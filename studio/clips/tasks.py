@@ -14,7 +14,7 @@ from studio.workers import signs as life
 
 from . import services, signals
 from .models import Stage
-from .processing import availability, examination, renditions, stages
+from .processing import availability, examination, rehearing, renditions, stages
 from .storage import work_folders
 from .upkeep import orphans
 from .uploads import services as uploads
@@ -46,6 +46,17 @@ def examine_clip(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
         _do(clip_id, Stage.Kind.EXAMINING, examination.examine)
 
 
+@shared_task(bind=True)
+def hear_clip_anew(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
+    """Not while a new clip waits. Then at once the next one, if it went well."""
+    if not dead_letters.understood(task.name, {"clip_id": clip_id}, version, more):
+        return
+    if leases.patiently(lambda: rehearing.is_due(clip_id), runner.CLAIM_PATIENCE_S):
+        _take(clip_id, Stage.Kind.REHEARING, renditions.hear_anew)
+        if not Stage.objects.filter(clip=clip_id, kind=Stage.Kind.REHEARING).exists():
+            rehearing.send_next()
+
+
 @task_unknown.connect
 def park_unknown_task(name: str, message, **kwargs) -> None:
     """A task that another version of the program knows."""
@@ -68,6 +79,12 @@ def sweep() -> None:
         log.info("small of %s: begun, it was sent before there was one", owed.pk)
     signals.swept.send(sender=Stage)
     availability.watch()
+
+
+@shared_task
+def hear_anew() -> None:
+    """In idle time: send one clip of an earlier engine to be heard anew."""
+    rehearing.send_next()
 
 
 @shared_task

@@ -40,6 +40,10 @@ T = TypeVar("T")
 L = TypeVar("L", bound=Leased)
 
 
+class GivesWay(Exception):
+    """Something that may not wait has come: hand the work back, and leave it for later."""
+
+
 class LeaseLost(Exception):
     """Another worker has the row now, or what it was about is gone: drop the work."""
 

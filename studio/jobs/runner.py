@@ -63,6 +63,9 @@ def _work_on(
         log.info("%s: done", what)
     except leases.LeaseLost as lost:
         log.warning("%s: dropped (%s)", what, lost)
+    except leases.GivesWay as way:
+        if leases.hand_back(held):
+            log.info("%s: left for later (%s)", what, way)
     except shutdown.Stopped:
         if leases.hand_back(held):
             send_again()

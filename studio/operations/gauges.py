@@ -16,7 +16,7 @@ from prometheus_client.registry import Collector
 from studio import __version__
 from studio.accounts import letters
 from studio.clips.models import Upload
-from studio.clips.processing import availability
+from studio.clips.processing import availability, rehearing
 from studio.clips.upkeep import runs
 from studio.jobs import dead_letters
 from studio.workers import pace, signs
@@ -141,8 +141,10 @@ def _uploads() -> list[Metric]:
 
 def _listening() -> list[Metric]:
     says = "Seconds of recordings heard in one second of listening, over the last listenings."
+    earlier = "Clips that an engine of an earlier generation heard, and that can be heard anew."
     return [
-        _gauge("studio_listening_speed_ratio", says, pace.recent(availability.QUEUE), unit="ratio")
+        _gauge("studio_listening_speed_ratio", says, pace.recent(availability.QUEUE), unit="ratio"),
+        _gauge("studio_clips_of_earlier_engine", earlier, rehearing.outdated().count()),
     ]
 
 

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 from studio import __version__, figures
 from studio.accounts import access, letters
 from studio.clips.models import Upload
-from studio.clips.processing import availability
+from studio.clips.processing import availability, rehearing
 from studio.clips.upkeep import runs
 from studio.jobs import dead_letters
 from studio.workers import pace, signs
@@ -28,6 +28,7 @@ from . import parts, retrying, work
 
 WORDS = {
     "listening": "Listening",
+    "rehearing": "Hearing anew",
     "playback": "Full picture",
     "small": "Smaller picture",
     "scorereading": "Reading a page of music",
@@ -54,6 +55,8 @@ def service(request: HttpRequest) -> HttpResponse:
         "lines": [(WORDS.get(line.kind, line.kind), line) for line in lines],
         "failed": [(WORDS.get(one.kind, one.kind), one) for one in retrying.failed()],
         "workers": _workers(),
+        "earlier": rehearing.work_of(rehearing.outdated()),
+        "by_itself": settings.HEAR_ANEW,
         "speed": pace.recent(availability.QUEUE),
         "letters": letters.unsent(),
         "mail": bool(settings.MAIL),

@@ -73,11 +73,15 @@ def _kinds(model: type[Leased]) -> Iterator[tuple[str, QuerySet]]:
 
 
 def _due(model: type[Leased], rows: QuerySet) -> QuerySet:
-    """What waits for a worker: a listening without consent waits for a person."""
+    """What waits for a worker: a listening without consent waits for a person.
+
+    What is heard anew waits until nothing else does, and that is no cause for alarm.
+    """
     waiting = rows.filter(state=Leased.WAITING)
     if model is not Stage:
         return waiting
     agreed = Clip.objects.filter(
         consent.holds(Consented, "enrolment__pupil", "enrolment__studio"), pk=OuterRef("clip_id")
     )
+    waiting = waiting.exclude(kind=Stage.Kind.REHEARING)
     return waiting.filter(~Q(kind=Stage.Kind.LISTENING) | Exists(agreed))

@@ -13,6 +13,7 @@ class ReviewConfig(AppConfig):
         from studio.clips.signals import (
             announced,
             arrived,
+            awaited,
             erased,
             heard,
             received,
@@ -24,6 +25,7 @@ class ReviewConfig(AppConfig):
 
         teacher_left.connect(_let_go, dispatch_uid="review.let_go")
         received.connect(_begin_review, dispatch_uid="review.begin_review")
+        awaited.connect(_wait_for, dispatch_uid="review.wait_for")
         heard.connect(_keep_figures, dispatch_uid="review.note_heard")
         announced.connect(_check_words, dispatch_uid="review.check_words")
         arrived.connect(_note_answer, dispatch_uid="review.note_answer")
@@ -45,6 +47,12 @@ def _begin_review(sender, clip, **kwargs) -> None:
     from .waiting import submissions
 
     submissions.begin_review(clip)
+
+
+def _wait_for(sender, **kwargs):
+    from .waiting import queries
+
+    return queries.unanswered()
 
 
 def _keep_figures(sender, listening, **kwargs) -> None:

@@ -15,9 +15,9 @@ def note(kind: str, recording_s: float, took_s: float) -> None:
     Pace.objects.create(kind=kind, recording_s=recording_s, took_s=took_s)
 
 
-def recent(kind: str) -> float | None:
-    """Times real time over the last day; None where nothing was done."""
-    rows = Pace.objects.filter(kind=kind, ended_at__gt=timezone.now() - RECENT)
+def recent(kind: str, within: timedelta = RECENT) -> float | None:
+    """Times real time over the last day, or ``within``; None where nothing was done."""
+    rows = Pace.objects.filter(kind=kind, ended_at__gt=timezone.now() - within)
     sums = rows.aggregate(recording=Sum("recording_s"), took=Sum("took_s"))
     return sums["recording"] / sums["took"] if sums["took"] else None
 

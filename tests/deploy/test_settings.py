@@ -20,6 +20,7 @@ from tests.deploy.processes import ROOT
         ("PORT", "99999", "PORT is '99999'; it must be a whole number from 1 to 65535. Set PORT="),
         ("PORT", "http", "PORT is 'http'; it must be a whole number"),
         ("DEBUG", "maybe", "DEBUG is 'maybe'; it must be 1 or 0. Set DEBUG=1 or DEBUG=0."),
+        ("HEAR_ANEW", "at night", "HEAR_ANEW is 'at night'; it must be 1 or 0. Set HEAR_ANEW=1 or"),
         ("MAX_UPLOAD_BYTES", "1GB", "MAX_UPLOAD_BYTES is '1GB'; it must be a whole number from"),
         ("MAX_CLIP_S", "0", "MAX_CLIP_S is '0'; it must be a whole number from 10 to 3600."),
         ("TIME_ZONE", "Mars/Olympus", "this machine knows no such time zone"),

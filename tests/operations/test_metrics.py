@@ -16,11 +16,12 @@ from django.utils import timezone
 from prometheus_client.openmetrics.parser import text_string_to_metric_families
 
 from studio.accounts.models import Letter
-from studio.clips.models import Clip, Stage
+from studio.clips.models import Clip, Original, Stage
 from studio.clips.uploads import services as uploads
 from studio.operations import metrics_folder, requests
 from studio.workers import pace, signs
 from tests.cast import make_clip
+from tests.review.heard_clip import heard_clip
 
 TOKEN = "a-token-that-nobody-guesses"
 VISITOR = {"REMOTE_ADDR": "203.0.113.5"}  # RFC 5737: addresses for documentation
@@ -106,6 +107,18 @@ def test_what_waits_for_a_person_is_no_waiting_for_a_worker(there, cast):
     assert figures(page())["studio_work_oldest_waiting_seconds", ("kind", "listening")] == 0
     Clip.objects.filter(pk=clip.pk).update(erased_at=timezone.now())
     assert figures(page())["studio_work", ("kind", "listening"), ("state", "waiting")] == 0
+
+
+def test_clips_of_an_earlier_engine_are_counted_and_ring_no_alarm(there, cast):
+    clip = heard_clip(cast.enrolment)
+    clip.listenings.update(engine="0.9.0")
+    Original.objects.create(clip=clip, path="there", sha256="0" * 64, size_bytes=1)
+    long_ago = timezone.now() - timedelta(days=7)
+    Stage.objects.create(clip=clip, kind="rehearing", changed_at=long_ago)
+    found = figures(page())
+    assert found["studio_clips_of_earlier_engine",] == 1
+    assert found["studio_work", ("kind", "rehearing"), ("state", "waiting")] == 1
+    assert found["studio_work_oldest_waiting_seconds", ("kind", "rehearing")] == 0
 
 
 def test_letters_uploads_pace_and_workers(there, cast):

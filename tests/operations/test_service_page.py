@@ -6,11 +6,12 @@ import pytest
 from django.utils import timezone
 
 from studio.accounts.models import AuditEntry
-from studio.clips.models import Stage, UpkeepRun
+from studio.clips.models import Original, Stage, UpkeepRun
 from studio.operations import retrying
 from studio.workers import signs
 from studio.workers.models import Worker
 from tests.cast import as_person, make_clip
+from tests.review.heard_clip import heard_clip
 
 
 def failed(cast, kind: str = "listening", code: str = "crashed", **more) -> Stage:
@@ -53,6 +54,24 @@ def test_workers_are_shown_with_their_last_sign(cast):
 def test_it_is_said_when_nobody_listens(cast):
     failed(cast, state="waiting", failure_code="", changed_at=timezone.now() - timedelta(hours=1))
     assert "No listener has given a sign of life" in page(cast)
+
+
+def test_clips_of_an_earlier_engine_are_counted_and_a_failure_to_hear_one_anew_is_shown(
+    cast, settings
+):
+    clip = heard_clip(cast.enrolment)
+    assert "earlier version" not in page(cast)
+    clip.listenings.update(engine="0.9.0")
+    Original.objects.create(clip=clip, path="there", sha256="0" * 64, size_bytes=1)
+    text = page(cast)
+    assert "1 clip was heard by an earlier version of the program." in text
+    assert "They are heard anew while nothing else waits." in text
+    settings.HEAR_ANEW = False
+    assert "once <code>python -m studio hear_anew</code> asks for it" in page(cast)
+    Stage.objects.create(clip=clip, kind="rehearing", state="parked", failure_code="crashed")
+    assert "<b>Hearing anew</b>, parked" in page(cast)
+    home = as_person(cast.teacher).get("/").content.decode()
+    assert "looked at" not in home + as_person(cast.pupil).get("/").content.decode()
 
 
 def test_trying_again_begins_from_the_beginning_and_is_recorded(cast):

@@ -2,5 +2,6 @@
 
 ``stages`` says which may be worked on, sends them to their queue and publishes results;
 ``examination`` is the first look at a recording, ``renditions`` the listening and the copies that
-are played; ``availability`` says whether a listener is at work.
+are played; ``rehearing`` has clips of an earlier engine heard anew; ``availability`` says whether a
+listener is at work.
 """

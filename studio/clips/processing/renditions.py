@@ -21,7 +21,7 @@ from studio.clips.storage.stores import store
 from studio.jobs import leases
 from studio.workers import pace
 
-from . import stages
+from . import rehearing, stages
 from .examination import limits
 
 Progress = Callable[[float], None]
@@ -56,15 +56,39 @@ def listen_to(stage: Stage) -> None:
         def write(published: Clip) -> None:
             _record(published, made)
             _note(published, sound.notes)
-            listening = Listening.objects.create(
-                clip=published,
-                engine=measurement["engine"],
-                options=measurement["options"],
-                input_sha256=clip.original.sha256,
-                measurement=measurement,
-            )
-            signals.heard.send(sender=Clip, listening=listening)
+            _listened(published, measurement)
             pace.note(stage.kind, clip.duration_s or 0.0, time.monotonic() - begun)
+
+        stages.publish(stage, write)
+
+
+def hear_anew(stage: Stage) -> None:
+    """Listen once more, with the engine of now, and publish that beside the listening that was.
+
+    It is told what the earlier engine was told, so that what differs is what was heard. It stops
+    as soon as a new clip waits. Of the recording itself nothing is said anew: that was said.
+
+    Raises
+    ------
+    leases.GivesWay
+        When a new clip waits.
+    """
+    begun = time.monotonic()
+    clip, before = stage.clip, leases.patiently(lambda: rehearing.newest_of(stage.clip_id))
+    if rehearing.is_present(before):  # repaired meanwhile
+        stages.publish(stage, lambda published: stage.delete())
+        return
+    with _workshop(stage) as (bench, progress):
+        wav, giving_way = bench.part(".wav"), rehearing.giving_way(progress)
+        media.extract_sound(
+            bench.source, wav, bench.info, limits(), on_progress=lambda p: giving_way(0.2 * p)
+        )
+        measurement = _hear(wav, rehearing.options_of(before), lambda p: giving_way(0.2 + 0.8 * p))
+
+        def write(published: Clip) -> None:
+            stage.delete()
+            _listened(published, measurement)
+            pace.note(Stage.Kind.LISTENING, clip.duration_s or 0.0, time.monotonic() - begun)
 
         stages.publish(stage, write)
 
@@ -97,6 +121,17 @@ def prepare_small(stage: Stage) -> None:
         media.make_small(bench.source, small, bench.info, limits(), on_progress=progress)
         made = [bench.keep(Rendition.Kind.SMALL, small, "mp4")]
         stages.publish(stage, lambda published: _record(published, made))
+
+
+def _listened(clip: Clip, measurement: dict) -> None:
+    listening = Listening.objects.create(
+        clip=clip,
+        engine=measurement["engine"],
+        options=measurement["options"],
+        input_sha256=clip.original.sha256,
+        measurement=measurement,
+    )
+    signals.heard.send(sender=Clip, listening=listening)
 
 
 def _options(clip: Clip) -> dict:

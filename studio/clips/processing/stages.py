@@ -21,7 +21,7 @@ from studio.jobs.rows import Leased
 
 def claim(clip_id, kind: str) -> Stage | None:
     """Take a waiting stage for work, or ``None`` when there is nothing to take."""
-    rows = Stage.objects.filter(_may_be_worked_on(), clip_id=clip_id, kind=kind)
+    rows = Stage.objects.filter(may_be_worked_on(), clip_id=clip_id, kind=kind)
     return leases.take(rows, "clip__enrolment__studio")
 
 
@@ -65,16 +65,20 @@ def publishing(held: Leased) -> Iterator[Clip]:
 
 
 def lost() -> models.QuerySet[Stage]:
-    """Stages whose message or worker was lost: to be sent again."""
-    return leases.lost_among(Stage.objects.filter(_may_be_worked_on()))
+    """Stages whose message or worker was lost: to be sent again.
+
+    What waits to be heard anew waits for its turn, not for a message (:mod:`.rehearing`).
+    """
+    idle = Q(kind=Stage.Kind.REHEARING, state=Stage.State.WAITING)
+    return leases.lost_among(Stage.objects.filter(may_be_worked_on()).exclude(idle))
 
 
 def cut_off(kind: str) -> models.QuerySet[Stage]:
     """Stages of a kind that were begun, and that nobody works on: longest ago first."""
-    return leases.cut_off_among(Stage.objects.filter(_may_be_worked_on(), kind=kind))
+    return leases.cut_off_among(Stage.objects.filter(may_be_worked_on(), kind=kind))
 
 
-def _may_be_worked_on() -> Q:
+def may_be_worked_on() -> Q:
     """The clip is not erased; and it is listened to only while consent holds.
 
     The copy that browsers play is made all the same: the pupil's own clip stays theirs to watch.
@@ -83,13 +87,16 @@ def _may_be_worked_on() -> Q:
     clip = Clip.objects.filter(pk=models.OuterRef("clip_id"), erased_at__isnull=True)
     agreed = consent.holds(consent.Purpose.RECORDINGS, "enrolment__pupil", "enrolment__studio")
     return Q(models.Exists(clip.filter(agreed))) | (
-        ~Q(kind=Stage.Kind.LISTENING) & Q(models.Exists(clip))
+        ~Q(kind__in=LISTENED_TO) & Q(models.Exists(clip))
     )
 
+
+LISTENED_TO = (Stage.Kind.LISTENING, Stage.Kind.REHEARING)  # only while consent holds
 
 TASKS = {
     Stage.Kind.EXAMINING: ("studio.clips.tasks.examine_clip", "listening"),
     Stage.Kind.LISTENING: ("studio.clips.tasks.listen_to_clip", "listening"),
+    Stage.Kind.REHEARING: ("studio.clips.tasks.hear_clip_anew", "listening"),
     Stage.Kind.PLAYBACK: ("studio.clips.tasks.prepare_playback", "pictures"),
     Stage.Kind.SMALL: ("studio.clips.tasks.prepare_small", "pictures"),
 }

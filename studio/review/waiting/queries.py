@@ -136,3 +136,8 @@ def _in_turn(order: str) -> QuerySet:
 @Prepared
 def _pending() -> QuerySet[Return]:
     return access.pending_returns(PERSON, NOW)
+
+
+def unanswered() -> Q:
+    """Of clips: those whose teacher has not answered yet."""
+    return Q(pk__in=Review.objects.filter(state__in=Review.UNANSWERED).values("clip"))
