@@ -1,8 +1,10 @@
 """A playing against an earlier one: pairs of double stops, and how each of them changed.
 
 Cents are deviations from the target, wide positive. What is compared is their size: +8 and −8 are
-equally far off. A change is said only where it is larger than twice its own uncertainty, which is
-sqrt(u1² + u2²) of the two playings' standard deviations; less is the same within what can be told.
+equally far off. Both are of one generation of engines, or no change is said: of two, the figures
+do not mean the same. A change is said only where it is larger than twice its own uncertainty,
+which is sqrt(u1² + u2²) of the two playings' standard deviations; less is the same within what can
+be told.
 
 Earlier clips to compare with (:func:`offered_to`) are first those that answer the same drill,
 whichever version, then others of the pupil in which one of its double stops was heard. A listening
@@ -28,13 +30,16 @@ from .ttl_cache import TtlCache
 
 CLOSER, FURTHER, SAME, UNSURE = "closer", "further", "same", "unsure"
 ONLY_THEN, ONLY_NOW = "only_then", "only_now"
-WAYS = (CLOSER, FURTHER, SAME, UNSURE, ONLY_THEN, ONLY_NOW)
+OTHER_ENGINE = "other_engine"
+WAYS = (CLOSER, FURTHER, SAME, UNSURE, ONLY_THEN, ONLY_NOW, OTHER_ENGINE)
 LEAST_CENTS = 0.5  # figures are shown in whole cents: less would read as a change by nothing
 
 
 @dataclass(frozen=True, slots=True)
 class Sounded:
     """One playing of a double stop. ``cents`` is ``None`` where its measurement is unsure.
+
+    ``generation`` is that of the engine that heard it.
 
     ``name`` is spelled (``octave B♭3–B♭4``); ``ref`` is what is written there, in a clip that
     follows a drill's page; ``anchor`` is its row at the desk.
@@ -48,6 +53,7 @@ class Sounded:
     ref: str = ""
     anchor: str = ""
     events: tuple[int, ...] = ()
+    generation: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +90,8 @@ def change(then: Sounded, now: Sounded) -> Change:
     >>> change(Sounded("a", 0, 1, -30.0, 3.0), Sounded("a", 2, 3, 8.0, 4.0))
     Change(way='closer', cents=22.0, uncertainty_cents=5.0)
     """
+    if then.generation != now.generation:
+        return Change(OTHER_ENGINE)
     before, after = then.cents, now.cents
     doubts = (then.uncertainty_cents, now.uncertainty_cents)
     if before is None or after is None or doubts[0] is None or doubts[1] is None:

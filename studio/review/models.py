@@ -29,6 +29,9 @@ class Review(models.Model):
 
     UNANSWERED = (State.WAITING, State.OPEN)
 
+    # The listening that a page at work was made from, by its number; None: the newest. No field.
+    shown_listening: int | None = None
+
     clip = models.OneToOneField(Clip, models.CASCADE, related_name="review")
     answers = models.ForeignKey(
         Assignment, models.SET_NULL, null=True, blank=True, related_name="answered_by"

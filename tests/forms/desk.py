@@ -7,7 +7,6 @@ from playwright.sync_api import Page
 from studio.review import comments
 from studio.review.comments import CommentText
 from studio.review.returning import services
-from tests.review.heard_clip import listen_again
 
 from .drills import PAST, SETTING
 from .form import SAID, Form, logged_out
@@ -21,10 +20,6 @@ def _desk(seen: str, **more) -> Form:
     """A form of the desk, refused because the log-in has run out unless something else is said."""
     refusal: dict = {"status": 422} if "bad" in more else {"meanwhile": logged_out, "status": 302}
     return Form(who="teacher", at="clip_page", seen=seen, **refusal | {"wrong": SAID} | more)
-
-
-def _heard_again(rows: Rows) -> None:
-    listen_again(rows.heard)
 
 
 def _said_more(rows: Rows) -> None:
@@ -80,12 +75,7 @@ FORMS = {
         )
     ],
     "desk_decide": [
-        _desk(
-            "button[id^=keep-][aria-pressed=true]",
-            which=".decision",
-            meanwhile=_heard_again,
-            status=409,
-        ),
+        _desk("button[id^=keep-][aria-pressed=true]", which=".decision"),
         _desk(
             "article:has-text('Higher, and wait')",
             which=".field",
@@ -100,7 +90,7 @@ FORMS = {
         ),
     ],
     "desk_settle_old": [_desk(SAID)],
-    "desk_decide_kind": [_desk("#undo-kind", meanwhile=_heard_again, status=409)],
+    "desk_decide_kind": [_desk("#undo-kind")],
     "desk_undo": [_desk(SAID, before=_all_kept)],
     "desk_tolerance": [
         _desk(

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from studio.accounts.models import Consent
-from studio.clips.models import Clip
+from studio.clips.models import Clip, Listening, Stage
 from studio.notation import Request, generate
 from studio.review.comparison import Sounded, change, counted, landing, pairs
 from studio.review.models import Review
@@ -176,6 +176,27 @@ def test_the_page_says_of_each_double_stop_how_it_changed(cast, two):
     assert "Both clips are judged as this one is. Just intonation, in tune within 15 c" in told
     assert f'href="/clips/{before.pk}/#' in html
     assert f'src="{reverse("clip_media", args=[before.pk])}"' in html
+
+
+@pytest.mark.parametrize(("older", "which"), [(0, "The earlier clip"), (1, "This clip")])
+def test_no_change_is_said_of_two_generations_of_engines(cast, two, settings, older, which):
+    Listening.objects.filter(clip=two[older]).update(engine="0.9.1")
+    settings.HEAR_ANEW = False
+    seen = page(cast.teacher, two[1])
+    said = [line.said for line in seen.context["lines"]]
+    assert said == ["not compared", "not compared", "only now"]
+    told = seen.content.decode()
+    assert f"{which} was heard by an earlier version of the program" in told
+    assert "so no change is said" in told
+    assert "closer," not in told
+    Stage.objects.create(clip=two[older], kind=Stage.Kind.REHEARING)
+    assert "It will be heard again by itself" in page(cast.teacher, two[1]).content.decode()
+
+
+def test_engines_of_one_generation_are_compared(cast, two):
+    Listening.objects.filter(clip=two[0]).update(engine="1.10.3")
+    said = [line.said for line in page(cast.teacher, two[1]).context["lines"]]
+    assert "closer by 18 ±1 c" in said
 
 
 def test_the_clip_meant_is_the_newest_of_the_same_drill_and_others_can_be_chosen(cast, two):

@@ -118,8 +118,26 @@ def expected_notes(review: Review) -> list[ExpectedNote] | None:
 
 
 def judged(review: Review, policy: Policy | None = None) -> Judged | None:
-    """The newest listening, judged; ``None`` while nothing has been heard."""
-    listening = _newest.first(clip=review.clip_id)
+    """The newest listening, judged; ``None`` while nothing has been heard.
+
+    Where the review says which one a page shows (``shown_listening``), that one: a clip may be
+    heard anew while a teacher is at work on it. Her page goes on with what it was made from, to
+    the last press, and what was heard since takes its place when the page is loaded anew.
+    """
+    if review.shown_listening is not None:
+        shown = judged_in(review, review.shown_listening, policy)
+        if shown is not None:
+            return shown
+    return _judge(review, _newest.first(clip=review.clip_id), policy)
+
+
+def judged_in(review: Review, number: int, policy: Policy | None = None) -> Judged | None:
+    """One listening of the clip by its number, judged; ``None`` where the clip has no such one."""
+    rows = Listening.objects.filter(pk=number, clip=review.clip_id)
+    return _judge(review, rows.defer("measurement").first(), policy)
+
+
+def _judge(review: Review, listening: Listening | None, policy: Policy | None) -> Judged | None:
     if listening is None:
         return None
     listening.clip = review.clip

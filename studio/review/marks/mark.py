@@ -1,8 +1,8 @@
 """Marks and what the teacher decided about them.
 
 A mark is a proposal; it is computed anew from the stored measurement. A decision is a row. The
-two find each other by what they are about: the same kind of mark, overlapping in time, with
-the same pitches (MIDI numbers, one semitone of leeway, because a newer engine may hear a
+two find each other by what they are about: the same code, overlapping in time, with the same
+pitches (MIDI numbers, one semitone of leeway, because a newer engine may hear a
 badly mistuned note as its neighbour).
 """
 
@@ -119,7 +119,7 @@ def _mark(raw: dict, events: dict[int, dict]) -> Mark:
 
 
 def _same_moment(mark: Mark, decision: Decision) -> bool:
-    if mark.code != decision.code and not _same_kind(mark.code, decision.code):
+    if mark.code != decision.code:  # what was kept as wide is not said as narrow
         return False
     if len(mark.midis) != len(decision.midis) or _overlap_s(mark, decision) < 0:
         return False
@@ -127,11 +127,6 @@ def _same_moment(mark: Mark, decision: Decision) -> bool:
         abs(heard - decided) <= PITCH_LEEWAY_SEMITONES
         for heard, decided in zip(mark.midis, decision.midis, strict=True)
     )
-
-
-def _same_kind(code: str, other: str) -> bool:
-    """``interval_wide`` and ``interval_narrow`` are one kind: the figure says which."""
-    return code.split("_")[0] == other.split("_")[0]
 
 
 def _overlap_s(mark: Mark, decision: Decision) -> float:

@@ -62,7 +62,8 @@ def choose(
         record(audit.Act.TOLERANCE, locked, by, detail=in_words(wanted) if chosen else "as usual")
     review.tolerance_cents = chosen
     Review.objects.filter(pk=review.pk).update(tolerance_cents=chosen)
-    found = judged(review)
+    locked.tolerance_cents = chosen
+    found = judged(locked)  # the newest listening, for the list, whatever the page shows
     if found is not None:
         Review.objects.filter(pk=review.pk).update(marks_found=len(found.judgement["marks"]))
 

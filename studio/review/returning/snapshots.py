@@ -12,7 +12,7 @@ from studio.intonation import render
 from studio.review import comments
 from studio.review.enclosures import snapshots as enclosed
 from studio.review.marks import drill_results
-from studio.review.marks.judging import Judged
+from studio.review.marks.judging import Judged, judged_in
 from studio.review.marks.mark import Mark
 from studio.review.models import Comment, Decision, HandMark, Review
 
@@ -28,7 +28,8 @@ def take(review: Review, judged: Judged | None) -> dict:
     said += [_comment(comment, names) for comment in _comments(review)]
     said += [_hand_mark(mark) for mark in review.hand_marks.all()]
     if judged:
-        said += [_decision(d) for d in judged.unmatched if d.choice == Decision.Choice.KEPT]
+        left = [d for d in judged.unmatched if d.choice == Decision.Choice.KEPT]
+        said += [_decision(review, decision, player) for decision in left]
     return {
         "schema": SCHEMA,
         "summary": review.summary,
@@ -56,7 +57,12 @@ def _mark(mark: Mark, player: str) -> dict:
     }
 
 
-def _decision(decision: Decision) -> dict:
+def _decision(review: Review, decision: Decision, player: str) -> dict:
+    """A kept mark that is not proposed any more: as it was heard when it was kept."""
+    then = judged_in(review, decision.listening_id)
+    mark = then and next((mark for mark in then.marks if mark.decision == decision), None)
+    if mark:
+        return _mark(mark, player)
     return {
         "type": "mark",
         "code": decision.code,

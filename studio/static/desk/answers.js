@@ -14,11 +14,13 @@ const WHY = {
 export class Answers {
   #token;
   #person;
+  #listening;
   #standing;
 
   constructor(root) {
     this.#token = root.querySelector("[name='csrfmiddlewaretoken']").value;
     this.#person = root.dataset.person;
+    this.#listening = root.dataset.listening;
     this.#standing = root.dataset.standing;
   }
 
@@ -74,7 +76,8 @@ export class Answers {
   }
 
   #headers(more = {}) {
-    return { "X-Desk": "parts", "X-Person": this.#person, ...more };
+    const asked = { "X-Desk": "parts", "X-Person": this.#person, ...more };
+    return this.#listening ? { ...asked, "X-Listening": this.#listening } : asked;
   }
 }
 

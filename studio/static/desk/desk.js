@@ -204,8 +204,8 @@ export class ClipDesk extends HTMLElement {
     const { picture, ledger } = this.#parts;
     picture.annotate(ledger.moments);
     const address = this.dataset.picture;
-    const parts = address.replace(/\.json$/, "/parts/");
-    picture.fetchPart = (number) => fetchJson(`${parts}${number}.json`, signal);
+    const partOf = (number) => address.replace(".json", `/parts/${number}.json`);
+    picture.fetchPart = (number) => fetchJson(partOf(number), signal);
     const heard = await fetchJson(address, signal);
     if (heard) picture.hear(heard);
   }

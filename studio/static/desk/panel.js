@@ -3,7 +3,9 @@
 /** The HTML of a part, or null where it could not be fetched. */
 export async function fetchPart(address) {
   try {
-    const answer = await fetch(address, { headers: { "X-Desk": "parts" } });
+    const { listening } = document.querySelector("clip-desk")?.dataset ?? {};
+    const headers = { "X-Desk": "parts", ...(listening && { "X-Listening": listening }) };
+    const answer = await fetch(address, { headers });
     return answer.ok && !answer.redirected ? await answer.text() : null;
   } catch {
     return null;

@@ -12,7 +12,7 @@ clip has hundreds.
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
@@ -24,6 +24,7 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
 from studio import figures
+from studio.clips.processing import rehearing
 from studio.review import access, comparison
 from studio.review.comparison import Offered, Pair, Sounded, offered_to
 from studio.review.marks.judging import Judged, expected_notes, judged, policy_like
@@ -105,6 +106,7 @@ def playings(request: HttpRequest, review: Review, event: int) -> HttpResponse:
     block = next((b for b in bare_blocks(judged(review)) if b.key == f"b{event}"), None)
     if block is None or len(block.rows) < 2:
         raise Http404
+    # One listening: its playings are of one engine.
     first = _row(block, request.GET.get("first"), 0)
     last = _row(block, request.GET.get("last"), -1)
     changed = comparison.change(sounded(block, first), sounded(block, last))
@@ -155,11 +157,24 @@ def _compared(review: Review, other: Review, meant: Meant) -> dict:
         "landed": _landed(found, meant, chosen),
         "table": table_of(lines),
         "counts": comparison.counted(found),
+        "not_compared": _why_not(then, now),
         "both": sum(pair.then is not None and pair.now is not None for pair in found),
         "takes": [_take("then", "Then", other), _take("now", "Now", review)],
         "policy": policy_in_words(now),
         "by_ref": by_ref,
     }
+
+
+def _why_not(then: Judged, now: Judged) -> str:
+    """Why no change is said of two clips; empty where it is."""
+    if then.listening.generation == now.listening.generation:
+        return ""
+    older = min(then, now, key=lambda judged: judged.listening.generation)
+    which = "This clip" if older is now else "The earlier clip"
+    why = f"{which} was heard by an earlier version of the program, which measured differently"
+    if rehearing.is_promised(older.review.clip_id):
+        return f"{why}. It will be heard again by itself; then the two can be compared."
+    return f"{why}, so no change is said."
 
 
 def _time_of(meant: Meant, now: Judged) -> float:
@@ -234,7 +249,8 @@ def last_playings(judged: Judged) -> list[Sounded]:
         rows = _double_stops(block)
         if rows:
             measured = [row for row in rows if row.cents is not None]
-            found.append(sounded(block, (measured or rows)[-1]))
+            last = sounded(block, (measured or rows)[-1])
+            found.append(replace(last, generation=judged.listening.generation))
     return found
 
 

@@ -30,17 +30,20 @@ def decide_kind(request: HttpRequest, review: Review) -> HttpResponse:
     if not form.is_valid():
         raise Http404
     said = form.cleaned_data
-    if page.judged is None or page.judged.listening.pk != said["listening"]:
+    heard = page.judged_for(said["listening"])
+    if heard is None:
         return exchanges.heard_again(request, page)
-    kinds = [kind for kind in page.kinds if said["kind"] in ("", kind.key)]
+    kinds = [kind for kind in decisions.kinds_of(heard.marks) if said["kind"] in ("", kind.key)]
     if said["kind"] and not kinds:
         raise Http404
     marks = {mark.about for kind in kinds for mark in kind.marks}
     changed = {b.key for b in page.blocks if any(mark.about in marks for mark in b.marks)}
-    many = decisions.decide_all(review, page.judged, said["kind"], said["choice"], request.user)
+    many = decisions.decide_all(review, heard, said["kind"], said["choice"], request.user)
     of_kind = f": {kinds[0].words}" if said["kind"] else ""
     words = f"{many} {DID[said['choice']]}{of_kind}." if many else "All were decided already."
     undo = request.headers.get("X-Act", "") if many else ""
+    if wants_parts(request) and not page.shows(heard):  # pressed on a page before this one
+        return exchanges.standing(request, Desk(request.user, review), said=words)
     return _decided(request, review, changed, words, undo_of=undo)
 
 

@@ -8,6 +8,8 @@ With ``X-Act`` a script names a press, so that one whose answer was lost may be 
 carried out once (see :mod:`studio.review.idempotency`), and the second answer is all that stands
 now.
 ``X-Person`` says whose press it is: whoever is logged in by then does nothing in that name.
+``X-Listening`` is what its page was made from: the answer is made from the same, though the clip
+was heard anew since (:func:`studio.review.marks.judging.judged`).
 ``X-Version`` of an answer is the review's, at least; a late answer is known by it.
 """
 
@@ -19,6 +21,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 
+from studio import figures
 from studio.review import access, idempotency
 from studio.review.changes import AlreadyReturned
 from studio.review.models import Review
@@ -102,6 +105,7 @@ def on_desk(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
             answer = parts(request, said=NOT_YOURS, status=403)
             answer["X-Held"] = "person"
             return answer
+        review.shown_listening = shown_in(request)
         key = request.headers.get("X-Act", "")[: idempotency.LONGEST_KEY]
         with idempotency.acting(request.user, key) as acting:
             answer = _carried_out(request, review, key, lambda: view(request, review, **kwargs))
@@ -110,6 +114,19 @@ def on_desk(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         return answer
 
     return reached
+
+
+def shown_in(request: HttpRequest) -> int | None:
+    """The listening that the asking page was made from; None where it does not say.
+
+    A form names the one that its press is about: without a script that is its page's, too.
+    """
+    said = (
+        request.headers.get("X-Listening"),
+        request.POST.get("listening"),
+        request.GET.get("listening"),
+    )
+    return next((number for text in said if (number := figures.whole(text)) is not None), None)
 
 
 def _carried_out(
@@ -123,9 +140,9 @@ def _carried_out(
         return work()
     except idempotency.CarriedOut:
         review.refresh_from_db(fields=["version"])
-        return standing(
-            request, Desk(request.user, access.review_for(request.user, review.clip_id))
-        )
+        again = access.review_for(request.user, review.clip_id)
+        again.shown_listening = review.shown_listening
+        return standing(request, Desk(request.user, again))
     except AlreadyReturned:
         if wants_parts(request):
             return parts(request, said=RETURNED, status=409)

@@ -17,7 +17,7 @@ from studio.drills import access as drills
 from studio.review import access, comments, idempotency
 from studio.review.marks import tolerances
 from studio.review.marks.decisions import Kind, kinds_of
-from studio.review.marks.judging import Judged, judged
+from studio.review.marks.judging import Judged, judged, judged_in
 from studio.review.models import Comment, Decision, HandMark, Return, Review
 from studio.review.waiting import queries
 from studio.review.web.shared import clip_states, keys
@@ -78,6 +78,15 @@ class Desk:
         self.blocks = blocks_of(self.judged, self.comments, self.hand_marks)
         self.returned = review.state == Review.State.RETURNED
 
+    def judged_for(self, listening: int) -> Judged | None:
+        """What a press is about: the clip as this page shows it, or as an earlier one did."""
+        if self.judged is None or self.judged.listening.pk == listening:
+            return self.judged
+        return judged_in(self.review, listening)
+
+    def shows(self, judged: Judged) -> bool:
+        return self.judged is not None and self.judged.listening.pk == judged.listening.pk
+
     def block(self, key: str) -> Block | None:
         return next((block for block in self.blocks if block.key == key), None)
 
@@ -124,6 +133,7 @@ class Desk:
             undoable=json.dumps(idempotency.in_short(self.review, self.person)),
             keys_changed=json.dumps(keys.changed_by(self.person)),
             goes_on=keys.goes_on(self.person),
+            of_listening=f"?listening={self.judged.listening.pk}" if self.judged else "",
             composer=self.composer(),
             add_mark=self.add_mark(),
             **self.closing(),

@@ -10,7 +10,7 @@ from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.review import access, changes, comments
 from studio.review.marks import decisions
-from studio.review.marks.judging import judged
+from studio.review.marks.judging import Judged, judged
 from studio.review.marks.mark import Mark
 from studio.review.models import Comment, Review
 from studio.review.waiting import submissions
@@ -22,6 +22,7 @@ from .forms import CommentForm, DecisionForm, own_span
 from .ledger import block_at
 from .page import Desk, absence, steps
 
+OTHER_WORDS = "Somebody wrote words for this mark in the meantime. Nothing was changed."
 NOT_MARKED = "This moment is not marked any more, so nothing was decided."
 DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept nor dropped."}
 
@@ -85,17 +86,66 @@ def decide(request: HttpRequest, review: Review, mark_id: int) -> HttpResponse:
     if not form.is_valid() and not form.can_be_said:
         raise Http404
     page = Desk(request.user, review)
-    if page.judged is None or page.judged.listening.pk != form.cleaned_data["listening"]:
+    heard = page.judged_for(form.cleaned_data["listening"])
+    if heard is None:
         return exchanges.heard_again(request, page)
     about = form.cleaned_data["about"]
-    mark = page.judged.mark_about(about) if about else page.judged.mark(mark_id)
+    mark = heard.mark_about(about) if about else heard.mark(mark_id)
     if mark is None and about:
         return exchanges.parts(request, said=NOT_MARKED, status=409)
     if mark is None:
         raise Http404
+    if wants_parts(request) and not page.shows(heard):
+        return _decided_before(request, review, heard, form, mark)
     if form.errors:
         return _decision_refused(request, review, mark.id, form.sentences())
     return _decided(request, review, page, form, mark)
+
+
+def _decided_before(
+    request: HttpRequest, review: Review, heard: Judged, form: DecisionForm, mark: Mark
+) -> HttpResponse:
+    """Carry out a press on a page before this one, which showed an earlier listening.
+
+    It is about the mark that was seen. The answer is all that stands, for that mark may have no
+    row of its own here.
+    """
+    if form.errors:
+        return parts(request, said=form.sentences(), status=422)
+    try:
+        _carry_out(request, review, heard, form, mark)
+    except ValidationError as error:
+        return parts(request, said=" ".join(error.messages), status=422)
+    except changes.Conflict:
+        return parts(request, said=OTHER_WORDS, status=409)
+    said = DECIDED[form.cleaned_data["choice"]]
+    return exchanges.standing(request, Desk(request.user, review), said=said)
+
+
+def _carry_out(
+    request: HttpRequest, review: Review, heard: Judged, form: DecisionForm, mark: Mark
+) -> None:
+    """Raises :class:`ValidationError` for a span that cannot be, else as ``decisions.decide``."""
+    span = own_span(form.cleaned_data, mark, review.clip.duration_s)
+    decisions.decide(
+        review,
+        heard.listening,
+        mark,
+        form.cleaned_data["choice"],
+        request.user,
+        _own_words(request, form, mark),
+        span=span,
+        seen=form.cleaned_data["seen"],
+        was=request.POST.get("was"),
+    )
+
+
+def _own_words(request: HttpRequest, form: DecisionForm, mark: Mark) -> str | None:
+    """The teacher's own; None where they are left alone: a key keeps or drops."""
+    if "words" not in request.POST:
+        return None
+    words = form.cleaned_data["words"]
+    return words if words != mark.sentence else ""
 
 
 def _decided(
@@ -103,28 +153,13 @@ def _decided(
 ) -> HttpResponse:
     """Carry out what the form of a mark says."""
     mark_id, choice = mark.id, form.cleaned_data["choice"]
-    words: str | None = form.cleaned_data["words"]
     try:
-        span = own_span(form.cleaned_data, mark, review.clip.duration_s)
+        _carry_out(request, review, page.judged, form, mark)
     except ValidationError as error:
         return _decision_refused(request, review, mark_id, " ".join(error.messages))
-    own_words = words if words != mark.sentence else ""
-    if "words" not in request.POST:  # a key keeps or drops, and leaves the words alone
-        own_words = None
-    try:
-        decisions.decide(
-            review,
-            page.judged.listening,
-            mark,
-            choice,
-            request.user,
-            own_words,
-            span=span,
-            seen=form.cleaned_data["seen"],
-            was=request.POST.get("was"),
-        )
     except changes.Conflict as conflict:
-        return _decide_again(request, review, mark_id, own_words or "", conflict.theirs)
+        written = _own_words(request, form, mark) or ""
+        return _decide_again(request, review, mark_id, written, conflict.theirs)
     return _changed(request, review, {_block_of_mark(page, mark_id)}, said=DECIDED[choice])
 
 

@@ -13,6 +13,7 @@ CHANGE_WORDS = {
     "further": "further off",
     "same": "the same within what can be told",
     "unsure": "unsure",
+    "other_engine": "not compared",
     "only_then": "only then",
     "only_now": "only now",
 }

@@ -23,8 +23,11 @@ def teacher(cast):
     return as_person(cast.teacher)
 
 
-def post(client, clip, path: str, data: dict, *, script: bool = True):
-    headers = {"X-Desk": "parts"} if script else {}
+ONLY_THE_LAST = measurement() | {"events": measurement()["events"][4:]}
+
+
+def post(client, clip, path: str, data: dict, *, script: bool = True, **more: str):
+    headers = {"X-Desk": "parts", **more} if script else {}
     return client.post(f"/clips/{clip.pk}/{path}", data, headers=headers)
 
 
@@ -80,10 +83,37 @@ def test_a_plain_browser_is_led_back_to_the_page(teacher, clip):
     assert answer.url.startswith(f"/clips/{clip.pk}/#b")
 
 
-def test_a_decision_about_an_older_listening_is_not_taken(teacher, clip):
+def test_a_press_on_a_page_from_before_keeps_what_was_seen_there(teacher, clip):
+    """The clip was heard anew meanwhile: it is about the mark that the page showed."""
     before = clip.listenings.get().pk
-    listen_again(clip)
+    listen_again(clip, ONLY_THE_LAST)
+    page = {"X-Listening": str(before)}
     data = {"choice": "kept", "listening": before}
+    html = post(teacher, clip, "marks/0/", data, **page).content.decode()
+    assert html.count('<li class="block') == 1, "the page goes on with what it was made from"
+    assert Decision.objects.get().listening_id == before
+    comment = post(teacher, clip, "comments/", said(), **page).content.decode()
+    assert 'data-choice="kept"' in comment, "its block still has the mark"
+    loaded = teacher.get(f"/clips/{clip.pk}/").content.decode()
+    assert "as it is heard and judged now, this moment is not marked" in loaded
+
+
+def test_a_press_that_outlived_its_page_is_still_about_what_that_showed(teacher, clip):
+    """It was kept in the browser, and the page that sends it was loaded since."""
+    before, now = clip.listenings.get().pk, listen_again(clip, ONLY_THE_LAST).pk
+    data = {"choice": "kept", "words": "Higher.", "listening": before}
+    answer = post(teacher, clip, "marks/0/", data, **{"X-Listening": str(now)})
+    assert answer.status_code == 200
+    assert "this moment is not marked" in answer.content.decode(), "all that stands, as shown now"
+    assert decisions(clip) == [("kept", "Higher.")]
+    kind = {"kind": "", "choice": "dropped", "listening": before}
+    post(teacher, clip, "marks/kind/", kind, **{"X-Listening": str(now)})
+    assert sorted(decisions(clip)) == [("dropped", ""), ("kept", "Higher.")]
+
+
+def test_a_decision_about_another_clips_listening_is_not_taken(teacher, cast, clip):
+    other = heard_clip(cast.enrolment).listenings.get().pk
+    data = {"choice": "kept", "listening": other}
     assert post(teacher, clip, "marks/0/", data).status_code == 409
     assert decisions(clip) == []
 
