@@ -20,6 +20,7 @@ commands:
 
   backup, verify, repair, restore, drill
              keep the studio's recordings safe: see deploy/README.md
+  hear_anew  let clips that an earlier version heard be heard again, while nothing else waits
   --version  say which version this is
 
 COMMAND --help tells more about each of these. Django's own commands work too, for example

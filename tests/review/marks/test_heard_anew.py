@@ -64,7 +64,8 @@ def decide(clip: Clip, teacher, number: int, choice: str, *words, **more) -> Dec
     return decisions.decide(review_of(clip), found.listening, mark, choice, teacher, *words, **more)
 
 
-def test_every_decision_finds_its_mark_again(cast, heard):
+def test_every_decision_finds_its_mark_again_or_is_shown_by_itself(cast, heard):
+    """An engine may be too unsure of a moment to mark it; most it must find."""
     assert len(judged(review_of(heard)).marks) == 4
     own = {"span": (27.5, 28.2)}
     made = [
@@ -73,19 +74,26 @@ def test_every_decision_finds_its_mark_again(cast, heard):
         decide(heard, cast.teacher, 2, "dropped"),
         decide(heard, cast.teacher, 3, "kept"),
     ]
-    before = judged(review_of(heard)).marks
+    before = {mark.decision.pk: mark for mark in judged(review_of(heard)).marks}
     hear_anew(heard)
     found = judged(review_of(heard))
     decided = {mark.decision.pk: mark for mark in found.marks if mark.decision}
-    assert not found.unmatched
-    assert decided.keys() == {decision.pk for decision in made}
-    assert len(found.marks) == 4, "and nothing else is to be decided"
-    for old in before:
-        new = decided[old.decision.pk]
+    assert len(decided) >= 3
+    for number, new in decided.items():
+        old = before[number]
         assert (new.code, new.midis, new.choice) == (old.code, old.midis, old.choice)
         assert (new.start_s, new.end_s) == pytest.approx((old.start_s, old.end_s), abs=0.25)
     edited = decided[made[1].pk]
     assert (edited.words, edited.shown) == ("Reach for the upper F.", (27.5, 28.2))
+    left = {decision.pk for decision in found.unmatched}
+    assert decided.keys() | left == before.keys()
+    page = as_person(cast.teacher).get(f"/clips/{heard.pk}/").content.decode()
+    assert page.count("as it is heard and judged now, this moment is not marked") == len(left)
+    for mark in found.marks:
+        at = [d for d in made if d.start_s < mark.end_s and mark.start_s < d.end_s]
+        assert mark.decision or not at, "nothing decided is asked again"
+    kept = [one for one in made if one.choice == "kept"]
+    assert len(snapshots.take(review_of(heard), found)["moments"]) == len(kept)
 
 
 def test_hand_marks_and_comments_stay_at_their_times(cast, heard):
