@@ -6,8 +6,9 @@ A held double stop is often adjusted: the fingers land, the pupil hears, and sli
 matter, and neither is the mean of it all. The *landing* is the pitch just after the onset, when
 the string has begun to speak. The *settled* part is the last stretch over which the slow pitch
 (vibrato averaged away) of every voice stays near where it ends. What is reported is the mean over
-all of it, however long it is held: that is what a teacher hears and means. Where the note *ended*
-is told apart.
+all of it, however long it is held: that is what a teacher hears and means. The weighting is flat;
+under vibrato it falls to nothing over about one cycle at both ends, since vibrato of 15 cents cut
+off in mid-cycle would shift the mean by half a cent. Where the note *ended* is told apart.
 """
 
 from dataclasses import dataclass
@@ -24,7 +25,8 @@ STILL_CENTS = 9.0  # the settled part stays this near to where it ends ...
 RESTLESS = 2.5  # ... or within this many standard deviations of its own unrest
 BEGAN_AWAY = 1.5  # it was adjusted if it began this many times as far away
 LEAST_HELD_S = 0.35  # what is still for less at the end was not adjusted, it wanders
-EDGE_S = 0.04  # over which the weighting rises and falls: a mean is flat, its edges are not sharp
+EDGE_S = 0.04  # over which the weighting rises and falls: edges are not known better
+CYCLE_S = 0.2  # the same under vibrato: one cycle of it
 END_S = 0.3  # the last part of a note, in which it ended where it ended
 DROPOUT_DB = 10.0
 DROPOUT_LEAST_S = 0.07
@@ -124,9 +126,9 @@ def _still_from(track: Track, begin: float, end: float) -> float:
     return float(time[min(np.flatnonzero(away > still)[-1] + 1, len(time) - 1)])
 
 
-def settled_weighting(span: tuple[float, float]) -> Weighting:
+def settled_weighting(span: tuple[float, float], *, vibrato: bool = False) -> Weighting:
     """The weighting of a settled part: all of it."""
-    return Weighting(*span)
+    return Weighting(*span, CYCLE_S if vibrato else EDGE_S)
 
 
 def ending_weighting(held: Weighting) -> Weighting:

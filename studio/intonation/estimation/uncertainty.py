@@ -178,8 +178,9 @@ def stated(seen: Evidence) -> float:
     The weights are those that ``tests/intonation/estimation/calibrate.py`` finds, one set for
     steady soundings and one for those under vibrato, from about 700 double stops in whole clips:
     added up and recorded, steady, wandering by up to 4 c, with vibrato of 5 to 30 c and with their
-    players' own, in rooms of 0.3 to 1 s at 10 to 30 dB, through codecs, and in scales. Errors have heavier tails than a normal law,
-    so no factor covers exactly 68 % within one and 95 % within two; 70 and 95 % are aimed at.
+    players' own, in rooms of 0.3 to 1 s at 10 to 30 dB, through codecs, and in scales. Errors have
+    heavier tails than a normal law, so no factor covers exactly 68 % within one and 95 % within
+    two; 70 and 95 % are aimed at.
 
     The truth of a recorded note is its catalogue's median. Where the note itself moves (some of
     the high ones by cents) or its carrier and its centre of power part, that is no error of
@@ -212,6 +213,17 @@ def is_measurable(seen: Evidence) -> bool:
 def limit_cents(seen: Evidence) -> float:
     """The stated standard deviation from which on it is not measured."""
     return MOST_MOVING_CENTS if seen.moving else MOST_CENTS
+
+
+def shakes(fitted: WindowFit) -> bool:
+    """Whether a voice has vibrato.
+
+    Beats can make a coarse track look like it; the fit then shows voices that stand still.
+    """
+    fit = fitted.fit
+    rate = np.arange(fit.theta.shape[1]) / (2 * fit.basis.length_s)
+    quick = np.sqrt(np.sum(fit.theta[:, rate >= SLOW_HZ] ** 2, axis=1) / 2)
+    return fitted.vibrato and float(quick.max()) > STILL_CENTS
 
 
 class Judge:
@@ -261,7 +273,7 @@ class Judge:
             length_s=self.fitted.fit.basis.length_s,
             high_hz=float(max(self.fitted.fit.f0_hz[voice] for voice in signs)),
             margin=self._margin(signs) if is_hidden else None,
-            moving=self.fitted.vibrato and self._quickest() > STILL_CENTS,
+            moving=shakes(self.fitted),
             sway=max(sways, default=UNKNOWN_SWAY),
             rest_db=self.rest_db,
             reached=self.reached,
@@ -303,15 +315,6 @@ class Judge:
         seen = self.evidence(signs)
         value = stated(seen)
         return value if is_measurable(seen) and value < limit_cents(seen) else None
-
-    def _quickest(self) -> float:
-        """Standard deviation in cents of the fast movement of the voice that moves most.
-
-        Beats can make a coarse track look like vibrato; the fit then shows voices that stand still.
-        """
-        fit = self.fitted.fit
-        rate = np.arange(fit.theta.shape[1]) / (2 * fit.basis.length_s)
-        return float(np.sqrt(np.sum(fit.theta[:, rate >= SLOW_HZ] ** 2, axis=1) / 2).max())
 
     def _too_close(self, low: int, high: int) -> bool:
         """Whether a unison's voices drift apart by less than a turn at the partials that tell."""

@@ -94,6 +94,10 @@ def bowed_tone(
     return Voice(y * np.sin(ramp * np.pi / 2) ** 2, f0_hz, cents)
 
 
+CYCLE_S = 0.2  # of vibrato, about
+SHAKES_CENTS = 2.5  # standard deviation of what moves faster than that
+
+
 @functools.cache
 def _catalogue() -> list[tuple[str, float]]:
     with (NOTES / "notes.csv").open() as lines:
@@ -200,10 +204,18 @@ def coarse(rng: np.random.Generator, event: Mix, cents: float = 25.0, span_s: fl
 
 
 def true_cents(event: Mix, voice: int, begin_s: float, end_s: float) -> float:
-    """Mean pitch of a voice between two moments, in cents re ``f0_hz``."""
+    """Mean pitch of a voice between two moments, in cents re ``f0_hz``.
+
+    Vibrato counts by whole cycles: its first and last one fade in and out.
+    """
     cents = event.voices[voice].cents
     t = event.start_s + np.arange(len(cents)) / event.sr
-    return float(np.mean(cents[(t >= begin_s) & (t <= end_s)]))
+    cycle = np.ones(round(CYCLE_S * event.sr))
+    slow = np.convolve(cents, cycle, "same") / np.convolve(np.ones(len(cents)), cycle, "same")
+    fade_s = CYCLE_S if np.std(cents - slow) > SHAKES_CENTS else 1e-3
+    inside = np.clip(np.minimum(t - begin_s, end_s - t) / min(fade_s, (end_s - begin_s) / 2), 0, 1)
+    weight = np.sin(inside * np.pi / 2) ** 2
+    return float(np.sum(weight * cents) / np.sum(weight))
 
 
 def held_part(event: Mix, settle_s: float = 0.2) -> tuple[float, float]:
