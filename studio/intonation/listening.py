@@ -47,6 +47,7 @@ from studio.theory import (
     Pitch,
     beat_hz,
     has_agreed_target,
+    in_cents,
     interval_of_semitones,
     likely_key,
     places,
@@ -382,7 +383,7 @@ def _track(fit: VoiceFit) -> Track | None:
     good = np.isfinite(fit.track_hz) & (fit.track_hz > 0.0)
     if np.count_nonzero(good) < 2:
         return None
-    time, cents = fit.track_s[good], 1200.0 * np.log2(fit.track_hz[good] / fit.f0_hz)
+    time, cents = fit.track_s[good], in_cents(fit.track_hz[good] / fit.f0_hz)
     start = float(max(time[0], 0.0))
     grid = np.arange(start, time[-1] + 1e-9, TRACK_STEP_S)
     values = np.interp(grid, time, cents)

@@ -32,9 +32,11 @@ from studio.notation.naming import short_name
 from studio.notation.score import Score, Written
 from studio.theory import (
     A4_HZ,
+    OCTAVE_CENTS,
     TUNINGS,
     Interval,
     Pitch,
+    as_ratio,
     has_agreed_target,
     interval_between,
     interval_of_semitones,
@@ -98,7 +100,7 @@ def scale_hz(pitch: Pitch, tuning: str, a4_hz: float = A4_HZ) -> float:
     interval = interval_between(_A4, near) if up else interval_between(near, _A4)
     cents = _cents(interval, "pythagorean")
     octaves = pitch.octave - near.octave
-    return float(a4_hz * 2.0 ** ((cents if up else -cents) / 1200.0 + octaves))
+    return float(a4_hz * as_ratio((cents if up else -cents) + OCTAVE_CENTS * octaves))
 
 
 def held_hz(
@@ -119,7 +121,7 @@ def held_hz(
     places = [0.0]
     for low, high in itertools.pairwise(pitches):
         places.append(places[-1] + _cents(_interval(low, high), tuning))
-    return tuple(anchor_hz * 2.0 ** ((place - places[anchor]) / 1200.0) for place in places)
+    return tuple(anchor_hz * as_ratio(place - places[anchor]) for place in places)
 
 
 def mistuned(hz: Sequence[float], cents: float, moves: int = 1) -> tuple[float, ...]:
@@ -132,8 +134,8 @@ def mistuned(hz: Sequence[float], cents: float, moves: int = 1) -> tuple[float, 
         raise ValueError(f"a mistuning of {cents} cents is outside ±{MISTUNING_CENTS:g}")
     low, high = hz
     if moves == 0:
-        return low * 2.0 ** (-cents / 1200.0), high
-    return low, high * 2.0 ** (cents / 1200.0)
+        return low * as_ratio(-cents), high
+    return low, high * as_ratio(cents)
 
 
 def partials(f0_hz: float) -> np.ndarray:

@@ -3,6 +3,7 @@
 Pure: the standard library only. The names below are what other packages use.
 """
 
+from studio.theory.cents import OCTAVE_CENTS, RELATIVE_PER_CENT, as_ratio, in_cents
 from studio.theory.doublestops import Placing, is_playable, openness, placings
 from studio.theory.instruments import (
     FRACTIONAL_VIOLIN_MM,
@@ -45,6 +46,8 @@ __all__ = [
     "ALL_KEYS",
     "FRACTIONAL_VIOLIN_MM",
     "INSTRUMENTS",
+    "OCTAVE_CENTS",
+    "RELATIVE_PER_CENT",
     "TUNINGS",
     "VIOLA",
     "VIOLIN",
@@ -53,12 +56,14 @@ __all__ = [
     "Key",
     "Pitch",
     "Placing",
+    "as_ratio",
     "beat_hz",
     "cents_between",
     "cents_of_ratio",
     "cents_per_mm",
     "frequency_of_midi",
     "has_agreed_target",
+    "in_cents",
     "instrument_named",
     "interval_between",
     "interval_of_semitones",

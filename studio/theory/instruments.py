@@ -9,10 +9,10 @@ Conventions
 * Lengths in millimetres.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from studio.theory.cents import RELATIVE_PER_CENT
 from studio.theory.pitches import Pitch
 
 STRING_LENGTH_MM_BOUNDS = (150.0, 450.0)
@@ -83,7 +83,7 @@ def stop_position_mm(semitones: float, string_length_mm: float) -> float:
 def cents_per_mm(semitones: float, string_length_mm: float) -> float:
     """Cents of pitch for one millimetre of the finger at that stop: 1200 / (ln 2 * L_left)."""
     left_mm = string_length_mm - stop_position_mm(semitones, string_length_mm)
-    return 1200.0 / (math.log(2.0) * left_mm)
+    return 1.0 / (RELATIVE_PER_CENT * left_mm)
 
 
 def mm_per_cent(semitones: float, string_length_mm: float) -> float:

@@ -11,13 +11,15 @@ References
 ----------
 * MIDI Tuning Standard: f = A4 * 2^((m - 69) / 12).
 * Ellis, in Helmholtz, *On the Sensations of Tone*, 2nd English ed. 1885, App. XX:
-  cents = 1200 * log2(f2 / f1).
+  cents: ``theory.cents.in_cents(f2 / f1)``.
 """
 
 import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+
+from studio.theory.cents import in_cents
 
 A4_MIDI = 69
 A4_HZ = 440.0  # ISO 16:1975
@@ -142,7 +144,7 @@ def cents_between(f1_hz: float, f2_hz: float) -> float:
     """
     if f1_hz <= 0 or f2_hz <= 0:
         raise ValueError(f"frequencies must be above 0 Hz, not {f1_hz} and {f2_hz}")
-    return 1200.0 * math.log2(f2_hz / f1_hz)
+    return float(in_cents(f2_hz / f1_hz))
 
 
 @lru_cache(maxsize=4096)

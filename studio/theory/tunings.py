@@ -15,6 +15,7 @@ teacher chose a size.
 import math
 from functools import lru_cache
 
+from studio.theory.cents import OCTAVE_CENTS, in_cents
 from studio.theory.intervals import Interval
 
 TUNINGS = ("just", "pythagorean", "equal")
@@ -56,7 +57,7 @@ def cents_of_ratio(upper: float, lower: float) -> float:
     >>> round(cents_of_ratio(5, 4), 3)
     386.314
     """
-    return 1200.0 * math.log2(upper / lower)
+    return float(in_cents(upper / lower))
 
 
 def just_ratio(interval: Interval) -> tuple[int, int] | None:
@@ -110,7 +111,7 @@ def size_cents(interval: Interval, tuning: str) -> float | None:
     if fifths is None:
         return None
     octaves = (interval.semitones - 7 * fifths) // 12
-    return fifths * cents_of_ratio(3, 2) + 1200.0 * octaves
+    return fifths * cents_of_ratio(3, 2) + OCTAVE_CENTS * octaves
 
 
 def target_cents(interval: Interval, tuning: str, *, spelled: bool = False) -> float | None:

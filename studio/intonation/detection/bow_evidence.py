@@ -16,11 +16,12 @@ Method
 import numpy as np
 
 from studio.intonation.detection.spectra import Spectra
+from studio.theory import as_ratio
 
 CLEAR_DB = 14.0  # mean of a voice's three best partials over the noise
 STIFFNESS = np.concatenate([[0.0, -3e-5, 3e-5], np.arange(8e-5, 1.6e-3, 4e-5)])  # B; three exact
 EXACT = 3
-BASES = 2.0 ** (np.arange(-16.0, 17.0, 2.0) / 1200.0)  # f0 may be this far off
+BASES = as_ratio(np.arange(-16.0, 17.0, 2.0))  # f0 may be this far off
 STRUCK_PEAKS = 3.0  # how many more clear peaks the stretched series must place
 FADING_PEAKS = 2.2  # the same for a sound that fades from its start, as struck ones do
 FADING_DB_PER_S = -7.0

@@ -40,6 +40,7 @@ from studio.intonation.detection import boundaries, voicing
 from studio.intonation.detection.envelopes import Envelopes, envelopes
 from studio.intonation.detection.order_statistics import median, percentile
 from studio.intonation.detection.resampling import Sound
+from studio.theory import in_cents
 
 LEVEL_SIGNS = (
     *("together", "both", "apart", "handover", "overlap"),
@@ -142,17 +143,17 @@ def _others(f0_hz: np.ndarray, pair: np.ndarray) -> np.ndarray:
     """Return the notes that are not the pair's, each once."""
     found: list[float] = []
     for f0 in f0_hz:
-        if all(abs(1200.0 * np.log2(f0 / g)) >= SAME_CENTS for g in (*pair, *found)):
+        if all(abs(in_cents(f0 / g)) >= SAME_CENTS for g in (*pair, *found)):
             found.append(float(f0))
     return np.array(found)
 
 
 def _same(a: np.ndarray, b: np.ndarray) -> bool:
-    return bool((np.abs(1200.0 * np.log2(a / b)) < SAME_CENTS).all())
+    return bool((np.abs(in_cents(a / b)) < SAME_CENTS).all())
 
 
 def _one_series(pair: np.ndarray) -> bool:
-    size = 1200.0 * np.log2(pair[1] / pair[0])
+    size = in_cents(pair[1] / pair[0])
     return bool(np.abs(size - np.array(ONE_SERIES_CENTS)).min() < ONE_SERIES_WITHIN)
 
 

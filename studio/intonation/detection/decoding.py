@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studio.intonation.detection.hypotheses import Hypotheses
+from studio.theory import in_cents
 
 SWITCH_COST = 2.0
 JOIN_COST = 1.5  # a voice joins or leaves
@@ -68,7 +69,7 @@ def _switching(before: np.ndarray, after: np.ndarray) -> np.ndarray:
 
 
 def _as_cents(f0_hz: np.ndarray) -> np.ndarray:
-    return np.where(f0_hz > 0.0, 1200.0 * np.log2(np.maximum(f0_hz, 1.0)), 0.0)
+    return np.where(f0_hz > 0.0, in_cents(np.maximum(f0_hz, 1.0)), 0.0)
 
 
 def stretches(hypotheses: Hypotheses, path: np.ndarray) -> list[Stretch]:

@@ -24,6 +24,7 @@ from scipy.ndimage import uniform_filter1d
 
 from studio.intonation.detection.order_statistics import median, percentile
 from studio.intonation.detection.resampling import Sound
+from studio.theory import in_cents
 
 WINDOW = 1024
 HOP = 128
@@ -124,7 +125,7 @@ def own_partials(f0: float, others_hz: np.ndarray) -> np.ndarray:
     hz = hz[(hz > LOWEST_HZ) & (hz < HIGHEST_HZ)]
     if not len(hz):
         hz = np.array([f0])
-    others = others_hz[np.abs(1200.0 * np.log2(others_hz / f0)) > 70.0]
+    others = others_hz[np.abs(in_cents(others_hz / f0)) > 70.0]
     if not len(others):
         return hz[:MOST_PARTIALS]
     near = np.abs(hz[:, None] - np.maximum(1.0, np.rint(hz[:, None] / others)) * others).min(axis=1)

@@ -32,6 +32,7 @@ from scipy.ndimage import maximum_filter1d
 
 from studio.intonation.detection.salience import candidates, partial_of
 from studio.intonation.detection.spectra import SPLIT_HZ, TOP_HZ, Spectra
+from studio.theory import in_cents
 
 MAX_VOICES = 4
 KEPT = 10  # hypotheses kept per frame
@@ -232,9 +233,7 @@ def _impossible(f0: np.ndarray) -> np.ndarray:
     rising = np.sort(f0, axis=2)
     extra = np.where((rising <= 0.0).any(axis=2), np.inf, 0.0)
     if f0.shape[2] > 1:
-        steps = 1200.0 * np.log2(
-            np.maximum(rising[:, :, 1:], 1.0) / np.maximum(rising[:, :, :-1], 1.0)
-        )
+        steps = in_cents(np.maximum(rising[:, :, 1:], 1.0) / np.maximum(rising[:, :, :-1], 1.0))
         extra = np.where((steps < NARROW_CENTS).any(axis=2), np.inf, extra)
         extra = extra + PRICE_FAR * (steps > FAR_CENTS).any(axis=2)
     return extra

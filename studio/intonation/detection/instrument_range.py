@@ -19,6 +19,7 @@ import numpy as np
 
 from studio.intonation.model.measurement import BelowRange
 from studio.intonation.model.sounding import Sounding
+from studio.theory import in_cents
 
 LEAST_NOTES = 3
 LEAST_SHARE = 0.15  # of the time in which anything was heard
@@ -96,7 +97,7 @@ def _suspected(y: np.ndarray, sr: float, sounding: Sounding, floor_hz: float) ->
     f0 = sounding.voices[0].f0_hz
     shares = BELOW_SHARES
     if len(sounding.voices) > 1:
-        off = 1200.0 * np.log2(sounding.voices[1].f0_hz / f0 / FIFTH)
+        off = in_cents(sounding.voices[1].f0_hz / f0 / FIFTH)
         shares = BELOW_SHARES[:1] if abs(off) < NEAR_CENTS else ()
     x = _middle(y, sr, sounding)
     power = np.abs(np.fft.rfft(x * np.hanning(len(x)))) ** 2
@@ -119,5 +120,5 @@ def _second_ear(y: np.ndarray, sr: float, sounding: Sounding, about_hz: float) -
 
     x = librosa.resample(_middle(y, sr, sounding), orig_sr=sr, target_sr=SECOND_RATE_HZ)
     f0, voiced, _ = librosa.pyin(x, sr=SECOND_RATE_HZ, fmin=LOWEST_HZ, fmax=4.0 * about_hz)
-    near = np.abs(1200.0 * np.log2(f0[voiced] / about_hz)) < NEAR_CENTS
+    near = np.abs(in_cents(f0[voiced] / about_hz)) < NEAR_CENTS
     return bool(len(near) and near.mean() > AGREED)

@@ -12,11 +12,10 @@ moment of a playing, while the bow grips and its pitch is not steady, heard as a
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import log2
 
 from studio.intonation.model.runs import is_unlikely
 from studio.intonation.model.sounding import EventFit, Sounding, SoundingVoice
-from studio.theory import Pitch, midi_of_frequency
+from studio.theory import Pitch, in_cents, midi_of_frequency
 
 SAME_CENTS = 35.0
 GAP_S = 0.06
@@ -82,7 +81,7 @@ def _is_same_placing(
     a, b = fits[first].voices, fits[second].voices
     if len(a) < 2 or len(a) != len(b):
         return False
-    moved = max(abs(1200.0 * log2(y.f0_hz / x.f0_hz)) for x, y in zip(a, b, strict=True))
+    moved = max(abs(in_cents(y.f0_hz / x.f0_hz)) for x, y in zip(a, b, strict=True))
     gap = soundings[second].start_s - soundings[first].end_s
     return any(gap <= gap_s and moved <= cents for gap_s, cents in SAME_PLACING)
 
@@ -151,7 +150,7 @@ def _begun_at(start_s: float, sounding: Sounding) -> Sounding:
 
 
 def _apart(a: SoundingVoice, b: SoundingVoice) -> float:
-    return abs(1200.0 * log2(a.f0_hz / b.f0_hz))
+    return abs(in_cents(a.f0_hz / b.f0_hz))
 
 
 def _same(a: Sounding, b: Sounding) -> bool:

@@ -8,9 +8,9 @@ both readings are measured, and the one that explains more of the sound is kept.
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from math import log2
 
 from studio.intonation.model.sounding import EventFit, Sounding
+from studio.theory import in_cents
 
 BEFORE, AFTER = 2, 1  # soundings looked at
 SAME_CENTS = 60.0
@@ -44,7 +44,7 @@ def reread(
 
 
 def _heard(f0_hz: float, around: Sequence[float]) -> bool:
-    return any(abs(1200.0 * log2(f0_hz / other)) <= SAME_CENTS for other in around)
+    return any(abs(in_cents(f0_hz / other)) <= SAME_CENTS for other in around)
 
 
 def _an_octave_up(sounding: Sounding, around: Sequence[float]) -> Sounding | None:
@@ -53,7 +53,7 @@ def _an_octave_up(sounding: Sounding, around: Sequence[float]) -> Sounding | Non
     raised = replace(low, f0_hz=2.0 * low.f0_hz)
     if _heard(low.f0_hz, around) or not _heard(raised.f0_hz, around):
         return None
-    if not _heard(high.f0_hz, around) or abs(1200.0 * log2(raised.f0_hz / high.f0_hz)) < SAME_CENTS:
+    if not _heard(high.f0_hz, around) or abs(in_cents(raised.f0_hz / high.f0_hz)) < SAME_CENTS:
         return None
     voices = tuple(sorted((raised, high), key=lambda voice: voice.f0_hz))
     was = tuple(voice.f0_hz for voice in sounding.voices)

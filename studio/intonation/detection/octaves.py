@@ -41,6 +41,7 @@ import numpy as np
 from scipy.fft import fft, fftfreq, fftshift, ifft, next_fast_len, rfft
 
 from studio.intonation.detection.resampling import Sound
+from studio.theory import RELATIVE_PER_CENT, as_ratio
 
 PARTIALS = 12
 HIGHEST_HZ = 6000.0
@@ -180,8 +181,8 @@ def _split(
     db = np.zeros((count // 2, len(OFFSETS_CENTS)))
     nats = np.zeros(len(OFFSETS_CENTS))
     for row, k in enumerate(range(2, count + 1, 2)):
-        at = k * f0_hz * (2.0 ** (OFFSETS_CENTS / 1200.0) - 1.0)
-        width = max(1.0 / span_s, k * f0_hz * WANDER_CENTS * np.log(2.0) / 1200.0)
+        at = k * f0_hz * (as_ratio(OFFSETS_CENTS) - 1.0)
+        width = max(1.0 / span_s, k * f0_hz * WANDER_CENTS * RELATIVE_PER_CENT)
         around = at + np.linspace(-width, width, RESOLUTION)[:, None]  # (RESOLUTION, D)
         here = np.interp(around, hz, spectrum[k - 1]).mean(axis=0)
         beside = [

@@ -33,10 +33,11 @@ from studio.intonation.detection.envelopes import envelopes
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.segments import Event, has_note, same_notes
 from studio.intonation.detection.spectra import SHORT, Spectra, analyse, frame_power
+from studio.theory import as_ratio, in_cents
 
 FRAME_HOP = 512
 CENTS_STEP = 10.0
-LOG_HZ = 200.0 * 2.0 ** (np.arange(0.0, 5200.0, CENTS_STEP) / 1200.0)  # to 4 kHz
+LOG_HZ = 200.0 * as_ratio(np.arange(0.0, 5200.0, CENTS_STEP))  # to 4 kHz
 MOST_STEPS = 30  # three semitones between thirds; talk moves no faster
 STILL_STEPS = 3  # agreement within 30 cents is no movement: uneven vibrato, slow wander
 GLIDE_GAIN = 0.02  # of the correlation, by which moving must agree better than standing still
@@ -149,7 +150,7 @@ def _not_multiples(f0_hz: np.ndarray, f0: float) -> np.ndarray:
     """
     others = f0_hz[f0_hz != f0]
     number = np.maximum(1.0, np.rint(others / f0))
-    multiple = (number > 1.0) & (np.abs(1200.0 * np.log2(others / f0 / number)) < RATIO_CENTS)
+    multiple = (number > 1.0) & (np.abs(in_cents(others / f0 / number)) < RATIO_CENTS)
     return others[~multiple]
 
 
@@ -213,7 +214,7 @@ def _within_one_note(before: Event, event: Event, after: Event) -> bool:
 
 def _is_ghost_of(pair: np.ndarray, f0: float) -> bool:
     """Say whether a pair holds the note f0 and another in a whole-number ratio to it."""
-    off = np.abs(1200.0 * np.log2(pair[1] / pair[0] / RATIOS))
+    off = np.abs(in_cents(pair[1] / pair[0] / RATIOS))
     return bool(off.min() < RATIO_CENTS and has_note(pair, f0))
 
 

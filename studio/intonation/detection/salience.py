@@ -22,6 +22,7 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d
 
 from studio.intonation.detection.spectra import Spectra
+from studio.theory import as_ratio, in_cents
 
 STEP_CENTS = 10.0
 DECAY = 0.85
@@ -35,8 +36,8 @@ TOO_CLOSE_CENTS = 35.0  # two candidates nearer than this are one
 
 def grid_hz(floor_hz: float, top_hz: float) -> np.ndarray:
     """Return the pitch grid: ``STEP_CENTS`` apart from ``floor_hz`` to ``top_hz``."""
-    count = int(np.ceil(1200.0 * np.log2(top_hz / floor_hz) / STEP_CENTS)) + 1
-    return floor_hz * 2.0 ** (np.arange(count) * STEP_CENTS / 1200.0)
+    count = int(np.ceil(in_cents(top_hz / floor_hz) / STEP_CENTS)) + 1
+    return floor_hz * as_ratio(np.arange(count) * STEP_CENTS)
 
 
 def salience(spectra: Spectra, grid: np.ndarray) -> np.ndarray:
@@ -85,7 +86,7 @@ def candidates(spectra: Spectra, grid: np.ndarray, weight: np.ndarray) -> np.nda
 def _new(f0_hz: np.ndarray, known_hz: np.ndarray) -> np.ndarray:
     """Return ``f0_hz`` (T, C) with 0 for what stands within ``NEW_CENTS`` of a known one."""
     ratio = np.maximum(f0_hz, 1.0)[:, :, None] / np.maximum(known_hz, 1.0)[:, None, :]
-    known = (np.abs(1200.0 * np.log2(ratio)) < NEW_CENTS).any(axis=2)
+    known = (np.abs(in_cents(ratio)) < NEW_CENTS).any(axis=2)
     return np.where(known, 0.0, f0_hz)
 
 
@@ -147,7 +148,7 @@ def fit_to_peaks(
 
 def _distinct(f0_hz: np.ndarray, count: int) -> np.ndarray:
     """Keep the first of any that agree within ``TOO_CLOSE_CENTS``; pack to ``count`` columns."""
-    cents = 1200.0 * np.log2(np.where(f0_hz > 0.0, f0_hz, 1e-3))
+    cents = in_cents(np.where(f0_hz > 0.0, f0_hz, 1e-3))
     close = np.abs(cents[:, :, None] - cents[:, None, :]) < TOO_CLOSE_CENTS
     keep = f0_hz > 0.0
     for c in range(1, f0_hz.shape[1]):

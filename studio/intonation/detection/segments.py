@@ -30,6 +30,7 @@ from studio.intonation.detection.envelopes import Envelopes, envelopes
 from studio.intonation.detection.hypotheses import MAX_VOICES, Hypotheses, best_hypotheses
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.spectra import N_FFT, Spectra, analyse, frame_power
+from studio.theory import as_ratio, in_cents
 
 POOL_HOP = 1024
 POOL_MOST = 40  # frames pooled; more tell no more
@@ -81,11 +82,11 @@ def same_notes(a: np.ndarray, b: np.ndarray) -> bool:
     """Say whether two sets of fundamentals are the same notes within ``SAME_CENTS``."""
     if len(a) != len(b):
         return False
-    return bool((np.abs(1200.0 * np.log2(a / b)) < SAME_CENTS).all())
+    return bool((np.abs(in_cents(a / b)) < SAME_CENTS).all())
 
 
 def has_note(voices: np.ndarray, f0: float) -> bool:
-    return bool((np.abs(1200.0 * np.log2(voices / f0)) < SAME_CENTS).any())
+    return bool((np.abs(in_cents(voices / f0)) < SAME_CENTS).any())
 
 
 def joined(events: list[Event], gap_s: float = 0.16) -> list[Event]:
@@ -170,7 +171,7 @@ def _dissent(rows: Hypotheses, reading: np.ndarray) -> float:
     wanted = np.zeros(rows.f0_hz.shape[2])
     wanted[: len(reading)] = reading
     heard = rows.f0_hz > 0.0
-    cents = np.abs(1200.0 * np.log2(np.maximum(rows.f0_hz, 1.0) / np.maximum(wanted, 1.0)))
+    cents = np.abs(in_cents(np.maximum(rows.f0_hz, 1.0) / np.maximum(wanted, 1.0)))
     same = ((heard == (wanted > 0.0)) & (~heard | (cents < SAME_CENTS))).all(axis=2)
     least = np.where(same, rows.cost, np.inf).min(axis=1) - rows.cost.min(axis=1)
     return float(np.minimum(least, 2.0).mean())
@@ -398,7 +399,7 @@ def _is_piece_of(last: Event, event: Event) -> bool:
 
 def is_unison(f0_hz: np.ndarray) -> bool:
     """Say whether two voices are one note on two strings."""
-    return len(f0_hz) == 2 and bool(1200.0 * np.log2(f0_hz[1] / f0_hz[0]) < unisons.WIDEST_CENTS)
+    return len(f0_hz) == 2 and bool(in_cents(f0_hz[1] / f0_hz[0]) < unisons.WIDEST_CENTS)
 
 
 def _is_one_series(f0_hz: np.ndarray) -> bool:
@@ -406,7 +407,7 @@ def _is_one_series(f0_hz: np.ndarray) -> bool:
     number = np.rint(f0_hz / f0_hz[0])
     if (number[1:] < 2.0).any():
         return False
-    return bool((np.abs(1200.0 * np.log2(f0_hz / f0_hz[0] / number)) < SAME_CENTS).all())
+    return bool((np.abs(in_cents(f0_hz / f0_hz[0] / number)) < SAME_CENTS).all())
 
 
 def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:
@@ -428,7 +429,7 @@ def _may_be_octave(event: Event, top_hz: float) -> bool:
 
 def is_octave(f0_hz: np.ndarray) -> bool:
     """Say whether two voices are near enough an octave to be tested as one."""
-    return bool(abs(1200.0 * np.log2(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
+    return bool(abs(in_cents(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
 
 
 def _evidence(event: Event, signs: octaves.OctaveSigns, events: list[Event]) -> float:
@@ -457,7 +458,7 @@ def _decide_octave(event: Event, signs: octaves.OctaveSigns, chance: float) -> N
     lower = float(event.f0_hz[0])
     both = event.f0_hz
     if len(both) == 1:
-        both = np.array([lower, 2.0 * lower * 2.0 ** (signs.offset_cents / 1200.0)])
+        both = np.array([lower, 2.0 * lower * as_ratio(signs.offset_cents)])
     elif signs.values[octaves.EXCESS] > GHOST_DB:
         event.f0_hz = both[1:]
         return

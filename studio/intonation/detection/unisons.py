@@ -35,6 +35,7 @@ from scipy.fft import fft, fftfreq, fftshift, next_fast_len, rfft
 
 from studio.intonation.detection.octaves import basebands
 from studio.intonation.detection.resampling import Sound
+from studio.theory import as_ratio
 
 PARTIALS, HIGHEST_HZ = 8, 4500.0
 LEAST_CENTS, MOST_CENTS = 4.0, 62.0
@@ -98,8 +99,8 @@ def _held_part(bands: np.ndarray) -> np.ndarray:
 def beats(bands: np.ndarray, number: np.ndarray, rate: float, f0_hz: float) -> Beats:
     """Return the beats that basebands (K, n) of partials ``number`` (K,) have in common."""
     span_s = bands.shape[1] / rate
-    low = max(0.5 * FEWEST_TURNS / span_s, f0_hz * (2.0 ** (LEAST_CENTS / 1200.0) - 1.0))
-    high = f0_hz * (2.0 ** (MOST_CENTS / 1200.0) - 1.0)
+    low = max(0.5 * FEWEST_TURNS / span_s, f0_hz * (as_ratio(LEAST_CENTS) - 1.0))
+    high = f0_hz * (as_ratio(MOST_CENTS) - 1.0)
     if len(number) < 3 or high <= low:
         return Beats(0.0, 0.0, 0.0)
     delta = np.geomspace(low, high, max(8, int(np.log(high / low) / DELTA_STEP)))

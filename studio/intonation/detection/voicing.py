@@ -42,6 +42,7 @@ from scipy.fft import ifft, ifftshift, next_fast_len, rfft
 
 from studio.intonation.detection.order_statistics import percentile
 from studio.intonation.detection.resampling import Sound
+from studio.theory import in_cents
 
 PARTIALS = 10
 LOWEST_HZ, HIGHEST_HZ = 90.0, 5000.0
@@ -174,7 +175,7 @@ def is_one_low_voice(piece: _Piece, f0_hz: np.ndarray) -> bool:
     """
     for p, q in LOW_RATIOS:
         low = float(f0_hz[0]) / q
-        off = 1200.0 * np.log2(f0_hz[1] / f0_hz[0] * q / p)
+        off = in_cents(f0_hz[1] / f0_hz[0] * q / p)
         if not LOW_HZ[0] < low < LOW_HZ[1] or abs(off) > LOW_CENTS:
             continue
         number = np.array([k for k in range(1, LOW_PARTIALS + 1) if k * low > LOWEST_HZ])
@@ -226,7 +227,7 @@ def _is_upper_octave(f0_hz: np.ndarray, v: int) -> bool:
 
 
 def _is_octave(low_hz: float, high_hz: float) -> bool:
-    return bool(abs(1200.0 * np.log2(high_hz / low_hz) - 1200.0) < OCTAVE_CENTS)
+    return bool(abs(in_cents(high_hz / low_hz) - 1200.0) < OCTAVE_CENTS)
 
 
 def _voice(piece: _Piece, v: int, f0_hz: np.ndarray) -> _Voice | None:
@@ -292,7 +293,7 @@ def _signs(
     voice: _Voice, course: np.ndarray, others: list[np.ndarray], length_s: float
 ) -> np.ndarray:
     radians, still = _followed(voice)
-    cents = 1200.0 * np.log2(np.maximum(0.5, 1.0 + radians * RATE_HZ / (2.0 * np.pi * voice.f0_hz)))
+    cents = in_cents(np.maximum(0.5, 1.0 + radians * RATE_HZ / (2.0 * np.pi * voice.f0_hz)))
     t = np.linspace(-0.5, 0.5, len(cents))
     drift = abs(float((t * cents).sum() / (t * t).sum()))
     unrest = _unrest(voice, still)

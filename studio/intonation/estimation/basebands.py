@@ -24,7 +24,9 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
-KAPPA = np.log(2) / 1200  # relative frequency per cent, first order
+from studio.theory import RELATIVE_PER_CENT
+
+KAPPA = RELATIVE_PER_CENT
 STEADY_HALF_BAND_HZ = 44.0  # widest half band kept; sets the samples per window
 MOVING_HALF_BAND_HZ = 88.0  # the same where vibrato spreads the upper partials
 TAPER = 0.08  # share of the window under each cosine flank

@@ -22,6 +22,8 @@ centre of power part (``spectral_asymmetry.py``).
 
 import numpy as np
 
+from studio.theory import RELATIVE_PER_CENT
+
 
 def harmonic_bound_cents(
     f0_hz: float, amplitudes: np.ndarray, noise_sd: float, sr: int, duration_s: float
@@ -53,7 +55,7 @@ def joint_covariance_cents(
     for v in range(voices):
         angle = 2 * np.pi * f0_hz[v] * k[:, None] * t + phases[v][:, None]
         wave = amplitudes[v][:, None] * np.sin(angle)
-        per_cent = 2 * np.pi * f0_hz[v] * np.log(2) / 1200
+        per_cent = 2 * np.pi * f0_hz[v] * RELATIVE_PER_CENT
         slopes.append(-(k[:, None] * wave).sum(axis=0) * t * per_cent)
         nuisance += [*np.cos(angle), *(-wave)]
     jacobian = np.array(slopes + nuisance)

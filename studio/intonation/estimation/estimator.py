@@ -22,6 +22,7 @@ from studio.intonation.estimation.settled_pitch import Weighting
 from studio.intonation.estimation.vibrato import movement
 from studio.intonation.estimation.windows import WindowFit, fit_window
 from studio.intonation.model.sounding import EventFit, IntervalFit, Sounding, VoiceFit
+from studio.theory import as_ratio, in_cents
 
 SHORTEST_S = 0.2
 SILENT_DB = -120.0  # re full scale; stands for a level that was not measured
@@ -135,7 +136,7 @@ def _landing(
 def _pitches(fitted: WindowFit, weighting: Weighting) -> np.ndarray:
     """Weighted mean pitch of every voice in cents re 1 Hz, shape (V,)."""
     cents = fitted.fit.cents() @ weighting(fitted.time_s)
-    return 1200 * np.log2(fitted.fit.f0_hz) + cents
+    return in_cents(fitted.fit.f0_hz) + cents
 
 
 def _well_fitted(settled: WindowFit) -> tuple[float, float]:
@@ -190,9 +191,9 @@ def _assemble(
         moved = movement(settled.time_s[inside], settled.fit.cents()[v][inside])
         voices.append(
             VoiceFit(
-                f0_hz=float(2 ** (pitch[v] / 1200)),
+                f0_hz=float(as_ratio(pitch[v])),
                 uncertainty_cents=judge.voice(v),
-                landing_f0_hz=None if landed is None else float(2 ** (landed[v] / 1200)),
+                landing_f0_hz=None if landed is None else float(as_ratio(landed[v])),
                 level_db=float(levels[v]),
                 vibrato=moved.vibrato,
                 drift_cents_per_s=moved.drift_cents_per_s,
@@ -250,12 +251,12 @@ def _track(track: Track, settled: WindowFit, voice: int) -> tuple[np.ndarray, np
     fit = settled.fit
     inner_time = np.arange(settled.time_s[0], settled.time_s[-1], HOP_S)
     inner = np.interp(inner_time, settled.time_s, fit.cents()[voice])
-    inner_hz = fit.f0_hz[voice] * 2 ** (inner / 1200)
+    inner_hz = fit.f0_hz[voice] * as_ratio(inner)
     if track.hidden:
         return inner_time, inner_hz
     before = track.time_s < inner_time[0]
     after = track.time_s > inner_time[-1]
-    coarse_hz = track.f0_hz * 2 ** (track.cents / 1200)
+    coarse_hz = track.f0_hz * as_ratio(track.cents)
     return (
         np.concatenate([track.time_s[before], inner_time, track.time_s[after]]),
         np.concatenate([coarse_hz[before], inner_hz, coarse_hz[after]]),
@@ -272,7 +273,7 @@ def unmeasured(f0_hz: np.ndarray, reason: str) -> EventFit:
     )
     intervals = tuple(
         IntervalFit(
-            i, j, float(1200 * np.log2(f0_hz[order[j]] / f0_hz[order[i]])), None, None, 0.0, reason
+            i, j, float(in_cents(f0_hz[order[j]] / f0_hz[order[i]])), None, None, 0.0, reason
         )
         for i in range(len(order))
         for j in range(i + 1, len(order))

@@ -17,6 +17,7 @@ import numpy as np
 from studio.intonation.estimation import hidden_voices
 from studio.intonation.estimation.basebands import MOVING_HALF_BAND_HZ, transform
 from studio.intonation.estimation.pitch_tracks import FEWEST_FREE, Track, near_multiple
+from studio.theory import as_ratio, in_cents
 
 WINDOW_S = 0.44
 STEP_S = 0.16
@@ -62,8 +63,8 @@ def _glide(
         time = spectrum.time_s
         shape = np.interp(time + centre, parent.time_s, parent.cents)
         mean = float(shape.mean())
-        f_parent = parent.f0_hz * 2 ** (mean / 1200)
-        expected = float(1200 * np.log2(f0_hz[voice] / (n * f_parent)))
+        f_parent = parent.f0_hz * as_ratio(mean)
+        expected = float(in_cents(f0_hz[voice] / (n * f_parent)))
         lines = hidden_voices.demodulate(
             spectrum, f_parent, n, shape - mean, time, others, expected
         )

@@ -17,6 +17,7 @@ import numpy as np
 from studio.intonation.estimation import hidden_voices
 from studio.intonation.estimation.basebands import Spectrum
 from studio.intonation.estimation.pitch_tracks import near_multiple
+from studio.theory import as_ratio, in_cents
 
 MOST = 6
 CLEAR_SHARE = 0.5  # offsets with less than this share of the best one's gain are not tried
@@ -62,7 +63,7 @@ class Start:
 def find(known: Known) -> tuple[list[Start], float]:
     """Starts, best first, and the gain by which the best beats those that were not kept."""
     theta = known.theta.copy()
-    f0 = known.f0_hz * 2 ** (theta[:, 0] / 1200)
+    f0 = known.f0_hz * as_ratio(theta[:, 0])
     theta[:, 0] = 0
     found = [Start(f0, theta, 0.0)]
     spare = np.inf
@@ -95,7 +96,7 @@ def _beside(known: Known, start: Start, parent: int, h: int, n: int) -> tuple[li
     """Options for voice ``h`` beside n times ``parent``, and the gain lost by those left out."""
     f0 = start.f0_hz
     time = known.spectrum.time_s
-    expected = float(1200 * np.log2(f0[h] / (n * f0[parent])))
+    expected = float(in_cents(f0[h] / (n * f0[parent])))
     curve = start.theta[parent]
     lines = hidden_voices.demodulate(
         known.spectrum, f0[parent], n, curve @ known.pitch, time, _others(f0, parent, h), expected
@@ -108,7 +109,7 @@ def _beside(known: Known, start: Start, parent: int, h: int, n: int) -> tuple[li
     nothing_near = min(abs(at) for at, _ in kept) > NEAR_ZERO_CENTS
     if best < CLEAR_GAIN and nothing_near and not known.moving:
         kept.append((0.0, 0.0))
-    options = [({h: n * f0[parent] * 2 ** (at / 1200)}, curve, gain) for at, gain in kept]
+    options = [({h: n * f0[parent] * as_ratio(at)}, curve, gain) for at, gain in kept]
     return options, lost
 
 
@@ -121,11 +122,11 @@ def _unison(known: Known, start: Start, low: int, high: int) -> list[Option]:
     lines = hidden_voices.demodulate(
         known.spectrum, middle, 1, still, time, _others(f0, low, high), 0.0
     )
-    around = 1200 * np.log2(f0[[low, high]] / middle)
+    around = in_cents(f0[[low, high]] / middle)
     pairs = hidden_voices.unison_offsets(lines, (float(around[0]), float(around[1])))
     flat = np.zeros(start.theta.shape[1])
     return [
-        ({low: middle * 2 ** (a / 1200), high: middle * 2 ** (b / 1200)}, flat, gain)
+        ({low: middle * as_ratio(a), high: middle * as_ratio(b)}, flat, gain)
         for a, b, gain in pairs
     ]
 

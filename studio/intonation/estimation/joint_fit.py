@@ -33,6 +33,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studio.intonation.estimation.basebands import KAPPA, Bands
+from studio.theory import in_cents
 
 BASE_RIDGE = 1e-5  # keeps nearly equal columns (an octave in tune) solvable in single precision
 FLOOR = 1e-4  # least residual assumed, as a share of a cluster's energy: rooms are no cleaner
@@ -168,7 +169,7 @@ class Fit:
 
     def cents(self) -> np.ndarray:
         """Pitch curves in exact cents re ``f0_hz``, shape (V, M)."""
-        return 1200 * np.log2(1 + KAPPA * (self.theta @ self.basis.pitch))
+        return in_cents(1 + KAPPA * (self.theta @ self.basis.pitch))
 
 
 def _columns(problem: Problem, theta: np.ndarray) -> np.ndarray:

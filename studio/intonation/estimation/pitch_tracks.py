@@ -24,6 +24,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
+from studio.theory import as_ratio, in_cents
+
 FRAME_S = 0.093
 HOP_S = 0.0232
 TOP_HZ = 6500.0
@@ -113,8 +115,8 @@ def near_multiple(f0_hz: np.ndarray, voice: int) -> tuple[int, int] | None:
     best: tuple[float, int, int] | None = None
     for other, f in enumerate(f0_hz):
         n = max(1, round(float(f0_hz[voice] / f)))
-        off = abs(1200 * np.log2(f0_hz[voice] / (n * f)))
-        allowed = other != voice and (n > 1 or f0_hz[voice] >= f * 2 ** (-NEAR_CENTS / 1200))
+        off = abs(in_cents(f0_hz[voice] / (n * f)))
+        allowed = other != voice and (n > 1 or f0_hz[voice] >= f * as_ratio(-NEAR_CENTS))
         if allowed and off < NEAR_CENTS and (best is None or off < best[0]):
             best = (off, other, n)
     return None if best is None else best[1:]
@@ -129,7 +131,7 @@ def _shared(k: np.ndarray, ratio: float) -> np.ndarray:
     shared = np.zeros(len(k), dtype=bool)
     for q in range(1, MOST_Q + 1):
         p = round(q * ratio)
-        if 1 <= p <= MOST_P and abs(1200 * np.log2(q * ratio / p)) < NEAR_CENTS:
+        if 1 <= p <= MOST_P and abs(in_cents(q * ratio / p)) < NEAR_CENTS:
             shared |= k % q == 0
     return shared
 
@@ -159,7 +161,7 @@ def reach_cents(f0_hz: np.ndarray, voice: int) -> float:
     for other, f in enumerate(f0_hz):
         for q in range(1, CAPTURING_Q + 1):
             ratio = q * f0_hz[voice] / f
-            away = abs(1200 * np.log2(ratio / max(round(ratio), 1)))
+            away = abs(in_cents(ratio / max(round(ratio), 1)))
             if other != voice and away > NEAR_CENTS:
                 reach = min(reach, max(0.55 * away, LEAST_REACH_CENTS))
     return float(reach)
@@ -177,7 +179,7 @@ def _votes(
     spectra: Frames, f0_hz: float, partials: np.ndarray, grid: np.ndarray
 ) -> tuple[np.ndarray, np.ndarray]:
     """Votes (T, G) for every candidate, and log power (T, K, G) at its partials."""
-    f_hz = partials[:, None] * f0_hz * 2 ** (grid / 1200)
+    f_hz = partials[:, None] * f0_hz * as_ratio(grid)
     level = _levels(spectra, f_hz)
     floor = np.interp(f_hz, np.arange(len(spectra.floor)) * spectra.spacing_hz, spectra.floor)
     own = np.percentile(level.max(axis=2), 80, axis=0) - CAP
@@ -236,9 +238,7 @@ def coarse_tracks(spectra: Frames, f0_hz: np.ndarray) -> list[Track]:
     """Tracks of all voices, in two passes: the second knows better which partials are free."""
     f0_hz = np.asarray(f0_hz, dtype=float)
     first = [follow(spectra, f0_hz, v, 25.0) for v in range(len(f0_hz))]
-    better = [
-        t.f0_hz * 2 ** (np.median(t.cents) / 1200) if not t.hidden else t.f0_hz for t in first
-    ]
+    better = [t.f0_hz * as_ratio(np.median(t.cents)) if not t.hidden else t.f0_hz for t in first]
     if len(better) == 1:
         return first
     return [follow(spectra, np.array(better), v, 10.0) for v in range(len(better))]

@@ -31,7 +31,7 @@ import numpy as np
 from studio.intonation.model.measurement import OpenString, Reference
 from studio.intonation.model.options import Options
 from studio.intonation.model.runs import cents_of
-from studio.theory import A4_HZ, Pitch, openness
+from studio.theory import A4_HZ, Pitch, as_ratio, in_cents, openness
 
 KERNEL_CENTS = 6.0
 NOTES_FLOOR_CENTS = 1.6  # however many notes: players' scales lean to one side by as much
@@ -132,7 +132,7 @@ def _pooled(claims: Sequence[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _a4(offset_cents: float) -> float:
-    return float(A4_HZ * 2.0 ** (offset_cents / 1200.0))
+    return float(A4_HZ * as_ratio(offset_cents))
 
 
 def _wrapped(cents: np.ndarray) -> np.ndarray:
@@ -241,7 +241,7 @@ def _spread(notes: list[HeardNote]) -> float:
 
 
 def _apart(low: HeardNote, high: HeardNote) -> float:
-    return 1200.0 * math.log2(high.f0_hz / low.f0_hz)
+    return in_cents(high.f0_hz / low.f0_hz)
 
 
 def _string(pitch: Pitch, kept: list[HeardNote], near: list[HeardNote]) -> OpenString:
@@ -258,7 +258,7 @@ def _string(pitch: Pitch, kept: list[HeardNote], near: list[HeardNote]) -> OpenS
             1.25 * max(spread, float(np.median(own))) / math.sqrt(len(kept)),
         )
     heard = [n for n in near if abs(cents_of(n.f0_hz, A4_HZ) - middle) <= 2.0 * SAME_STRING_CENTS]
-    f0_hz = float(A4_HZ * 2.0 ** ((middle - 6900.0) / 1200.0))
+    f0_hz = float(A4_HZ * as_ratio(middle - 6900.0))
     return OpenString(str(pitch), f0_hz, 0.0, doubt, float(sum(n.heard_s for n in heard)))
 
 

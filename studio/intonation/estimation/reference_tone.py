@@ -21,7 +21,7 @@ from scipy.signal import resample_poly
 
 from studio.intonation.model.measurement import Reference
 from studio.intonation.model.options import A4_HZ_BOUNDS, LONGEST_TONE_S
-from studio.theory import A4_HZ, Pitch
+from studio.theory import A4_HZ, Pitch, as_ratio, in_cents
 
 RATE_HZ = 22050
 LOWEST_HZ, HIGHEST_HZ = 100.0, 4000.0  # where a reference tone's strongest line may lie
@@ -71,11 +71,11 @@ def from_tone(y: np.ndarray, sr: float, span_s: tuple[float, float], pitch: str)
     if line_hz is None:
         return Reference()
     quarters = _quarters(piece, rate, line_hz)
-    cents = 1200.0 * np.log2(quarters / line_hz)
+    cents = in_cents(quarters / line_hz)
     apart = float(np.std(cents, ddof=1))
     if not apart < MOST_APART_CENTS:
         return Reference()
-    tone_hz = np.array(line_hz * 2.0 ** (np.mean(cents) / 1200.0))
+    tone_hz = np.array(line_hz * as_ratio(np.mean(cents)))
     a4_hz = float(_as_a4(tone_hz, Pitch.parse(pitch)))
     return Reference(a4_hz, math.hypot(apart / math.sqrt(QUARTERS), FLOOR_CENTS), "tone")
 

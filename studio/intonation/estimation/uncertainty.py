@@ -29,6 +29,7 @@ from studio.intonation.estimation.reverberation import UNKNOWN_DB, UNKNOWN_SWAY,
 from studio.intonation.estimation.settled_pitch import Weighting
 from studio.intonation.estimation.spectral_asymmetry import lopsided_cents
 from studio.intonation.estimation.windows import WindowFit
+from studio.theory import as_ratio, in_cents
 
 LEAST_LOCK = 0.15  # below it a voice explains too little to be measured
 LEAST_MOVING_LOCK = 0.25  # the same under vibrato, where wrong minima lock halfway
@@ -284,7 +285,7 @@ class Judge:
         if self.expected_hz is None or len(signs) < 2:
             return self.fitted.margin
         f0 = self.fitted.fit.f0_hz
-        pitch = self.fitted.fit.cents() @ self.weights + 1200 * np.log2(f0 / self.expected_hz)
+        pitch = self.fitted.fit.cents() @ self.weights + in_cents(f0 / self.expected_hz)
         away = abs(sum(sign * pitch[voice] for voice, sign in signs.items()))
         return self.fitted.margin + AGREED_NATS * (away < AGREED_CENTS)
 
@@ -319,10 +320,8 @@ class Judge:
     def _too_close(self, low: int, high: int) -> bool:
         """Whether a unison's voices drift apart by less than a turn at the partials that tell."""
         fit = self.fitted.fit
-        f_low, f_high = (
-            fit.f0_hz[v] * 2 ** (fit.theta[v, 0] / 1200) for v in (int(low), int(high))
-        )
-        if f_high / f_low > 2 ** (100 / 1200):
+        f_low, f_high = (fit.f0_hz[v] * as_ratio(fit.theta[v, 0]) for v in (int(low), int(high)))
+        if f_high / f_low > as_ratio(100):
             return False
         clear = (fit.bands.partial > 0).sum(axis=1) > 1
         top = fit.bands.partial[clear].max(initial=1)

@@ -25,6 +25,7 @@ from studio.intonation.estimation.basebands import (
 )
 from studio.intonation.estimation.joint_fit import Basis, Fit, Problem, run
 from studio.intonation.estimation.pitch_tracks import Track, near_multiple
+from studio.theory import as_ratio, in_cents
 
 FMAX_HZ = 5000.0  # above, phones and codecs keep little, and rooms smear most
 KMAX = 16  # partials above add nothing that lower ones do not say better
@@ -131,7 +132,7 @@ class _Window:
                 continue
             inside = np.abs(t.time_s) <= half
             mean = float(np.median(t.cents[inside])) if inside.any() else float(np.median(t.cents))
-            self.f0[v] = t.f0_hz * 2 ** (mean / 1200)
+            self.f0[v] = t.f0_hz * as_ratio(mean)
             self.tracks[v] = replace(t, f0_hz=float(self.f0[v]), cents=t.cents - mean)
 
     def spread_cents(self) -> float:
@@ -282,7 +283,7 @@ def _with_hidden(
         for other, fit in trials[1:]
         if np.max(np.abs(_means(fit) - _means(best))) > SAME_CENTS
     ]
-    f0 = best.f0_hz * 2 ** (best.theta[:, 0] / 1200)
+    f0 = best.f0_hz * as_ratio(best.theta[:, 0])
     theta = best.theta.copy()
     theta[:, 0] = 0
     last = window.stage(stages[-1], f0, theta, False, best.problem.expected_cents)
@@ -308,7 +309,7 @@ def _recentred(fit: Fit) -> tuple[np.ndarray, np.ndarray]:
     """Pitches and curves with the curves' means moved into the pitches."""
     theta = fit.theta.copy()
     theta[:, 0] = 0
-    return fit.f0_hz * 2 ** (fit.theta[:, 0] / 1200), theta
+    return fit.f0_hz * as_ratio(fit.theta[:, 0]), theta
 
 
 def _restarted(window: _Window, fit: Fit, voice: int, leader: int) -> Fit | None:
@@ -318,7 +319,7 @@ def _restarted(window: _Window, fit: Fit, voice: int, leader: int) -> Fit | None
     """
     f0, theta = _recentred(fit)
     around = np.tile(f0, (2, 1))
-    around[:, voice] *= 2 ** (np.array([-LOOK_CENTS, LOOK_CENTS]) / 1200)
+    around[:, voice] *= as_ratio(np.array([-LOOK_CENTS, LOOK_CENTS]))
     wide = window.stage(SEARCH, f0, theta, False, None, around)
     shapes = [wide.theta[voice]] + [wide.theta[leader]] * (leader != voice)
     found = restarts.candidates(wide, voice, shapes, STARTS_AGAIN)
@@ -329,7 +330,7 @@ def _restarted(window: _Window, fit: Fit, voice: int, leader: int) -> Fit | None
         curves = wide.theta.copy()
         curves[voice] = candidate.theta
         pitch = f0.copy()
-        pitch[voice] *= 2 ** (candidate.theta[0] / 1200)
+        pitch[voice] *= as_ratio(candidate.theta[0])
         curves[voice, 0] = 0
         begun.append((pitch, curves))
     every = np.array([f0, *(pitch for pitch, _ in begun)])
@@ -344,4 +345,4 @@ def _restarted(window: _Window, fit: Fit, voice: int, leader: int) -> Fit | None
 
 def _means(fit: Fit) -> np.ndarray:
     """Mean pitch of every voice in cents re 1 Hz, shape (V,)."""
-    return 1200 * np.log2(fit.f0_hz) + fit.theta[:, 0]
+    return in_cents(fit.f0_hz) + fit.theta[:, 0]

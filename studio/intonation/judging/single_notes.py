@@ -15,7 +15,7 @@ from studio.intonation.model.measurement import Event, Measurement
 from studio.intonation.model.options import Policy
 from studio.intonation.model.runs import DOUBTFUL_CONFIDENCE, cents_of
 from studio.intonation.model.thresholds import severity_of, verdict_of
-from studio.theory import Pitch, size_cents
+from studio.theory import Pitch, as_ratio, size_cents
 from studio.theory.intervals import interval_between
 
 _A4 = Pitch.parse("A4")
@@ -33,7 +33,7 @@ def melodic_frequency(pitch: Pitch, tuning: str, a4_hz: float) -> float:
     interval = interval_between(_A4, pitch) if up else interval_between(pitch, _A4)
     cents = size_cents(interval, tuning)
     assert cents is not None  # a spelled interval always has a Pythagorean size
-    return float(a4_hz * 2.0 ** ((cents if up else -cents) / 1200.0))
+    return float(a4_hz * as_ratio(cents if up else -cents))
 
 
 def judge_singles(

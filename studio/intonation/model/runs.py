@@ -4,13 +4,12 @@ A pupil plays the two notes separately, then together, then together as often as
 that is one run, however many playings it has. It ends when something else is played.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from studio.intonation.model.expected import ExpectedNote
 from studio.intonation.model.measurement import Event
-from studio.theory import Pitch, is_playable
+from studio.theory import Pitch, in_cents, is_playable
 
 SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's
 SAME_HAND_CENTS = 50.0  # the voices' mean: beyond it the whole hand went to other notes
@@ -21,7 +20,7 @@ BEGUN_S = 0.3  # nor does one note that is: it was begun and broken off
 # the ear: octaves are the hardest to tell apart.
 GHOST_S = 0.7
 # A short note on a partial of the run's own notes is taken for one of them, misheard.
-PARTIALS_CENTS = tuple(1200.0 * math.log2(k) for k in (3, 5, 6))  # the octaves stand by themselves
+PARTIALS_CENTS = tuple(in_cents(k) for k in (3, 5, 6))  # the octaves stand by themselves
 ON_PARTIAL_CENTS = 35.0
 DOUBTFUL_CONFIDENCE = 0.5
 OCTAVE_DOUBT = "octave_or_single"
@@ -71,7 +70,7 @@ class RunOfPlayings:
 
 def cents_of(f0_hz: float, a4_hz: float) -> float:
     """Cents above MIDI number 0 at a reference."""
-    return 6900.0 + 1200.0 * math.log2(f0_hz / a4_hz)
+    return 6900.0 + in_cents(f0_hz / a4_hz)
 
 
 def played(event: Event, a4_hz: float, strings: tuple[Pitch, ...]) -> Played:

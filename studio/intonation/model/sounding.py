@@ -14,7 +14,7 @@ Conventions
 * ``y`` is mono float, shape (n,), in -1..1; ``sr`` in Hz. Time 0 is the first sample.
 * Spans are ``start_s``/``end_s`` in seconds. Voices run from low to high.
 * Pitches are frequencies in Hz, independent of any A4. Cents between two
-  frequencies: 1200 * log2(f2 / f1).
+  frequencies: ``theory.in_cents(f2 / f1)``.
 * ``uncertainty_cents`` is one standard deviation; ``None`` means it could not be measured.
 """
 

@@ -25,7 +25,7 @@ from studio.clips.storage.stores import store
 from studio.media import frame_times
 from studio.review.marks.judging import Judged, judged
 from studio.review.models import Review
-from studio.theory import Interval
+from studio.theory import Interval, as_ratio
 
 from . import words
 from .exchanges import on_desk
@@ -81,7 +81,7 @@ def target_of(judged: Judged, event: int) -> dict | None:
     low, high = (heard["voices"][row[which]]["f0_hz"] for which in ("low", "high"))
     if low is None or high is None:
         return None
-    ratio = 2 ** (row["target_cents"] / 1200)
+    ratio = as_ratio(row["target_cents"])
     mark = next((mark for mark in judged.judgement["marks"] if event in mark["events"]), None)
     lower_moves = mark is not None and mark["voice"] is not None and mark["voice"] == row["low"]
     hz = [high / ratio, high] if lower_moves else [low, low * ratio]
