@@ -22,7 +22,7 @@ The last three are advice. Otherwise either note may move.
 
 from dataclasses import dataclass
 
-from studio.intonation.judging.finger_distance import hands_of
+from studio.intonation.judging.finger_distance import Hands
 from studio.intonation.judging.interval_naming import Named
 from studio.intonation.judging.separate_notes import NOT_COMPARED, Compared
 from studio.intonation.model.judgement import JudgedInterval
@@ -57,11 +57,12 @@ def who_moves(
     event: Event,
     judged: JudgedInterval,
     named: Named,
+    hands: Hands,
     measurement: Measurement,
     alone: Compared = NOT_COMPARED,
 ) -> Move:
     """Decide for one interval of one event; ``alone``: its notes against those played alone."""
-    states = _states(event, judged, named, measurement)
+    states = _states(event, judged, named, hands, measurement)
     if states.count("open") == 1:
         opened = states.index("open")
         name = (named.low, named.high)[opened].pitch_class_name
@@ -150,12 +151,11 @@ def _off_pitch(cents: float, place: int, named: Named) -> float:
 
 
 def _states(
-    event: Event, judged: JudgedInterval, named: Named, measurement: Measurement
+    event: Event, judged: JudgedInterval, named: Named, hands: Hands, measurement: Measurement
 ) -> list[str]:
     """open, stopped or maybe, for the low and the high note."""
     strings = measurement.options.strings
     places = list(openness(named.low.midi, named.high.midi, strings))
-    hands = hands_of(named, measurement.options)
     for place, index in enumerate((judged.low, judged.high)):
         hand = hands[place]
         if hand is not None:

@@ -43,7 +43,10 @@ class Hand:
         return distance, ((uncertainty_cents * each) ** 2 + (DISTANCE_SHARE * distance) ** 2) ** 0.5
 
 
-def hands_of(named: Named, options: Options) -> tuple[Hand | None, Hand | None]:
+Hands = tuple[Hand | None, Hand | None]  # of the low and the high note, where written
+
+
+def hands_of(named: Named, options: Options) -> Hands:
     """The written fingers of the low and the high note; ``None`` where none is written."""
     note = named.expected
     if note is None or len(note.fingers) != 2:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from studio.intonation.judging.attribution import who_moves
-from studio.intonation.judging.finger_distance import hands_of, is_one_finger
+from studio.intonation.judging.finger_distance import Hands, is_one_finger
 from studio.intonation.judging.interval_naming import Named
 from studio.intonation.judging.remarks import BALANCE_DB
 from studio.intonation.judging.separate_notes import Compared
@@ -23,12 +23,13 @@ SURE_CONFIDENCE = 0.8  # that these two notes sounded, before one is said to be 
 
 @dataclass(slots=True)
 class JudgedPlaying:
-    """One playing of a run: its place from 1, its event, and the interval judged."""
+    """One playing of a run: its place from 1, its event, the interval judged, and its fingers."""
 
     place: int
     event: Event
     judged: JudgedInterval
     named: Named
+    hands: Hands
 
     @property
     def heard(self) -> HeardInterval:
@@ -49,7 +50,7 @@ def interval_mark(
     """
     deviation = row.judged.deviation_cents
     assert deviation is not None  # only a measured playing is marked
-    move = who_moves(row.event, row.judged, row.named, measurement, alone)
+    move = who_moves(row.event, row.judged, row.named, row.hands, measurement, alone)
     voice = None  # named only where the other one, an open string, cannot move
     if move.open_string is not None:
         voice = row.judged.high if move.which == "upper" else row.judged.low
@@ -76,7 +77,7 @@ def interval_mark(
         slip = alone[0] if move.which == "lower" else alone[1]
         assert slip is not None  # it is what says so
         params |= {"slipped_cents": slip.cents, "slipped_uncertainty_cents": slip.uncertainty_cents}
-    params |= _fingering(row, move.which, measurement)
+    params |= _fingering(row, move.which)
     return Mark(
         id=0,
         start_s=row.event.start_s,
@@ -91,7 +92,7 @@ def interval_mark(
     )
 
 
-def _fingering(row: JudgedPlaying, which: str, measurement: Measurement) -> dict[str, Any]:
+def _fingering(row: JudgedPlaying, which: str) -> dict[str, Any]:
     """What the drill's fingering adds: bar, and finger, string and millimetres of what may move.
 
     ``moves`` holds them for each note that may move. Where that is one note, they also stand by
@@ -101,7 +102,7 @@ def _fingering(row: JudgedPlaying, which: str, measurement: Measurement) -> dict
     found: dict[str, Any] = {}
     if named.expected is not None and named.expected.bar is not None:
         found["bar"] = named.expected.bar
-    hands = hands_of(named, measurement.options)
+    hands = row.hands
     moves = []
     for place, name in enumerate(("lower", "upper")):
         hand = hands[place]

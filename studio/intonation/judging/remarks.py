@@ -14,11 +14,11 @@ may be touched lightly (common practice, no source).
 from dataclasses import dataclass
 from typing import Any
 
-from studio.intonation.judging.finger_distance import Hand, hands_of
+from studio.intonation.judging.finger_distance import Hand, Hands
 from studio.intonation.judging.interval_naming import Named
 from studio.intonation.judging.separate_notes import NOT_COMPARED, Compared, Moved
 from studio.intonation.model.judgement import Remark, Run
-from studio.intonation.model.measurement import Event, Measurement
+from studio.intonation.model.measurement import Event
 from studio.intonation.model.runs import RunOfPlayings
 
 # Long enough for one slow beat to be heard: an octave 4 cents off on B flat 3 beats about once a
@@ -42,11 +42,12 @@ class Playing:
 
     event: Event
     named: Named
+    hands: Hands
     moved: Compared = NOT_COMPARED
 
-    def string(self, place: int, measurement: Measurement) -> str | None:
+    def string(self, place: int) -> str | None:
         """Letter of the string that the drill writes for its lower (0) or upper (1) note."""
-        hand = hands_of(self.named, measurement.options)[place]
+        hand = self.hands[place]
         return hand.string if hand is not None else None
 
 
@@ -65,12 +66,12 @@ def run_changed(run: Run, last: Event, last_uncertainty_cents: float | None) -> 
     return Remark("run_changed", last.id, params)
 
 
-def note_moved(playing: Playing, measurement: Measurement) -> list[Remark]:
+def note_moved(playing: Playing) -> list[Remark]:
     """A remark for each note that moved for certain, other than a written open string."""
     sure = [moved if moved is not None and moved.is_sure else None for moved in playing.moved]
     if sure == [None, None]:
         return []
-    hands = hands_of(playing.named, measurement.options)
+    hands = playing.hands
     found = []
     for place, moved in enumerate(sure):
         hand, other = hands[place], hands[1 - place]
@@ -117,7 +118,7 @@ def is_held_together(named: Named) -> bool:
     return named.expected is not None and named.expected.manner == "together"
 
 
-def dropouts(playing: Playing, measurement: Measurement) -> list[Remark]:
+def dropouts(playing: Playing) -> list[Remark]:
     """A remark for each note that was silent for ``DROPOUT_S`` or more in all, inside a playing."""
     found = []
     for place, voice in enumerate(playing.event.voices[:2]):
@@ -131,7 +132,7 @@ def dropouts(playing: Playing, measurement: Measurement) -> list[Remark]:
             "at_s": spans[0][0],
             "until_s": spans[-1][1],
             "held": is_held_together(playing.named),
-            "string": playing.string(place, measurement),
+            "string": playing.string(place),
         }
         found.append(Remark("voice_dropout", playing.event.id, params))
     return found
@@ -182,7 +183,7 @@ def balance_db(playing: Playing) -> float | None:
     return levels[1] - levels[0]
 
 
-def balance(playing: Playing, measurement: Measurement) -> Remark | None:
+def balance(playing: Playing) -> Remark | None:
     """A remark where one note was softer than the other by more than ``BALANCE_DB``."""
     difference = balance_db(playing)
     if difference is None or abs(difference) <= BALANCE_DB:
@@ -193,6 +194,6 @@ def balance(playing: Playing, measurement: Measurement) -> Remark | None:
         "balance_db": abs(difference),
         "uncertainty_db": LEVEL_DOUBT_DB,
         "held": is_held_together(playing.named),
-        "string": playing.string(softer, measurement),
+        "string": playing.string(softer),
     }
     return Remark("balance", playing.event.id, params)

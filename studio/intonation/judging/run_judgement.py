@@ -6,6 +6,7 @@ have been in tune, takes it away.
 
 from typing import Any
 
+from studio.intonation.judging.finger_distance import hands_of
 from studio.intonation.judging.interval_naming import Named
 from studio.intonation.judging.marks import JudgedPlaying, bow_mark, interval_mark
 from studio.intonation.judging.remarks import (
@@ -21,7 +22,7 @@ from studio.intonation.judging.remarks import (
 from studio.intonation.judging.run_naming import Names
 from studio.intonation.judging.separate_notes import NOT_COMPARED, Compared, compared
 from studio.intonation.model.judgement import JudgedInterval, Mark, Remark, Run
-from studio.intonation.model.measurement import Measurement
+from studio.intonation.model.measurement import Event, Measurement
 from studio.intonation.model.runs import OCTAVE_DOUBT, SAME_NOTE_CENTS, RunOfPlayings
 from studio.intonation.model.thresholds import CLOSE_TO_LIMIT, SURE
 from studio.intonation.wording.sentences import SAME_CENTS
@@ -46,14 +47,14 @@ def judge_run(
     named : the names that its playings share
     """
     rows = [
-        JudgedPlaying(place, item.event, worst, named[(worst.low, worst.high)])
+        _row(place, item.event, worst, named[(worst.low, worst.high)], measurement)
         for place, item in enumerate(group.playings, start=1)
         if (worst := _worst(judged[item.event.id], named)) is not None
     ]
     measured = [row for row in rows if _is_measured(row.judged)]
     figures, first_is = _figures(number, group, rows, measured)
     run = Run(**figures)
-    remarks = _remarks(run, group, rows, measured, measurement)
+    remarks = _remarks(run, group, rows, measured)
     run = Run(**figures, remarks=tuple(remarks))  # replace() takes three times as long
     if group.wrong or not measured:
         return run, None
@@ -66,6 +67,12 @@ def judge_run(
         )
         return run, interval_mark(run, last, first_is, alone, measurement)
     return run, bow_mark(run, rows, measurement)
+
+
+def _row(
+    place: int, event: Event, judged: JudgedInterval, named: Named, measurement: Measurement
+) -> JudgedPlaying:
+    return JudgedPlaying(place, event, judged, named, hands_of(named, measurement.options))
 
 
 def _figures(
@@ -101,7 +108,6 @@ def _remarks(
     group: RunOfPlayings,
     rows: list[JudgedPlaying],
     measured: list[JudgedPlaying],
-    measurement: Measurement,
 ) -> list[Remark]:
     """How the run went; then what happened in it, in time."""
     found: list[Remark] = []
@@ -116,14 +122,14 @@ def _remarks(
         since_s = row.event.start_s
         if moved is NOT_COMPARED and not any(voice.dropouts for voice in row.event.voices):
             continue
-        playing = Playing(row.event, row.named, moved)
-        found += note_moved(playing, measurement)
-        found += dropouts(playing, measurement)
+        playing = Playing(row.event, row.named, row.hands, moved)
+        found += note_moved(playing)
+        found += dropouts(playing)
     if group.broken and len(group.playings) > 1:
         found += rested(group)
     if rows:
-        final = Playing(rows[-1].event, rows[-1].named)
-        said = (balance(final, measurement), hold_short(run, final))
+        final = Playing(rows[-1].event, rows[-1].named, rows[-1].hands)
+        said = (balance(final), hold_short(run, final))
         found += [remark for remark in said if remark is not None]
     return found
 
