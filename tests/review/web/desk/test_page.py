@@ -235,3 +235,11 @@ def test_the_last_playings_of_all_runs_stand_in_one_column():
     from_right = [int(d.width) - float(d.last[1:].split()[0]) for d in (one, many)]
     assert from_right[0] == from_right[1]
     assert one.way == ""
+
+
+def test_notes_below_the_instrument_are_said(cast, clip, page):
+    assert "lowest string" not in page()
+    below = {"notes": 7, "share": 0.4, "lowest_hz": 131.0}
+    listen_again(clip, {**measurement(), "below_range": below})
+    said = "7 notes heard lie below a violin&#39;s lowest string (G3), down to 131 Hz"
+    assert said in page().replace("&#x27;", "&#39;")
