@@ -75,8 +75,9 @@ def hear_anew(stage: Stage) -> None:
     """
     begun = time.monotonic()
     clip, before = stage.clip, leases.patiently(lambda: rehearing.newest_of(stage.clip_id))
+    own = Stage.objects.filter(pk=stage.pk)  # not the row itself: publishing may begin again
     if rehearing.is_present(before):  # repaired meanwhile
-        stages.publish(stage, lambda published: stage.delete())
+        stages.publish(stage, lambda published: own.delete())
         return
     with _workshop(stage) as (bench, progress):
         wav, giving_way = bench.part(".wav"), rehearing.giving_way(progress)
@@ -86,7 +87,7 @@ def hear_anew(stage: Stage) -> None:
         measurement = _hear(wav, rehearing.options_of(before), lambda p: giving_way(0.2 + 0.8 * p))
 
         def write(published: Clip) -> None:
-            stage.delete()
+            own.delete()
             _listened(published, measurement)
             pace.note(Stage.Kind.LISTENING, clip.duration_s or 0.0, time.monotonic() - begun)
 

@@ -5,6 +5,7 @@ from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import OperationalError
 from django.utils import timezone
 
 from studio.clips import services, tasks
@@ -294,3 +295,32 @@ def test_it_stops_once_a_new_clip_waits_and_costs_no_attempt(heard, monkeypatch)
     assert (stage.state, stage.attempt, stage.failure_code) == (Stage.State.WAITING, 0, "")
     assert heard.listenings.count() == 1
     assert not Rendition.objects.filter(kind=Rendition.Kind.SOUND).exists()
+
+
+def test_a_commit_that_failed_is_tried_again_and_writes_once(heard, monkeypatch):
+    """The database goes away in the middle of writing the result, once."""
+    real, failures = renditions.pace.note, [OperationalError("it is away")]
+
+    def note(*args) -> None:
+        if failures:
+            raise failures.pop()
+        real(*args)
+
+    monkeypatch.setattr(renditions.pace, "note", note)
+    monkeypatch.setattr(leases, "PAUSE_S", 0.0)
+    monkeypatch.setattr(leases, "connection", Reconnecting())
+    tasks.hear_clip_anew(clip_id=str(heard.pk))
+    assert heard.listenings.count() == 2
+    assert not heard.stages.filter(kind=REHEARING).exists()
+
+
+class Reconnecting:
+    """Stands for a connection outside any transaction, which the tests' own are never."""
+
+    in_atomic_block = False
+
+    def close(self) -> None:
+        pass
+
+    def close_if_unusable_or_obsolete(self) -> None:
+        pass
