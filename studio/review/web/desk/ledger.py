@@ -183,7 +183,8 @@ class _Reader:
         judged = self.intervals.get(event["id"], [])
         if judged:
             self._figure(row, event, judged[0])
-            row.also = tuple(self._short_figure(other) for other in judged[1:])
+            others = [f"also {self._short_figure(other)}" for other in judged[1:]]
+            row.also = (*self._ended(event, judged[0]), *others)
         elif event["id"] in self.singles:
             single = self.singles[event["id"]]
             row.deviation, row.verdict = (
@@ -206,11 +207,19 @@ class _Reader:
         if row.verdict == "unsure":
             row.reason = words.unsure(interval["unsure_reason"])
 
+    def _heard(self, event: dict, interval: dict) -> dict:
+        pair = interval["low"], interval["high"]
+        return next((h for h in event["intervals"] if (h["low"], h["high"]) == pair), {})
+
     def _uncertainty(self, event: dict, interval: dict) -> float | None:
-        for heard in event["intervals"]:
-            if (heard["low"], heard["high"]) == (interval["low"], interval["high"]):
-                return heard["uncertainty_cents"]
-        return None
+        return self._heard(event, interval).get("uncertainty_cents")
+
+    def _ended(self, event: dict, interval: dict) -> tuple[str, ...]:
+        """Where the interval ended, if it surely was not where it was on average."""
+        ended, target = self._heard(event, interval).get("end_size_cents"), interval["target_cents"]
+        if ended is None or target is None:
+            return ()
+        return (f"it ended at {figures.signed(ended - target)} c",)
 
     def _short_figure(self, interval: dict) -> str:
         return f"{_everyday(interval)} {figures.signed(interval['deviation_cents'])} c"

@@ -17,7 +17,7 @@ def block(block: Block) -> SafeString:
     parts = [_head(block) if block.rows else "", _under(block)]
     last = block.last
     if last:
-        parts += [f'<p class="aside">also {escape(also)}</p>' for also in last.also]
+        parts += [f'<p class="aside">{escape(also)}</p>' for also in last.also]
         if last.reason:
             parts.append(f'<p class="aside unsure"><b>Unsure.</b> {escape(last.reason)}</p>')
     parts += [f'<p class="aside">{escape(sentence)}</p>' for sentence in block.said]

@@ -243,3 +243,12 @@ def test_notes_below_the_instrument_are_said(cast, clip, page):
     listen_again(clip, {**measurement(), "below_range": below})
     said = "7 notes heard lie below a violin&#39;s lowest string (G3), down to 131 Hz"
     assert said in page().replace("&#x27;", "&#39;")
+
+
+def test_where_an_interval_ended_is_said_when_it_was_elsewhere(clip):
+    heard = measurement()
+    event = next(event for event in heard["events"] if event["kind"] == "double_stop")
+    event["intervals"][0]["end_size_cents"] = 1212.0
+    listen_again(clip, heard)
+    first = next(block for block in ledger_of(clip) if block.kind == "run")
+    assert [row.also for row in first.rows] == [("it ended at +12 c",), ()]
