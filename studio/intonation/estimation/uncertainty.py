@@ -42,6 +42,7 @@ MOST_MOVING_LOPSIDED_CENTS = 8.0
 # left well measured octaves of recorded notes open, and marks missed with them.
 CLEAR_MARGIN = 60.0
 LEAST_MOVING_HIDDEN_LOCK, LEAST_UNCLEAR_LOCK = 0.4, 0.6
+TWO_CYCLES_S = 0.4  # of the slowest vibrato, about 5 Hz
 STILL_CENTS = 4.5  # movement below this is hardly vibrato: one of 7 c moves by 5 c
 # What may be this far off is not measured: the tail of wrong minima lies there. Below, a large
 # deviation can still be told from a tolerance, since a mark needs twice the uncertainty.
@@ -139,7 +140,7 @@ STEADY = Weights(
 # margin an uncertainty of many cents, while the errors were one or two. Without the widening 52 %
 # of recorded octaves lay within one deviation and 84 % within two.
 STEADY_HIDDEN = Weights(
-    1.663, 0.479, 0.536, 0.802, 0.139, 0.089, -0.564, -0.069, 0.892, -0.011, 0.242, 0.0, 0.0, 1.0
+    1.663, 0.479, 0.536, 0.802, 0.139, 0.089, -0.564, -0.069, 0.892, -0.011, 0.242, 0.0, 0.0, 0.0
 )
 # Widened by ln 1.2: on other seeds it covered too little where the vibrato was wide.
 VIBRATO = Weights(
@@ -219,9 +220,12 @@ def limit_cents(seen: Evidence) -> float:
 def shakes(fitted: WindowFit) -> bool:
     """Whether a voice has vibrato.
 
-    Beats can make a coarse track look like it; the fit then shows voices that stand still.
+    Beats can make a coarse track look like it; the fit then shows voices that stand still. In a
+    window shorter than two cycles of it, any bend would pass for one.
     """
     fit = fitted.fit
+    if fit.basis.length_s < TWO_CYCLES_S:
+        return False
     rate = np.arange(fit.theta.shape[1]) / (2 * fit.basis.length_s)
     quick = np.sqrt(np.sum(fit.theta[:, rate >= SLOW_HZ] ** 2, axis=1) / 2)
     return fitted.vibrato and float(quick.max()) > STILL_CENTS
