@@ -10,15 +10,13 @@ how sure each figure is. Read the modules in this order:
 * ``basebands`` - from a window of sound to short basebands of partials that belong together;
 * ``joint_fit`` - the joint least-squares fit of all voices (variable projection);
 * ``hidden_voices``, ``modulation``, ``initial_values``, ``glides`` - octaves, twelfths, unisons: a
-voice with no
-  partial of its own;
+  voice with no partial of its own;
 * ``restarts`` - voices that locked badly under vibrato, looked for anew;
 * ``windows`` - coarse to fine: which fit follows which, and which start wins;
 * ``vibrato`` - rate, extent, drift, steadiness;
-* ``explained_energy``, ``spectral_asymmetry`` and ``uncertainty`` - how much each voice explains,
-how well its pitch is
-  defined at all, and what that says of the error;
-* ``cramer_rao`` - the Cramer-Rao bound, to show what noise alone would allow.
+* ``explained_energy``, ``spectral_asymmetry``, ``reverberation`` and ``uncertainty`` - how much each
+  voice explains, how well its pitch is defined at all, what the room leaves, and what all that says
+  of the error.
 """
 
 from studio.intonation.estimation.estimator import measure_sounding, measure_soundings

@@ -4,8 +4,8 @@ Conventions: one standard deviation, in cents. ``None`` where it cannot be measu
 
 Method
 ------
-The curvature of the fit (or the Cramér-Rao bound, ``cramer_rao.py``) counts only noise, and noise
-is not what limits: rooms, bows and wrong minima do. What predicts the real error:
+The curvature of the fit (or the Cramér-Rao bound) counts only noise, and noise is not what limits:
+rooms, bows and wrong minima do. What predicts the real error:
 
 * how much the partials *disagree*: the sandwich covariance H^-1 (sum_c g_c g_c^T) H^-1, with
   g_c each cluster's own gradient at the common minimum and H the Gauss-Newton matrix (Huber

@@ -22,8 +22,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
-from studio.intonation.estimation import cramer_rao, measure_sounding
-from tests.intonation.estimation import tones
+from studio.intonation.estimation import measure_sounding
+from tests.intonation.estimation import cramer_rao, tones
 
 SIMPLE = (315.6, 386.3, 498.0, 590.2, 702.0, 813.7, 884.4, 1017.6, 1586.3)
 OCTAVE = (1200.0,)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from studio.intonation.estimation import cramer_rao, measure_sounding
+from studio.intonation.estimation import measure_sounding
 from studio.intonation.model.sounding import Sounding, SoundingVoice
-from tests.intonation.estimation import tones
+from tests.intonation.estimation import cramer_rao, tones
 
 AMPLITUDES = np.array([1.0, 0.6, 0.4, 0.3, 0.2, 0.2])
 
