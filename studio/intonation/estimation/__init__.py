@@ -14,9 +14,9 @@ how sure each figure is. Read the modules in this order:
 * ``restarts`` - voices that locked badly under vibrato, looked for anew;
 * ``windows`` - coarse to fine: which fit follows which, and which start wins;
 * ``vibrato`` - rate, extent, drift, steadiness;
-* ``explained_energy``, ``spectral_asymmetry``, ``reverberation`` and ``uncertainty`` - how much each
-  voice explains, how well its pitch is defined at all, what the room leaves, and what all that says
-  of the error.
+* ``explained_energy``, ``spectral_asymmetry``, ``reverberation`` and ``uncertainty`` - how much
+  each voice explains, how well its pitch is defined at all, what the room leaves, and what all
+  that says of the error.
 """
 
 from studio.intonation.estimation.estimator import measure_sounding, measure_soundings
