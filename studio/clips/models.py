@@ -326,7 +326,8 @@ def version_of(engine: str) -> tuple[int, ...]:
     >>> version_of("1.10.2") > version_of("1.9.0")
     True
     """
-    return tuple(int(part) for part in engine.split(".") if part.isdecimal()) or (0,)
+    numbers = (figures.whole(part) for part in engine.split("."))
+    return tuple(number for number in numbers if number is not None) or (0,)
 
 
 class UpkeepRun(models.Model):

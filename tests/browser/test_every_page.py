@@ -120,7 +120,7 @@ def test_no_page_has_a_serious_issue_or_moves_by_itself(cast, world, opened, dra
         if page.url not in seen:  # some lead on to others
             seen.add(page.url)
             found += troubles(page)
-    assert len(seen) >= 2
+    assert seen  # of what a share draws for nobody, all may lead to the log-in
     assert not found, "\n".join(found)
 
 
