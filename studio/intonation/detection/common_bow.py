@@ -46,11 +46,9 @@ LEVEL_SIGNS = (
     *("together", "both", "apart", "handover", "overlap"),
     *("rise", "before", "peak", "level", "slope", "length", "more"),
 )
-VOICE_SIGNS = {  # the worse of both voices', as voicing has them
-    **dict.fromkeys(("snr", "found", "fading"), np.nanmin),
-    **dict.fromkeys(("unrest", "stretch", "stretched", "drop"), np.nanmax),
-}
-SIGNS = (*LEVEL_SIGNS, *VOICE_SIGNS)
+# The worse of both voices', as voicing has them: the least of these, the most of those.
+LEAST_SIGNS, MOST_SIGNS = ("snr", "found", "fading"), ("unrest", "stretch", "stretched", "drop")
+SIGNS = (*LEVEL_SIGNS, *LEAST_SIGNS, *MOST_SIGNS)
 SURE = -0.8  # log-odds above which a run is one bow's
 WEIGHTS = np.array(
     [
@@ -207,8 +205,10 @@ def _level_signs(sound: Sound, run: PairRun) -> np.ndarray:
 def _voice_signs(sound: Sound, run: PairRun) -> np.ndarray:
     voices = voicing.voice_signs(sound, run.start_s, run.end_s, run.f0_hz)
     if np.isnan(voices).all(axis=0).any():
-        return np.full(len(VOICE_SIGNS), np.nan)
-    return np.array([worse(voices[:, voicing.SIGNS.index(n)]) for n, worse in VOICE_SIGNS.items()])
+        return np.full(len(LEAST_SIGNS) + len(MOST_SIGNS), np.nan)
+    least = [np.nanmin(voices[:, voicing.SIGNS.index(name)]) for name in LEAST_SIGNS]
+    most = [np.nanmax(voices[:, voicing.SIGNS.index(name)]) for name in MOST_SIGNS]
+    return np.array([*least, *most])
 
 
 def without_ringing(sound: Sound, run: PairRun, events: list) -> None:

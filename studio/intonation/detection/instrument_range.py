@@ -95,7 +95,7 @@ def _middle(y: np.ndarray, sr: float, sounding: Sounding) -> np.ndarray:
 def _suspected(y: np.ndarray, sr: float, sounding: Sounding, floor_hz: float) -> float | None:
     """Return where below the instrument what was heard shows power, in Hz, if it does."""
     f0 = sounding.voices[0].f0_hz
-    shares = BELOW_SHARES
+    shares: tuple[float, ...] = BELOW_SHARES
     if len(sounding.voices) > 1:
         off = in_cents(sounding.voices[1].f0_hz / f0 / FIFTH)
         shares = BELOW_SHARES[:1] if abs(off) < NEAR_CENTS else ()
