@@ -22,9 +22,8 @@ class SettingError(ImproperlyConfigured):
     """A setting that cannot be used; the message says what to do."""
 
 
-variables_set: dict[
-    str, str
-] = {}  # what this process was told: each variable that was looked up and set
+# What this process was told: each variable that was looked up and set.
+variables_set: dict[str, str] = {}
 
 
 def text(name: str, default: str = "") -> str:

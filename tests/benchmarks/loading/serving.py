@@ -75,10 +75,17 @@ def fill_sqlite(data: Path, kept: Path, size: Size, https: bool) -> None:
 
 
 def _fold_in_the_log() -> None:
+    """Leave all of the database in its one file, and that file to nobody.
+
+    Who copies a file that its own process has open in SQLite lets go of SQLite's locks with it
+    (POSIX drops all of a process's locks when it closes any handle); the next program to close
+    the database would then remove the log that this one still writes.
+    """
     from django.db import connection
 
     with connection.cursor() as cursor:
         cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
 
 
 def fill_postgres(data: Path, kept: Path, size: Size, https: bool, database: str) -> None:
