@@ -151,7 +151,10 @@ def _over(settled: WindowFit, tracks: list[Track], weighting: Weighting) -> np.n
 
     A hidden voice has no track of its own; it is taken to move as the others do on average.
     """
-    reached = weighting.within(*_well_fitted(settled))
+    window = settled_pitch.Weighting(*_well_fitted(settled))
+    reached = weighting.within(window.begin_s, window.end_s)
+    if reached.half_s <= 0.0:  # the last part of a long note lies beyond the window
+        reached = window
     if _reached(weighting, settled) > ALL_BUT:
         return _pitches(settled, reached)
     moved = np.full(len(tracks), np.nan)

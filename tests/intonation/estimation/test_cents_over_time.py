@@ -80,3 +80,28 @@ def test_the_track_follows_the_pitch():
     assert voice.track_s.shape == voice.track_hz.shape
     assert 0.015 < np.median(np.diff(voice.track_s)) < 0.03
     tones.assert_cents(1200 * np.log2(np.median(voice.track_hz) / 233.1), 0.0, within=3.0)
+
+
+def test_where_a_long_note_ended_is_told_beside_its_mean():
+    rng = np.random.default_rng(8)
+    event = tones.pair(8, 884.4, duration_s=3.0)
+    bent = tones.bowed_tone(rng, event.voices[1].f0_hz, 3.0, wander_cents=0.5)
+    rate = 14.0 * np.clip((np.arange(len(bent.y)) / event.sr - 2.0) / 0.4, 0.0, 1.0)
+    at = np.cumsum(2.0 ** (rate / 1200.0))
+    bent.y = np.interp(at, np.arange(len(bent.y)), bent.y, right=0.0)
+    bent.cents = bent.cents + rate
+    event = tones.mix(rng, [event.voices[0], bent])
+    fit = measure_sounding(event.y, event.sr, tones.coarse(rng, event)).intervals[0]
+    tones.assert_cents(fit.size_cents, tones.true_size(event), within=1.5)
+    assert fit.end_size_cents is not None
+    span = event.end_s - 0.35, event.end_s - 0.05
+    low, high = (tones.true_cents(event, voice, *span) for voice in (0, 1))
+    tones.assert_cents(fit.end_size_cents, 884.4 + high - low, within=3.0)
+
+
+def test_a_note_that_stood_still_ended_where_it_was():
+    event = tones.pair(9, 884.4, duration_s=3.0)
+    rng = np.random.default_rng(9)
+    fit = measure_sounding(event.y, event.sr, tones.coarse(rng, event)).intervals[0]
+    assert fit.end_size_cents is None or abs(fit.end_size_cents - fit.size_cents) < 1.5
+    assert fit.moved_cents < 1.5
