@@ -28,6 +28,7 @@ from . import parts, retrying, work
 
 WORDS = {
     "listening": "Listening",
+    "examining": "First look",
     "rehearing": "Hearing anew",
     "playback": "Full picture",
     "small": "Smaller picture",

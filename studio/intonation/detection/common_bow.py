@@ -31,8 +31,10 @@ A logistic function joins them, fitted on real playing with aligned scores and o
 partials all lie on the other's, are not asked here.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Protocol
 
 import numpy as np
 
@@ -58,7 +60,9 @@ WEIGHTS = np.array(
     ]
 )
 BIAS = -4.838
-VOICES_ADD = 5.5  # log-odds that the voices' signs add at most: 3 in 700 more
+# Log-odds that the voices' signs seldom add. Where even these would not do, they are not asked:
+# two runs of three. Of 306 of one bow it loses 4.
+VOICES_ADD = 5.5
 AROUND_S = 0.3  # of the levels before and after a run
 ADJOIN_S = 0.06  # events no further apart are one run
 SAME_CENTS = 60.0
@@ -91,11 +95,19 @@ class PairRun:
         return self.end_s - self.start_s
 
 
-def pair_runs(events: list) -> list[PairRun]:
+class Heard(Protocol):
+    """What is asked of an event, see ``segments.Event``."""
+
+    start_s: float
+    end_s: float
+    f0_hz: np.ndarray
+    new_stroke: bool
+
+
+def pair_runs(events: Sequence[Heard]) -> list[PairRun]:
     """Return every pair of notes heard at once, over all events in a row that hold it.
 
-    ``events`` have ``start_s``, ``end_s``, ``f0_hz`` and ``new_stroke``, in time order. A new
-    stroke ends a run.
+    ``events`` are in time order. A new stroke ends a run.
     """
     runs: list[PairRun] = []
     going: list[PairRun] = []  # those that reach the event before
@@ -119,14 +131,14 @@ def pair_runs(events: list) -> list[PairRun]:
     return runs
 
 
-def _go_on(run: PairRun, n: int, events: list, both: np.ndarray) -> None:
+def _go_on(run: PairRun, n: int, events: Sequence[Heard], both: np.ndarray) -> None:
     longest = max(e.end_s - e.start_s for e in events[run.first : n])
     if events[n].end_s - events[n].start_s > longest:
         run.f0_hz = both
     run.last, run.end_s = n, events[n].end_s
 
 
-def _look_around(run: PairRun, events: list) -> None:
+def _look_around(run: PairRun, events: Sequence[Heard]) -> None:
     """Note which other notes sound beside the run, and how many with it."""
     near = [
         e
@@ -211,7 +223,7 @@ def _voice_signs(sound: Sound, run: PairRun) -> np.ndarray:
     return np.array([*least, *most])
 
 
-def without_ringing(sound: Sound, run: PairRun, events: list) -> None:
+def shorten_to_bow(sound: Sound, run: PairRun, events: Sequence[Heard]) -> None:
     """Take events off the ends of a run in which the two only ring, or are not yet bowed."""
     env = envelopes(sound, run.start_s - AROUND_S, run.end_s + AROUND_S, run.f0_hz, run.others_hz)
     spans = [_loud_span(db, env, run.start_s, run.end_s) for db in env.db]

@@ -244,7 +244,7 @@ def under_common_bow(sound: Sound, events: list[Event]) -> list[Event]:
     sure = sorted((r for r in runs if r[0] > common_bow.SURE), key=lambda r: -r[0])
     taken: dict[int, Event] = {}
     for odds, run in sure:
-        common_bow.without_ringing(sound, run, events)
+        common_bow.shorten_to_bow(sound, run, events)
         places = range(run.first, run.last + 1)
         if taken.keys().isdisjoint(places):
             pieces = events[run.first : run.last + 1]

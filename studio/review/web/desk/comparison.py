@@ -13,7 +13,6 @@ clip has hundreds.
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from uuid import UUID
 
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -34,7 +33,7 @@ from studio.review.web.shared.pictures import has_poster, is_playable
 
 from . import score_page, words
 from .blocks import Block, Row
-from .exchanges import on_desk, wants_parts
+from .exchanges import on_desk, review_of_clip, wants_parts
 from .ledger import in_written_order, shared_blocks
 from .page import policy_in_words
 
@@ -127,19 +126,11 @@ def playings(request: HttpRequest, review: Review, event: int) -> HttpResponse:
 
 def _chosen(request: HttpRequest, review: Review, offered: Offered) -> Review | None:
     """The review to compare with, its drill's page and all; 404 for one out of reach."""
-    asked = request.GET.get("with")
+    default = None if offered.default is None else str(offered.default.clip_id)
+    asked = request.GET.get("with", default)
     if asked is None:
-        if offered.default is None:
-            return None
-        asked = str(offered.default.clip_id)
-    try:
-        clip = UUID(asked)
-    except ValueError:
-        raise Http404 from None
-    found = access.earlier_heard(request.user, review.clip).filter(clip=clip).first()
-    if found is None:
-        raise Http404
-    return found
+        return None
+    return review_of_clip(access.earlier_heard(request.user, review.clip), asked)
 
 
 def _compared(review: Review, other: Review, meant: Meant) -> dict:

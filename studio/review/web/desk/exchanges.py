@@ -15,9 +15,11 @@ was heard anew since (:func:`studio.review.marks.judging.judged`).
 
 from collections.abc import Callable
 from functools import wraps
+from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.db.models import QuerySet
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
 
@@ -49,6 +51,18 @@ Part = tuple[str, dict]
 
 def wants_parts(request: HttpRequest) -> bool:
     return request.headers.get("X-Desk") == "parts"
+
+
+def review_of_clip(within: QuerySet[Review], asked: str) -> Review:
+    """The review of the clip that an address names, among those in reach; 404 for any other."""
+    try:
+        clip = UUID(asked)
+    except ValueError:
+        raise Http404 from None
+    found = within.filter(clip=clip).first()
+    if found is None:
+        raise Http404
+    return found
 
 
 def parts(request: HttpRequest, *wanted: Part, said: str = "", status: int = 200) -> HttpResponse:

@@ -5,9 +5,8 @@ moments that are chosen there. Nothing has to have been heard in either.
 """
 
 import json
-from uuid import UUID
 
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
 
@@ -17,7 +16,7 @@ from studio.review.models import Review
 from studio.review.web.shared import keys
 from studio.review.web.shared.pictures import has_poster, is_playable
 
-from .exchanges import on_desk
+from .exchanges import on_desk, review_of_clip
 
 MOST = 40  # of the pupil's newest; further back a list of clips is no help
 
@@ -62,18 +61,11 @@ def _same_drill(one: Review, other: Review) -> bool:
 
 
 def _chosen(request: HttpRequest, review: Review, groups) -> Review | None:
-    """The clip to play beside it; 404 for one out of reach."""
+    """The clip to play beside it: the one asked for, else the first offered."""
     asked = request.GET.get("with")
     if asked is None:
         return next((reviews[0] for _, reviews in groups if reviews), None)
-    try:
-        clip = UUID(asked)
-    except ValueError:
-        raise Http404 from None
-    found = access.earlier_playable(request.user, review.clip).filter(clip=clip).first()
-    if found is None:
-        raise Http404
-    return found
+    return review_of_clip(access.earlier_playable(request.user, review.clip), asked)
 
 
 def _take(key: str, title: str, review: Review) -> dict:
