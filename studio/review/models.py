@@ -98,6 +98,17 @@ class Decision(models.Model):
         return self.own_span or (self.start_s, self.end_s)
 
 
+class StoredJudgement(models.Model):
+    """What a listening was judged to be once it was heard; see :mod:`.marks.stored_judgements`."""
+
+    listening = models.OneToOneField(Listening, models.CASCADE, related_name="stored_judgement")
+    made_from = models.CharField(max_length=64, help_text="A digest of all that it follows from.")
+    judgement = models.JSONField()
+
+    def __str__(self) -> str:
+        return f"judgement of {self.listening_id}"
+
+
 class DeskAct(models.Model):
     """One press at the desk that was carried out; see :mod:`studio.review.idempotency`."""
 

@@ -2,7 +2,8 @@
 
 A listening never changes, and the same measurement, policy and score always give the same
 judgement: so a process keeps the last few, and a page, its picture and a decision about one of its
-marks are judged once.
+marks are judged once. The worker that listened has stored the first
+(:mod:`.stored_judgements`).
 """
 
 from dataclasses import dataclass, replace
@@ -18,6 +19,7 @@ from studio.review.ttl_cache import TtlCache
 from studio.theory import Interval, is_perfect
 
 from . import mark as marks_module
+from . import stored_judgements
 from .mark import Mark
 
 KEPT = 6  # clips; two thousand events are about 10 MB
@@ -150,6 +152,13 @@ def _newest() -> QuerySet[Listening]:
     return heard.order_by("-created_at", "-pk").defer("measurement")[:1]
 
 
+def judge_and_store(review: Review, listening: Listening) -> Judged:
+    """As the first who opens the clip will find it, unless something is chosen otherwise."""
+    found = judge_listening(review, listening)
+    stored_judgements.store(listening, policy_for(review), expected_notes(review), found.judgement)
+    return found
+
+
 def judge_listening(review: Review, listening: Listening, policy: Policy | None = None) -> Judged:
     """A listening, judged by the review's policy unless another is given."""
     policy, expected = policy or policy_for(review), expected_notes(review)
@@ -165,6 +174,8 @@ _RECENT: TtlCache[tuple, Heard] = TtlCache(KEPT, KEPT_S)
 
 
 def _heard(listening: Listening, policy: Policy, expected: list[ExpectedNote] | None) -> Heard:
-    measurement = Measurement.from_dict(listening.measurement)
-    judgement = judge(measurement, policy, expected).to_dict()
+    judgement = stored_judgements.find(listening, policy, expected)
+    if judgement is None:
+        measurement = Measurement.from_dict(listening.measurement)
+        judgement = judge(measurement, policy, expected).to_dict()
     return Heard(listening.measurement, judgement)

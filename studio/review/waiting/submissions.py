@@ -10,7 +10,7 @@ from studio.clips.models import Clip, Listening
 from studio.clips.signals import Unacceptable
 from studio.drills import access as drills
 from studio.drills.models import Assignment
-from studio.review.marks.judging import judge_listening
+from studio.review.marks.judging import judge_and_store
 from studio.review.models import Review
 
 
@@ -26,7 +26,7 @@ def begin_review(clip: Clip, answers: Assignment | None = None) -> Review:
 def note_heard(listening: Listening) -> None:
     """Keep what the waiting list shows of a new listening."""
     review = begin_review(listening.clip)
-    found = judge_listening(review, listening)
+    found = judge_and_store(review, listening)
     Review.objects.filter(pk=review.pk).update(
         double_stops_heard=found.double_stops, marks_found=len(found.judgement["marks"])
     )

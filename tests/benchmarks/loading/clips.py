@@ -16,6 +16,7 @@ from django.utils import timezone
 from studio.accounts.models import Enrolment
 from studio.clips.models import Clip, Listening, Original, Rendition, Stage
 from studio.drills.models import Assignment, DrillVersion
+from studio.review.marks.judging import judge_and_store
 from studio.review.models import Comment, Decision, HandMark, Return, Review
 
 from .patterns import ENGINE, LONG, SAID, Pattern
@@ -129,6 +130,9 @@ class _Maker:
         for (clip, pattern, state, listening), review in zip(made, reviews, strict=True):
             self._answer(third, clip, pattern, state, listening, review)
         third.insert()
+        for (_, _, state, listening), review in zip(made, reviews, strict=True):
+            if state != Review.State.RETURNED:
+                judge_and_store(review, listening)  # as the worker that listened
 
     def _clip(self, batch: Batch, place: Enrolment, days: float, state: str):
         at = timezone.now() - timedelta(days=days)
