@@ -108,8 +108,8 @@ ROOMS = {
         "precision": set(),
     },
 }
-# What Django and Celery look for by name in each app: it may use every room, and no room uses it.
-ENTRANCES = {"apps", "urls", "tasks", "management", "migrations", "templatetags"}
+# What is looked for by name in each app: it may use every room, and no room uses it.
+ENTRANCES = {"apps", "personal_data", "urls", "tasks", "management", "migrations", "templatetags"}
 ANYBODYS = {"", "__version__", "durable"}  # of the standard library alone
 RELATIONS = {"ForeignKey", "OneToOneField", "ManyToManyField"}
 

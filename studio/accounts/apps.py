@@ -8,3 +8,4 @@ class AccountsConfig(AppConfig):
 
     def ready(self) -> None:
         from . import signals  # noqa: F401  # it listens to log-ins
+        from .personal_data import of_accounts  # noqa: F401

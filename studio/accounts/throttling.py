@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, Q
 from django.db.models.functions import Greatest
 from django.utils import timezone
 
@@ -86,9 +86,14 @@ def give_back(counts: Iterable[Count]) -> None:
     own.delete()
 
 
+def about(account: str) -> Q:
+    """A condition for the counts of an account."""
+    return Q(account=_hashed("account", account))
+
+
 def forget(account: str) -> None:
     """Whoever has the account has shown it in another way: nothing about it rests any more."""
-    TryCount.objects.filter(account=_hashed("account", account)).delete()
+    TryCount.objects.filter(about(account)).delete()
 
 
 def forget_old() -> int:

@@ -5,3 +5,6 @@ class ClipsConfig(AppConfig):
     name = "studio.clips"
     label = "clips"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        from . import personal_data  # noqa: F401

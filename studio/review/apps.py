@@ -21,6 +21,7 @@ class ReviewConfig(AppConfig):
             swept,
         )
 
+        from . import personal_data  # noqa: F401
         from .models import EnclosedFile
 
         teacher_left.connect(_let_go, dispatch_uid="review.let_go")

@@ -1,0 +1,192 @@
+"""What the tables of accounts answer, and those of the libraries that log people in."""
+
+from axes.models import AccessAttempt, AccessAttemptExpiration, AccessFailureLog, AccessLog
+from django.contrib.auth.models import Group, Permission
+from django.contrib.contenttypes.models import ContentType
+from django.contrib.sessions.models import Session
+from django.db.models import Q
+from django_otp.plugins.otp_totp.models import TOTPDevice
+
+from studio.accounts import throttling
+from studio.accounts.models import (
+    AuditEntry,
+    Consent,
+    Enrolment,
+    GuardianLink,
+    Instrument,
+    Invitation,
+    Letter,
+    Membership,
+    Notice,
+    OpenSession,
+    PasswordLink,
+    Person,
+    RecoveryCode,
+    Studio,
+    TryCount,
+)
+
+from .answers import Emptied, Exported, Goes, Kept, Stays, Unlinked, Withheld, fields
+from .registry import impersonal, register
+
+register(
+    Person,
+    subjects=("pk",),
+    export=Exported(
+        fields("name", "email", "birth_year", "is_active", "is_operator", "last_login"),
+        with_lessons=True,
+    ),
+    erasure=Emptied(
+        {"name": "erased", "birth_year": None, "is_active": False, "is_operator": False},
+        "Where something that stays names the account; else the row goes.",
+    ),
+    kept=Kept.ACCOUNT,
+)
+impersonal(
+    Studio, "The name and settings of a practice; who belongs to it is said by its memberships."
+)
+register(
+    Membership,
+    subjects=("person",),
+    studio="studio",
+    export=Exported(fields("role", "is_owner", "started_on", "ended_on", "studio__name")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    Enrolment,
+    subjects=("pupil",),
+    studio="studio",
+    named={"teacher": Stays("The place is the pupil’s; it goes on naming an emptied account.")},
+    export=Exported(fields("pupil", "studio__name", "teacher", "level", "started_on", "ended_on")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    Instrument,
+    subjects=("pupil",),
+    studio="studio",
+    export=Exported(fields("kind", "string_length_mm", "started_on", "ended_on")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    GuardianLink,
+    subjects=("guardian", "pupil"),
+    studio="studio",
+    export=Exported(fields("guardian", "pupil", "started_on", "ended_on", "confirmed_at")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+GAVE = Stays("That somebody agreed, and when, is the pupil’s record; it names an emptied account.")
+register(
+    Consent,
+    subjects=("pupil",),
+    studio="studio",
+    named={"given_by": GAVE, "withdrawn_by": GAVE},
+    export=Exported(
+        fields(
+            *("pupil", "purpose", "version", "given_by", "given_at"),
+            *("withdrawn_by", "withdrawn_at", "rests_since"),
+        )
+    ),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    Invitation,
+    subjects=("pupil",),
+    find=lambda person: Q(email__iexact=person.email),
+    studio="studio",
+    named={"invited_by": Unlinked("The invitation is that of whoever was invited.")},
+    # Without the address: it may be that of another guardian of the same child.
+    export=Exported(
+        fields("role", "name", "birth_year", "created_at", "expires_at", "accepted_at")
+    ),
+    erasure=Goes(),
+    kept=Kept.INVITATION,
+)
+register(
+    Letter,
+    find=lambda person: Q(to__iexact=person.email),
+    export=Exported(fields("kind", "subject", "created_at", "sent_at")),
+    erasure=Goes(),
+    kept=Kept.LETTER,
+)
+register(
+    OpenSession,
+    subjects=("person",),
+    export=Exported(fields("agent", "since", "used_at")),
+    erasure=Goes(),
+    kept=Kept.SESSION,
+)
+register(
+    TryCount,
+    find=lambda person: throttling.about(person.email),
+    export=Exported(fields("failures", "latest")),
+    erasure=Goes(),
+    kept=Kept.TRIES,
+)
+register(
+    PasswordLink,
+    subjects=("person",),
+    named={"made_by": Unlinked("The link is that of whose password it changes.")},
+    export=Exported(fields("made_by", "created_at", "expires_at", "used_at", "cancelled_at")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    RecoveryCode,
+    subjects=("person",),
+    export=Exported(fields("kind", "created_at", "used_at")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    Notice,
+    subjects=("to",),
+    named={"link": Goes()},
+    export=Exported(fields("text", "created_at", "read_at")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    AuditEntry,
+    subjects=("about", "by"),
+    studio="studio",
+    export=Exported(fields("at", "act", "by", "about", "clip_id", "detail")),
+    erasure=Unlinked(
+        "What was done stays in the studio’s log; whose doing it was is gone from it."
+    ),
+    kept=Kept.STUDIO,
+)
+
+# -- libraries -----------------------------------------------------------------------------
+register(
+    TOTPDevice,
+    subjects=("user",),
+    export=Exported(fields("name", "confirmed", "created_at", "last_used_at")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+for record in (AccessAttempt, AccessFailureLog, AccessLog):
+    register(
+        record,
+        find=lambda person: Q(username__iexact=person.email),
+        export=Exported(fields("attempt_time", "user_agent", "ip_address", "path_info")),
+        erasure=Goes(),
+        kept=Kept.LOG_INS,
+    )
+register(
+    AccessAttemptExpiration,
+    find=lambda person: Q(access_attempt__username__iexact=person.email),
+    named={"access_attempt": Goes()},
+    export=Withheld("It says when a count of wrong log-ins ends, which goes with the count."),
+    erasure=Goes(),
+    kept=Kept.LOG_INS,
+)
+impersonal(Session, "It has no rows: sessions are those of OpenSession.")
+impersonal(Group, "It has no rows: who may do what is said by memberships.")
+impersonal(Group.permissions.through, "It has no rows, as there are no groups.")
+impersonal(Permission, "The names of Django’s permissions, made from the tables.")
+impersonal(ContentType, "The names of the tables.")

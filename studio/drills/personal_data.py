@@ -1,0 +1,127 @@
+"""What the tables of drills answer."""
+
+from django.db.models import Q
+from django.utils import timezone
+
+from studio.accounts.personal_data import (
+    Exported,
+    Goes,
+    Kept,
+    Stays,
+    Unlinked,
+    Withheld,
+    fields,
+    impersonal,
+    register,
+)
+
+from .models import (
+    Assignment,
+    Drill,
+    DrillVersion,
+    Favourite,
+    Rotation,
+    RotationHoliday,
+    RotationLesson,
+    Round,
+    ScoreReading,
+    ShelfSettings,
+)
+
+OF_THE_SHELF = Withheld(
+    "The studio’s shelf. What was set for a pupil goes into the copy with its assignment."
+)
+
+register(
+    Drill,
+    studio="studio",
+    named={"created_by": Stays("What a teacher made for the shelf stays the studio’s.")},
+    export=OF_THE_SHELF,
+    erasure=Stays("It is about no pupil."),
+    kept=Kept.STUDIO,
+)
+register(
+    DrillVersion,
+    studio="drill__studio",
+    export=OF_THE_SHELF,
+    erasure=Stays("It is about no pupil."),
+    kept=Kept.STUDIO,
+)
+register(
+    Assignment,
+    place="enrolment",
+    named={
+        "version": Stays("A version that was set is never changed."),
+        "set_by": Stays("The assignment is the pupil’s; it names an emptied account."),
+    },
+    export=Exported(
+        fields(
+            *("id", "set_by", "set_at", "due_on", "goal", "tolerance_cents", "share_percent"),
+            *("playings", "position", "published_at", "done_at", "version__title"),
+            *("version__words", "version__interval", "version__key", "version__score"),
+        ),
+        only=lambda: Q(published_at__lte=timezone.now()),
+        but="Drills that the teacher has prepared and not yet given.",
+    ),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    Favourite,
+    subjects=("person",),
+    studio="drill__studio",
+    export=Exported(fields("drill")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    ScoreReading,
+    subjects=("person",),
+    studio="studio",
+    export=Exported(fields("filename", "instrument", "state", "result", "created_at")),
+    erasure=Goes(),
+    kept=Kept.READING,
+)
+impersonal(ShelfSettings, "The order in which a studio teaches intervals, and its instrument.")
+
+# -- the plan of keys ----------------------------------------------------------------------
+register(
+    Rotation,
+    place="enrolment",
+    named={
+        "created_by": Stays("The plan is the pupil’s; it names an emptied account."),
+        "changed_by": Unlinked("The plan is the pupil’s."),
+    },
+    export=Exported(fields("created_by", "created_at", "first_on", "every_weeks", "readiness")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    RotationHoliday,
+    place="rotation__enrolment",
+    export=Exported(fields("first_on", "last_on")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    Round,
+    place="rotation__enrolment",
+    export=Exported(fields("number", "intervals", "strings", "octaves")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    RotationLesson,
+    place="round__rotation__enrolment",
+    export=Exported(fields("round__number", "position", "major", "minor", "major_on", "minor_on")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    RotationLesson.assignments.through,
+    place="rotationlesson__round__rotation__enrolment",
+    named={"assignment": Goes()},
+    export=Withheld("It joins a lesson of the plan to its drills, which are in the copy."),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)

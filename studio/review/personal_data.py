@@ -1,0 +1,170 @@
+"""What the tables of reviews answer.
+
+What a teacher writes at the desk is a working note until the clip is returned and the time has
+passed in which the return can be taken back. Until then it goes into nobody's copy: it is not the
+pupil's to read yet, and not yet what the teacher says. From then on all of it does, marks that the
+teacher dropped included.
+"""
+
+from django.db.models import Q
+from django.utils import timezone
+
+from studio.accounts.personal_data import (
+    Exported,
+    Goes,
+    Kept,
+    Row,
+    Stays,
+    Unlinked,
+    Withheld,
+    fields,
+    register,
+)
+
+from .models import (
+    Comment,
+    Decision,
+    DeskAct,
+    DeskKeys,
+    EnclosedFile,
+    Enclosure,
+    HandMark,
+    Phrase,
+    Return,
+    Review,
+)
+
+NOTES = "What the teacher is still writing about clips that have not been returned."
+WROTE = Stays(
+    "What a teacher said of the pupil’s clip is the pupil’s; it names an emptied account."
+)
+
+
+def returned(row: Row, review: str) -> Exported:
+    """Exported once the pupil can see what ``review``, a lookup, was returned with."""
+    lookup = f"{review}__returned" if review else "returned"
+    return Exported(row, lambda: Q(**{f"{lookup}__visible_at__lte": timezone.now()}), NOTES)
+
+
+register(
+    Review,
+    clip="clip",
+    named={
+        "answers": Unlinked("The review goes on without the drill that the clip answers."),
+        "taken_by": Unlinked("Nobody has taken the clip then."),
+    },
+    export=returned(
+        fields(
+            *("id", "clip", "answers", "state", "summary", "double_stops_heard"),
+            *("marks_found", "tolerance_cents"),
+        ),
+        "",
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    Review.drills_set.through,
+    clip="review__clip",
+    named={"assignment": Goes()},
+    export=Withheld("It joins a return to its drills, which are in the copy."),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    Decision,
+    clip="review__clip",
+    named={"listening": Goes(), "decided_by": WROTE},
+    export=returned(
+        fields(
+            *("review__clip", "listening", "choice", "code", "start_s", "end_s", "midis"),
+            *("sentence", "words", "own_start_s", "own_end_s", "decided_by", "decided_at"),
+        ),
+        "review",
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    DeskAct,
+    clip="review__clip",
+    named={"person": WROTE},
+    export=Withheld("It only keeps a press from being done twice; what it did is in the copy."),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    HandMark,
+    clip="review__clip",
+    named={"added_by": WROTE},
+    export=returned(
+        fields("review__clip", "start_s", "end_s", "words", "added_by", "added_at"), "review"
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    Comment,
+    clip="review__clip",
+    named={"author": WROTE},
+    export=returned(
+        fields(
+            *("id", "review__clip", "author", "kind", "start_s", "end_s", "text", "score_ref"),
+            *("created_at", "edited_at"),
+        ),
+        "review",
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    Enclosure,
+    clip="comment__review__clip",
+    export=returned(
+        fields(
+            *("id", "comment", "kind", "info", "duration_s", "frame_s", "strokes", "words"),
+            "created_at",
+        ),
+        "comment__review",
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    EnclosedFile,
+    clip="clip",
+    named={"enclosure": Goes()},
+    export=returned(
+        fields("clip", "enclosure", "kind", "content_type", "sha256", "size_bytes"),
+        "enclosure__comment__review",
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    Return,
+    clip="review__clip",
+    named={"returned_by": WROTE},
+    export=Exported(
+        fields("review__clip", "returned_by", "returned_at", "visible_at", "read_at", "snapshot"),
+        lambda: Q(visible_at__lte=timezone.now()),
+        NOTES,
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    Phrase,
+    subjects=("author",),
+    studio="studio",
+    export=Exported(fields("kind", "text", "position")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    DeskKeys,
+    subjects=("person",),
+    export=Exported(fields("keys", "goes_on")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
