@@ -94,7 +94,7 @@ MIDDLEWARE = [
     "studio.compression.CompressPages",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "studio.headers.KeptNowhere",
-    "django.contrib.sessions.middleware.SessionMiddleware",
+    "studio.accounts.middleware.Sessions",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",

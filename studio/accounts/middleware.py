@@ -6,11 +6,28 @@ from django.conf import settings
 from django.contrib.auth import SESSION_KEY
 from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.contrib.auth.views import redirect_to_login
+from django.contrib.sessions.middleware import SessionMiddleware
 from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 
 from . import known_device, remembered_person, saved_forms, sessions
 
 NOT_ALLOWED = 405
+
+
+class Sessions(SessionMiddleware):
+    """Django's, but no answer takes a session's cookie away.
+
+    Django does, where the cookie's session has ended. A clip on its way asks every two seconds
+    whether it may go on; an answer to such a question of before the log-in, that came after it,
+    took the new session's cookie. One whose session has ended opens nothing, and may stay.
+    """
+
+    def process_response(self, request: HttpRequest, response: HttpResponse) -> HttpResponse:
+        response = super().process_response(request, response)
+        cookie = response.cookies.get(settings.SESSION_COOKIE_NAME)
+        if cookie is not None and not cookie.value:
+            del response.cookies[settings.SESSION_COOKIE_NAME]
+        return response
 
 
 class LogInFirst(LoginRequiredMiddleware):

@@ -7,7 +7,7 @@ from django.test import Client
 
 from studio.accounts import saved_forms
 from studio.accounts.lockout import PAIR_LIMIT
-from studio.accounts.models import Membership, Person
+from studio.accounts.models import Membership, OpenSession, Person
 from tests.cast import PASSWORD, as_person
 
 
@@ -53,6 +53,22 @@ def test_after_too_many_wrong_passwords_a_plain_page_says_to_wait(cast):
 def test_logging_in_leads_to_no_other_host(cast, elsewhere):
     assert log_in(cast.pupil.email, next=elsewhere).url == "/"
     assert log_in(cast.pupil.email, next="/send/").url == "/send/"
+
+
+@pytest.mark.parametrize("ended", ["logged out", "row gone"])
+def test_an_answer_that_comes_late_takes_no_newer_sessions_cookie(cast, ended, settings):
+    """What a page asked just before a log-in in another tab is answered just after it."""
+    client = as_person(cast.pupil)
+    if ended == "logged out":
+        client.post("/log-out/")
+        client.cookies[settings.SESSION_COOKIE_NAME] = "of-the-session-before"
+    else:
+        OpenSession.objects.all().delete()
+    late = client.head(
+        "/uploads/0b9b2f2e-7b2a-4b8e-9a57-1d2c3b4a5e6f/", headers={"Tus-Resumable": "1.0.0"}
+    )
+    assert late.status_code == 401
+    assert settings.SESSION_COOKIE_NAME not in late.cookies
 
 
 def test_only_a_post_logs_out(cast):
