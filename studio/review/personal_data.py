@@ -32,6 +32,7 @@ from .models import (
     Phrase,
     Return,
     Review,
+    StoredJudgement,
 )
 
 NOTES = "What the teacher is still writing about clips that have not been returned."
@@ -68,6 +69,14 @@ register(
     clip="review__clip",
     named={"assignment": Goes()},
     export=Withheld("It joins a return to its drills, which are in the copy."),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    StoredJudgement,
+    clip="listening__clip",
+    named={"listening": Goes()},
+    export=Withheld("It follows from the measurement and the tuning, which are in the copy."),
     erasure=Goes(),
     kept=Kept.CLIP,
 )
