@@ -74,7 +74,8 @@ ROOMS = {
         "services": {"models", "signals", "storage", "quota", "processing"},
         "uploads": {"models", "signals", "storage", "quota", "services"},
         "upkeep": {"models", "storage", "services"},
-        "views": {"models", "storage", "access"},
+        "viewings": {"models"},
+        "views": {"models", "storage", "access", "viewings"},
     },
     "review": {
         "models": set(),

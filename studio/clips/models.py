@@ -320,6 +320,36 @@ class Listening(models.Model):
         return version_of(self.engine)[0]
 
 
+class Viewing(models.Model):
+    """One sitting in which somebody else than the pupil watched a clip; for pupil and guardians.
+
+    Written by :mod:`studio.clips.viewings`; it goes with the clip.
+    """
+
+    class Role(models.TextChoices):
+        TEACHER = "teacher", "teacher"
+        GUARDIAN = "guardian", "guardian"
+
+    clip = models.ForeignKey(Clip, models.CASCADE, related_name="viewings")
+    person = models.ForeignKey(
+        Person,
+        models.SET_NULL,
+        null=True,
+        related_name="+",
+        help_text="Nobody once that account is erased; the sitting stays the pupil's to know.",
+    )
+    role = models.CharField(max_length=16, choices=Role, help_text="As it was then.")
+    first_at = models.DateTimeField()
+    last_at = models.DateTimeField(help_text="Of its requests; to about five minutes.")
+
+    class Meta:
+        ordering = ["-first_at", "-pk"]
+        indexes = [models.Index(fields=["clip", "person", "last_at"], name="viewings_of_a_clip")]
+
+    def __str__(self) -> str:
+        return f"{self.clip_id} watched by a {self.get_role_display()}"
+
+
 def version_of(engine: str) -> tuple[int, ...]:
     """An engine's numbers, to be put in order; the first is its generation.
 

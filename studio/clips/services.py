@@ -16,7 +16,7 @@ from studio.clips.processing.stages import dispatch
 from studio.jobs import leases
 
 from . import quota, signals
-from .models import Clip, Original, Rendition, Stage, file_models
+from .models import Clip, Original, Rendition, Stage, Viewing, file_models
 from .processing import examination
 from .storage import erasure_log, spool
 
@@ -193,6 +193,7 @@ def erase(clip: Clip, by: Person | None = None, detail: str = "") -> None:
             subject="",
             info={},
         )
+        Viewing.objects.filter(clip=clip).delete()
         signals.erased.send(sender=Clip, clip=clip)
         for model in file_models():
             for row in model.objects.filter(clip=clip):

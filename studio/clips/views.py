@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 
 from studio.clips.storage.stores import store
 
-from . import access
+from . import access, viewings
 from .models import Clip, ClipFile, Rendition
 from .storage import ranges
 
@@ -21,13 +21,13 @@ log = logging.getLogger(__name__)
 @require_safe
 def media(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     """The playable copy, with Range. Who may watch is asked anew at every request."""
-    return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.PLAYABLE)
+    return _watched(request, clip_id, Rendition.Kind.PLAYABLE)
 
 
 @require_safe
 def small(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     """The smaller picture, for slow connections; as :func:`media`."""
-    return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.SMALL)
+    return _watched(request, clip_id, Rendition.Kind.SMALL)
 
 
 @require_safe
@@ -38,6 +38,15 @@ def poster(request: HttpRequest, clip_id: UUID) -> HttpResponse:
 @require_safe
 def peaks(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     return _serve(request, access.clip_for(request.user, clip_id), Rendition.Kind.PEAKS)
+
+
+def _watched(request: HttpRequest, clip_id: UUID, kind: str) -> HttpResponse:
+    """The recording itself; who gets it is noted, whoever sends its bytes, we or nginx."""
+    clip = access.clip_for(request.user, clip_id)
+    response = _serve(request, clip, kind)
+    if request.method == "GET":
+        viewings.note(clip, request.user)
+    return response
 
 
 def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:

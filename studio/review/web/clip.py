@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 from studio.accounts import access as people
 from studio.clips import access as clips
 from studio.clips import services as clip_services
+from studio.clips import viewings
 from studio.clips.models import Clip
 from studio.clips.processing import availability
 from studio.drills.models import Assignment
@@ -50,6 +51,7 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         "area": "pupil" if own else "guardian",
         "place": clip_states.at_home(clip),
         "playable": is_playable(clip),
+        "watchers": viewings.watchers_of(clip),
     }
     try:
         returned = access.return_for(request.user, clip.pk)

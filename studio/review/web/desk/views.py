@@ -7,6 +7,7 @@ from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
 from studio.clips import access as clips
+from studio.clips import viewings
 from studio.clips.models import Clip
 from studio.review import access, changes, comments
 from studio.review.marks import decisions
@@ -32,6 +33,7 @@ def desk(request: HttpRequest, clip: Clip) -> HttpResponse:
     """The page of one clip, which was reached by a teacher of its studio."""
     review = access.review_of(clips.for_teachers(clip))
     submissions.open_review(review)
+    viewings.note(clip, request.user)
     page, begun = Desk(request.user, review), phrases.begun(request, review)
     return whole_page(request, page, **({"composer": page.composer(begun=begun)} if begun else {}))
 
