@@ -11,7 +11,7 @@ from studio.accounts.personal_data import (
     register,
 )
 
-from .models import Clip, Listening, Original, Rendition, Stage, UpkeepRun, Upload
+from .models import Clip, Listening, Original, Rendition, Stage, UpkeepRun, Upload, Viewing
 
 FILE = ("clip", "sha256", "size_bytes")
 
@@ -69,6 +69,14 @@ register(
     export=Exported(
         fields("clip", "engine", "options", "input_sha256", "created_at", "measurement")
     ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    Viewing,
+    clip="clip",
+    named={"person": Unlinked("That somebody watched, and when, is the pupil’s to know.")},
+    export=Exported(fields("clip", "person", "role", "first_at", "last_at")),
     erasure=Goes(),
     kept=Kept.CLIP,
 )
