@@ -20,9 +20,9 @@ from studio.analyse_drill import (
     remark,
 )
 from studio.intonation import Analysis, Options, Policy, analyse
-from studio.intonation.estimation.reference_tone import require_within
-from studio.intonation.model.following import FollowedEvent
+from studio.intonation.estimation.reference_pitch import require_within
 from studio.intonation.model.measurement import Event
+from studio.intonation.model.score_following import FollowedEvent
 from studio.intonation.wording.sentences import unsure_sentence
 from studio.notation import Score
 from studio.notation.musicxml import Read

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from studio.figures import place, signed
 from studio.intonation import Analysis, ExpectedNote, Following
-from studio.intonation.model.following import FollowedEvent, FollowedNote
+from studio.intonation.model.score_following import FollowedEvent, FollowedNote
 from studio.notation.musicxml import NotMusic, Read, read_musicxml
 from studio.theory import Pitch
 

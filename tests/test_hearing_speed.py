@@ -11,7 +11,7 @@ from operator import itemgetter
 
 from studio.intonation import ExpectedNote, Policy, judge
 from studio.intonation.alignment import follow
-from tests.intonation.test_judging import Clip
+from tests.intonation.heard import Clip
 
 ROUNDS, FEWEST = 200, 20
 YARDSTICK_S = 0.007  # on the machine for which the bounds were set; the fastest one met: 0.0053

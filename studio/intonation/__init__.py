@@ -9,13 +9,12 @@ Django.
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from studio.intonation.alignment.fingering import with_fingering
+from studio.intonation.alignment.follower import with_fingering
 from studio.intonation.judging.judge import judge
-from studio.intonation.model.expected import ExpectedNote
-from studio.intonation.model.following import Following
 from studio.intonation.model.judgement import Analysis, Judgement, Mark
 from studio.intonation.model.measurement import ENGINE, SCHEMA, Measurement
 from studio.intonation.model.options import LEVELS, Options, Policy
+from studio.intonation.model.score_following import ExpectedNote, Following
 from studio.intonation.schema import load_schema
 from studio.intonation.wording.sentences import render, unsure_sentence
 

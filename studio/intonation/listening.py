@@ -15,11 +15,10 @@ from scipy.signal import resample_poly
 from studio.intonation.detection import find_soundings
 from studio.intonation.detection.instrument_range import below_range
 from studio.intonation.detection.merging import mended, rejoined
-from studio.intonation.detection.octave_correction import reread
+from studio.intonation.detection.octaves import reread
 from studio.intonation.estimation import measure_sounding
 from studio.intonation.estimation.estimator import unmeasured
-from studio.intonation.estimation.reference_pitch import HeardNote, estimate
-from studio.intonation.estimation.reference_tone import from_tone
+from studio.intonation.estimation.reference_pitch import HeardNote, estimate, from_tone
 from studio.intonation.model.measurement import (
     Event,
     HeardInterval,

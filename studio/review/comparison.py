@@ -22,7 +22,7 @@ from uuid import UUID
 from studio.accounts.models import Person
 from studio.clips.models import Listening
 from studio.drills.access import scores_of
-from studio.intonation.model.thresholds import SURE
+from studio.intonation.model.judgement import SURE
 from studio.review import access
 from studio.review.models import Review
 

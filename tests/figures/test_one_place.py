@@ -16,7 +16,7 @@ NOT_FOR_PEOPLE = {
     "intonation/listening.py": "errors of arguments",
     "intonation/detection/resampling.py": "errors of arguments",
     "intonation/model/options.py": "errors of arguments",
-    "intonation/estimation/reference_tone.py": "errors of arguments",
+    "intonation/estimation/reference_pitch.py": "errors of arguments",
     "media/jobs.py": "arguments of ffmpeg",
     "media/playable.py": "arguments of ffmpeg",
     "media/pyav_prober.py": "answers as ffprobe writes them",

@@ -1,8 +1,8 @@
 """How well what was heard fits what was expected: the follower's emission costs.
 
 Costs are negative natural logarithms of probabilities, up to a constant (see
-:mod:`studio.intonation.alignment.transition_costs`); pitches are cents above MIDI number 0 at the
-clip's own reference. An event can stand for a note in one of three ways:
+:mod:`studio.intonation.alignment.hidden_markov_model`); pitches are cents above MIDI number 0 at
+the clip's own reference. An event can stand for a note in one of three ways:
 
 whole   all notes of the expected one; more than those where another string rings along
 part    some of them: separately before together, one string not yet sounding, an octave or a
@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from studio.intonation.alignment.score import Expected
+from studio.intonation.alignment.hidden_markov_model import Expected
 from studio.intonation.model.measurement import Event
 from studio.intonation.model.runs import OCTAVE_DOUBT, cents_of
 

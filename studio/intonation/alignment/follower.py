@@ -1,16 +1,27 @@
-"""A drill followed through a clip; ``model.following`` says in what terms."""
+"""A drill followed through a clip, and what that gives the judging.
+
+``model.score_following`` says in what terms. :func:`follow` finds which written note each event
+was; :func:`with_figures` adds what each of them got, in cents: all its playings, the first, the
+best and the last; :func:`with_fingering` gives what was heard the string and finger that the drill
+writes.
+"""
 
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from studio.intonation.alignment.score import Expected
-from studio.intonation.model.expected import ExpectedNote
-from studio.intonation.model.following import FollowedEvent, FollowedNote, Following
-from studio.intonation.model.measurement import Event, Measurement
+from studio.intonation.model.judgement import CLOSE_TO_LIMIT, JudgedInterval, JudgedSingle
+from studio.intonation.model.measurement import Event, Measurement, Voice
+from studio.intonation.model.score_following import (
+    ExpectedNote,
+    FollowedEvent,
+    FollowedNote,
+    Following,
+)
 
 if TYPE_CHECKING:
     from studio.intonation.alignment.emission_costs import Fit
+    from studio.intonation.alignment.hidden_markov_model import Expected
 
 MISSED_BARS = 3  # a longer stretch was left out on purpose
 
@@ -19,8 +30,9 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
     """Align what was heard to a list of expected notes.
 
     A hidden Markov model over the notes of the score, whose transitions are habits of practising
-    (:mod:`studio.intonation.alignment.transition_costs`) and whose emissions say how well an event
-    fits a note (:mod:`studio.intonation.alignment.emission_costs`); the likeliest path by Viterbi.
+    (:mod:`studio.intonation.alignment.hidden_markov_model`) and whose emissions say how well an
+    event fits a note (:mod:`studio.intonation.alignment.emission_costs`); the likeliest path by
+    Viterbi.
     It knows repeats, restarts, skipped and wrong notes, separately then together, pauses, and
     sounds that are none of the drill's.
 
@@ -40,7 +52,7 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
         For an empty score.
     """
     from studio.intonation.alignment import emission_costs  # numpy loads here, not with the package
-    from studio.intonation.alignment.viterbi import likeliest_path
+    from studio.intonation.alignment.hidden_markov_model import Expected, likeliest_path
 
     if not score:
         raise ValueError(
@@ -74,7 +86,7 @@ def _names(event: Event) -> tuple[str, ...]:
     return tuple(voice.pitch for voice in event.voices)
 
 
-def _placed(event: Event, place: int, fit: "Fit", expected: Expected) -> FollowedEvent:
+def _placed(event: Event, place: int, fit: "Fit", expected: "Expected") -> FollowedEvent:
     note = expected.notes[place]
     if fit.how != "wrong":
         return FollowedEvent(event.id, fit.how, place, note.ref, fit.voices, fit.reading)
@@ -84,7 +96,7 @@ def _placed(event: Event, place: int, fit: "Fit", expected: Expected) -> Followe
     )
 
 
-def following_of(expected: Expected, events: Sequence[FollowedEvent]) -> Following:
+def following_of(expected: "Expected", events: Sequence[FollowedEvent]) -> Following:
     """What each note of a score got, from what each event was."""
     got: list[dict[str, list[int]]] = [
         {"whole": [], "part": [], "wrong": []} for _ in expected.notes
@@ -122,7 +134,7 @@ def _own_state(mine: dict[str, list[int]]) -> str:
 
 
 def _with_what_was_left(
-    notes: Sequence[FollowedNote], expected: Expected
+    notes: Sequence[FollowedNote], expected: "Expected"
 ) -> tuple[FollowedNote, ...]:
     """Tell what was left out from what was not reached, or played as part of its double stop."""
     states = [_of_its_double_stop(note, notes, expected) for note in notes]
@@ -136,7 +148,7 @@ def _with_what_was_left(
 
 
 def _of_its_double_stop(
-    note: FollowedNote, notes: Sequence[FollowedNote], expected: Expected
+    note: FollowedNote, notes: Sequence[FollowedNote], expected: "Expected"
 ) -> str:
     together = expected.belongs_to[note.note]
     if note.state != "missed" or together is None:
@@ -156,3 +168,72 @@ def _stretches(states: Sequence[str]) -> list[list[int]]:
         else:
             found.append([place])
     return found
+
+
+def with_figures(
+    following: Following, intervals: Sequence[JudgedInterval], singles: Sequence[JudgedSingle]
+) -> Following:
+    """The same following, its notes with the deviations of their measured playings.
+
+    A chord counts by the interval furthest off. A playing that was not measured, or whose size has
+    no agreed target, has no figure.
+    """
+    cents: dict[int, float] = {}
+    judged: list[JudgedInterval | JudgedSingle] = [*intervals, *singles]
+    for row in judged:
+        if row.deviation_cents is None or row.unsure_reason not in (None, CLOSE_TO_LIMIT):
+            continue
+        if row.event not in cents or abs(row.deviation_cents) > abs(cents[row.event]):
+            cents[row.event] = row.deviation_cents
+    return replace(following, notes=tuple(_figures(note, cents) for note in following.notes))
+
+
+def _figures(note: FollowedNote, cents: dict[int, float]) -> FollowedNote:
+    heard = note.playings if len(note.pitches) < 3 else tuple(sorted(note.playings + note.parts))
+    measured = tuple(event for event in heard if event in cents)
+    if not measured:
+        return note
+    deviations = tuple(cents[event] for event in measured)
+    return replace(
+        note,
+        measured=measured,
+        deviations_cents=deviations,
+        first_cents=deviations[0],
+        best_cents=min(deviations, key=abs),
+        last_cents=deviations[-1],
+    )
+
+
+def with_fingering(measurement: Measurement, following: Following) -> Measurement:
+    """The same measurement; voices that are a written note have its string and finger."""
+    rows = {row.event: row for row in following.events}
+    return measurement.with_events(
+        tuple(_fingered(event, rows[event.id], following) for event in measurement.events)
+    )
+
+
+def _fingered(event: Event, row: FollowedEvent, following: Following) -> Event:
+    if row.note is None or row.state == "wrong" or row.reading:
+        return event
+    note = following.score[row.note]
+    return replace(
+        event,
+        voices=tuple(
+            voice
+            if place is None
+            else _stopped(voice, _at(note.strings, place), _at(note.fingers, place))
+            for voice, place in zip(event.voices, row.voices, strict=True)
+        ),
+    )
+
+
+def _at(values: tuple[int | None, ...], place: int) -> int | None:
+    return values[place] if values else None
+
+
+def _stopped(voice: Voice, string: int | None, finger: int | None) -> Voice:
+    return replace(
+        voice,
+        string=voice.string if string is None else string,
+        finger=voice.finger if finger is None else finger,
+    )

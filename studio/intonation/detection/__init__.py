@@ -14,9 +14,8 @@ blocks into spectra, noise floors and peaks, 14 steps a second. 3. ``salience`` 
 fundamentals; ``hypotheses`` gives every likely set of them a cost. 4. ``decoding`` finds the
 cheapest path through the clip (Viterbi) and cuts it into stretches. 5. ``boundaries.playings`` cuts
 a stretch where the bow began again. 6. ``segments`` decides each event again from all of its sound,
-with ``just_chords`` to replace a pitch
-   that the notes of a chord are multiples of, and ``bow_evidence`` to refuse what no bow made; and
-   takes out what only rings on.
+   with ``spectral_evidence`` to replace a pitch that the notes of a chord are multiples of and to
+   refuse what no bow made; ``common_bow`` joins what one bow drew; what only rings on goes.
 7. ``voicing`` asks each voice of a double stop whether a bow holds it; here only what surely none
    does is taken out.
 8. ``unisons`` tells one note on two strings by its beats; ``octaves`` an octave from one bright
@@ -24,7 +23,7 @@ with ``just_chords`` to replace a pitch
 9. ``boundaries`` places beginnings and ends, from the ``envelopes`` of each voice's own partials.
 10. ``rejection`` asks ``voicing`` again, the edges being known, and takes back double stops that
     are one gliding voice, struck strings, a change of notes in a room, or the ghost of the single
-    note beside them.
+    note beside them; ``merging`` puts the pieces of one held double stop together.
 
 Memory grows by a few kilobytes for each second of sound; the sound itself is never copied whole.
 """

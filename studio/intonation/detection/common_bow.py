@@ -32,16 +32,16 @@ partials all lie on the other's, are not asked here.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Protocol
 
 import numpy as np
 
 from studio.intonation.detection import boundaries, voicing
-from studio.intonation.detection.envelopes import Envelopes, envelopes
-from studio.intonation.detection.order_statistics import median, percentile
+from studio.intonation.detection.envelopes import Envelopes, envelopes, median, percentile
+from studio.intonation.detection.hypotheses import MAX_VOICES
 from studio.intonation.detection.resampling import Sound
+from studio.intonation.detection.segments import Event, chance_margin, has_note
 from studio.theory import in_cents
 
 LEVEL_SIGNS = (
@@ -95,16 +95,7 @@ class PairRun:
         return self.end_s - self.start_s
 
 
-class Heard(Protocol):
-    """What is asked of an event, see ``segments.Event``."""
-
-    start_s: float
-    end_s: float
-    f0_hz: np.ndarray
-    new_stroke: bool
-
-
-def pair_runs(events: Sequence[Heard]) -> list[PairRun]:
+def pair_runs(events: Sequence[Event]) -> list[PairRun]:
     """Return every pair of notes heard at once, over all events in a row that hold it.
 
     ``events`` are in time order. A new stroke ends a run.
@@ -131,14 +122,14 @@ def pair_runs(events: Sequence[Heard]) -> list[PairRun]:
     return runs
 
 
-def _go_on(run: PairRun, n: int, events: Sequence[Heard], both: np.ndarray) -> None:
+def _go_on(run: PairRun, n: int, events: Sequence[Event], both: np.ndarray) -> None:
     longest = max(e.end_s - e.start_s for e in events[run.first : n])
     if events[n].end_s - events[n].start_s > longest:
         run.f0_hz = both
     run.last, run.end_s = n, events[n].end_s
 
 
-def _look_around(run: PairRun, events: Sequence[Heard]) -> None:
+def _look_around(run: PairRun, events: Sequence[Event]) -> None:
     """Note which other notes sound beside the run, and how many with it."""
     near = [
         e
@@ -223,7 +214,7 @@ def _voice_signs(sound: Sound, run: PairRun) -> np.ndarray:
     return np.array([*least, *most])
 
 
-def shorten_to_bow(sound: Sound, run: PairRun, events: Sequence[Heard]) -> None:
+def shorten_to_bow(sound: Sound, run: PairRun, events: Sequence[Event]) -> None:
     """Take events off the ends of a run in which the two only ring, or are not yet bowed."""
     env = envelopes(sound, run.start_s - AROUND_S, run.end_s + AROUND_S, run.f0_hz, run.others_hz)
     spans = [_loud_span(db, env, run.start_s, run.end_s) for db in env.db]
@@ -271,3 +262,55 @@ def _loud_span(db: np.ndarray, env: Envelopes, start_s: float, end_s: float) -> 
     while last < len(db) - 1 and loud[last + 1]:
         last += 1
     return float(env.time_s[first]), float(env.time_s[last])
+
+
+def under_common_bow(sound: Sound, events: list[Event]) -> list[Event]:
+    """Return events with what one bow surely drew together made one event each.
+
+    Of two runs that share an event, the surer one stands. A third note belongs to it where it
+    was drawn together with both others.
+    """
+    runs = [(log_odds(sound, run), run) for run in pair_runs(events)]
+    sure = sorted((r for r in runs if r[0] > SURE), key=lambda r: -r[0])
+    taken: dict[int, Event] = {}
+    for odds, run in sure:
+        shorten_to_bow(sound, run, events)
+        places = range(run.first, run.last + 1)
+        if taken.keys().isdisjoint(places):
+            pieces = events[run.first : run.last + 1]
+            whole = _drawn_together(pieces, _with_companions(run, [r for _, r in sure]), odds)
+            taken |= dict.fromkeys(places, whole)
+    out = [taken.get(n, event) for n, event in enumerate(events)]
+    return [e for n, e in enumerate(out) if n == 0 or e is not out[n - 1]]
+
+
+def _with_companions(run: PairRun, sure: list[PairRun]) -> np.ndarray:
+    """Return the run's notes and those drawn together with each of them most of the time."""
+    voices = run.f0_hz
+    beside = [r for r in sure if r is not run and _shared_s(r, run) > 0.5 * run.length_s]
+    for f0 in run.others_hz:
+        partners = np.array([g for r in beside for g in r.f0_hz if has_note(r.f0_hz, f0)])
+        if len(partners) and all(has_note(partners, g) for g in voices):
+            voices = np.sort(np.append(voices, f0))
+    return voices[:MAX_VOICES]
+
+
+def _shared_s(a: PairRun, b: PairRun) -> float:
+    return min(a.end_s, b.end_s) - max(a.start_s, b.start_s)
+
+
+def _drawn_together(pieces: list[Event], f0_hz: np.ndarray, odds: float) -> Event:
+    """Return one event of the notes ``f0_hz`` in place of ``pieces``."""
+    longest = max(pieces, key=lambda e: e.length_s)
+    others = [tuple(float(f) for f in longest.f0_hz), *longest.alternatives]
+    chance = 1.0 / (1.0 + np.exp(-odds))
+    return replace(
+        longest,
+        start_s=pieces[0].start_s,
+        end_s=pieces[-1].end_s,
+        f0_hz=f0_hz,
+        margin=max(longest.margin, chance_margin(chance)),
+        alternatives=others,
+        new_stroke=pieces[0].new_stroke,
+        common_bow=True,
+    )

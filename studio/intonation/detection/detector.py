@@ -10,9 +10,11 @@ from itertools import pairwise
 import numpy as np
 
 from studio.intonation.detection import boundaries
+from studio.intonation.detection.common_bow import under_common_bow
 from studio.intonation.detection.decoding import best_path, stretches
 from studio.intonation.detection.hypotheses import KEPT, MAX_VOICES, Hypotheses, best_hypotheses
-from studio.intonation.detection.interrupted import resumed
+from studio.intonation.detection.merging import resumed
+from studio.intonation.detection.octaves import with_octaves
 from studio.intonation.detection.rejection import plausible
 from studio.intonation.detection.resampling import Sound, check_sound
 from studio.intonation.detection.salience import grid_hz
@@ -22,16 +24,13 @@ from studio.intonation.detection.segments import (
     decided_again,
     distinct_readings,
     event_envelopes,
-    is_unison,
     joined,
-    under_common_bow,
     with_held_voices,
-    with_octaves,
-    with_unisons,
     without_moments,
     without_ringing,
 )
 from studio.intonation.detection.spectra import N_FFT, analyse, frame_power
+from studio.intonation.detection.unisons import is_unison, with_unisons
 from studio.intonation.model.sounding import Sounding, SoundingVoice
 
 HOP = 768  # samples at fs, about 35 ms

@@ -33,15 +33,25 @@ Method
 
 Within about 4 cents of pure, with a weak upper note, nothing in the sound tells the two apart:
 the probability is then neither high nor low and the reading stays open.
+
+An octave too low
+-----------------
+A note and the one an octave below share every second partial: B4 beside E4 can pass for B3, whose
+odd partials are then missing. Practice repeats itself: the two notes are played separately, then
+together. Where a voice was not played by itself just before or after, but its upper octave was,
+both readings are measured, and the one that explains more of the sound is kept (:func:`reread`).
 """
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.fft import fft, fftfreq, fftshift, ifft, next_fast_len, rfft
 
 from studio.intonation.detection.resampling import Sound
-from studio.theory import RELATIVE_PER_CENT, as_ratio
+from studio.intonation.detection.segments import Event, chance_margin, has_note
+from studio.intonation.model.sounding import EventFit, Sounding
+from studio.theory import RELATIVE_PER_CENT, as_ratio, in_cents
 
 PARTIALS = 12
 HIGHEST_HZ = 6000.0
@@ -62,6 +72,13 @@ OPEN = 0.15  # above: cannot be told; pure octaves lie here, and few single note
 SHARE = 0.25  # of a clip's notes, before it is heard ...
 BELIEF = 3.0  # ... held as firmly as this many notes would
 SHARE_BOUNDS = (0.02, 0.6)
+OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
+PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
+JUST_BROKEN = 1.5  # log-odds where both notes were played singly just before
+BROKEN_WITHIN_S = 5.0
+GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
+BEFORE, AFTER = 2, 1  # soundings looked at
+SAME_CENTS = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,3 +249,114 @@ def _excess(level: np.ndarray, noise: float) -> np.ndarray:
     odd, even = db[0::2], db[1::2]
     after = np.append(odd[1:], odd[-1])[: len(even)]
     return np.clip(even - 0.5 * (odd[: len(even)] + after), -20.0, 25.0)
+
+
+def reread(
+    soundings: Sequence[Sounding],
+    fits: Sequence[EventFit],
+    measure: Callable[[Sounding], EventFit],
+) -> tuple[list[Sounding], list[EventFit]]:
+    """Replace readings an octave too low where the sound and the neighbours agree on it."""
+    kept, measured = list(soundings), list(fits)
+    for number, sounding in enumerate(soundings):
+        if len(sounding.voices) != 2:
+            continue
+        around = [
+            voice.f0_hz
+            for other in (
+                *soundings[max(0, number - BEFORE) : number],
+                *soundings[number + 1 : number + 1 + AFTER],
+            )
+            for voice in other.voices
+        ]
+        other = _an_octave_up(sounding, around)
+        if other is None:
+            continue
+        fit = measure(other)
+        if _lock(fit) > _lock(measured[number]):
+            kept[number], measured[number] = other, fit
+    return kept, measured
+
+
+def _heard(f0_hz: float, around: Sequence[float]) -> bool:
+    return any(abs(in_cents(f0_hz / other)) <= SAME_CENTS for other in around)
+
+
+def _an_octave_up(sounding: Sounding, around: Sequence[float]) -> Sounding | None:
+    """The sounding with its unfamiliar lower note an octave higher, if that is familiar."""
+    low, high = sounding.voices
+    raised = replace(low, f0_hz=2.0 * low.f0_hz)
+    if _heard(low.f0_hz, around) or not _heard(raised.f0_hz, around):
+        return None
+    if not _heard(high.f0_hz, around) or abs(in_cents(raised.f0_hz / high.f0_hz)) < SAME_CENTS:
+        return None
+    voices = tuple(sorted((raised, high), key=lambda voice: voice.f0_hz))
+    was = tuple(voice.f0_hz for voice in sounding.voices)
+    return replace(sounding, voices=voices, alternatives=(was, *sounding.alternatives))
+
+
+def _lock(fit: EventFit) -> float:
+    return min((interval.lock for interval in fit.intervals), default=0.0)
+
+
+def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:
+    """Decide every possible octave: upper notes added, refuted or left open (``doubt``)."""
+    asked = [e for e in events if _may_be_octave(e, top_hz)]
+    found = [(e, octave_signs(sound, e.start_s, e.end_s, float(e.f0_hz[0]))) for e in asked]
+    told = [(e, signs, _evidence(e, signs, events)) for e, signs in found if signs is not None]
+    prior = prior_log_odds(np.array([log_odds for _, _, log_odds in told]))
+    for event, signs, log_odds in told:
+        _decide_octave(event, signs, probability(log_odds + prior))
+    return events
+
+
+def _may_be_octave(event: Event, top_hz: float) -> bool:
+    if len(event.f0_hz) == 1:
+        return bool(2.0 * event.f0_hz[0] < top_hz)
+    return len(event.f0_hz) == 2 and is_octave(event.f0_hz)
+
+
+def is_octave(f0_hz: np.ndarray) -> bool:
+    """Say whether two voices are near enough an octave to be tested as one."""
+    return bool(abs(in_cents(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
+
+
+def _evidence(event: Event, signs: OctaveSigns, events: list[Event]) -> float:
+    """Log-odds of an octave, with what else speaks for one.
+
+    Where the peaks already show two notes, that counts; so does that both notes were just played,
+    one after the other or as an octave: separately, then together, again and again, is how
+    octaves are practised.
+    """
+    shown = PEAKS_SHOW * (len(event.f0_hz) == 2)
+    return signs.log_odds + shown + JUST_BROKEN * _just_broken(event, events)
+
+
+def _just_broken(event: Event, events: list[Event]) -> bool:
+    lower = event.f0_hz[0]
+    before = [e.f0_hz for e in events if 0.0 < event.start_s - e.start_s < BROKEN_WITHIN_S]
+    if any(len(f0) == 2 and is_octave(f0) and has_note(f0[:1], lower) for f0 in before):
+        return True
+    singles = np.array([f0[0] for f0 in before if len(f0) == 1])
+    if not len(singles):
+        return False
+    return has_note(singles, lower) and has_note(singles, 2.0 * lower)
+
+
+def _decide_octave(event: Event, signs: OctaveSigns, chance: float) -> None:
+    lower = float(event.f0_hz[0])
+    both = event.f0_hz
+    if len(both) == 1:
+        both = np.array([lower, 2.0 * lower * as_ratio(signs.offset_cents)])
+    elif signs.values[EXCESS] > GHOST_DB:
+        event.f0_hz = both[1:]
+        return
+    if chance >= SURE:
+        event.alternatives.insert(0, (lower,))
+        event.f0_hz, event.margin = both, chance_margin(chance)
+        return
+    event.f0_hz = both[:1]
+    event.margin = min(event.margin, chance_margin(1.0 - chance))
+    if chance >= OPEN:
+        event.alternatives.insert(0, tuple(float(f) for f in both))
+        event.doubt = "octave_or_single"

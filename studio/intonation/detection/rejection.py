@@ -12,7 +12,7 @@ Six things look like a double stop in the mean spectrum of an event, and are non
   argument: Brown, *J. Acoust. Soc. Am.* 89(1), 1991). Two bowed notes stand still, and where one
   of them slides, the other keeps its place. Vibrato comes round within a third.
 * *Struck strings* all fade from the start along straight lines in dB, with stretched partials
-  (see ``bow_evidence``). A bow may do the first but not the second.
+  (see ``spectral_evidence``). A bow may do the first but not the second.
 * *A change of notes*: a brief pair of just the notes before and after, each alone, is the end of
   the one in the room under the beginning of the other.
 * *A ghost*: beside a single note, a brief pair of the same note and one in a whole-number ratio
@@ -28,11 +28,12 @@ from itertools import pairwise
 
 import numpy as np
 
-from studio.intonation.detection import boundaries, bow_evidence, voicing
+from studio.intonation.detection import boundaries, voicing
 from studio.intonation.detection.envelopes import envelopes
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.segments import Event, has_note, same_notes
 from studio.intonation.detection.spectra import SHORT, Spectra, analyse, frame_power
+from studio.intonation.detection.spectral_evidence import struck_peaks
 from studio.theory import as_ratio, in_cents
 
 FRAME_HOP = 512
@@ -138,7 +139,7 @@ def fades_as_struck(sound: Sound, event: Event) -> bool:
         return False
     spectra = _pooled(sound, event)
     return any(
-        bow_evidence.struck_peaks(spectra, 0, f, _not_multiples(event.f0_hz, f)) > STRETCHED_PEAKS
+        struck_peaks(spectra, 0, f, _not_multiples(event.f0_hz, f)) > STRETCHED_PEAKS
         for f in event.f0_hz
     )
 

@@ -12,25 +12,18 @@ Method
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
-from studio.intonation.detection import (
-    boundaries,
-    bow_evidence,
-    common_bow,
-    just_chords,
-    octaves,
-    unisons,
-    voicing,
-)
+from studio.intonation.detection import boundaries, voicing
 from studio.intonation.detection.envelopes import Envelopes, envelopes
 from studio.intonation.detection.hypotheses import MAX_VOICES, Hypotheses, best_hypotheses
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.spectra import N_FFT, Spectra, analyse, frame_power
-from studio.theory import as_ratio, in_cents
+from studio.intonation.detection.spectral_evidence import CLEAR_DB, clear_db, is_struck, unfolded
+from studio.theory import in_cents
 
 POOL_HOP = 1024
 POOL_MOST = 40  # frames pooled; more tell no more
@@ -39,12 +32,7 @@ RECENT_S = 0.35  # what stopped longer ago no longer rings loud enough to be tak
 SAME_CENTS = 60.0
 HELD_ON_S = 0.06  # an end this close before the next beginning is that beginning
 ADJOIN_S = 0.15  # nearer events are one line of sound
-OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
-PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
-JUST_BROKEN = 1.5  # log-odds where both notes were played singly just before
-BROKEN_WITHIN_S = 5.0
 STEADY_DB_PER_S = -3.0  # a held note falls no faster
-GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
 DISSENT = 1.0  # how much the moments of an event weigh beside their mean
 BRIEF_S = 0.4
 LOYALTY_BRIEF = 1.2  # the same for a brief event, whose mean spectrum tells little more
@@ -183,17 +171,15 @@ def _notes_bowed(spectra: Spectra, n: int, reading: np.ndarray, slope: float) ->
     Struck strings fade: what is heard as one note then must not become two bowed ones.
     """
     if len(reading) > 1 or slope > STEADY_DB_PER_S:
-        reading = just_chords.unfolded(spectra, n, reading)
+        reading = unfolded(spectra, n, reading)
     return _bowed_voices(spectra, n, reading, slope)
 
 
 def _bowed_voices(spectra: Spectra, n: int, f0_hz: np.ndarray, slope_db_per_s: float) -> np.ndarray:
     """Return the voices that stand clear of the noise and are not struck strings."""
-    clear = [f for f in f0_hz if bow_evidence.clear_db(spectra, n, f) >= bow_evidence.CLEAR_DB]
+    clear = [f for f in f0_hz if clear_db(spectra, n, f) >= CLEAR_DB]
     struck = any(
-        bow_evidence.is_struck(
-            spectra, n, f, np.array([g for g in clear if g != f]), slope_db_per_s
-        )
+        is_struck(spectra, n, f, np.array([g for g in clear if g != f]), slope_db_per_s)
         for f in clear
     )
     return np.zeros(0) if struck else np.array(clear)
@@ -232,58 +218,6 @@ def event_envelopes(sound: Sound, events: list[Event], n: int, around_s: float =
     others = np.concatenate([*beside, np.zeros(0)])
     others = others[[not has_note(event.f0_hz, f) for f in others]] if len(others) else others
     return envelopes(sound, event.start_s - around_s, event.end_s + around_s, event.f0_hz, others)
-
-
-def under_common_bow(sound: Sound, events: list[Event]) -> list[Event]:
-    """Return events with what one bow surely drew together made one event each.
-
-    Of two runs that share an event, the surer one stands. A third note belongs to it where it
-    was drawn together with both others.
-    """
-    runs = [(common_bow.log_odds(sound, run), run) for run in common_bow.pair_runs(events)]
-    sure = sorted((r for r in runs if r[0] > common_bow.SURE), key=lambda r: -r[0])
-    taken: dict[int, Event] = {}
-    for odds, run in sure:
-        common_bow.shorten_to_bow(sound, run, events)
-        places = range(run.first, run.last + 1)
-        if taken.keys().isdisjoint(places):
-            pieces = events[run.first : run.last + 1]
-            whole = _drawn_together(pieces, _with_companions(run, [r for _, r in sure]), odds)
-            taken |= dict.fromkeys(places, whole)
-    out = [taken.get(n, event) for n, event in enumerate(events)]
-    return [e for n, e in enumerate(out) if n == 0 or e is not out[n - 1]]
-
-
-def _with_companions(run: common_bow.PairRun, sure: list[common_bow.PairRun]) -> np.ndarray:
-    """Return the run's notes and those drawn together with each of them most of the time."""
-    voices = run.f0_hz
-    beside = [r for r in sure if r is not run and _shared_s(r, run) > 0.5 * run.length_s]
-    for f0 in run.others_hz:
-        partners = np.array([g for r in beside for g in r.f0_hz if has_note(r.f0_hz, f0)])
-        if len(partners) and all(has_note(partners, g) for g in voices):
-            voices = np.sort(np.append(voices, f0))
-    return voices[:MAX_VOICES]
-
-
-def _shared_s(a: common_bow.PairRun, b: common_bow.PairRun) -> float:
-    return min(a.end_s, b.end_s) - max(a.start_s, b.start_s)
-
-
-def _drawn_together(pieces: list[Event], f0_hz: np.ndarray, odds: float) -> Event:
-    """Return one event of the notes ``f0_hz`` in place of ``pieces``."""
-    longest = max(pieces, key=lambda e: e.length_s)
-    others = [tuple(float(f) for f in longest.f0_hz), *longest.alternatives]
-    chance = 1.0 / (1.0 + np.exp(-odds))
-    return replace(
-        longest,
-        start_s=pieces[0].start_s,
-        end_s=pieces[-1].end_s,
-        f0_hz=f0_hz,
-        margin=max(longest.margin, chance_margin(chance)),
-        alternatives=others,
-        new_stroke=pieces[0].new_stroke,
-        common_bow=True,
-    )
 
 
 def without_ringing(sound: Sound, events: list[Event]) -> list[Event]:
@@ -356,121 +290,6 @@ def with_held_voices(sound: Sound, events: list[Event]) -> list[Event]:
             event.alternatives.insert(0, tuple(float(f) for f in event.f0_hz))
             event.f0_hz, event.margin = held, 0.0
     return events
-
-
-def with_unisons(sound: Sound, events: list[Event]) -> list[Event]:
-    """Return events with one note on two strings heard as two voices where their beats tell.
-
-    Slow beats lower all partials at times, as a new stroke does: pieces of one note that touch
-    are also asked together, unless each tells by itself.
-    """
-    out: list[Event] = []
-    for event in events:
-        if _is_one_series(event.f0_hz):
-            _hear_unison(sound, event)
-        last = out[-1] if out else None
-        if last is not None and _is_piece_of(last, event):
-            whole = replace(last, end_s=event.end_s, f0_hz=last.f0_hz[:1])
-            if _hear_unison(sound, whole):
-                out[-1] = whole
-                continue
-        out.append(event)
-    return out
-
-
-def _hear_unison(sound: Sound, event: Event) -> bool:
-    beats, both = unisons.unison(sound, event.start_s, event.end_s, float(event.f0_hz[0]))
-    if not beats.are_two_strings:
-        return False
-    event.alternatives = [tuple(float(f) for f in event.f0_hz), *event.alternatives]
-    event.f0_hz, event.doubt = both, None
-    event.margin = unisons.SURE_MARGIN * (beats.gain - unisons.GAIN)
-    return True
-
-
-def _is_piece_of(last: Event, event: Event) -> bool:
-    """Say whether two events that touch may be one note cut by its own beats."""
-    told = [is_unison(e.f0_hz) for e in (last, event)]
-    series = [_is_one_series(e.f0_hz) or t for e, t in zip((last, event), told, strict=True)]
-    touch = event.new_stroke and event.start_s - last.end_s < HELD_ON_S
-    same = same_notes(last.f0_hz[:1], event.f0_hz[:1])
-    return touch and same and all(series) and not all(told)
-
-
-def is_unison(f0_hz: np.ndarray) -> bool:
-    """Say whether two voices are one note on two strings."""
-    return len(f0_hz) == 2 and bool(in_cents(f0_hz[1] / f0_hz[0]) < unisons.WIDEST_CENTS)
-
-
-def _is_one_series(f0_hz: np.ndarray) -> bool:
-    """Say whether all voices lie near multiples of the lowest: one note, or read as partials."""
-    number = np.rint(f0_hz / f0_hz[0])
-    if (number[1:] < 2.0).any():
-        return False
-    return bool((np.abs(in_cents(f0_hz / f0_hz[0] / number)) < SAME_CENTS).all())
-
-
-def with_octaves(sound: Sound, events: list[Event], top_hz: float) -> list[Event]:
-    """Decide every possible octave: upper notes added, refuted or left open (``doubt``)."""
-    asked = [e for e in events if _may_be_octave(e, top_hz)]
-    found = [(e, octaves.octave_signs(sound, e.start_s, e.end_s, float(e.f0_hz[0]))) for e in asked]
-    told = [(e, signs, _evidence(e, signs, events)) for e, signs in found if signs is not None]
-    prior = octaves.prior_log_odds(np.array([log_odds for _, _, log_odds in told]))
-    for event, signs, log_odds in told:
-        _decide_octave(event, signs, octaves.probability(log_odds + prior))
-    return events
-
-
-def _may_be_octave(event: Event, top_hz: float) -> bool:
-    if len(event.f0_hz) == 1:
-        return bool(2.0 * event.f0_hz[0] < top_hz)
-    return len(event.f0_hz) == 2 and is_octave(event.f0_hz)
-
-
-def is_octave(f0_hz: np.ndarray) -> bool:
-    """Say whether two voices are near enough an octave to be tested as one."""
-    return bool(abs(in_cents(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
-
-
-def _evidence(event: Event, signs: octaves.OctaveSigns, events: list[Event]) -> float:
-    """Log-odds of an octave, with what else speaks for one.
-
-    Where the peaks already show two notes, that counts; so does that both notes were just played,
-    one after the other or as an octave: separately, then together, again and again, is how
-    octaves are practised.
-    """
-    shown = PEAKS_SHOW * (len(event.f0_hz) == 2)
-    return signs.log_odds + shown + JUST_BROKEN * _just_broken(event, events)
-
-
-def _just_broken(event: Event, events: list[Event]) -> bool:
-    lower = event.f0_hz[0]
-    before = [e.f0_hz for e in events if 0.0 < event.start_s - e.start_s < BROKEN_WITHIN_S]
-    if any(len(f0) == 2 and is_octave(f0) and has_note(f0[:1], lower) for f0 in before):
-        return True
-    singles = np.array([f0[0] for f0 in before if len(f0) == 1])
-    if not len(singles):
-        return False
-    return has_note(singles, lower) and has_note(singles, 2.0 * lower)
-
-
-def _decide_octave(event: Event, signs: octaves.OctaveSigns, chance: float) -> None:
-    lower = float(event.f0_hz[0])
-    both = event.f0_hz
-    if len(both) == 1:
-        both = np.array([lower, 2.0 * lower * as_ratio(signs.offset_cents)])
-    elif signs.values[octaves.EXCESS] > GHOST_DB:
-        event.f0_hz = both[1:]
-        return
-    if chance >= octaves.SURE:
-        event.alternatives.insert(0, (lower,))
-        event.f0_hz, event.margin = both, chance_margin(chance)
-        return
-    event.f0_hz = both[:1]
-    event.margin = min(event.margin, chance_margin(1.0 - chance))
-    if chance >= octaves.OPEN:
-        event.alternatives.insert(0, tuple(float(f) for f in both))
-        event.doubt = "octave_or_single"
 
 
 def chance_margin(chance: float) -> float:

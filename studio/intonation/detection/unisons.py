@@ -28,14 +28,15 @@ all of them at the same few rates.
    responses p1, p2 and the inner product g explain (|p1|² + |p2|² - 2·Re(p1*·p2·g)) / (1 - |g|²).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy.fft import fft, fftfreq, fftshift, next_fast_len, rfft
 
 from studio.intonation.detection.octaves import basebands
 from studio.intonation.detection.resampling import Sound
-from studio.theory import as_ratio
+from studio.intonation.detection.segments import HELD_ON_S, SAME_CENTS, Event, same_notes
+from studio.theory import as_ratio, in_cents
 
 PARTIALS, HIGHEST_HZ = 8, 4500.0
 LEAST_CENTS, MOST_CENTS = 4.0, 62.0
@@ -172,3 +173,55 @@ def _lines(bands: np.ndarray, number: np.ndarray, rate: float, delta_hz: float) 
 def _at(row: np.ndarray, hz: np.ndarray, where_hz: np.ndarray) -> np.ndarray:
     index = np.rint((where_hz - hz[0]) / (hz[1] - hz[0])).astype(int)
     return row[np.clip(index, 0, len(row) - 1)]
+
+
+def with_unisons(sound: Sound, events: list[Event]) -> list[Event]:
+    """Return events with one note on two strings heard as two voices where their beats tell.
+
+    Slow beats lower all partials at times, as a new stroke does: pieces of one note that touch
+    are also asked together, unless each tells by itself.
+    """
+    out: list[Event] = []
+    for event in events:
+        if _is_one_series(event.f0_hz):
+            _hear_unison(sound, event)
+        last = out[-1] if out else None
+        if last is not None and _is_piece_of(last, event):
+            whole = replace(last, end_s=event.end_s, f0_hz=last.f0_hz[:1])
+            if _hear_unison(sound, whole):
+                out[-1] = whole
+                continue
+        out.append(event)
+    return out
+
+
+def _hear_unison(sound: Sound, event: Event) -> bool:
+    beats, both = unison(sound, event.start_s, event.end_s, float(event.f0_hz[0]))
+    if not beats.are_two_strings:
+        return False
+    event.alternatives = [tuple(float(f) for f in event.f0_hz), *event.alternatives]
+    event.f0_hz, event.doubt = both, None
+    event.margin = SURE_MARGIN * (beats.gain - GAIN)
+    return True
+
+
+def _is_piece_of(last: Event, event: Event) -> bool:
+    """Say whether two events that touch may be one note cut by its own beats."""
+    told = [is_unison(e.f0_hz) for e in (last, event)]
+    series = [_is_one_series(e.f0_hz) or t for e, t in zip((last, event), told, strict=True)]
+    touch = event.new_stroke and event.start_s - last.end_s < HELD_ON_S
+    same = same_notes(last.f0_hz[:1], event.f0_hz[:1])
+    return touch and same and all(series) and not all(told)
+
+
+def is_unison(f0_hz: np.ndarray) -> bool:
+    """Say whether two voices are one note on two strings."""
+    return len(f0_hz) == 2 and bool(in_cents(f0_hz[1] / f0_hz[0]) < WIDEST_CENTS)
+
+
+def _is_one_series(f0_hz: np.ndarray) -> bool:
+    """Say whether all voices lie near multiples of the lowest: one note, or read as partials."""
+    number = np.rint(f0_hz / f0_hz[0])
+    if (number[1:] < 2.0).any():
+        return False
+    return bool((np.abs(in_cents(f0_hz / f0_hz[0] / number)) < SAME_CENTS).all())

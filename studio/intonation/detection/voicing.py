@@ -40,7 +40,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import ifft, ifftshift, next_fast_len, rfft
 
-from studio.intonation.detection.order_statistics import percentile
+from studio.intonation.detection.envelopes import percentile
 from studio.intonation.detection.resampling import Sound
 from studio.theory import in_cents
 

@@ -1,10 +1,10 @@
 """Measuring soundings: the one way into the package.
 
 Conventions are those of :mod:`studio.intonation.model.sounding`. The order of steps for one
-sounding: follow every voice coarsely (``pitch_tracks``), find where it settles (``settled_pitch``),
+sounding: follow every voice coarsely (``pitch_tracks``), find where it settles (``pitch_contour``),
 fit all voices jointly there and, where the landing lies outside, once more just after the onset
-(``windows``), then describe the curves (``vibrato``) and say how sure it all is
-(``explained_energy``, ``uncertainty``).
+(``windows``), then describe the curves (``pitch_contour``) and say how sure it all is
+(``goodness_of_fit``, ``uncertainty``).
 
 Cost does not grow with a note's length beyond the coarse tracking: a fit window is at most
 0.92 s however long the note is held. What the window does not reach is told by the coarse tracks,
@@ -16,10 +16,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from studio.intonation.estimation import glides, reverberation, settled_pitch, uncertainty
+from studio.intonation.estimation import goodness_of_fit, hidden_voices, pitch_contour, uncertainty
+from studio.intonation.estimation.pitch_contour import Weighting, movement
 from studio.intonation.estimation.pitch_tracks import HOP_S, Track, coarse_tracks, frames
-from studio.intonation.estimation.settled_pitch import Weighting
-from studio.intonation.estimation.vibrato import movement
 from studio.intonation.estimation.windows import WindowFit, fit_window
 from studio.intonation.model.sounding import EventFit, IntervalFit, Sounding, VoiceFit
 from studio.theory import as_ratio, in_cents
@@ -80,13 +79,13 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     margin = min(0.045, 0.1 * (end - start))
     spectra = frames(y, sr, start + margin, end - margin)
     tracks = coarse_tracks(spectra, f0)
-    followed = tracks + glides.glides(y, sr, start, end, tracks)
-    span = settled_pitch.settled_span(followed, start, end)
-    window = _fit_span(settled_pitch.settled_weighting(span), start, end)
+    followed = tracks + hidden_voices.glides(y, sr, start, end, tracks)
+    span = pitch_contour.settled_span(followed, start, end)
+    window = _fit_span(pitch_contour.settled_weighting(span), start, end)
     settled = fit_window(y, sr, *window, tracks)
-    weighting = settled_pitch.settled_weighting(span, vibrato=uncertainty.shakes(settled))
+    weighting = pitch_contour.settled_weighting(span, vibrato=uncertainty.shakes(settled))
     landed = _landing(y, sr, start, end, tracks, settled)
-    rest_db = reverberation.rest_db(y, sr, sounding.start_s, sounding.end_s)
+    rest_db = goodness_of_fit.rest_db(y, sr, sounding.start_s, sounding.end_s)
     fitted = weighting.within(*_well_fitted(settled))
     judge = uncertainty.Judge(settled, fitted, f0, rest_db, reached=_reached(weighting, settled))
     return _assemble(judge, tracks, settled, weighting, landed)
@@ -125,7 +124,7 @@ def _landing(
     """
     if end - start < LANDING_LEAST_S:
         return None
-    weighting = settled_pitch.landing_weighting(start)
+    weighting = pitch_contour.landing_weighting(start)
     length = settled.time_s[-1] - settled.time_s[0]
     if settled.time_s[0] + 0.04 * length < weighting.centre_s - 0.5 * weighting.half_s:
         return _pitches(settled, weighting)
@@ -151,7 +150,7 @@ def _over(settled: WindowFit, tracks: list[Track], weighting: Weighting) -> np.n
 
     A hidden voice has no track of its own; it is taken to move as the others do on average.
     """
-    window = settled_pitch.Weighting(*_well_fitted(settled))
+    window = pitch_contour.Weighting(*_well_fitted(settled))
     reached = weighting.within(window.begin_s, window.end_s)
     if reached.half_s <= 0.0:  # the last part of a long note lies beyond the window
         reached = window
@@ -184,7 +183,7 @@ def _assemble(
     landed: np.ndarray | None,
 ) -> EventFit:
     pitch = _over(settled, tracks, weighting)
-    ended = _over(settled, tracks, settled_pitch.ending_weighting(weighting))
+    ended = _over(settled, tracks, pitch_contour.ending_weighting(weighting))
     order = np.argsort(pitch, kind="stable")
     levels = _levels_db(settled, judge.weighting)
     voices = []
@@ -203,7 +202,7 @@ def _assemble(
                 steadiness_cents=moved.steadiness_cents,
                 track_s=time,
                 track_hz=hz,
-                dropouts=settled_pitch.dropouts(tracks[v]),
+                dropouts=pitch_contour.dropouts(tracks[v]),
             )
         )
     intervals = []

@@ -12,7 +12,7 @@ with w the taper and F_c the centre. All partials of a voice share one phase
 
 u = 0..1 across the window: cents_v(t) is a cosine series of P terms. Amplitudes are slow:
 A_vk(t) = sum over q < Q of a_vkq * m_q(t), with m_q = cos(pi q u) and, where the voice shows
-them, modulations of its own (``modulation.py``), and with a ridge on q >= 1 (a bowed string's
+them, modulations of its own (see ``initial_values``), and with a ridge on q >= 1 (a bowed string's
 partials sway, they do not jump; without the ridge the sway would explain away the pitch).
 
 Method

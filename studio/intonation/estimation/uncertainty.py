@@ -10,10 +10,10 @@ rooms, bows and wrong minima do. What predicts the real error:
 * how much the partials *disagree*: the sandwich covariance H^-1 (sum_c g_c g_c^T) H^-1, with
   g_c each cluster's own gradient at the common minimum and H the Gauss-Newton matrix (Huber
   1967, *Proc. 5th Berkeley Symp.* 1, 221-233; White 1982, *Econometrica* 50, 1-25);
-* the voices' *lock* (``explained_energy.py``) and their slow *wander*;
-* how *lopsided* their partials are (``spectral_asymmetry.py``): how well the pitch is defined;
+* the voices' *lock* (``goodness_of_fit.py``) and their slow *wander*;
+* how *lopsided* their partials are (the same module): how well the pitch is defined;
 * how much their partials *sway*, and how loud the *rest* is that sounds beside the note: the room,
-  the noise and the bow (``reverberation.py``);
+  the noise and the bow (``goodness_of_fit.py``);
 * how long the window is, how high the upper voice (few partials are left to agree), and for a
   hidden voice by how much its start won.
 
@@ -24,10 +24,14 @@ from dataclasses import astuple, dataclass
 
 import numpy as np
 
+from studio.intonation.estimation.goodness_of_fit import (
+    UNKNOWN_DB,
+    UNKNOWN_SWAY,
+    lopsided_cents,
+    sway_shares,
+)
 from studio.intonation.estimation.joint_fit import Fit, scores_and_information
-from studio.intonation.estimation.reverberation import UNKNOWN_DB, UNKNOWN_SWAY, sway_shares
-from studio.intonation.estimation.settled_pitch import Weighting
-from studio.intonation.estimation.spectral_asymmetry import lopsided_cents
+from studio.intonation.estimation.pitch_contour import Weighting
 from studio.intonation.estimation.windows import WindowFit
 from studio.theory import as_ratio, in_cents
 
@@ -93,7 +97,7 @@ class Evidence:
     the window; ``high_hz``: the highest pitch; ``margin``: log-likelihood by which a hidden
     voice's start won, None when all voices are visible; ``moving``: vibrato; ``sway``: the
     largest share (0..) of a voice's partials that is not constant; ``rest_db``: what sounds beside
-    the sounding, re the sounding, see ``reverberation.py``; ``reached``: the share of the held part
+    the sounding, re the sounding, see ``goodness_of_fit``; ``reached``: the share of the held part
     that the window covers.
     """
 
@@ -246,7 +250,7 @@ class Judge:
 
         ``weighting``: of what is reported, as far as the window reaches, which is the share
         ``reached`` of it; ``expected_hz`` (V,): the pitches that finding the notes came to, voice
-        by voice; ``rest_db``: see :func:`reverberation.rest_db`.
+        by voice; ``rest_db``: see :func:`goodness_of_fit.rest_db`.
         """
         self.fitted = fitted
         self.weighting, self.reached = weighting, reached

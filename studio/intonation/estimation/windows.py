@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from studio.intonation.estimation import explained_energy, initial_values, modulation, restarts
+from studio.intonation.estimation import goodness_of_fit, initial_values
 from studio.intonation.estimation.basebands import (
     MOVING_HALF_BAND_HZ,
     STEADY_HALF_BAND_HZ,
@@ -72,7 +72,7 @@ class Stage:
 STEADY = (Stage(6, 0.03, 3, 2.0, 5), Stage(KMAX, 0.1, 4, SLOW_BANDWIDTH_HZ, 6))
 STEADY_CHOICE = Stage(8, 0.05, 3, 2.0, 5)
 MOVING_CHOICE = Stage(8, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 5)
-SEARCH = Stage(restarts.KMAX, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 0)
+SEARCH = Stage(initial_values.RESTART_KMAX, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 0)
 MOVING = (
     Stage(3, 0.03, 3, VIBRATO_BANDWIDTH_HZ, 6),
     Stage(6, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 6),
@@ -225,7 +225,7 @@ def fit_window(
             theta, expected = fit.theta, fit.problem.expected_cents
         assert fit is not None
         if window.hidden:
-            window.modulations = modulation.shapes(fit)
+            window.modulations = initial_values.modulations(fit)
     margin = np.inf
     if window.hidden:
         fit, margin = _with_hidden(window, theta, stages)
@@ -237,7 +237,7 @@ def fit_window(
     return WindowFit(
         fit,
         time,
-        explained_energy.voice_locks(fit),
+        goodness_of_fit.voice_locks(fit),
         window.moving,
         tuple(window.hidden),
         margin,
@@ -293,7 +293,7 @@ def _with_hidden(
 def _looked_again(window: _Window, fit: Fit, stages: tuple[Stage, ...]) -> Fit:
     """The fit after badly locked voices were looked for again, the worst first."""
     for _ in range(len(fit.f0_hz)):
-        locks = explained_energy.voice_locks(fit)
+        locks = goodness_of_fit.voice_locks(fit)
         poor = [int(v) for v in np.argsort(locks) if locks[v] < WELL_LOCKED]
         for voice in poor:
             better = _restarted(window, fit, voice, int(np.argmax(locks)))
@@ -322,7 +322,7 @@ def _restarted(window: _Window, fit: Fit, voice: int, leader: int) -> Fit | None
     around[:, voice] *= as_ratio(np.array([-LOOK_CENTS, LOOK_CENTS]))
     wide = window.stage(SEARCH, f0, theta, False, None, around)
     shapes = [wide.theta[voice]] + [wide.theta[leader]] * (leader != voice)
-    found = restarts.candidates(wide, voice, shapes, STARTS_AGAIN)
+    found = initial_values.candidates(wide, voice, shapes, STARTS_AGAIN)
     if not found:
         return None
     begun = []

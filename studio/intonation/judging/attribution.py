@@ -1,4 +1,4 @@
-"""Which of two notes has to move.
+"""Which of two notes has to move, and how far its finger goes.
 
 What can tell, the strongest first:
 
@@ -18,18 +18,38 @@ higher, or the upper one lower, and any share of that between them. Where the in
 little more than that, nothing is concluded.
 
 The last three are advice. Otherwise either note may move.
+
+Separately against together (:func:`compared`)
+----------------------------------------------
+A pupil plays the two notes of a double stop one after the other, then both. Setting the second
+finger often drags the first, and neither ear nor eye of the pupil may notice. Each note of a
+playing is held against the same note played separately just before it, in the same run, settled
+pitch against settled pitch: no reference and no tuning is needed.
+
+Fingers (:func:`hands_of`)
+--------------------------
+A stop is in semitones above its open string; strings are named by their letter; distances are in
+millimetres along the string, for the pupil's own string length. Nothing here is guessed from the
+sound: without a written finger there is no :class:`Hand`, and without a written string there are
+no millimetres.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from studio.intonation.judging.finger_distance import Hands
 from studio.intonation.judging.interval_naming import Named
-from studio.intonation.judging.separate_notes import NOT_COMPARED, Compared
-from studio.intonation.model.judgement import JudgedInterval
+from studio.intonation.model.judgement import SURE, JudgedInterval
 from studio.intonation.model.measurement import Event, Measurement, Reference, Voice
-from studio.intonation.model.runs import cents_of
-from studio.theory import Pitch, openness
+from studio.intonation.model.options import Options
+from studio.intonation.model.runs import DOUBTFUL_CONFIDENCE, SAME_NOTE_CENTS, Played, cents_of
+from studio.theory import Pitch, mm_per_cent, openness
 
+# Share of a distance that is not known besides the cents: the string length is often the usual one
+# and not measured, and a fingertip is a centimetre wide. Chosen, not measured.
+DISTANCE_SHARE = 0.05
+MOVED_CENTS = 8.0  # less is within what a steady finger does from bow to bow; chosen
+SETTLED_S = 0.3  # a shorter note has no settled part
+SAME_VISIT_S = 20.0  # played alone longer ago, the hand has been elsewhere since; chosen
 ANCHOR_CENTS = 6.0  # pure fifths and equal temperament differ by as much
 TRUSTED_CENTS = 3.5  # uncertainty of a reference from notes alone
 OFF_SHARE = 0.6  # of the interval's deviation that the other note must be off by
@@ -38,6 +58,162 @@ SLIPPED_SHARE = 0.65  # of the deviation that the note which moved must account 
 STAYED_CENTS = 6.0  # a note that moved less than this stayed
 AGREED_SHARE = 0.6  # of the tolerance: separate notes this near to the interval agreed
 CLEARLY_OFF_CENTS = 10.0  # beyond what the interval's size leaves open
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """One written finger: 0 (open) to 4, its string's letter and its stop, as far as written."""
+
+    finger: int
+    string: str | None = None
+    stop: int | None = None
+    string_length_mm: float = 328.0
+
+    def distance_mm(self, cents: float, uncertainty_cents: float) -> tuple[float, float] | None:
+        """How far the finger goes for ``cents``, and the standard deviation of that, in mm.
+
+        ``None`` where the string is not written, or the note is open.
+
+        >>> mm, doubt = Hand(1, "D", 2).distance_mm(18.0, 0.6)
+        >>> round(mm, 2), round(doubt, 2)
+        (3.04, 0.18)
+        """
+        if not self.stop:
+            return None
+        each = mm_per_cent(self.stop, self.string_length_mm)
+        distance = abs(cents) * each
+        return distance, ((uncertainty_cents * each) ** 2 + (DISTANCE_SHARE * distance) ** 2) ** 0.5
+
+
+Hands = tuple[Hand | None, Hand | None]  # of the low and the high note, where written
+
+
+def hands_of(named: Named, options: Options) -> Hands:
+    """The written fingers of the low and the high note; ``None`` where none is written."""
+    note = named.expected
+    if note is None or len(note.fingers) != 2:
+        return None, None
+    numbers = note.strings or (None, None)
+    low, high = (
+        None if finger is None else _hand(finger, number, pitch, options)
+        for finger, number, pitch in zip(
+            note.fingers, numbers, (named.low, named.high), strict=True
+        )
+    )
+    return low, high
+
+
+def _hand(finger: int, number: int | None, pitch: Pitch, options: Options) -> Hand:
+    """The finger with its string, unless the note cannot be played there."""
+    strings = options.strings
+    if number is None or not 1 <= number <= len(strings):
+        return Hand(finger)
+    string = strings[len(strings) - number]  # players count from the highest, 1
+    stop = pitch.midi - string.midi
+    if stop < 0 or (stop == 0) != (finger == 0):
+        return Hand(finger)
+    length_mm = options.string_length_mm
+    assert length_mm is not None  # set when the options were made
+    return Hand(finger, string.pretty[:-1], stop, length_mm)
+
+
+def is_one_finger(low: Hand | None, high: Hand | None) -> bool:
+    """Whether one finger lies across two strings, so that its notes do not move freely."""
+    if low is None or high is None or not low.finger:
+        return False
+    return low.finger == high.finger and low.string != high.string
+
+
+@dataclass(slots=True)
+class Moved:
+    """One note of a playing against itself alone; cents, higher together is positive.
+
+    ``alone_cents`` are above MIDI number 0 at the clip's reference; ``first`` says that this note
+    was already there when the other one was played.
+    """
+
+    which: str
+    cents: float
+    uncertainty_cents: float
+    alone_cents: float
+    first: bool = False
+
+    @property
+    def is_sure(self) -> bool:
+        """Further than a steady finger goes, and than the measurement may err."""
+        return abs(self.cents) > max(MOVED_CENTS, SURE * self.uncertainty_cents)
+
+
+Compared = tuple[Moved | None, Moved | None]  # the lower and the upper note
+NOT_COMPARED: Compared = (None, None)
+
+
+def compared(playing: Played, broken: Sequence[Played], since_s: float = 0.0) -> Compared:
+    """The lower and the upper note of a double stop against those played alone before it.
+
+    Parameters
+    ----------
+    playing : a double stop
+    broken : the run's separate notes, in time
+    since_s : notes that began before this moment, in s, do not count
+
+    Returns
+    -------
+    (Moved or None, Moved or None)
+        ``None`` where a note was not played alone, or not measured well enough. Both for a unison,
+        whose two notes cannot be told apart in turn.
+    """
+    until_s = playing.event.start_s
+    since_s = max(since_s, until_s - SAME_VISIT_S)
+    before = [
+        item for item in broken if since_s <= item.event.start_s < until_s and _is_settled(item)
+    ]
+    low, high = playing.cents[0], playing.cents[-1]
+    if not before or len(playing.event.voices) != 2 or high - low < 2.0 * SAME_NOTE_CENTS:
+        return NOT_COMPARED
+    last = [_last_near(before, cents) for cents in (low, high)]
+    lower, upper = last
+    if lower is not None and upper is not None:
+        lower_first = lower.event.start_s < upper.event.start_s
+        firsts = (lower_first, not lower_first)
+    else:
+        firsts = (lower is not None, upper is not None)
+    return (
+        _moved("lower", playing, 0, lower, firsts[0]),
+        _moved("upper", playing, 1, upper, firsts[1]),
+    )
+
+
+def _is_settled(item: Played) -> bool:
+    event = item.event
+    return (
+        len(event.voices) == 1
+        and event.doubt is None
+        and event.confidence >= DOUBTFUL_CONFIDENCE
+        and event.end_s - event.start_s >= SETTLED_S
+    )
+
+
+def _last_near(items: Sequence[Played], cents: float) -> Played | None:
+    for item in reversed(items):
+        if abs(item.cents[0] - cents) <= SAME_NOTE_CENTS:
+            return item
+    return None
+
+
+def _moved(
+    which: str, playing: Played, voice: int, alone: Played | None, first: bool
+) -> Moved | None:
+    if alone is None:
+        return None
+    doubts = (
+        alone.event.voices[0].uncertainty_cents,
+        playing.event.voices[voice].uncertainty_cents,
+    )
+    if doubts[0] is None or doubts[1] is None:
+        return None
+    doubt = (doubts[0] ** 2 + doubts[1] ** 2) ** 0.5
+    return Moved(which, playing.cents[voice] - alone.cents[0], doubt, alone.cents[0], first)
 
 
 @dataclass(slots=True)

@@ -4,8 +4,8 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import product
 
-from studio.intonation.model.expected import ExpectedNote
 from studio.intonation.model.options import Policy
+from studio.intonation.model.score_following import ExpectedNote
 from studio.theory import (
     Interval,
     Key,

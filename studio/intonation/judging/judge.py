@@ -13,16 +13,19 @@ The rules
 from collections.abc import Sequence
 
 from studio.intonation.alignment import follow
-from studio.intonation.alignment.note_figures import with_figures
+from studio.intonation.alignment.follower import with_figures
 from studio.intonation.judging.interval_naming import Named, Namer
 from studio.intonation.judging.marks import numbered, open_string_mark
 from studio.intonation.judging.run_judgement import SETTLED_S, judge_run
-from studio.intonation.judging.run_naming import Meaning, Names
+from studio.intonation.judging.run_naming import Meaning, Names, runs_by_note, single_notes
 from studio.intonation.judging.single_notes import judge_singles
-from studio.intonation.judging.written_runs import runs_by_note, single_notes
-from studio.intonation.model.expected import ExpectedNote
-from studio.intonation.model.following import Following
-from studio.intonation.model.judgement import JudgedInterval, JudgedSingle, Judgement, Mark
+from studio.intonation.model.judgement import (
+    JudgedInterval,
+    JudgedSingle,
+    Judgement,
+    Mark,
+    verdict_of,
+)
 from studio.intonation.model.measurement import Event, HeardInterval, Measurement
 from studio.intonation.model.options import Policy
 from studio.intonation.model.runs import (
@@ -34,7 +37,7 @@ from studio.intonation.model.runs import (
     is_unlikely,
     played,
 )
-from studio.intonation.model.thresholds import verdict_of
+from studio.intonation.model.score_following import ExpectedNote, Following
 from studio.theory import Pitch
 
 NAMED_WITHIN_CENTS = 100.0  # a size further off than a semitone was given a wrong name

@@ -4,14 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from studio.intonation.judging.attribution import who_moves
-from studio.intonation.judging.finger_distance import Hands, is_one_finger
+from studio.intonation.judging.attribution import Compared, Hands, is_one_finger, who_moves
 from studio.intonation.judging.interval_naming import Named
 from studio.intonation.judging.remarks import BALANCE_DB
-from studio.intonation.judging.separate_notes import Compared
-from studio.intonation.model.judgement import JudgedInterval, Mark, Remark, Run
+from studio.intonation.model.judgement import SURE, JudgedInterval, Mark, Remark, Run, severity_of
 from studio.intonation.model.measurement import Event, HeardInterval, Measurement, OpenString
-from studio.intonation.model.thresholds import SURE, severity_of
 from studio.theory import Pitch
 
 # Pure fifths and equal temperament differ by up to 6 cents on an open string: not a fault.

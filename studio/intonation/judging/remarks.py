@@ -14,9 +14,8 @@ may be touched lightly (common practice, no source).
 from dataclasses import dataclass
 from typing import Any
 
-from studio.intonation.judging.finger_distance import Hand, Hands
+from studio.intonation.judging.attribution import NOT_COMPARED, Compared, Hand, Hands, Moved
 from studio.intonation.judging.interval_naming import Named
-from studio.intonation.judging.separate_notes import NOT_COMPARED, Compared, Moved
 from studio.intonation.model.judgement import Remark, Run
 from studio.intonation.model.measurement import Event
 from studio.intonation.model.runs import RunOfPlayings

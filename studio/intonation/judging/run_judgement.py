@@ -6,7 +6,7 @@ have been in tune, takes it away.
 
 from typing import Any
 
-from studio.intonation.judging.finger_distance import hands_of
+from studio.intonation.judging.attribution import NOT_COMPARED, Compared, compared, hands_of
 from studio.intonation.judging.interval_naming import Named
 from studio.intonation.judging.marks import JudgedPlaying, bow_mark, interval_mark
 from studio.intonation.judging.remarks import (
@@ -20,11 +20,16 @@ from studio.intonation.judging.remarks import (
     run_changed,
 )
 from studio.intonation.judging.run_naming import Names
-from studio.intonation.judging.separate_notes import NOT_COMPARED, Compared, compared
-from studio.intonation.model.judgement import JudgedInterval, Mark, Remark, Run
+from studio.intonation.model.judgement import (
+    CLOSE_TO_LIMIT,
+    SURE,
+    JudgedInterval,
+    Mark,
+    Remark,
+    Run,
+)
 from studio.intonation.model.measurement import Event, Measurement
 from studio.intonation.model.runs import OCTAVE_DOUBT, SAME_NOTE_CENTS, RunOfPlayings
-from studio.intonation.model.thresholds import CLOSE_TO_LIMIT, SURE
 from studio.intonation.wording.sentences import SAME_CENTS
 
 HELD_ALONE_S = 0.8  # a lower note held this long after an octave may have been one

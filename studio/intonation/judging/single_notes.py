@@ -9,12 +9,11 @@ from collections.abc import Mapping
 from types import MappingProxyType
 
 from studio.intonation.judging.interval_naming import Namer
-from studio.intonation.model.expected import ExpectedNote
-from studio.intonation.model.judgement import JudgedSingle, Mark
+from studio.intonation.model.judgement import JudgedSingle, Mark, severity_of, verdict_of
 from studio.intonation.model.measurement import Event, Measurement
 from studio.intonation.model.options import Policy
 from studio.intonation.model.runs import DOUBTFUL_CONFIDENCE, cents_of
-from studio.intonation.model.thresholds import severity_of, verdict_of
+from studio.intonation.model.score_following import ExpectedNote
 from studio.theory import Pitch, as_ratio, size_cents
 from studio.theory.intervals import interval_between
 

@@ -7,8 +7,8 @@ that is one run, however many playings it has. It ends when something else is pl
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from studio.intonation.model.expected import ExpectedNote
 from studio.intonation.model.measurement import Event
+from studio.intonation.model.score_following import ExpectedNote
 from studio.theory import Pitch, in_cents, is_playable
 
 SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's

@@ -6,9 +6,9 @@ from dataclasses import dataclass, field
 
 from studio.intonation import ExpectedNote, Following, Measurement
 from studio.intonation.alignment.follower import following_of
-from studio.intonation.alignment.score import Expected
-from studio.intonation.model.following import FollowedEvent
+from studio.intonation.alignment.hidden_markov_model import Expected
 from studio.intonation.model.measurement import Event
+from studio.intonation.model.score_following import FollowedEvent
 from tests.benchmarks.practising.walk import Sounded
 
 OVERLAP = 0.5  # of the shorter of the two

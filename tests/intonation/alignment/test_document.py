@@ -7,7 +7,7 @@ from jsonschema import Draft202012Validator
 
 from studio.intonation import Analysis, ExpectedNote, Policy, judge, load_schema
 from studio.intonation.alignment import follow
-from studio.intonation.alignment.fingering import with_fingering
+from studio.intonation.alignment.follower import with_fingering
 from tests.intonation.heard import Clip
 
 PAIRS = [("G3", "G4"), ("A3", "A4"), ("B3", "B4"), ("C4", "C5"), ("D4", "D5"), ("E4", "E5")]

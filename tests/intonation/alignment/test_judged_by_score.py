@@ -7,7 +7,7 @@ import pytest
 
 from studio.intonation import Analysis, ExpectedNote, Policy, judge
 from studio.intonation.alignment import follow
-from studio.intonation.alignment.fingering import with_fingering
+from studio.intonation.alignment.follower import with_fingering
 from tests.intonation.heard import Clip
 
 SCORE = [

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from studio.intonation.detection import common_bow, find_soundings
-from studio.intonation.detection.order_statistics import median, percentile
+from studio.intonation.detection.envelopes import median, percentile
 from studio.intonation.detection.segments import Event
 from tests.intonation.detection import measure, scenes
 from tests.intonation.detection.scenes import Conditions

@@ -17,7 +17,7 @@ Noise is not what limits: at 30 dB in a room of 0.4 s the bound of an interval i
 and the median error 0.03 c; at 10 dB the bound is ten times as high and the error hardly grows.
 What limits are the room, which lets every partial remember where the pitch was; the bow, whose
 sway the amplitudes take up; under vibrato wrong minima; and on recorded notes that carrier and
-centre of power part (``estimation/spectral_asymmetry.py``).
+centre of power part (``estimation/goodness_of_fit.py``).
 """
 
 import numpy as np

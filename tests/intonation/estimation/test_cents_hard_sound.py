@@ -5,8 +5,8 @@ import pytest
 
 from studio.intonation.estimation import measure_sounding, uncertainty
 from studio.intonation.estimation.basebands import cut, transform
+from studio.intonation.estimation.goodness_of_fit import lopsided_cents
 from studio.intonation.estimation.joint_fit import Basis, Problem, run
-from studio.intonation.estimation.spectral_asymmetry import lopsided_cents
 from tests.intonation.estimation import figures, tones
 
 

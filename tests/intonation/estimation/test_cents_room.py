@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from studio.intonation.estimation import reverberation
+from studio.intonation.estimation import goodness_of_fit
 
 SR = 22050
 
@@ -20,16 +20,16 @@ def sounding(before_db: float, after_db: float) -> np.ndarray:
     [
         (-20.0, -12.0, -12.0),
         (-10.0, -20.0, -10.0),
-        (-60.0, -60.0, reverberation.QUIETEST_DB),
+        (-60.0, -60.0, goodness_of_fit.QUIETEST_DB),
         (-15.0, 0.0, -15.0),  # another note follows: that is no tail
-        (0.0, -2.0, reverberation.UNKNOWN_DB),
+        (0.0, -2.0, goodness_of_fit.UNKNOWN_DB),
     ],
 )
 def test_the_rest_is_the_louder_of_what_is_left_before_and_after(before_db, after_db, expected_db):
     y = sounding(before_db, after_db)
-    assert reverberation.rest_db(y, SR, 1.0, 2.0) == pytest.approx(expected_db, abs=0.2)
+    assert goodness_of_fit.rest_db(y, SR, 1.0, 2.0) == pytest.approx(expected_db, abs=0.2)
 
 
 def test_at_the_very_ends_of_a_clip_the_rest_is_not_known():
     y = sounding(-20.0, -20.0)[SR : 2 * SR]
-    assert reverberation.rest_db(y, SR, 0.0, 1.0) == reverberation.UNKNOWN_DB
+    assert goodness_of_fit.rest_db(y, SR, 0.0, 1.0) == goodness_of_fit.UNKNOWN_DB

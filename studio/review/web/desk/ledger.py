@@ -14,7 +14,7 @@ from dataclasses import replace
 from weakref import WeakKeyDictionary
 
 from studio import figures
-from studio.intonation.model.thresholds import CLOSE_TO_LIMIT
+from studio.intonation.model.judgement import CLOSE_TO_LIMIT
 from studio.review.marks.judging import Heard, Judged
 from studio.review.marks.mark import Mark
 from studio.review.models import Comment, HandMark

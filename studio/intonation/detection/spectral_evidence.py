@@ -1,10 +1,10 @@
-"""Chords in just intonation: notes that pass for the partials of one note that nobody plays.
+"""What the pooled spectrum of an event says against a reading: phantoms, noise, struck strings.
 
 Conventions: voices in Hz, ascending; everything is read from the pooled spectrum of an event (one
 row of ``Spectra``).
 
-Method
-------
+Phantoms of chords in just intonation
+-------------------------------------
 The notes of a chord in tune are whole multiples of some lower pitch: the upper notes of 4:5:6 lie
 at 2.5 and 3 times 2, those of a sixth and a fifth above a note at 2 and 3 times another. A set that
 holds that lower pitch instead of the notes explains every peak with fewer voices, and so costs
@@ -16,23 +16,44 @@ Eratosthenes does: the first that is heard is a note, its multiples are explaine
 that is heard and is no multiple is another. Where the fundamental and most of the numbers
 that are no multiples of these notes are far below what their neighbours promise, the phantom is
 replaced by the notes.
+
+Is it a bowed string?
+---------------------
+Noise, talk and struck strings are heard too, and are not notes played.
+
+* *Clear*: a note's best partials stand far above the noise. In noise, the best of many bins
+  stand only a few decibels above it.
+* *Harmonic*: a steadily bowed string is periodic, so partial k lies at k·f0 exactly; a struck or
+  plucked one is stiff, f_k = k·f0·sqrt(1 + B·k²) (Fletcher & Rossing, *The Physics of Musical
+  Instruments*), a piano's B being 1e-4 to 1e-3 from the middle of the keyboard up. The spectrum is
+  compared with both: the number of clear peaks that the best stretched series places to some
+  hertz, less what the best exact one does.
 """
 
 import numpy as np
 
 from studio.intonation.detection.spectra import SPLIT_HZ, Spectra
+from studio.theory import as_ratio
 
-PARTIALS = 13
+PHANTOM_PARTIALS = 13
 LOWEST_HZ, HIGHEST_HZ = 100.0, 4500.0
 REACH_BINS = 2  # vibrato and mistuned notes move a multiple by this much
 HEARD_DB = 9.0  # over the noise
-LOUD_DB = 26.0  # below the loudest of the voice's partials: leakage, room
+PHANTOM_LOUD_DB = 26.0  # below the loudest of the voice's partials: leakage, room
 USUAL_DB = 10.0  # below the multiples beside it: neighbouring partials differ by this much
 BODY_DB = 14.0  # the same, more, for a fundamental: the body radiates little down there
 EVIDENCE_DB = 20.0  # in all, beyond the usual
 MOST_VOICES = 4
 TOP_NUMBER = 6  # of a note among the phantom's partials
 CLEAR_LOW_HZ, CLEAR_HIGH_HZ, CLEAR_SHARE = 22.0, 28.0, 0.003
+CLEAR_DB = 14.0  # mean of a voice's three best partials over the noise
+STIFFNESS = np.concatenate([[0.0, -3e-5, 3e-5], np.arange(8e-5, 1.6e-3, 4e-5)])  # B; three exact
+EXACT = 3
+BASES = as_ratio(np.arange(-16.0, 17.0, 2.0))  # f0 may be this far off
+STRUCK_PEAKS = 3.0  # how many more clear peaks the stretched series must place
+FADING_PEAKS = 2.2  # the same for a sound that fades from its start, as struck ones do
+FADING_DB_PER_S = -7.0
+SERIES_PARTIALS = 12
 
 
 def unfolded(spectra: Spectra, row: int, f0_hz: np.ndarray) -> np.ndarray:
@@ -50,13 +71,13 @@ def unfolded(spectra: Spectra, row: int, f0_hz: np.ndarray) -> np.ndarray:
 
 def _notes_within(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> list[int]:
     """Return the partial numbers that are notes, or none where ``f0`` is a note itself."""
-    number = np.arange(1, PARTIALS + 1)
+    number = np.arange(1, PHANTOM_PARTIALS + 1)
     hz = number * f0
     usable = (hz > LOWEST_HZ) & (hz < HIGHEST_HZ)
     clear = usable & _clear(hz, others)
     level, over_db = _levels(spectra, row, hz)
     loudest = level[clear].max() if clear.any() else 0.0
-    heard = clear & (over_db > HEARD_DB) & (level > loudest - LOUD_DB)
+    heard = clear & (over_db > HEARD_DB) & (level > loudest - PHANTOM_LOUD_DB)
     notes: list[int] = []
     for k in number[heard]:
         if not any(k % note == 0 for note in notes):
@@ -102,3 +123,49 @@ def _placed(spectra: Spectra, row: int, number: int, f0: float) -> float:
     hz = spectra.peak_hz[row]
     nearest = float(hz[np.argmin(np.abs(hz - number * f0))])
     return nearest if abs(nearest - number * f0) < 4.0 + 0.01 * nearest else number * f0
+
+
+def clear_db(spectra: Spectra, row: int, f0: float) -> float:
+    """Return how far a voice's three best partials stand above the noise, in dB, on average."""
+    hz, snr = spectra.peak_hz[row], spectra.peak_snr_db[row]
+    k = np.rint(hz / f0)
+    near = (k >= 1) & (np.abs(hz - k * f0) < 4.0 + 0.012 * hz)
+    best = np.sort(np.where(near, snr, 0.0))[-3:]
+    return float(best.mean())
+
+
+def struck_peaks(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> float:
+    """Return how many more clear peaks a stretched series places than an exact one.
+
+    Peaks that the ``others`` (Hz, exact series) explain do not count.
+    """
+    hz, snr = spectra.peak_hz[row], spectra.peak_snr_db[row]
+    inside = (hz > 0.5 * f0) & (hz < (SERIES_PARTIALS + 1.5) * f0)
+    usable = (snr > 10.0) & inside & ~_shared(hz, others)
+    hz, weight = hz[usable], np.clip((snr[usable] - 10.0) / 15.0, 0.0, 1.0)
+    if len(hz) < 4:
+        return 0.0
+    # The partial nearest to a peak is one of four: a stretched series runs ahead of the exact one
+    # by up to a tenth at its twelfth.
+    nearest = np.full((len(BASES), len(STIFFNESS), len(hz)), np.inf)
+    for step in (-2.0, -1.0, 0.0, 1.0):
+        k = np.clip(np.rint(hz / f0) + step, 1.0, SERIES_PARTIALS)
+        series = f0 * k * np.sqrt(1.0 + STIFFNESS[:, None] * k * k)  # (B, P)
+        np.minimum(nearest, np.abs(BASES[:, None, None] * series - hz), out=nearest)
+    placed = (weight * np.exp(-((nearest / (1.5 + 0.001 * hz)) ** 2))).sum(axis=2).max(axis=0)
+    return float(placed[EXACT:].max() - placed[:EXACT].max())
+
+
+def _shared(hz: np.ndarray, others: np.ndarray) -> np.ndarray:
+    if not len(others):
+        return np.zeros(len(hz), bool)
+    number = np.maximum(1.0, np.rint(hz[:, None] / others))
+    return (np.abs(hz[:, None] - number * others) < 4.0 + 0.004 * hz[:, None]).any(axis=1)
+
+
+def is_struck(
+    spectra: Spectra, row: int, f0: float, others: np.ndarray, slope_db_per_s: float
+) -> bool:
+    """Say whether a voice's partials are stretched as a struck string's."""
+    needed = FADING_PEAKS if slope_db_per_s < FADING_DB_PER_S else STRUCK_PEAKS
+    return struck_peaks(spectra, row, f0, others) > needed

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from studio.intonation import Options, analyse, listen
-from studio.intonation.estimation.reference_tone import from_tone
+from studio.intonation.estimation.reference_pitch import from_tone
 from studio.intonation.model.measurement import Measurement
 from studio.theory import Pitch
 

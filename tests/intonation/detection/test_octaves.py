@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from studio.intonation.detection.octave_correction import reread
+from studio.intonation.detection.octaves import reread
 from studio.intonation.model.sounding import (
     EventFit,
     IntervalFit,

@@ -3,7 +3,7 @@
 from functools import cache
 
 from studio.intonation import Judgement, Measurement, Policy, judge, listen
-from tests.intonation.culprits import Planted, take
+from tests.intonation.judging.culprits import Planted, take
 
 KEYS = {500: "Bb major", 501: "D major", 502: "G major", 503: "Eb major"}
 INTERVALS = ("octaves", "sixths", "thirds", "fifths")

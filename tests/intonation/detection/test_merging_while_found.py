@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from studio.intonation.detection.interrupted import resumed
+from studio.intonation.detection.merging import resumed
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.segments import Event
 from tests.intonation.synth import SR, Note, in_room, mix

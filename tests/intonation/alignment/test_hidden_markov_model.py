@@ -11,9 +11,12 @@ from hypothesis import strategies as st
 from studio.intonation import ExpectedNote
 from studio.intonation.alignment import follow
 from studio.intonation.alignment.emission_costs import Row, explain, fit_costs
-from studio.intonation.alignment.score import Expected
-from studio.intonation.alignment.transition_costs import AFTER_PAUSE, Habits
-from studio.intonation.alignment.viterbi import likeliest_path
+from studio.intonation.alignment.hidden_markov_model import (
+    AFTER_PAUSE,
+    Expected,
+    Habits,
+    likeliest_path,
+)
 from tests.benchmarks.practising.drills import drill, expected_notes
 from tests.intonation.heard import Clip
 

@@ -1,7 +1,11 @@
-"""Where a note has settled, and where it landed.
+"""What a pitch does over a note: where it landed and settled, its vibrato, drift and steadiness.
 
-Conventions: spans are (start, end) in seconds of the clip.
+Conventions: spans are (start, end) in seconds of the clip; rate in Hz, extent as plus or minus
+cents, drift in cents per second (rising is positive), steadiness as the standard deviation in cents
+about the drift, vibrato taken out.
 
+Landing and settling
+--------------------
 A held double stop is often adjusted: the fingers land, the pupil hears, and slides. Two pitches
 matter, and neither is the mean of it all. The *landing* is the pitch just after the onset, when
 the string has begun to speak. The *settled* part is the last stretch over which the slow pitch
@@ -9,6 +13,12 @@ the string has begun to speak. The *settled* part is the last stretch over which
 all of it, however long it is held: that is what a teacher hears and means. The weighting is flat;
 under vibrato it falls to nothing over about one cycle at both ends, since vibrato of 15 cents cut
 off in mid-cycle would shift the mean by half a cent. Where the note *ended* is told apart.
+
+Vibrato
+-------
+Line and one sinusoid are fitted by least squares on a grid of rates (a least-squares
+periodogram; Lomb 1976, *Astrophys. Space Sci.* 39, 447-462). It is vibrato when the sinusoid is
+wide enough to be heard and carries most of what the line leaves.
 """
 
 from dataclasses import dataclass
@@ -16,6 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studio.intonation.estimation.pitch_tracks import Track
+from studio.intonation.model.sounding import Vibrato
 
 SETTLE_S = 0.2  # a string needs some periods, a finger some tenths, before the pitch is meant
 RELEASE_S = 0.05
@@ -30,6 +41,10 @@ CYCLE_S = 0.2  # the same under vibrato: one cycle of it
 END_S = 0.3  # the last part of a note, in which it ended where it ended
 DROPOUT_DB = 10.0
 DROPOUT_LEAST_S = 0.07
+RATES_HZ = np.arange(3.5, 8.51, 0.125)
+LEAST_EXTENT_CENTS = 4.0
+LEAST_SHARE = 0.5
+LEAST_CYCLES = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,3 +154,39 @@ def ending_weighting(held: Weighting) -> Weighting:
 def landing_weighting(start_s: float) -> Weighting:
     """The weighting just after an onset."""
     return Weighting(start_s + LANDING_FROM_S, start_s + LANDING_TO_S)
+
+
+@dataclass(frozen=True, slots=True)
+class Movement:
+    """What a pitch curve does beside its mean."""
+
+    vibrato: Vibrato | None
+    drift_cents_per_s: float
+    steadiness_cents: float
+
+
+def movement(time_s: np.ndarray, cents: np.ndarray) -> Movement:
+    """Describe a curve ``cents`` (m,) at ``time_s`` (m,), m at least 4."""
+    t = time_s - time_s.mean()
+    line = np.stack([np.ones_like(t), t / max(float(np.ptp(t)), 1e-9)])
+    plain, rest = _least_squares(line, cents)
+    turn = 2 * np.pi * RATES_HZ[RATES_HZ * np.ptp(t) >= LEAST_CYCLES, None] * t
+    if len(turn):
+        waves = np.stack([np.cos(turn), np.sin(turn)], axis=1)  # (R, 2, m)
+        basis = np.concatenate([np.broadcast_to(line, waves.shape), waves], axis=1)
+        gram = basis @ basis.transpose(0, 2, 1) + 1e-9 * np.eye(4)
+        weights = np.linalg.solve(gram, basis @ cents[:, None])[:, :, 0]
+        left = np.mean((cents - np.einsum("rk,rkm->rm", weights, basis)) ** 2, axis=1)
+        best = int(left.argmin())
+        extent = float(np.hypot(*weights[best, 2:]))
+        if extent >= LEAST_EXTENT_CENTS and left[best] < (1 - LEAST_SHARE) * rest:
+            rate = float(turn[best, -1] / (2 * np.pi * t[-1]))
+            slope = float(weights[best, 1] / np.ptp(t))
+            return Movement(Vibrato(rate, extent), slope, float(np.sqrt(left[best])))
+    return Movement(None, float(plain[1] / max(float(np.ptp(t)), 1e-9)), float(np.sqrt(rest)))
+
+
+def _least_squares(basis: np.ndarray, cents: np.ndarray) -> tuple[np.ndarray, float]:
+    """Least-squares weights and the mean square left over."""
+    weights = np.linalg.solve(basis @ basis.T + 1e-9 * np.eye(len(basis)), basis @ cents)
+    return weights, float(np.mean((cents - weights @ basis) ** 2))

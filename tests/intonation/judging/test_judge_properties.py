@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
 from studio.intonation import Analysis, Measurement, Policy, judge, load_schema
+from studio.intonation.model.judgement import SURE
 from studio.intonation.model.measurement import (
     Event,
     HeardInterval,
@@ -17,7 +18,6 @@ from studio.intonation.model.measurement import (
     Voice,
     kind_of,
 )
-from studio.intonation.model.thresholds import SURE
 from studio.theory import cents_between, frequency_of_midi, spell
 
 VALIDATOR = Draft202012Validator(load_schema())

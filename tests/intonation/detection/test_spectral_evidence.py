@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from studio.intonation.detection import find_soundings
-from studio.intonation.detection.just_chords import unfolded
 from studio.intonation.detection.spectra import Spectra, analyse, frame_power
+from studio.intonation.detection.spectral_evidence import unfolded
 from tests.intonation.synth import SR, Note, cents, in_room, mix
 
 FS = SR / 2

@@ -3,7 +3,7 @@
 import pytest
 
 from studio.intonation import ExpectedNote, Policy, judge
-from studio.intonation.judging.separate_notes import MOVED_CENTS
+from studio.intonation.judging.attribution import MOVED_CENTS
 from tests.intonation.heard import Clip
 
 SIXTH = ExpectedNote(

@@ -5,7 +5,7 @@ import math
 import pytest
 
 from studio.intonation import ExpectedNote, Policy, judge
-from studio.intonation.judging.finger_distance import Hand
+from studio.intonation.judging.attribution import Hand
 from tests.intonation.heard import JUST, Clip
 
 OCTAVE = ExpectedNote(
