@@ -68,6 +68,7 @@ INSTALLED_APPS = [
     "studio.drills",
     "studio.review",
     "studio.progress",
+    "studio.rights",
     "studio.demo",
     "studio.operations",
     "django.contrib.auth",

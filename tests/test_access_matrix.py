@@ -102,6 +102,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "operator": ({"operator"}, None, {}),
     "operator_try_again": (None, {"operator"}, {"name": "all"}),
     "audit_log": (OWNERS, None, {}),
+    "rights": (LOGGED_IN, None, {}),
     "people": (TEACHERS, None, {}),
     "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),

@@ -1,9 +1,9 @@
 """Imports run one way. See DEVELOPERS.md for the map.
 
-progress, demo -> review -> clips, drills -> accounts -> jobs; the apps may use figures, theory,
-intonation, notation and media, and jobs may use figures, theory and media; of those five, figures
-and theory use none, the others may use both, and none uses an app. A model's foreign key to another
-app counts as an import of it.
+rights -> progress -> review, demo -> review -> clips, drills -> accounts -> jobs; the apps may use
+figures, theory, intonation, notation and media, and jobs may use figures, theory and media; of
+those five, figures and theory use none, the others may use both, and none uses an app. A model's
+foreign key to another app counts as an import of it.
 """
 
 import ast
@@ -28,6 +28,7 @@ APPS = {
     "drills": {"accounts"},
     "review": {"clips", "drills", "accounts"},
     "progress": {"review", "clips", "drills", "accounts"},
+    "rights": {"progress", "review", "clips", "drills", "accounts"},
     "demo": {"review", "clips", "drills", "accounts"},
     "operations": {"review", "clips", "drills", "accounts", "workers"},
 }

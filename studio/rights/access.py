@@ -1,0 +1,77 @@
+"""Whose data a person may ask for: her own account's, and that of lessons she decides about.
+
+Who decides about a pupil's lessons is who decides about consent (:mod:`studio.accounts.consent`):
+a grown-up pupil herself, a child's guardians. It does not end with the lessons.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from django.db.models import Q, QuerySet
+from django.http import Http404
+
+from studio.accounts import consent, guardians
+from studio.accounts.access import get_or_404
+from studio.accounts.models import Enrolment, Person, Studio
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What can be asked for at once: a person's account, or a pupil's lessons in one studio.
+
+    ``place`` is the pupil's newest place in the studio, ended or not; None of an account.
+    """
+
+    person: Person
+    studio: Studio | None = None
+    place: Enrolment | None = None
+
+    @property
+    def key(self) -> str:
+        """Names it in addresses and on pages."""
+        return f"place-{self.place.pk}" if self.place else "account"
+
+
+def scopes_of(person: Person) -> list[Scope]:
+    """All that ``person`` may ask for today: the account first, then own lessons, then children's.
+
+    Of each pupil and studio once, whatever number of places she has had there.
+    """
+    return [Scope(person), *_lessons(person)]
+
+
+def account_of(person: Person) -> Scope:
+    return Scope(person)
+
+
+def lessons_for(person: Person, pk: int) -> Scope:
+    """The lessons of a place, ended or not, for whose pupil ``person`` decides, or 404."""
+    place = get_or_404(_places(person), pk)
+    if person not in consent.deciders(place):
+        raise Http404
+    return Scope(place.pupil, place.studio, place)
+
+
+def _lessons(person: Person) -> Iterator[Scope]:
+    seen = set()
+    own_first = sorted(_places(person), key=lambda place: place.pupil_id != person.pk)
+    for place in own_first:
+        where = (place.pupil_id, place.studio_id)
+        if where not in seen and person in consent.deciders(place):
+            yield Scope(place.pupil, place.studio, place)
+        seen.add(where)
+
+
+def _places(person: Person) -> QuerySet[Enrolment]:
+    """Own places and those of children in studios where ``person`` answers for them, newest first.
+
+    Unlike :mod:`studio.accounts.access`, those that have ended are among them.
+    """
+    if not person.is_active:
+        return Enrolment.objects.none()
+    links = guardians.seeing().filter(guardian=person).values_list("pupil", "studio")
+    places = Q(pupil=person)
+    for pupil, studio in links:
+        places |= Q(pupil=pupil, studio=studio)
+    found = Enrolment.objects.filter(places).select_related("pupil", "studio", "teacher")
+    return found.order_by("pupil__name", "-started_on", "-pk")
