@@ -175,7 +175,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {
         "NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator",
-        "OPTIONS": {"user_attributes": ("email", "name")},
+        "OPTIONS": {"user_attributes": ("email", "login_name", "name")},
     },
     {"NAME": "studio.accounts.password_words.WordsOfThePlace"},
 ]

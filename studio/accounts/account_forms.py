@@ -5,10 +5,12 @@ from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
 from . import lockout, second_step
+from .consent import is_grown_up
 from .forms import NewPasswordForm
 from .models import Person
 from .names import NameField
 
+NAMED_BY_GUARDIAN = "Your guardian chose your log-in name, and can change it."
 TAKEN = "This address cannot be used here. Choose another, or ask your teacher."
 
 
@@ -74,8 +76,8 @@ class Confirmed(forms.Form):
 
     def clean_present_password(self) -> str:
         said = self.cleaned_data["present_password"]
-        email = self._request.user.email
-        if authenticate(self._request, username=email, password=said) is None:
+        name = self._request.user.logs_in_with
+        if authenticate(self._request, username=name, password=said) is None:
             raise forms.ValidationError("This is not your present password. Type it once more.")
         lockout.was_right(self._request)
         return said
@@ -93,6 +95,10 @@ class AddressForm(Confirmed):
         super().__init__(request, *args, auto_id="address-%s", **kwargs)
 
     def clean_email(self) -> str:
+        """A child's account stays in her guardian's hands, who chose its log-in name."""
+        person = self._request.user
+        if not person.email and is_grown_up(person) is False:
+            raise forms.ValidationError(NAMED_BY_GUARDIAN)
         return self.cleaned_data["email"].strip().lower()
 
 

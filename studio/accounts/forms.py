@@ -13,22 +13,25 @@ from .names import NameField
 SHORTEST_STRING_MM, LONGEST_STRING_MM = 170, 420
 
 
-class LogInForm(AuthenticationForm):
-    """The e-mail address and the password; the answer never says which of them was wrong."""
+NOT_TOGETHER = (
+    "This name or address and this password do not belong together. "
+    "Look at both once more; capital letters count in the password."
+)
+AS_TYPED = {"autocapitalize": "none", "autocorrect": "off", "spellcheck": "false"}
 
-    error_messages = {
-        "invalid_login": "This address and this password do not belong together. "
-        "Look at both once more; capital letters count in the password.",
-        "inactive": "This address and this password do not belong together. "
-        "Look at both once more; capital letters count in the password.",
-    }
-    username = forms.EmailField(
-        label="E-mail address",
+
+class LogInForm(AuthenticationForm):
+    """Who, and the password; the answer never says which of them was wrong."""
+
+    error_messages = {"invalid_login": NOT_TOGETHER, "inactive": NOT_TOGETHER}
+    username = forms.CharField(
+        label="Your e-mail address or log-in name",
         max_length=254,
-        widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True}),
+        widget=forms.TextInput(attrs={"autocomplete": "username", "autofocus": True, **AS_TYPED}),
     )
     password = forms.CharField(
         label="Password",
+        help_text="Or the code that your guardian made for you.",
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
@@ -161,12 +164,12 @@ class NewPasswordForm(PasswordTwice):
 
 
 class ByCodeForm(PasswordTwice):
-    """An address, a printed code, and a new password."""
+    """What one logs in with, a printed code, and a new password."""
 
-    email = forms.EmailField(
-        label="E-mail address",
+    email = forms.CharField(
+        label="Your e-mail address or log-in name",
         max_length=254,
-        widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True}),
+        widget=forms.TextInput(attrs={"autocomplete": "username", "autofocus": True, **AS_TYPED}),
     )
     code = forms.CharField(
         label="One of your recovery codes",
@@ -181,7 +184,7 @@ class ByCodeForm(PasswordTwice):
         self.fields["password"].label = "A new password"
 
     def owner(self) -> Person:
-        """Only the address, known or not: the answer must not tell which."""
+        """Only the name or address, known or not: the answer must not tell which."""
         return Person(email=self.cleaned_data.get("email", ""))
 
 

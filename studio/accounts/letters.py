@@ -83,7 +83,12 @@ def post_new_address(to: str, name: str, link: str) -> None:
 
 
 def post_answer(to: Person, teacher: Person, pupil: Person, link: str) -> None:
-    """Tell a pupil or a guardian that there is an answer; what it says is only on the page."""
+    """Tell a pupil or a guardian that there is an answer; what it says is only on the page.
+
+    Who has no address, such as a child with a log-in name, gets no letter.
+    """
+    if not to.email:
+        return
     whose = "yours" if to == pupil else str(pupil)
     body = ANSWER.format(name=to.name, who=teacher, whose=whose, link=link)
     _post(Letter.Kind.ANSWER, to.email, f"An answer from {teacher}", body)

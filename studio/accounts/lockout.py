@@ -11,7 +11,7 @@ from django.conf import settings
 from django.http import HttpRequest
 
 from . import known_device, throttling
-from .models import Person
+from .models import Person, login_named
 from .throttling import Count
 
 # A family or a school shares an address; an account is tried from a phone and a desk.
@@ -34,7 +34,7 @@ def counts_of(request: HttpRequest, account: str) -> list[Count]:
     """What a try at the account's password counts on."""
     account = account.strip().lower()
     device = known_device.of(request)
-    if device and Person.objects.filter(email=account, pk__in=device.people).exists():
+    if device and Person.objects.filter(login_named(account), pk__in=device.people).exists():
         what = ("device", device.word, account)
         return [Count(what, PAIR_LIMIT, account, own=True)]
     address = address_of(request)

@@ -6,6 +6,7 @@ pupil studies, and with whom, is a dated :class:`Enrolment`; who answers for a c
 """
 
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
 from django.contrib.sessions.base_session import AbstractBaseSession
 from django.db import models
 from django.db.models import Q
@@ -15,6 +16,7 @@ from studio import figures
 
 from .names import OneLineField
 from .prepared import Given, Prepared
+from .secret_words import as_typed
 
 
 def current(prefix: str = "") -> Q:
@@ -35,20 +37,45 @@ class Dated(models.Model):
 
 
 class PersonManager(BaseUserManager):
-    def create_user(self, email: str, password: str | None = None, **fields) -> "Person":
-        person = self.model(email=self.normalize_email(email).lower(), **fields)
+    def create_user(self, email: str | None, password: str | None = None, **fields) -> "Person":
+        """Somebody new; without an address for a child who has a log-in name, or no log-in."""
+        address = self.normalize_email(email).lower() or None
+        person = self.model(email=address, **fields)
         person.set_password(password)
         person.save(using=self._db)
         return person
 
     def get_by_natural_key(self, username: str | None) -> "Person":
-        return self.get(email=(username or "").strip().lower())
+        return self.get(login_named(username))
+
+    def who_logs_in_with(self, typed: str | None) -> "Person | None":
+        """The person of an address or a log-in name as somebody typed it."""
+        return self.filter(login_named(typed)).first()
+
+
+def login_named(typed: str | None) -> Q:
+    """A filter for people by what they log in with; nobody for nothing.
+
+    An address has an @ and a log-in name has none, so that no two people answer to one word.
+    """
+    said = (typed or "").strip().lower()
+    return Q(email=said) if "@" in said else Q(login_name=said or None, login_name__isnull=False)
 
 
 class Person(AbstractBaseUser):
-    """Anyone who logs in. The address is the log-in name and is kept in lower case."""
+    """Anyone in a studio. Kept in lower case: what she logs in with.
 
-    email = models.EmailField(unique=True)
+    That is an address, or, for a child, a log-in name that the guardian chose; a child may have
+    neither, and then no password either. See :mod:`studio.accounts.child_log_in`.
+    """
+
+    email = models.EmailField(unique=True, null=True, blank=True)
+    login_name = models.CharField(
+        max_length=30, unique=True, null=True, blank=True, help_text="A child's, of no address."
+    )
+    password_is_code = models.BooleanField(
+        default=False, help_text="Made by the guardian; hyphens and capitals do not count."
+    )
     name = OneLineField(max_length=120)
     birth_year = models.PositiveSmallIntegerField(
         null=True,
@@ -67,9 +94,28 @@ class Person(AbstractBaseUser):
 
     class Meta:
         verbose_name_plural = "people"
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(email__isnull=False)
+                | Q(login_name__isnull=False)
+                | Q(password__startswith=UNUSABLE_PASSWORD_PREFIX),
+                name="a_password_has_a_name",
+            )
+        ]
 
     def __str__(self) -> str:
         return self.name
+
+    def check_password(self, raw_password: str | None) -> bool:
+        """A code is taken as it was meant, however it was typed."""
+        if self.password_is_code and raw_password is not None:
+            raw_password = as_typed(raw_password)
+        return super().check_password(raw_password)
+
+    @property
+    def logs_in_with(self) -> str:
+        """The address, or else the log-in name; empty for a child who does not log in."""
+        return self.email or self.login_name or ""
 
     @property
     def first_name(self) -> str:
@@ -104,6 +150,10 @@ class Studio(models.Model):
     )
     return_delay_min = models.PositiveSmallIntegerField(
         default=10, help_text="For so long a return can be taken back, and nobody sees it."
+    )
+    own_login_age = models.PositiveSmallIntegerField(
+        default=13,  # years; chosen by this project, and local law stands above it
+        help_text="From this age a family's invitation proposes a log-in of the child's own.",
     )
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -289,6 +339,23 @@ class Invitation(models.Model):
         return f"{self.name} as {self.get_role_display()} of {self.studio}"
 
 
+class InvitedChild(models.Model):
+    """A child who comes in by her guardian's invitation; the row goes once she is there."""
+
+    invitation = models.ForeignKey(Invitation, models.CASCADE, related_name="children")
+    name = OneLineField(max_length=120)
+    birth_year = models.PositiveSmallIntegerField()
+    kind = models.CharField(max_length=16, choices=Instrument.Kind, default=Instrument.Kind.VIOLIN)
+    string_length_mm = models.FloatField()
+
+    class Meta:
+        ordering = ["pk"]
+        verbose_name_plural = "invited children"
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class Letter(models.Model):
     """A letter to be sent by a worker. Its words go once it is sent, and the row a day later."""
 
@@ -447,6 +514,7 @@ class AuditEntry(models.Model):
         CONSENT_GIVEN = "consent_given", "gave consent"
         CONSENT_WITHDRAWN = "consent_withdrawn", "withdrew consent"
         PASSWORD_LINK = "password_link", "made a link for a new password"
+        CHILD_LOG_IN = "child_log_in", "changed a child’s log-in"
         SETTINGS = "settings", "changed settings"
         TOLERANCE = "tolerance", "changed a clip’s tolerance"
         RETURNED = "returned", "returned a clip"

@@ -25,9 +25,7 @@ def tell(person: Person, own: str, others: str, link: PasswordLink | None = None
         Notice.objects.filter(link=link, read_at=None).delete()
     for to in concerned(person):
         text = own if to == person else others
-        Notice.objects.create(to=to, text=text, link=link)
-        if settings.MAIL:
-            letters.post_about_account(to.email, to.name, text)
+        _tell(to, text, link)
 
 
 def tell_each(people: Iterable[Person], text: str) -> None:
@@ -35,9 +33,14 @@ def tell_each(people: Iterable[Person], text: str) -> None:
     for to in dict.fromkeys(people):
         if not to.is_active:
             continue
-        Notice.objects.create(to=to, text=text)
-        if settings.MAIL:
-            letters.post_about_account(to.email, to.name, text)
+        _tell(to, text)
+
+
+def _tell(to: Person, text: str, link: PasswordLink | None = None) -> None:
+    """On her pages, and by letter to who has an address."""
+    Notice.objects.create(to=to, text=text, link=link)
+    if settings.MAIL and to.email:
+        letters.post_about_account(to.email, to.name, text)
 
 
 def unread(person: Person) -> QuerySet[Notice]:

@@ -13,8 +13,16 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from . import access, audit, notices, sessions, throttling
-from .models import GuardianLink, Membership, PasswordLink, Person, RecoveryCode, current
-from .secret_words import as_typed, hashed, new_code, new_secret
+from .models import (
+    GuardianLink,
+    Membership,
+    PasswordLink,
+    Person,
+    RecoveryCode,
+    current,
+    login_named,
+)
+from .secret_words import as_typed, hashed, new_code, new_secret, new_short_code
 
 LIFETIME = timedelta(days=1)
 CODES = 8
@@ -32,7 +40,10 @@ class NotYours(Exception):
 
 
 def may_help(teacher: Person, pupil: Person) -> bool:
-    """Whether a teacher may open a pupil's account: it reaches nothing but a studio of hers."""
+    """Whether a teacher may open a pupil's account: it reaches nothing but a studio of hers.
+
+    A child who does not log in has no account to open; her guardian decides whether she shall.
+    """
     places = access.enrolments_of(pupil)
     taught = access.enrolments_taught_by(teacher).filter(pupil=pupil)
     guards = GuardianLink.objects.filter(current(), guardian=pupil)
@@ -41,6 +52,7 @@ def may_help(teacher: Person, pupil: Person) -> bool:
     )
     return (
         pupil.is_active
+        and bool(pupil.logs_in_with)
         and teacher.is_active
         and taught.exists()
         and not others.exists()
@@ -126,13 +138,12 @@ def codes_left(person: Person) -> int:
     return _codes(person).filter(used_at=None).count()
 
 
-def find_code(email: str, code: str) -> RecoveryCode | None:
-    """The unused code of whoever has this address; one query, known or not."""
+def find_code(log_in_name: str, code: str) -> RecoveryCode | None:
+    """The unused code of whoever logs in with this; one query, known or not."""
     return (
         RecoveryCode.objects.filter(
             kind=RecoveryCode.Kind.PASSWORD,
-            person__email=email.strip().lower(),
-            person__is_active=True,
+            person__in=Person.objects.filter(login_named(log_in_name), is_active=True),
             code_sha256=hashed(as_typed(code)),
             used_at=None,
         )
@@ -164,10 +175,34 @@ def renew(person: Person, password: str, here: str | None = None) -> None:
     """Set a password: open sessions end (but ``here``), open links and old wrong tries go."""
     with transaction.atomic():
         person.set_password(password)
-        person.save(update_fields=["password"])
-        sessions.end_all(person, but=here)
-        _cancel_links(person)
-        throttling.forget(person.email)
+        person.password_is_code = False
+        _begin_anew(person, here)
+
+
+def renew_by_code(person: Person) -> str:
+    """The same with a code that is made here and told this once."""
+    code = new_short_code()
+    with transaction.atomic():
+        person.set_password(as_typed(code))
+        person.password_is_code = True
+        _begin_anew(person)
+    return code
+
+
+def take_away(person: Person) -> None:
+    """From now on no password opens the account."""
+    with transaction.atomic():
+        person.set_unusable_password()
+        person.password_is_code = False
+        _begin_anew(person)
+
+
+def _begin_anew(person: Person, here: str | None = None) -> None:
+    person.save(update_fields=["password", "password_is_code"])
+    sessions.end_all(person, but=here)
+    _cancel_links(person)
+    for name in filter(None, (person.email, person.login_name)):
+        throttling.forget(name)
 
 
 def told_by_letter(person: Person) -> None:

@@ -11,6 +11,7 @@ SECRET_BYTES = 32  # 256 bits, for links
 # Digits and letters without I, L, O and U, which are misread (Crockford's base 32).
 CODE_LETTERS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"
 CODE_LENGTH = 24  # 120 bits
+SHORT_CODE_LENGTH = 14  # with its two hyphens; 60 bits
 MISREAD = str.maketrans("OIL", "011")
 
 
@@ -22,6 +23,14 @@ def new_code() -> str:
     """A code to be printed and typed: six groups of four."""
     code = "".join(secrets.choice(CODE_LETTERS) for _ in range(CODE_LENGTH))
     return "-".join(code[at : at + 4] for at in range(0, CODE_LENGTH, 4))
+
+
+def new_short_code() -> str:
+    """A code that a child types to log in: three groups of four, 60 bits.
+
+    Kept as passwords are, slowly hashed, and tried under the same limits as they.
+    """
+    return new_code()[:SHORT_CODE_LENGTH]
 
 
 def as_typed(code: str) -> str:

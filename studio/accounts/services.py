@@ -13,28 +13,28 @@ class AddressTaken(Exception):
 
 
 def change_address(person: Person, email: str) -> None:
-    """From now on ``person`` logs in with another address; the guardians are told.
+    """From now on ``person`` logs in with this address alone; the guardians are told.
 
     Raises
     ------
     AddressTaken
     """
-    before = person.email
-    changed = f"was changed on {notices.when(timezone.now())}, from {before} to {email}."
+    before, since = person.email, notices.when(timezone.now())
+    changed = f"was changed on {since}, from {before or person.login_name} to {email}."
     try:
         with transaction.atomic():
-            Person.objects.filter(pk=person.pk).update(email=email)
+            Person.objects.filter(pk=person.pk).update(email=email, login_name=None)
             notices.tell(
                 person,
                 f"Your address {changed} If that was not you, change your password at once.",
                 f"The address of the account of {person} {changed} If {person} did not want that, "
                 "let the password be changed at once.",
             )
-            if settings.MAIL:
+            if settings.MAIL and before:
                 letters.post_about_account(before, person.name, f"Your address {changed}")
     except IntegrityError:
         raise AddressTaken from None
-    person.email = email
+    person.email, person.login_name = email, None
 
 
 @transaction.atomic

@@ -15,11 +15,12 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("guardian", help="the e-mail address that the guardian logs in with")
-        parser.add_argument("pupil", help="the e-mail address that the pupil logs in with")
+        parser.add_argument("pupil", help="the pupil's e-mail address or log-in name, or the name of a child who has neither")
         parser.add_argument("--studio", help="the studio's name, where they share several")
 
     def handle(self, *args, **options) -> None:
-        guardian, pupil = (_person(options[one]) for one in ("guardian", "pupil"))
+        guardian = _person(options["guardian"])
+        pupil = _child(guardian, options["pupil"]) or _person(options["pupil"])
         link = _link(guardian, pupil, options["studio"])
         services.confirm_guardian(link)
         self.stdout.write(
@@ -29,10 +30,20 @@ class Command(BaseCommand):
 
 
 def _person(address: str) -> Person:
-    person = Person.objects.filter(email=address.strip().lower()).first()
+    person = Person.objects.who_logs_in_with(address)
     if person is None:
-        raise CommandError(f"Nobody logs in with {address!r}. Look at the address once more.")
+        raise CommandError(f"Nobody logs in with {address!r}. Look at it once more.")
     return person
+
+
+def _child(guardian: Person, name: str) -> Person | None:
+    """A child of hers who does not log in, by her name."""
+    links = guardians.seeing().filter(guardian=guardian, pupil__name__iexact=name.strip())
+    children = [link.pupil for link in links.select_related("pupil")]
+    found = {child.pk: child for child in children if not child.logs_in_with}
+    if len(found) > 1:
+        raise CommandError(f"{guardian} answers for {len(found)} children called {name.strip()}.")
+    return next(iter(found.values()), None)
 
 
 def _link(guardian: Person, pupil: Person, studio: str | None) -> GuardianLink:

@@ -14,7 +14,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         who = parser.add_mutually_exclusive_group(required=True)
-        who.add_argument("address", nargs="?", help="the e-mail address the person logs in with")
+        who.add_argument("address", nargs="?", help="the e-mail address or log-in name of the person")
         who.add_argument("--everybody", action="store_true", help="end the sessions of all")
 
     def handle(self, *args, **options) -> None:
@@ -31,7 +31,7 @@ class Command(BaseCommand):
 
 
 def _person(address: str) -> Person:
-    person = Person.objects.filter(email=address.strip().lower()).first()
+    person = Person.objects.who_logs_in_with(address)
     if person is None:
-        raise CommandError(f"Nobody logs in with {address!r}. Look at the address once more.")
+        raise CommandError(f"Nobody logs in with {address!r}. Look at it once more.")
     return person

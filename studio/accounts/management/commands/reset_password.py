@@ -16,13 +16,13 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser) -> None:
-        parser.add_argument("address", help="the e-mail address that the person logs in with")
+        parser.add_argument("address", help="the e-mail address or log-in name of the person")
 
     def handle(self, *args, **options) -> None:
         address = options["address"].strip().lower()
-        person = Person.objects.filter(email=address).first()
+        person = Person.objects.who_logs_in_with(address)
         if person is None:
-            raise CommandError(f"Nobody logs in with {address!r}. Look at the address once more.")
+            raise CommandError(f"Nobody logs in with {address!r}. Look at it once more.")
         if not person.is_active:
             raise CommandError(
                 f"The account of {address} is switched off; a password opens nothing."
