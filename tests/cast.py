@@ -106,9 +106,10 @@ def make_cast() -> Cast:
     )
 
 
-def person(name: str, studio: Studio, role: str) -> Person:
-    email = f"{name.lower().replace(' ', '.')}@{role}.example"
-    made = Person.objects.create_user(email, PASSWORD, name=name)
+def person(name: str, studio: Studio, role: str, logs_in: bool = True) -> Person:
+    """Somebody with an address and a password; a child who does not log in has neither."""
+    email = f"{name.lower().replace(' ', '.')}@{role}.example" if logs_in else None
+    made = Person.objects.create_user(email, PASSWORD if logs_in else None, name=name)
     Membership.objects.create(person=made, studio=studio, role=role)
     return made
 

@@ -94,6 +94,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "clip_peaks": (SEES, None, {}),
     "consent": (HOME, None, {}),
     "consent_change": ({"guardian"}, {"guardian"}, {"choice": "withdraw"}),
+    "child_log_in": ({"guardian"}, {"guardian"}, {"login_name": "mira.s"}),
     "new_password": (EVERYONE, EVERYONE, {"email": "n@n.example"}),
     "choose_password": (EVERYONE, EVERYONE, {}),  # without a letter's link it says so
     "password_by_code": (EVERYONE, EVERYONE, {"email": "n@n.example", "code": "none"}),
@@ -302,6 +303,7 @@ def furnished(cast, folder: Path) -> dict[str, dict]:
             name: {"pk": cast.enrolment.pk} for name in ("pupil", "pupil_about", "child", "consent")
         },
         "pupil_set_drill": {"pk": cast.enrolment.pk},
+        "child_log_in": {"pk": cast.enrolment.pk},
         "drill_reading": {"reading_id": read_for(cast).pk},
         "choose_password": {"uidb64": "MQ", "token": "no-letter"},
         "password_by_link": {"secret": opens},

@@ -104,9 +104,7 @@ def end(child: Person, by: Person) -> None:
 
 def _record(child: Person, by: Person, said: str) -> None:
     for place in Enrolment.objects.filter(current(), pupil=child).select_related("studio"):
-        audit.record(
-            audit.Act.CHILD_LOG_IN, by=by, studio=place.studio, about=child, detail=said
-        )
+        audit.record(audit.Act.CHILD_LOG_IN, by=by, studio=place.studio, about=child, detail=said)
 
 
 def _tell(child: Person, by: Person, what: str) -> None:

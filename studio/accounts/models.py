@@ -118,6 +118,10 @@ class Person(AbstractBaseUser):
         return self.email or self.login_name or ""
 
     @property
+    def log_in_names(self) -> list[str]:
+        return [name for name in (self.email, self.login_name) if name]
+
+    @property
     def first_name(self) -> str:
         """What people who know her say; of a name without words, all of it."""
         return next(iter(self.name.split()), self.name)

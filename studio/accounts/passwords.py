@@ -201,7 +201,7 @@ def _begin_anew(person: Person, here: str | None = None) -> None:
     person.save(update_fields=["password", "password_is_code"])
     sessions.end_all(person, but=here)
     _cancel_links(person)
-    for name in filter(None, (person.email, person.login_name)):
+    for name in person.log_in_names:
         throttling.forget(name)
 
 

@@ -33,9 +33,7 @@ urlpatterns = [
     path("account/second-step/off/", second_step_views.switch_off, name="second_step_off"),
     path("account/sessions/", account_views.end_session, name="account_sessions"),
     path("account/notices/<int:pk>/", account_views.notice_read, name="notice_read"),
-    path(
-        "children/<int:pk>/log-in/", child_log_in_views.log_in_of_child, name="child_log_in"
-    ),
+    path("children/<int:pk>/log-in/", child_log_in_views.log_in_of_child, name="child_log_in"),
     path("new-password/", password_views.ask, name="new_password"),
     path("new-password/code/", password_views.by_code, name="password_by_code"),
     path("new-password/link/<str:secret>/", password_views.by_link, name="password_by_link"),

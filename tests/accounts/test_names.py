@@ -66,7 +66,8 @@ def test_a_name_from_before_stops_no_letter(cast, mail):  # noqa: F811
 # -- whoever writes it -----------------------------------------------------------------------------
 
 ONE_LINE = "Mira Bcc: everybody@s.example"
-NAMES_OF_OUR_OWN = {"workers.Worker.name"}  # of processes, which no person gives
+# Of processes, which no person gives; and of a child's log-in, of letters, digits and dots.
+NAMES_OF_OUR_OWN = {"workers.Worker.name", "accounts.Person.login_name"}
 
 
 def test_every_column_for_a_name_or_a_title_holds_one_line():

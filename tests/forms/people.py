@@ -103,6 +103,17 @@ FORMS = {
             status=409,
         ),
     ],
+    "child_log_in": [
+        Form(
+            who="guardian",
+            at="child_log_in",
+            args=lambda rows: {"pk": rows.unasked.pk},
+            button="[value=make]",
+            good={"login_name": "Ida.Sandholm"},
+            bad={"login_name": "ida at home"},
+            seen="main dd code",
+        )
+    ],
     "people_invite": [
         _invite("pupil", birth_year="2012"),
         _invite("guardian", place="Mira Sandholm"),

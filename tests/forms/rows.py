@@ -79,7 +79,7 @@ def hear_in_tune(clip: Clip) -> None:
 
 
 def _other_child(cast: Cast) -> Enrolment:
-    child = person("Ida Sandholm", cast.studio, "pupil")
+    child = person("Ida Sandholm", cast.studio, "pupil", logs_in=False)
     place = enrol(child, cast.studio, cast.teacher)
     Consent.objects.filter(pupil=child).delete()
     guard(cast.guardian, child, cast.studio)

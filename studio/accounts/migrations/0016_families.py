@@ -5,58 +5,116 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('accounts', '0015_acts_of_families'),
+        ("accounts", "0015_acts_of_families"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='InvitedChild',
+            name="InvitedChild",
             fields=[
-                ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('name', models.CharField(max_length=120)),
-                ('birth_year', models.PositiveSmallIntegerField()),
-                ('kind', models.CharField(choices=[('violin', 'violin'), ('viola', 'viola')], default='violin', max_length=16)),
-                ('string_length_mm', models.FloatField()),
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                ("name", models.CharField(max_length=120)),
+                ("birth_year", models.PositiveSmallIntegerField()),
+                (
+                    "kind",
+                    models.CharField(
+                        choices=[("violin", "violin"), ("viola", "viola")],
+                        default="violin",
+                        max_length=16,
+                    ),
+                ),
+                ("string_length_mm", models.FloatField()),
             ],
             options={
-                'verbose_name_plural': 'invited children',
-                'ordering': ['pk'],
+                "verbose_name_plural": "invited children",
+                "ordering": ["pk"],
             },
         ),
         migrations.AddField(
-            model_name='person',
-            name='login_name',
-            field=models.CharField(blank=True, help_text="A child's, of no address.", max_length=30, null=True, unique=True),
+            model_name="person",
+            name="login_name",
+            field=models.CharField(
+                blank=True,
+                help_text="A child's, of no address.",
+                max_length=30,
+                null=True,
+                unique=True,
+            ),
         ),
         migrations.AddField(
-            model_name='person',
-            name='password_is_code',
-            field=models.BooleanField(default=False, help_text='Made by the guardian; hyphens and capitals do not count.'),
+            model_name="person",
+            name="password_is_code",
+            field=models.BooleanField(
+                default=False, help_text="Made by the guardian; hyphens and capitals do not count."
+            ),
         ),
         migrations.AddField(
-            model_name='studio',
-            name='own_login_age',
-            field=models.PositiveSmallIntegerField(default=13, help_text="From this age a family's invitation proposes a log-in of the child's own."),
+            model_name="studio",
+            name="own_login_age",
+            field=models.PositiveSmallIntegerField(
+                default=13,
+                help_text="From this age a family's invitation proposes a log-in of the child's own.",
+            ),
         ),
         migrations.AlterField(
-            model_name='auditentry',
-            name='act',
-            field=models.CharField(choices=[('invited', 'invited somebody'), ('invitation_taken_back', 'took an invitation back'), ('came', 'accepted an invitation'), ('lessons_ended', 'ended lessons'), ('teacher_ended', 'ended a colleague’s place'), ('guardian_linked', 'linked a guardian'), ('guardian_unlinked', 'ended a guardian’s link'), ('guardian_confirmed', 'confirmed a guardian who teaches here'), ('consent_given', 'gave consent'), ('consent_withdrawn', 'withdrew consent'), ('password_link', 'made a link for a new password'), ('child_log_in', 'changed a child’s log-in'), ('settings', 'changed settings'), ('tolerance', 'changed a clip’s tolerance'), ('returned', 'returned a clip'), ('return_taken_back', 'took a return back'), ('erased', 'erased a clip'), ('tried_again', 'let work on a clip be tried again'), ('owner_changed', 'made somebody the owner'), ('operator_changed', 'gave or took the right to look after the service')], max_length=24),
+            model_name="auditentry",
+            name="act",
+            field=models.CharField(
+                choices=[
+                    ("invited", "invited somebody"),
+                    ("invitation_taken_back", "took an invitation back"),
+                    ("came", "accepted an invitation"),
+                    ("lessons_ended", "ended lessons"),
+                    ("teacher_ended", "ended a colleague’s place"),
+                    ("guardian_linked", "linked a guardian"),
+                    ("guardian_unlinked", "ended a guardian’s link"),
+                    ("guardian_confirmed", "confirmed a guardian who teaches here"),
+                    ("consent_given", "gave consent"),
+                    ("consent_withdrawn", "withdrew consent"),
+                    ("password_link", "made a link for a new password"),
+                    ("child_log_in", "changed a child’s log-in"),
+                    ("settings", "changed settings"),
+                    ("tolerance", "changed a clip’s tolerance"),
+                    ("returned", "returned a clip"),
+                    ("return_taken_back", "took a return back"),
+                    ("erased", "erased a clip"),
+                    ("tried_again", "let work on a clip be tried again"),
+                    ("owner_changed", "made somebody the owner"),
+                    ("operator_changed", "gave or took the right to look after the service"),
+                ],
+                max_length=24,
+            ),
         ),
         migrations.AlterField(
-            model_name='person',
-            name='email',
+            model_name="person",
+            name="email",
             field=models.EmailField(blank=True, max_length=254, null=True, unique=True),
         ),
         migrations.AddConstraint(
-            model_name='person',
-            constraint=models.CheckConstraint(condition=models.Q(('email__isnull', False), ('login_name__isnull', False), ('password__startswith', '!'), _connector='OR'), name='a_password_has_a_name'),
+            model_name="person",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("email__isnull", False),
+                    ("login_name__isnull", False),
+                    ("password__startswith", "!"),
+                    _connector="OR",
+                ),
+                name="a_password_has_a_name",
+            ),
         ),
         migrations.AddField(
-            model_name='invitedchild',
-            name='invitation',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='children', to='accounts.invitation'),
+            model_name="invitedchild",
+            name="invitation",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="children",
+                to="accounts.invitation",
+            ),
         ),
     ]

@@ -1,5 +1,9 @@
 """What the tables of accounts answer, and those of the libraries that log people in."""
 
+from collections.abc import Iterable
+from functools import reduce
+from operator import or_
+
 from axes.models import AccessAttempt, AccessAttemptExpiration, AccessFailureLog, AccessLog
 from django.contrib.auth.models import Group, Permission
 from django.contrib.contenttypes.models import ContentType
@@ -15,6 +19,7 @@ from studio.accounts.models import (
     GuardianLink,
     Instrument,
     Invitation,
+    InvitedChild,
     Letter,
     Membership,
     Notice,
@@ -29,15 +34,30 @@ from studio.accounts.models import (
 from .answers import Emptied, Exported, Goes, Kept, Stays, Unlinked, Withheld, fields
 from .registry import impersonal, register
 
+
+def _any(conditions: Iterable[Q]) -> Q:
+    return reduce(or_, conditions, Q(pk__in=[]))
+
+
+def _by_name(column: str, person: Person) -> Q:
+    """Rows that name what the person logs in with; none of a child who does not log in."""
+    return _any(Q(**{f"{column}__iexact": name}) for name in person.log_in_names)
+
+
 register(
     Person,
     subjects=("pk",),
     export=Exported(
-        fields("name", "email", "birth_year", "is_active", "is_operator", "last_login"),
+        fields(
+            "name", "email", "login_name", "birth_year", "is_active", "is_operator", "last_login"
+        ),
         with_lessons=True,
     ),
     erasure=Emptied(
-        {"name": "erased", "birth_year": None, "is_active": False, "is_operator": False},
+        {
+            **{"name": "erased", "email": None, "login_name": None, "password": "!"},
+            **{"birth_year": None, "is_active": False, "is_operator": False},
+        },
         "Where something that stays names the account; else the row goes.",
     ),
     kept=Kept.ACCOUNT,
@@ -96,7 +116,7 @@ register(
 register(
     Invitation,
     subjects=("pupil",),
-    find=lambda person: Q(email__iexact=person.email),
+    find=lambda person: _by_name("email", person),
     studio="studio",
     named={"invited_by": Unlinked("The invitation is that of whoever was invited.")},
     # Without the address: it may be that of another guardian of the same child.
@@ -107,8 +127,17 @@ register(
     kept=Kept.INVITATION,
 )
 register(
+    InvitedChild,
+    find=lambda person: _by_name("invitation__email", person),
+    studio="invitation__studio",
+    named={"invitation": Goes()},
+    export=Exported(fields("name", "birth_year", "kind", "string_length_mm")),
+    erasure=Goes(),
+    kept=Kept.INVITATION,
+)
+register(
     Letter,
-    find=lambda person: Q(to__iexact=person.email),
+    find=lambda person: _by_name("to", person),
     export=Exported(fields("kind", "subject", "created_at", "sent_at")),
     erasure=Goes(),
     kept=Kept.LETTER,
@@ -122,7 +151,7 @@ register(
 )
 register(
     TryCount,
-    find=lambda person: throttling.about(person.email),
+    find=lambda person: _any(throttling.about(name) for name in person.log_in_names),
     export=Exported(fields("failures", "latest")),
     erasure=Goes(),
     kept=Kept.TRIES,
@@ -172,14 +201,14 @@ register(
 for record in (AccessAttempt, AccessFailureLog, AccessLog):
     register(
         record,
-        find=lambda person: Q(username__iexact=person.email),
+        find=lambda person: _by_name("username", person),
         export=Exported(fields("attempt_time", "user_agent", "ip_address", "path_info")),
         erasure=Goes(),
         kept=Kept.LOG_INS,
     )
 register(
     AccessAttemptExpiration,
-    find=lambda person: Q(access_attempt__username__iexact=person.email),
+    find=lambda person: _by_name("access_attempt__username", person),
     named={"access_attempt": Goes()},
     export=Withheld("It says when a count of wrong log-ins ends, which goes with the count."),
     erasure=Goes(),

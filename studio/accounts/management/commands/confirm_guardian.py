@@ -15,7 +15,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         parser.add_argument("guardian", help="the e-mail address that the guardian logs in with")
-        parser.add_argument("pupil", help="the pupil's e-mail address or log-in name, or the name of a child who has neither")
+        parser.add_argument("pupil", help="the same of the pupil; or the name of who has neither")
         parser.add_argument("--studio", help="the studio's name, where they share several")
 
     def handle(self, *args, **options) -> None:

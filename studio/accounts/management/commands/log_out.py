@@ -14,7 +14,9 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser) -> None:
         who = parser.add_mutually_exclusive_group(required=True)
-        who.add_argument("address", nargs="?", help="the e-mail address or log-in name of the person")
+        who.add_argument(
+            "address", nargs="?", help="the e-mail address or log-in name of the person"
+        )
         who.add_argument("--everybody", action="store_true", help="end the sessions of all")
 
     def handle(self, *args, **options) -> None:
