@@ -42,8 +42,10 @@ from studio.intonation.model.sounding import (
     VoiceFit,
 )
 from studio.theory import (
+    SEMITONE_CENTS,
     Key,
     Pitch,
+    as_ratio,
     beat_hz,
     has_agreed_target,
     in_cents,
@@ -57,21 +59,23 @@ from studio.theory import (
     string_number,
 )
 
-MIN_RATE_HZ = 8000.0
+# Chosen:
+MIN_RATE_HZ = 8000.0  # sound sampled slower has too few partials
 SHORTEST_S = 0.1  # less holds no note
 LOWEST_A4_HZ = 430.0  # a lower one has to be given
-FLOOR_BELOW_SEMITONES = 0.75
-LEAST_FLOOR_HZ = 100.0
-RATE_HZ = 22050
+FLOOR_BELOW_CENTS = 75.0  # below the lowest open string, which may be tuned low
+LEAST_FLOOR_HZ = 100.0  # where finding ends, see ``detection.detector``
+RATE_HZ = 22050  # as in ``detection.resampling``
 MARGIN_S = 1.0  # of sound on each side of an event, for its windows
-TRACK_STEP_S = 0.05
-FINDING_SHARE = 0.4  # of the time, for the progress told
+TRACK_STEP_S = 0.05  # of the pitch that is stored: vibrato shows, and a clip stays small
+TRACK_GAP = 2.0  # steps from the nearest measured pitch, beyond which it is lost
+FINDING_SHARE = 0.4  # of the time, about, for the progress told
 # Naming two notes at once, in square cents: how far each is from its name, how far their
-# interval is from its size (twice), and a price for sizes that are seldom played together.
+# interval is from its size (twice), and a price for sizes that are seldom played together. Chosen.
 SIZE_WEIGHT = 2.0
-DISSONANCE_PRICE = 600.0
-CLEARLY_NAMED_CENTS = 20.0
-HALFWAY_CENTS = 50.0  # from one name to the next
+DISSONANCE_PRICE = 600.0  # 24 cents squared
+CLEARLY_NAMED_CENTS = 20.0  # from a name: no other is tried
+HALFWAY_CENTS = 50.0  # from one name to the next, by definition
 
 Progress = Callable[[float], None]
 
@@ -113,7 +117,7 @@ def _floor_hz(options: Options) -> float:
     """Just below the lowest open string, which no note can go under, at the lowest likely A4."""
     a4_hz = options.a4_hz or LOWEST_A4_HZ
     lowest = options.strings[0].frequency(a4_hz)
-    return max(LEAST_FLOOR_HZ, lowest * 2.0 ** (-FLOOR_BELOW_SEMITONES / 12.0))
+    return max(LEAST_FLOOR_HZ, lowest * as_ratio(-FLOOR_BELOW_CENTS))
 
 
 def _in_range(soundings: Sequence[Sounding], floor_hz: float) -> list[Sounding]:
@@ -228,7 +232,7 @@ def _key(
     heard: dict[int, float] = {}
     for sounding, fit, notes in zip(soundings, fits, midi, strict=True):
         for voice, note in zip(fit.voices, notes, strict=True):
-            off = abs(cents_of(voice.f0_hz, a4_hz) - 100.0 * note)
+            off = abs(cents_of(voice.f0_hz, a4_hz) - SEMITONE_CENTS * note)
             counts = max(0.0, 1.0 - off / HALFWAY_CENTS) * (sounding.end_s - sounding.start_s)
             if counts > 0.0:
                 heard[note] = heard.get(note, 0.0) + counts
@@ -301,21 +305,23 @@ def name_notes(f0_hz: Sequence[float], a4_hz: float) -> list[int]:
 
 
 def _choices(cents: float) -> tuple[int, ...]:
-    nearest = round(cents / 100.0)
-    off = cents - 100.0 * nearest
+    nearest = round(cents / SEMITONE_CENTS)
+    off = cents - SEMITONE_CENTS * nearest
     if abs(off) <= CLEARLY_NAMED_CENTS:
         return (nearest,)
     return (nearest, nearest + (1 if off > 0 else -1))
 
 
 def _naming_cost(midi: Sequence[int], cents: Sequence[float]) -> float:
-    cost = sum((value - 100.0 * note) ** 2 for note, value in zip(midi, cents, strict=True))
+    cost = sum(
+        (value - SEMITONE_CENTS * note) ** 2 for note, value in zip(midi, cents, strict=True)
+    )
     for low in range(len(midi) - 1):
         semitones = midi[low + 1] - midi[low]
         if not 0 <= semitones <= 48:
             return float("inf") if semitones < 0 else cost
         interval = interval_of_semitones(semitones)
-        size = size_cents(interval, "just") or 100.0 * semitones
+        size = size_cents(interval, "just") or SEMITONE_CENTS * semitones
         cost += SIZE_WEIGHT * (cents[low + 1] - cents[low] - size) ** 2
         cost += 0.0 if has_agreed_target(interval) else DISSONANCE_PRICE
     return cost
@@ -387,7 +393,7 @@ def _track(fit: VoiceFit) -> Track | None:
     grid = np.arange(start, time[-1] + 1e-9, TRACK_STEP_S)
     values = np.interp(grid, time, cents)
     near = np.abs(time[np.searchsorted(time, grid).clip(0, len(time) - 1)] - grid)
-    lost = near > 2.0 * TRACK_STEP_S
+    lost = near > TRACK_GAP * TRACK_STEP_S
     return Track(
         start,
         TRACK_STEP_S,

@@ -3,7 +3,7 @@
 Pure: the standard library only. The names below are what other packages use.
 """
 
-from studio.theory.cents import OCTAVE_CENTS, RELATIVE_PER_CENT, as_ratio, in_cents
+from studio.theory.cents import OCTAVE_CENTS, RELATIVE_PER_CENT, SEMITONE_CENTS, as_ratio, in_cents
 from studio.theory.doublestops import Placing, is_playable, openness, placings
 from studio.theory.instruments import (
     FRACTIONAL_VIOLIN_MM,
@@ -48,6 +48,7 @@ __all__ = [
     "INSTRUMENTS",
     "OCTAVE_CENTS",
     "RELATIVE_PER_CENT",
+    "SEMITONE_CENTS",
     "TUNINGS",
     "VIOLA",
     "VIOLIN",

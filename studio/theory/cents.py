@@ -8,6 +8,7 @@ import math
 from typing import Any
 
 OCTAVE_CENTS = 1200.0
+SEMITONE_CENTS = OCTAVE_CENTS / 12.0  # equal-tempered
 RELATIVE_PER_CENT = math.log(2.0) / OCTAVE_CENTS  # of a frequency, to first order
 
 

@@ -24,18 +24,24 @@ import numpy as np
 from studio.intonation.alignment.hidden_markov_model import Expected
 from studio.intonation.model.measurement import Event
 from studio.intonation.model.runs import OCTAVE_DOUBT, cents_of
+from studio.theory import OCTAVE_CENTS, SEMITONE_CENTS
 
+# Chosen; checked on simulated practice (tests/benchmarks/follower.py). Costs are negative natural
+# logarithms of probabilities, up to a constant; what counts is their order.
 SPREAD_CENTS = 35.0  # standard deviation of a finger that is on its way to the right place
 MATCH_CENTS = 80.0  # further off, a voice is another note
 PART, PART_WRITTEN_APART = 0.8, 1.6  # a part, where it has no note of its own, and where it has one
 PART_HIDDEN = 0.3  # the lower note of an octave or unison: the other may sound with it unheard
 MORE = 3.5  # each voice beyond the expected ones
 READING_IN_DOUBT, OTHER_READING = 0.2, 2.6  # of an event in doubt, and of one that is sure
+# Another note in its place: at once, for each semitone, up to so many semitones.
 WRONG, WRONG_EACH_SEMITONE, WRONG_SEMITONES = 2.3, 0.4, 4.0
+# None of the drill's: at once, for each voice beyond the first, times this where it is short.
 EXTRA, EXTRA_EACH_VOICE, EXTRA_SHORT = 3.4, 1.6, 0.6
-SHORT_S = 0.25
+EXTRA_UNSURE = 0.4  # share of that cost where an event may not have been heard at all
+SHORT_S = 0.25  # a shorter event is rather talk, or a string touched
 WHOLE, PART_OF, WRONG_FOR = "whole", "part", "wrong"
-_IN_ORDER = (0, 1, 2, 3)
+_IN_ORDER = (0, 1, 2, 3)  # the voices of a chord over four strings, from low to high
 
 
 class Fit(NamedTuple):
@@ -90,7 +96,9 @@ def extra_costs(events: Sequence[Event]) -> np.ndarray:
     short = np.array([event.end_s - event.start_s < SHORT_S for event in events])
     voices = np.array([len(event.voices) for event in events])
     cost = EXTRA + EXTRA_EACH_VOICE * (voices - 1)
-    return np.asarray(cost * (0.4 + 0.6 * sure) * np.where(short, EXTRA_SHORT, 1.0))
+    return np.asarray(
+        cost * (EXTRA_UNSURE + (1.0 - EXTRA_UNSURE) * sure) * np.where(short, EXTRA_SHORT, 1.0)
+    )
 
 
 def fit_costs(rows: Sequence[Row], expected: Expected) -> np.ndarray:
@@ -151,7 +159,7 @@ def _block(heard: np.ndarray, kinds: Sequence[Kind]) -> np.ndarray:
 
 def _wrong(off_cents: np.ndarray) -> np.ndarray:
     """Other notes in the place of the expected ones; the last axis runs over the voices."""
-    away = np.minimum(off_cents / 100.0, WRONG_SEMITONES)
+    away = np.minimum(off_cents / SEMITONE_CENTS, WRONG_SEMITONES)
     return np.asarray(WRONG + WRONG_EACH_SEMITONE * np.sum(away, axis=-1))
 
 
@@ -162,7 +170,7 @@ def _price(some: tuple[int, ...], those: tuple[int, ...], voices: int, kind: Kin
         return MORE * (voices - len(pitches))
     if len(those) == len(pitches):
         return 0.0
-    if len(pitches) == 2 and those == (0,) and pitches[1] - pitches[0] in (0.0, 1200.0):
+    if len(pitches) == 2 and those == (0,) and pitches[1] - pitches[0] in (0.0, OCTAVE_CENTS):
         return PART_HIDDEN
     return PART_WRITTEN_APART if set(those) <= set(apart) else PART
 
@@ -209,6 +217,8 @@ def _fits(
         cost = 0.5 * sum((each / SPREAD_CENTS) ** 2 for each in off)
         found.append(Fit(how, cost + price, voices, reading))
     if len(cents) <= len(pitches):
-        cost = WRONG + WRONG_EACH_SEMITONE * sum(min(o / 100.0, WRONG_SEMITONES) for o in off)
+        cost = WRONG + WRONG_EACH_SEMITONE * sum(
+            min(o / SEMITONE_CENTS, WRONG_SEMITONES) for o in off
+        )
         found.append(Fit(WRONG_FOR, cost + price, voices, reading))
     return found

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from studio.intonation.alignment.emission_costs import Fit
     from studio.intonation.alignment.hidden_markov_model import Expected
 
-MISSED_BARS = 3  # a longer stretch was left out on purpose
+MISSED_BARS = 3  # bars; a longer stretch was left out on purpose: chosen
 
 
 def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following:

@@ -42,14 +42,16 @@ from functools import lru_cache
 import numpy as np
 
 from studio.intonation.model.score_following import ExpectedNote
-from studio.theory import Pitch
+from studio.theory import SEMITONE_CENTS, Pitch
 
-AGAIN = 0.6
-SKIP, SKIP_SEPARATE = 1.4, 0.5
-BACK_TO_BAR, BACK_ELSEWHERE, BACK_EACH_NOTE = 1.8, 3.4, 0.1
-TO_BEGINNING, TO_BAR, TO_ANYWHERE = 2.6, 3.6, 5.0
+# Chosen from how practice goes (common practice, no source), see above; costs, of which the order
+# counts.
+AGAIN = 0.6  # the same note
+SKIP, SKIP_SEPARATE = 1.4, 0.5  # each note passed over; each separate one
+BACK_TO_BAR, BACK_ELSEWHERE, BACK_EACH_NOTE = 1.8, 3.4, 0.1  # and on top for each note gone back
+TO_BEGINNING, TO_BAR, TO_ANYWHERE = 2.6, 3.6, 5.0  # from any note to any other
 AFTER_PAUSE = 0.7  # of the cost of going back or anywhere
-PAUSE_S = 1.5
+PAUSE_S = 1.5  # of silence: longer than between two notes of slow practice
 
 
 @lru_cache(maxsize=512)
@@ -59,7 +61,7 @@ def cents_of_name(name: str) -> float:
     >>> cents_of_name("A4")
     6900.0
     """
-    return 100.0 * Pitch.parse(name).midi
+    return SEMITONE_CENTS * Pitch.parse(name).midi
 
 
 class Expected:

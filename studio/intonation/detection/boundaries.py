@@ -19,34 +19,42 @@ from scipy.signal import find_peaks
 
 from studio.intonation.detection.envelopes import Envelopes
 
-ONSET_BELOW_DB = 12.0
+# Chosen on made clips and recorded notes. Edges are asked for within 50 ms.
+ONSET_BELOW_DB = 12.0  # below the held level: where a note has begun
+ONSET_SHARE = 0.35  # of the rise from the valley, at least: a valley may be shallower than that
+REACHED_DB = 4.0  # below the held level: the note is there
+HELD_FROM_S, HELD_TO_S = 0.08, 0.6  # after the onset: from where to where its level is held
 TAIL_DB = 20.0  # of the fall after a note's end that is fitted; below lies the noise
 RELEASE_S = 0.03  # from the knee, where the bow begins to lift, to the stroke's end
 GONE_DB = 9.0  # under its usual level a note is over, whatever still rings
-BEFORE_KNEE_S, AFTER_KNEE_S = 0.30, 0.25
+USUAL_PERCENTILE = 60  # of a note's levels: the usual one
+BEFORE_KNEE_S, AFTER_KNEE_S = 0.30, 0.25  # of level around the last loud moment that is fitted
+BEYOND_END_S = 0.15  # looked at after a coarse end: two steps of the path
 FALL_DB_PER_S = 25.0  # a note's end falls faster; a slower fall is a diminuendo
+RIPPLE_DB = 3.0  # a fall by less is no end
 DIP_DB = 5.0  # a bow change in a room; deeper in dry sound
 DIP_ALONE_DB = 7.5  # one voice has fewer partials, so its level is less steady
 RISE_S = 0.12  # a new stroke is loud this soon
+RISE_SHARE = 0.8  # of the dip's depth that it rises by so soon
 DIP_WITHIN_S = 1.2  # a dip's sides are looked for within this span
 SHORTEST_S = 0.12  # no playing is shorter
-LOOK_BACK_S, LOOK_ON_S = 0.22, 0.30
+LOOK_BACK_S, LOOK_ON_S = 0.22, 0.30  # around a coarse onset, three and four steps of the path
 
 
 def onset_s(db: np.ndarray, time_s: np.ndarray, about_s: float, end_s: float) -> float:
     """Return when a voice (levels ``db``) begins, near ``about_s``."""
-    held = _held(db, time_s, about_s + 0.08, min(end_s, about_s + 0.6))
+    held = _held(db, time_s, about_s + HELD_FROM_S, min(end_s, about_s + HELD_TO_S))
     lo = int(np.searchsorted(time_s, about_s - LOOK_BACK_S))
     hi = max(lo + 1, int(np.searchsorted(time_s, min(about_s + LOOK_ON_S, end_s))))
     part = db[lo:hi]
-    reached = np.flatnonzero(part >= held - 4.0)
+    reached = np.flatnonzero(part >= held - REACHED_DB)
     if not len(reached):
         return about_s
     valley = int(np.argmin(part[: reached[-1] + 1]))
-    after = np.flatnonzero(part[valley:] >= held - 4.0)
+    after = np.flatnonzero(part[valley:] >= held - REACHED_DB)
     top = valley + (int(after[0]) if len(after) else 0)
     low = float(part[valley])
-    threshold = max(held - ONSET_BELOW_DB, low + 0.35 * (held - low))
+    threshold = max(held - ONSET_BELOW_DB, low + ONSET_SHARE * (held - low))
     below = np.flatnonzero(part[valley : top + 1] < threshold)
     at = valley + (int(below[-1]) + 1 if len(below) else 0)
     return float(time_s[min(lo + at, len(time_s) - 1)])
@@ -57,9 +65,9 @@ def offset_s(db: np.ndarray, time_s: np.ndarray, about_s: float, start_s: float)
     lo = int(np.searchsorted(time_s, start_s))
     hi = max(lo + 1, int(np.searchsorted(time_s, about_s)))
     event = db[lo:hi]
-    loud = np.flatnonzero(event >= np.percentile(event, 60) - GONE_DB)
+    loud = np.flatnonzero(event >= np.percentile(event, USUAL_PERCENTILE) - GONE_DB)
     last = lo + int(loud[-1])
-    hi = max(hi, int(np.searchsorted(time_s, about_s + 0.15)))
+    hi = max(hi, int(np.searchsorted(time_s, about_s + BEYOND_END_S)))
     hi = last + int(np.argmin(db[last:hi])) + 1  # beyond the lowest point another note begins
     step = float(time_s[1] - time_s[0])
     first = max((lo + last) // 2, last - int(BEFORE_KNEE_S / step))  # clear of the attack
@@ -83,7 +91,7 @@ def _knee(db: np.ndarray, least_fall_db: float) -> int:
     along = np.where(along < -least_fall_db, along, 0.0)
     rest = (level**2).sum() - along**2 * (fall**2).sum(axis=1)
     best = int(np.argmin(rest))
-    falls = along[best] * (n - 3 - best) < -3.0  # by 3 dB at least, or it is only a ripple
+    falls = along[best] * (n - 3 - best) < -RIPPLE_DB
     return best + 2 if falls else n - 1
 
 
@@ -113,7 +121,7 @@ def playings(env: Envelopes, start_s: float, end_s: float, least_db: float = 0.0
         rise = int(RISE_S / step)
         ahead = db[at : at + int(DIP_WITHIN_S / step) // 2]
         quick = (ahead[rise:] - ahead[:-rise]).max() if len(ahead) > rise else 0.0
-        if quick < 0.8 * deep:
+        if quick < RISE_SHARE * deep:
             continue
         if found and db[found[-1] : at].max() < loud:
             found[-1] = int(at)  # two bottoms of one pause

@@ -51,7 +51,8 @@ LEVEL_SIGNS = (
 # The worse of both voices', as voicing has them: the least of these, the most of those.
 LEAST_SIGNS, MOST_SIGNS = ("snr", "found", "fading"), ("unrest", "stretch", "stretched", "drop")
 SIGNS = (*LEVEL_SIGNS, *LEAST_SIGNS, *MOST_SIGNS)
-SURE = -0.8  # log-odds above which a run is one bow's
+SURE = -0.8  # log-odds above which a run is one bow's: chosen, where few single lines become pairs
+# Fitted by tests/intonation/detection/fit_common_bow.py; in the order of SIGNS:
 WEIGHTS = np.array(
     [
         *(0.925, 2.419, -0.037, -0.078, 0.064),
@@ -59,23 +60,34 @@ WEIGHTS = np.array(
         *(0.179, 1.664, 0.076, -0.547, -0.948, -0.452, 0.026),
     ]
 )
-BIAS = -4.838
-# Log-odds that the voices' signs seldom add. Where even these would not do, they are not asked:
-# two runs of three. Of 306 of one bow it loses 4.
+BIAS = -4.838  # log-odds
+# Log-odds that the voices' signs seldom add (measured). Where even these would not do, they are not
+# asked: two runs of three. Of 306 of one bow it loses 4.
 VOICES_ADD = 5.5
+# Chosen; what the weights were fitted to. Changing one asks for a new fit.
 AROUND_S = 0.3  # of the levels before and after a run
 ADJOIN_S = 0.06  # events no further apart are one run
-SAME_CENTS = 60.0
+SAME_CENTS = 60.0  # as ``segments`` has it: wide vibrato and slides stay one note
 ONE_SERIES_CENTS = (1200.0, 1902.0, 2400.0)  # the upper note's partials lie on the lower's
-ONE_SERIES_WITHIN = 75.0
-USUAL_PERCENTILE = 85.0
-NEAR_DB = 6.0
+ONE_SERIES_WITHIN = 75.0  # cents: as far as octaves are told by ``octaves``
+USUAL_PERCENTILE = 85.0  # of a voice's levels in a run: its usual one
+LOUDEST_PERCENTILE = 90.0  # of them: its loudest, but for moments
+NEAR_DB = 6.0  # below its usual level a voice is near it
 LOUD_DB = 7.0  # below its loudest, a voice is bowed no more
-LEVELS_DB = (-25.0, 5.0)
+LEVELS_DB = (-25.0, 5.0)  # re the usual one, bounds: what fades out must not outweigh the rest
 BEFORE_S, JUST_S = 0.14, 0.03  # before the beginning: from, to
-AFTER_S = 0.15
+AFTER_S = 0.15  # after it, what belongs to the beginning
+BESIDE_S, LOUD_BESIDE_S = 0.01, 0.02  # of level around a run that belongs to it: edges are coarse
 RING_S = 0.03  # within this of a bow's end, what follows rings
 EDGE = 4  # steps of the envelope that a moment of handover keeps from the ends
+LEAST_STEPS, LEAST_SPREAD_DB = 4, 0.1  # of two levels: with less they correlate by accident
+LEAST_SPAN_S, LEAST_LENGTH_S = 0.02, 0.03  # divided by, and whose logarithm is taken
+MOST_SHARE = 0.5  # of a run, in which a third note sounds with both to belong to it
+# Bounds of the signs (dB, dB/s), as they were when the weights were fitted: what is further off
+# tells no more.
+RISE_DB, BEFORE_DB = (-20.0, 30.0), (-30.0, 20.0)
+PEAK_DB, LEVEL_DB = (0.0, 20.0), (-30.0, 0.0)
+SLOPE_DB_PER_S = (-80.0, 40.0)
 
 
 @dataclass(slots=True)
@@ -179,7 +191,7 @@ def run_signs(sound: Sound, run: PairRun) -> np.ndarray:
 def _level_signs(sound: Sound, run: PairRun) -> np.ndarray:
     start_s, end_s = run.start_s, run.end_s
     env = envelopes(sound, start_s - AROUND_S, end_s + AROUND_S, run.f0_hz, run.others_hz)
-    span = env.between(start_s - 0.01, end_s + 0.01)
+    span = env.between(start_s - BESIDE_S, end_s + BESIDE_S)
     usual = percentile(env.db[:, span], USUAL_PERCENTILE)[:, None]
     low, high = np.clip(env.db[:, span] - usual, *LEVELS_DB)
     held = env.db[:, env.between(start_s, end_s)]
@@ -188,18 +200,20 @@ def _level_signs(sound: Sound, run: PairRun) -> np.ndarray:
     first_s = start_s + JUST_S, min(start_s + AFTER_S, end_s)
     first = median(env.db[:, env.between(*first_s)])
     time_s = env.time_s[env.between(start_s, end_s)]
+    loudest = percentile(held, LOUDEST_PERCENTILE)
+    slope = min(boundaries.slope_db_per_s(db, time_s) for db in held)
     values = {
         "together": _correlation(low, high),
         "both": float((np.minimum(low, high) > -NEAR_DB).mean()),
         "apart": float(np.abs((low - median(low)) - (high - median(high))).mean()),
         "handover": _handover(low, high),
         "overlap": _overlap(env, start_s, end_s),
-        "rise": np.clip((first - before).min(), -20.0, 30.0),
-        "before": np.clip((before - level).max(), -30.0, 20.0),
-        "peak": np.clip((env.db.max(axis=1) - percentile(held, 90.0)).max(), 0.0, 20.0),
-        "level": np.clip(level.min() - level.max(), -30.0, 0.0),
-        "slope": np.clip(min(boundaries.slope_db_per_s(db, time_s) for db in held), -80.0, 40.0),
-        "length": np.log(max(end_s - start_s, 0.03)),
+        "rise": np.clip((first - before).min(), *RISE_DB),
+        "before": np.clip((before - level).max(), *BEFORE_DB),
+        "peak": np.clip((env.db.max(axis=1) - loudest).max(), *PEAK_DB),
+        "level": np.clip(level.min() - level.max(), *LEVEL_DB),
+        "slope": np.clip(slope, *SLOPE_DB_PER_S),
+        "length": np.log(max(end_s - start_s, LEAST_LENGTH_S)),
         "more": run.more,
     }
     return np.array([float(values[name]) for name in LEVEL_SIGNS])
@@ -227,7 +241,7 @@ def shorten_to_bow(sound: Sound, run: PairRun, events: Sequence[Event]) -> None:
 
 
 def _correlation(a: np.ndarray, b: np.ndarray) -> float:
-    if len(a) < 4 or min(a.std(), b.std()) < 0.1:
+    if len(a) < LEAST_STEPS or min(a.std(), b.std()) < LEAST_SPREAD_DB:
         return 0.0
     return float(np.corrcoef(a, b)[0, 1])
 
@@ -250,12 +264,12 @@ def _overlap(env: Envelopes, start_s: float, end_s: float) -> float:
     """Return the share in common of the spans in which each voice is near its loudest."""
     spans = [_loud_span(db, env, start_s, end_s) for db in env.db]
     (a, b), (c, d) = spans
-    return max(0.0, min(b, d) - max(a, c)) / max(max(b, d) - min(a, c), 0.02)
+    return max(0.0, min(b, d) - max(a, c)) / max(max(b, d) - min(a, c), LEAST_SPAN_S)
 
 
 def _loud_span(db: np.ndarray, env: Envelopes, start_s: float, end_s: float) -> tuple[float, float]:
-    span = env.between(start_s - 0.02, end_s + 0.02)
-    loud = db > percentile(db[span], 90.0) - LOUD_DB
+    span = env.between(start_s - LOUD_BESIDE_S, end_s + LOUD_BESIDE_S)
+    loud = db > percentile(db[span], LOUDEST_PERCENTILE) - LOUD_DB
     first = last = span.start + int(np.argmax(db[span]))
     while first > 0 and loud[first - 1]:
         first -= 1
@@ -287,7 +301,7 @@ def under_common_bow(sound: Sound, events: list[Event]) -> list[Event]:
 def _with_companions(run: PairRun, sure: list[PairRun]) -> np.ndarray:
     """Return the run's notes and those drawn together with each of them most of the time."""
     voices = run.f0_hz
-    beside = [r for r in sure if r is not run and _shared_s(r, run) > 0.5 * run.length_s]
+    beside = [r for r in sure if r is not run and _shared_s(r, run) > MOST_SHARE * run.length_s]
     for f0 in run.others_hz:
         partners = np.array([g for r in beside for g in r.f0_hz if has_note(r.f0_hz, f0)])
         if len(partners) and all(has_note(partners, g) for g in voices):

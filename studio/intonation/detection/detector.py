@@ -33,19 +33,23 @@ from studio.intonation.detection.spectra import N_FFT, analyse, frame_power
 from studio.intonation.detection.unisons import is_unison, with_unisons
 from studio.intonation.model.sounding import Sounding, SoundingVoice
 
+# Chosen on made clips and recorded notes:
 HOP = 768  # samples at fs, about 35 ms
 POOL = 2  # frames averaged into one step of the path, about 70 ms
 BLOCK_STEPS = 400  # steps in memory at once, about 28 s
+LOUD_PERCENTILE = 95  # of the steps' loudest partials: a clip's loud part
 QUIET_BELOW_DB = 42.0  # below the clip's loud part: silence
 QUIETEST_DB = -85.0  # re full scale, power of a frame's loudest partial: silence
-SILENT_PRICE = 4.0
-SHORTEST_S = 0.13
-SHORTEST_PAIR_S = 0.18
+SILENT_PRICE = 4.0  # clear peaks that notes cost in silence: twice a change of everything
+SHORTEST_S = 0.13  # two steps: shorter is a moment of change
+SHORTEST_PAIR_S = 0.18  # the same of two notes or more, which room and change make more easily
 PAUSE_DB = 9.0  # a breath between two playings, in a room
+FLOOR_HZ, TOP_HZ = 120.0, 3200.0  # fundamentals looked for: below a viola's C3 (131 Hz) tuned low
+FLOOR_LEAST_HZ, TOP_MOST_HZ = 100.0, 4000.0  # what may be asked for: nothing is prepared beyond
 
 
 def find_soundings(
-    y: np.ndarray, sr: float, *, floor_hz: float = 120.0, top_hz: float = 3200.0
+    y: np.ndarray, sr: float, *, floor_hz: float = FLOOR_HZ, top_hz: float = TOP_HZ
 ) -> list[Sounding]:
     """Find everything that was played: single notes, double stops, chords.
 
@@ -71,10 +75,10 @@ def find_soundings(
         100 to 4,000 Hz.
     """
     y = check_sound(y, sr)
-    if not 100.0 <= floor_hz < top_hz <= 4000.0:
+    if not FLOOR_LEAST_HZ <= floor_hz < top_hz <= TOP_MOST_HZ:
         raise ValueError(
-            f"floor_hz is {floor_hz} and top_hz {top_hz}; need 100 <= floor_hz < top_hz <= 4000, "
-            "e.g. 120 and 3200"
+            f"floor_hz is {floor_hz} and top_hz {top_hz}; need {FLOOR_LEAST_HZ:g} <= floor_hz < "
+            f"top_hz <= {TOP_MOST_HZ:g}, e.g. {FLOOR_HZ:g} and {TOP_HZ:g}"
         )
     sound = Sound(y, sr)
     grid = grid_hz(floor_hz, top_hz)
@@ -121,7 +125,7 @@ def _all_hypotheses(sound: Sound, grid: np.ndarray) -> Hypotheses:
     cost = np.concatenate([p.cost for p in parts])
     f0 = np.concatenate([p.f0_hz for p in parts])
     loud = np.concatenate(loudness)
-    limit = max(np.percentile(loud, 95) - QUIET_BELOW_DB, QUIETEST_DB)
+    limit = max(np.percentile(loud, LOUD_PERCENTILE) - QUIET_BELOW_DB, QUIETEST_DB)
     cost += SILENT_PRICE * (loud < limit)[:, None] * (f0 > 0.0).any(axis=2)
     return Hypotheses(cost, f0)
 

@@ -29,17 +29,28 @@ from scipy.ndimage import uniform_filter1d
 from studio.intonation.detection.resampling import Sound
 from studio.theory import in_cents
 
-WINDOW = 1024
-HOP = 128
-CLEAR_HZ = 55.0
-NEARLY_HZ = 25.0
-LOWEST_HZ, HIGHEST_HZ = 150.0, 4500.0
-MOST_PARTIALS = 9
-TOGETHER_HZ = 5000.0
+# Chosen on made clips and recorded notes:
+WINDOW = 1024  # samples at the analysis rate, 46 ms: shorter is sharper in time, wider in frequency
+HOP = 128  # samples, about 6 ms
+CLEAR_HZ = 55.0  # from others' partials: beyond half the window's main lobe ...
+NEARLY_HZ = 25.0  # ... and where too few are that clear
+ENOUGH_CLEAR = 2  # partials, whose median already steadies
+NUMBERED = 16  # partials looked at
+LOWEST_HZ, HIGHEST_HZ = 150.0, 4500.0  # of own partials: below is hum, above bow noise
+MOST_PARTIALS = 9  # the lowest ones: of more the median changes little
+OTHER_CENTS = 70.0  # nearer, a note beside is the voice itself
+TOGETHER_HZ = 5000.0  # partials that show a bow change, up to here
+TOGETHER_LEAST = 1.1  # times the lowest partial, where even that lies higher
 BLOCK_FRAMES = 512  # of the short-time power kept, about 3 s
 BLOCKS_KEPT = 32  # about 90 s, 17 MB: neighbours and the next step ask for them again
 BINS = 256  # up to 5.5 kHz at the analysis rate: above ``TOGETHER_HZ``
 SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of its frequency
+LOUD_PERCENTILE, USUAL_PERCENTILE = 90, 60  # of a partial's levels: when it sounds; together
+FAINT = 1e-3  # of power: partials 30 dB below the voice's loudest are noise
+FAINT_TOGETHER = 3e-4  # the same, 35 dB, of the partials of all voices
+LEAST_SHARE, LEAST_DB = 1e-3, -18.0  # of its usual level: what one partial may lower the mean by
+MIDDLE_PERCENT = 50.0  # the median, by definition
+# A Hann window whose sum is 1, by definition: a sinusoid keeps its level.
 _HANN = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
 _HANN /= _HANN.sum()
 
@@ -124,25 +135,25 @@ _kept_blocks: WeakKeyDictionary[Sound, OrderedDict[int, np.ndarray]] = WeakKeyDi
 
 def own_partials(f0: float, others_hz: np.ndarray) -> np.ndarray:
     """Return the partials (Hz) of ``f0`` that lie clear of the others; if none, the clearest."""
-    hz = f0 * np.arange(1, 17)
+    hz = f0 * np.arange(1, NUMBERED + 1)
     hz = hz[(hz > LOWEST_HZ) & (hz < HIGHEST_HZ)]
     if not len(hz):
         hz = np.array([f0])
-    others = others_hz[np.abs(in_cents(others_hz / f0)) > 70.0]
+    others = others_hz[np.abs(in_cents(others_hz / f0)) > OTHER_CENTS]
     if not len(others):
         return hz[:MOST_PARTIALS]
     near = np.abs(hz[:, None] - np.maximum(1.0, np.rint(hz[:, None] / others)) * others).min(axis=1)
     for clear in (CLEAR_HZ, NEARLY_HZ):
-        if (near > clear).sum() >= 2:
+        if (near > clear).sum() >= ENOUGH_CLEAR:
             return hz[near > clear][:MOST_PARTIALS]
-    return hz[np.argsort(-near)[:2]]
+    return hz[np.argsort(-near)[:ENOUGH_CLEAR]]
 
 
 def _median_level(power: np.ndarray, partials_hz: np.ndarray, bin_hz: float) -> np.ndarray:
     at = np.rint(partials_hz / bin_hz).astype(int)
     level = np.maximum(np.maximum(power[:, at - 1], power[:, at]), power[:, at + 1])
-    loud = percentile(level, 90, axis=0)
-    strong = loud > loud.max() * 1e-3  # partials 30 dB below the voice's loudest are noise
+    loud = percentile(level, LOUD_PERCENTILE, axis=0)
+    strong = loud > loud.max() * FAINT
     db = 10.0 * np.log10(level[:, strong] + 1e-14)
     db -= 10.0 * np.log10(loud[strong])
     held = median(db, axis=1) + 10.0 * np.log10(loud[strong].mean() + 1e-14)
@@ -150,12 +161,13 @@ def _median_level(power: np.ndarray, partials_hz: np.ndarray, bin_hz: float) -> 
 
 
 def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray:
-    """Return the mean of all partials' levels, each in dB re its own median, none below -18 dB.
+    """Return the mean of all partials' levels, each in dB re its own median.
 
+    None counts for less than ``LEAST_DB``.
     A mean over many partials is steady where each flutters: only what lowers all of them shows.
     """
-    hz = np.sort(np.concatenate([f0 * np.arange(1, 17) for f0 in f0_hz]))
-    hz = hz[(hz > LOWEST_HZ) & (hz < max(TOGETHER_HZ, 1.1 * hz[0]))]
+    hz = np.sort(np.concatenate([f0 * np.arange(1, NUMBERED + 1) for f0 in f0_hz]))
+    hz = hz[(hz > LOWEST_HZ) & (hz < max(TOGETHER_HZ, TOGETHER_LEAST * hz[0]))]
     apart = np.concatenate([[True], np.diff(hz) > bin_hz]) if len(hz) else np.zeros(0, bool)
     at = np.rint(hz[apart] / bin_hz).astype(int) if len(hz) else np.array([3])
     level, reach = power[:, at].copy(), 1.0 + SWING * at
@@ -163,10 +175,10 @@ def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray
         far = reach >= shift
         wide = np.maximum(power[:, at[far] - shift], power[:, at[far] + shift])
         level[:, far] = np.maximum(level[:, far], wide)
-    usual = percentile(level, 60, axis=0)
-    strong = usual > usual.max() * 3e-4
-    db = 10.0 * np.log10(level[:, strong] / usual[strong] + 1e-3)
-    return np.maximum(db, -18.0).mean(axis=1)
+    usual = percentile(level, USUAL_PERCENTILE, axis=0)
+    strong = usual > usual.max() * FAINT_TOGETHER
+    db = 10.0 * np.log10(level[:, strong] / usual[strong] + LEAST_SHARE)
+    return np.maximum(db, LEAST_DB).mean(axis=1)
 
 
 def percentile(x: np.ndarray, percent: float, axis: int = -1) -> np.ndarray:
@@ -174,7 +186,7 @@ def percentile(x: np.ndarray, percent: float, axis: int = -1) -> np.ndarray:
 
     ``x`` holds at least one number along ``axis``, and no NaN; ``percent`` is 0 to 100.
     """
-    at = percent / 100.0 * (x.shape[axis] - 1)
+    at = percent / 100 * (x.shape[axis] - 1)
     low = int(at)
     high = min(low + 1, x.shape[axis] - 1)
     ordered = np.partition(x, (low, high), axis=axis)
@@ -184,4 +196,4 @@ def percentile(x: np.ndarray, percent: float, axis: int = -1) -> np.ndarray:
 
 def median(x: np.ndarray, axis: int = -1) -> np.ndarray:
     """Return the median along ``axis``."""
-    return percentile(x, 50.0, axis)
+    return percentile(x, MIDDLE_PERCENT, axis)

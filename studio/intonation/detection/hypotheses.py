@@ -34,22 +34,45 @@ from studio.intonation.detection.salience import candidates, partial_of
 from studio.intonation.detection.spectra import SPLIT_HZ, TOP_HZ, Spectra
 from studio.theory import in_cents
 
-MAX_VOICES = 4
-KEPT = 10  # hypotheses kept per frame
-PARTIALS = 12
+MAX_VOICES = 4  # by definition: the strings of a chord
+# Chosen on made clips and recorded notes; costs are in clear peaks. In an early trial only two
+# pairs of three were found without the price of what is absent, and one single note of six passed
+# for two without that of a weak voice.
+KEPT = 10  # hypotheses kept per frame: states of the path
+TRIED_MORE = 3  # times as many, before those that are the same are taken out
+PAIRS_EXTENDED, TRIPLES_EXTENDED = 4, 2  # cheapest sets to which one more voice is tried
+PARTIALS = 12  # of a voice that may be absent or weak
 PRICE = 0.45  # per voice
 PRICE_MORE = (0.0, 0.0, 0.0, 0.9, 1.4)  # on top, for a set of that many voices
 PRICE_FAR = 0.7  # a pair wider than FAR_CENTS
-FAR_CENTS = 1950.0
+FAR_CENTS = 1950.0  # wider needs an open string; a tenth is 1600
 NARROW_CENTS = 70.0  # nearer voices are a unison, decided elsewhere
 ABSENT_SLACK_DB = 15.0  # neighbouring partials of real notes differ by this much
 ABSENT_FULL_DB = 12.0  # beyond the slack: the penalty is whole
-ABSENT_PRICE = 1.0
-WEAK_FREE_DB = 17.0
-WEAK_FULL_DB = 11.0
-WEAK_PRICE = 2.2
+ABSENT_PRICE = 1.0  # of one partial that is not there
+ABSENT_FADES = 8.0  # partials up which the price of one halves
+WEAK_FREE_DB = 17.0  # below the loudest partial: a voice this soft costs nothing
+WEAK_FULL_DB = 11.0  # beyond: the whole price
+WEAK_PRICE = 2.2  # more than two notes' worth, so that an echo does not pay
+WEAK_MOST = 1.6  # times the price, however weak
+UNHEARD_DB = -60.0  # below the loudest: level of an own partial lost in the noise
 BODY_HZ = 260.0  # a violin radiates little below: its lowest partials may be faint
-BODY_SLACK_DB = 12.0
+BODY_SLACK_DB = 12.0  # allowed to those on top of ABSENT_SLACK_DB
+# How much a peak counts: wholly 20 dB above the noise and within 18 dB of the loudest.
+CLEAR_FROM_DB, CLEAR_OVER_DB = 5.0, 15.0  # above the noise: where it begins to count, and over what
+LOUD_FROM_DB, LOUD_OVER_DB = 46.0, 28.0  # below the loudest: the same
+BLURRED_HZ = 4000.0  # where it counts half: vibrato, noise and codecs blur high partials
+# A partial explains a peak within about the tolerance; the fourth power makes the edge steep.
+EXPLAINS_TOLERANCES, EXPLAINS_PARTIALS = 1.4, 24
+# Own partials keep clear of others by the main lobes of both windows, and 5 cents more.
+OWN_LOW_HZ, OWN_HIGH_HZ, OWN_SHARE = 14.0, 26.0, 0.003
+AUDIBLE_SHARE = 0.95  # of TOP_HZ: higher partials may lose their sides
+LOUDEST_FROM_HZ = 100.0  # of a frame: lower is hum
+OVER_FLOOR_DB = 3.0  # a partial lost in the noise is taken to lie this far above its floor
+HEARD_DB = 6.0  # over the floor: a partial that tells how loud its voice is
+NOTHING_DB = -200.0  # promises nothing: below any level
+FALLS_UP_DB, FALLS_DOWN_DB = 1.5, 5.0  # a step: what a higher, a lower partial promises less
+BATCH = 64  # frames at once, a few megabytes
 
 
 @dataclass(slots=True)
@@ -63,13 +86,12 @@ class Hypotheses:
 def peak_weight(spectra: Spectra) -> np.ndarray:
     """Return how much each peak counts, 0..1, shape (T, P).
 
-    Whole when it stands 20 dB above the noise and within 18 dB of the loudest; falls with
-    frequency, because vibrato, noise and codecs blur high partials first.
+    Falls with frequency, because vibrato, noise and codecs blur high partials first.
     """
     loudest = spectra.peak_db.max(axis=1, keepdims=True)
-    clear = np.clip((spectra.peak_snr_db - 5.0) / 15.0, 0.0, 1.0)
-    loud = np.clip((spectra.peak_db - loudest + 46.0) / 28.0, 0.0, 1.0)
-    return clear * loud / (1.0 + (spectra.peak_hz / 4000.0) ** 2)
+    clear = np.clip((spectra.peak_snr_db - CLEAR_FROM_DB) / CLEAR_OVER_DB, 0.0, 1.0)
+    loud = np.clip((spectra.peak_db - loudest + LOUD_FROM_DB) / LOUD_OVER_DB, 0.0, 1.0)
+    return clear * loud / (1.0 + (spectra.peak_hz / BLURRED_HZ) ** 2)
 
 
 def best_hypotheses(
@@ -80,8 +102,8 @@ def best_hypotheses(
     ``extra_hz``, shape (T, X): further candidates, e.g. what neighbouring frames heard.
     """
     parts = []
-    for first in range(0, len(spectra.db), 64):  # a few megabytes at a time
-        rows = slice(first, first + 64)
+    for first in range(0, len(spectra.db), BATCH):
+        rows = slice(first, first + BATCH)
         some = Spectra(
             spectra.db[rows],
             spectra.floor_db[rows],
@@ -110,9 +132,9 @@ def _search(spectra: Spectra, grid: np.ndarray, extra_hz: np.ndarray | None) -> 
     pairs_once = np.array(list(combinations(range(count), 2)))
     pairs = np.broadcast_to(pairs_once, (len(cands), *pairs_once.shape))
     cost1, cost2 = frame.cost(singles), frame.cost(pairs)
-    triples = _extend(pairs[everyone, np.argsort(cost2, axis=1)[:, :4]], count)
+    triples = _extend(pairs[everyone, np.argsort(cost2, axis=1)[:, :PAIRS_EXTENDED]], count)
     cost3 = frame.cost(triples)
-    fours = _extend(triples[everyone, np.argsort(cost3, axis=1)[:, :2]], count)
+    fours = _extend(triples[everyone, np.argsort(cost3, axis=1)[:, :TRIPLES_EXTENDED]], count)
     cost4 = frame.cost(fours)
     silence = weight.sum(axis=1, keepdims=True)
     cost = np.concatenate([silence, cost1, cost2, cost3, cost4], axis=1)
@@ -121,7 +143,7 @@ def _search(spectra: Spectra, grid: np.ndarray, extra_hz: np.ndarray | None) -> 
         + [_voices(cands, sets) for sets in (singles, pairs, triples, fours)],
         axis=1,
     )
-    best = np.argsort(cost, axis=1, kind="stable")[:, : 3 * KEPT]
+    best = np.argsort(cost, axis=1, kind="stable")[:, : TRIED_MORE * KEPT]
     return _without_repeats(cost[everyone, best], f0[everyone, best])
 
 
@@ -156,16 +178,17 @@ class _Evidence:
     def __init__(self, spectra: Spectra, cands: np.ndarray, weight: np.ndarray) -> None:
         self.cands, self.weight = cands, weight.astype(np.float32)
         k, off, tol = partial_of(spectra.peak_hz[:, None, :], cands[:, :, None])
-        near = np.exp(-((np.abs(off) / (1.4 * tol)) ** 4)) * (k <= 24)
+        near = np.exp(-((np.abs(off) / (EXPLAINS_TOLERANCES * tol)) ** 4))
+        near = near * (k <= EXPLAINS_PARTIALS)
         self.explained = near.astype(np.float32)  # (T, C, P)
         number = np.arange(1, PARTIALS + 1)
         self.hz = (cands[:, :, None] * number).astype(np.float32)  # (T, C, K)
         self.level, self.floor = self._levels(spectra)
-        self.audible = (self.hz < 0.95 * TOP_HZ) & (self.hz > 0.0)
+        self.audible = (self.hz < AUDIBLE_SHARE * TOP_HZ) & (self.hz > 0.0)
 
     def _levels(self, spectra: Spectra) -> tuple[np.ndarray, np.ndarray]:
         wide = maximum_filter1d(spectra.db, 5, axis=1)
-        top = wide[:, int(100.0 / spectra.bin_hz) :].max(axis=1)[:, None, None]
+        top = wide[:, int(LOUDEST_FROM_HZ / spectra.bin_hz) :].max(axis=1)[:, None, None]
         at = np.minimum(np.rint(self.hz / spectra.bin_hz).astype(int), wide.shape[1] - 1)
         row = np.arange(len(wide))[:, None, None]
         return wide[row, at] - top, spectra.floor_db[row, at] - top
@@ -190,7 +213,7 @@ class _Evidence:
         """Say which partials (T, H, V, K) lie clear of the set's other voices."""
         hz = self.hz[row, sets]
         own = self.audible[row, sets].copy()
-        width = np.where(hz < SPLIT_HZ, 14.0, 26.0) + 0.003 * hz
+        width = np.where(hz < SPLIT_HZ, OWN_LOW_HZ, OWN_HIGH_HZ) + OWN_SHARE * hz
         for v in range(f0.shape[2]):
             for u in range(f0.shape[2]):
                 if u != v:
@@ -200,31 +223,31 @@ class _Evidence:
         return own
 
     def _absent(self, own: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
-        level = np.maximum(self.level[row, sets], self.floor[row, sets] + 3.0)
-        promise = _promise(np.where(own, level, np.float32(-200.0)))
+        level = np.maximum(self.level[row, sets], self.floor[row, sets] + OVER_FLOOR_DB)
+        promise = _promise(np.where(own, level, np.float32(NOTHING_DB)))
         slack = ABSENT_SLACK_DB + BODY_SLACK_DB * (self.hz[row, sets] < BODY_HZ)
         missing = np.clip((promise - level - slack) / ABSENT_FULL_DB, 0.0, 1.0)
-        fading = 1.0 / (1.0 + np.arange(PARTIALS) / 8.0)
+        fading = 1.0 / (1.0 + np.arange(PARTIALS) / ABSENT_FADES)
         return ABSENT_PRICE * (np.where(own, missing, 0.0) * fading).sum(axis=3)
 
     def _weak(self, own: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
-        heard = self.level[row, sets] > self.floor[row, sets] + 6.0
-        level = np.where(own & heard, self.level[row, sets], np.float32(-60.0))
+        heard = self.level[row, sets] > self.floor[row, sets] + HEARD_DB
+        level = np.where(own & heard, self.level[row, sets], np.float32(UNHEARD_DB))
         two = np.partition(level, PARTIALS - 2, axis=3)[..., -2:].mean(axis=3)
-        weak = np.clip((-two - WEAK_FREE_DB) / WEAK_FULL_DB, 0.0, 1.6)
+        weak = np.clip((-two - WEAK_FREE_DB) / WEAK_FULL_DB, 0.0, WEAK_MOST)
         return WEAK_PRICE * weak.max(axis=2)
 
 
 def _promise(level: np.ndarray) -> np.ndarray:
     """Return what the other partials promise for each: nearest and strongest, in dB.
 
-    Higher partials promise almost their own level (spectra fall), lower ones 5 dB less a step.
+    Higher partials promise almost their own level (spectra fall), lower ones less a step.
     """
-    up, down = np.full_like(level, -200.0), np.full_like(level, -200.0)
+    up, down = np.full_like(level, NOTHING_DB), np.full_like(level, NOTHING_DB)
     for k in range(level.shape[-1] - 2, -1, -1):
-        up[..., k] = np.maximum(up[..., k + 1], level[..., k + 1]) - 1.5
+        up[..., k] = np.maximum(up[..., k + 1], level[..., k + 1]) - FALLS_UP_DB
     for k in range(1, level.shape[-1]):
-        down[..., k] = np.maximum(down[..., k - 1], level[..., k - 1]) - 5.0
+        down[..., k] = np.maximum(down[..., k - 1], level[..., k - 1]) - FALLS_DOWN_DB
     return np.maximum(up, down)
 
 

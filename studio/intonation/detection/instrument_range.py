@@ -21,19 +21,22 @@ from studio.intonation.model.measurement import BelowRange
 from studio.intonation.model.sounding import Sounding
 from studio.theory import in_cents
 
-LEAST_NOTES = 3
+# Chosen; each trades a lower instrument not noticed for a wrong warning. Checked by
+# tests/intonation/detection/test_instrument_range.py.
+LEAST_NOTES = 3  # one or two may be slips of the ear
 LEAST_SHARE = 0.15  # of the time in which anything was heard
-LEAST_LENGTH_S = 0.2
-LEAST_CONFIDENCE = 0.6
+LEAST_LENGTH_S = 0.2  # of a note that counts
+LEAST_CONFIDENCE = 0.6  # of a note that counts
 MOST_ASKED = 6  # notes asked by the second ear: about a second of work
 ASKED_S = 0.4  # of each
 LOWEST_HZ = 60.0  # a cello's C2 is 65 Hz
+HIGHEST_TIMES = 4.0  # the pitch asked about, two octaves: as far as the second ear looks
 BELOW_SHARES = (2.0, 3.0)  # the note heard may be the second or third partial
 FIFTH = 1.5  # two notes heard may be the second and the third
 POWER_DB = -30.0  # below the note heard, at least: hum and bow noise lie further down
 AGREED = 0.5  # of the frames asked must lie below
-SECOND_RATE_HZ = 11_025
-NEAR_CENTS = 60.0
+SECOND_RATE_HZ = 11_025  # half the analysis rate: enough for periods, and quicker
+NEAR_CENTS = 60.0  # both ears mean one note
 
 
 def below_range(
@@ -119,6 +122,8 @@ def _second_ear(y: np.ndarray, sr: float, sounding: Sounding, about_hz: float) -
     import librosa  # seconds to load: only where there is something to ask
 
     x = librosa.resample(_middle(y, sr, sounding), orig_sr=sr, target_sr=SECOND_RATE_HZ)
-    f0, voiced, _ = librosa.pyin(x, sr=SECOND_RATE_HZ, fmin=LOWEST_HZ, fmax=4.0 * about_hz)
+    f0, voiced, _ = librosa.pyin(
+        x, sr=SECOND_RATE_HZ, fmin=LOWEST_HZ, fmax=HIGHEST_TIMES * about_hz
+    )
     near = np.abs(in_cents(f0[voiced] / about_hz)) < NEAR_CENTS
     return bool(len(near) and near.mean() > AGREED)

@@ -40,19 +40,22 @@ from studio.intonation.model.runs import is_unlikely
 from studio.intonation.model.sounding import EventFit, Sounding, SoundingVoice
 from studio.theory import Pitch, in_cents, midi_of_frequency
 
+# Chosen on made clips, recorded notes and real playing. Each trades pieces left apart for playings
+# made one that were two.
 BETWEEN_S = 1.1  # the longest moment asked about
 BETWEEN_GAP_S = 0.3  # of it in which nothing was heard
-BETWEEN_GAP_OCTAVE_S = 0.5
-ABOUT_S = 0.06
+BETWEEN_GAP_OCTAVE_S = 0.5  # the same of an octave, whose beats silence it longer
+ABOUT_S = 0.06  # of level taken from each piece beside the moment between
 HELD_DB = 6.0  # the level between the pieces of an octave falls no further
-BLOCK_S = 0.03
-ADJOIN_S = 0.1
-LEAST_ODDS = -4.0
+BLOCK_S = 0.03  # of which the level is taken: shorter than a new stroke's dip
+ADJOIN_S = 0.1  # pieces no further apart touch
+LEAST_ODDS = -4.0  # log-odds of a voice between: less than a new one needs, see ``voicing``
 MOST_BETWEEN = 4  # pieces
-SAME_CENTS = 35.0
-GAP_S = 0.06
-FRAGMENT_S = 0.4
-GRIP_S = 0.25
+SAME_CENTS = 35.0  # pitches of one note in two pieces: coarse ones err by 20
+GAP_S = 0.06  # soundings no further apart touch: edges are right within 50 ms
+FRAGMENT_S = 0.4  # shorter, and half the other or less, is a piece of it
+GRIP_S = 0.25  # the longest moment in which a bow grips
+# Of one voice that rests: how long, and how long before and after it nothing was heard.
 RESTING_S, RESTING_GAP_S = 0.4, 0.12
 # A new playing has a breath before it, or the fingers moved. (Longest gap in s, furthest move of
 # a voice in cents): in less time, or with less movement, it is the bow that changed.

@@ -51,34 +51,53 @@ from scipy.fft import fft, fftfreq, fftshift, ifft, next_fast_len, rfft
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.segments import Event, chance_margin, has_note
 from studio.intonation.model.sounding import EventFit, Sounding
-from studio.theory import RELATIVE_PER_CENT, as_ratio, in_cents
+from studio.theory import OCTAVE_CENTS, RELATIVE_PER_CENT, as_ratio, in_cents
 
-PARTIALS = 12
-HIGHEST_HZ = 6000.0
+# Chosen; what the weights below were fitted to. Changing one asks for a new fit.
+PARTIALS = 12  # at most, half of them even
+HIGHEST_HZ = 6000.0  # of a partial: above, noise
 WIDEST_HZ = 150.0  # half a baseband
+BAND_SHARE = 0.45  # of f0, half a baseband at most: bands must not meet
 LONGEST_S = 1.6  # of an event's middle; more costs time and tells little more
-SHORTEST_S = 0.2
-OFFSETS_CENTS = np.arange(-64.0, 64.5, 1.0)
+SHORTEST_S = 0.2  # a shorter one resolves no line beside another
+OFFSETS_CENTS = np.arange(-64.0, 64.5, 1.0)  # δ tried: a wider octave is none
 RESOLUTION = 5  # points averaged over a line's width
 WANDER_CENTS = 1.5  # a line is at least this wide: no two strings wander alike
 CLIP_DB = (-6.0, 15.0)  # more than 15 dB tells no more than 15
-SIGNS = 7
+EXCESS_DB = (-20.0, 25.0)  # of an even partial over its neighbours; the same
+SIGNS = 7  # numbers, see octave_signs
 EXCESS = 3  # place of the first four partials' excess among them
-# In the order of octave_signs; see point 5 above.
+FIRST = 4  # even partials, strongest or lowest, that speak for the rest
+NOISE_SHARE = 0.12  # of f0: half the width of what is taken half way between partials
+NOISE_BETWEEN = 7  # places between partials whose noise is taken
+SMOOTH_S = 0.05  # over which the pitch followed is smoothed
+SWING = 0.04  # of f0, 70 cents: wider vibrato than any
+# The upper line must lie in its own band: clear of the next partial's, and inside it.
+APART_SHARE, INSIDE_SHARE = 0.42, 0.48
+CARRIER_SHARE = 0.02  # of a partial's line, that is no evidence however faint its neighbours
+STILL = 1e-3  # share of a band that changes, below which nothing is read into it
+HEARD = 4.0  # times the noise: a band that tells
+NOISE_LEFT = 0.1  # of the noise: least power of a partial after it is taken off
+MOST_LOG_ODDS = 40.0  # either way; beyond, a probability is 0 or 1 in double precision
+# Fitted on 1,800 notes, see point 5 above; in the order of octave_signs:
 WEIGHTS = np.array([0.389, 0.1065, 0.7764, 0.0679, 0.4308, 0.0575, 0.1794])
-BIAS = -4.2773
-SURE = 0.75  # probability above which an octave is reported
+BIAS = -4.2773  # log-odds
+# Chosen on made clips and recorded notes; probabilities. SURE trades octaves not found for single
+# notes that become octaves; between OPEN and SURE the reading stays open.
+SURE = 0.75  # above which an octave is reported
 OPEN = 0.15  # above: cannot be told; pure octaves lie here, and few single notes
 SHARE = 0.25  # of a clip's notes, before it is heard ...
 BELIEF = 3.0  # ... held as firmly as this many notes would
-SHARE_BOUNDS = (0.02, 0.6)
-OCTAVE_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
+SHARE_BOUNDS = (0.02, 0.6)  # of what a clip may hold: the notes must still be able to tell
+ROUNDS = 30  # of EM, on the generous side
+# Chosen:
+OCTAVE_WITHIN_CENTS = 75.0  # a size this near 1200 cents is an octave, to be tested as one
 PEAKS_SHOW = 2.0  # log-odds for an octave whose upper note the peaks show by themselves
 JUST_BROKEN = 1.5  # log-odds where both notes were played singly just before
-BROKEN_WITHIN_S = 5.0
+BROKEN_WITHIN_S = 5.0  # how long ago that may be: one try of a practised octave
 GHOST_DB = 20.0  # even partials this far above the odd: the lower note is not there
-BEFORE, AFTER = 2, 1  # soundings looked at
-SAME_CENTS = 60.0
+BEFORE, AFTER = 2, 1  # soundings looked at beside one that may be an octave too low
+SAME_CENTS = 60.0  # as ``segments`` has it: wide vibrato and slides stay one note
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,25 +129,25 @@ def signs_in(x: np.ndarray, fs: float, f0_hz: float) -> OctaveSigns:
     bands = steadied(raw, rate, f0_hz)
     db, nats = _split(bands, rate, f0_hz, noise)
     strongest = np.sort(db, axis=0)
-    four = strongest[-4:].mean(axis=0) * min(1.0, len(db) / 2)
+    four = strongest[-FIRST:].mean(axis=0) * min(1.0, len(db) / 2)
     two = strongest[-2:].mean(axis=0)
     excess = _excess((np.abs(bands) ** 2).mean(axis=1), noise)
     values = [four.max(), two.max(), _unrest(bands, noise)]
-    values += [excess[:4].mean(), np.median(excess), excess[:4].min(), nats.max()]
+    values += [excess[:FIRST].mean(), np.median(excess), excess[:FIRST].min(), nats.max()]
     return OctaveSigns(np.array(values), float(OFFSETS_CENTS[np.argmax(nats)]))
 
 
 def probability(log_odds: float) -> float:
     """Return the probability, 0..1, for log-odds: the logistic function."""
-    return float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -40.0, 40.0))))
+    return float(1.0 / (1.0 + np.exp(-np.clip(log_odds, -MOST_LOG_ODDS, MOST_LOG_ODDS))))
 
 
-def prior_log_odds(log_odds: np.ndarray, rounds: int = 30) -> float:
+def prior_log_odds(log_odds: np.ndarray, rounds: int = ROUNDS) -> float:
     """Return the log-odds of octaves in a clip, from the evidence of its notes, shape (n,)."""
     share = SHARE
     for _ in range(rounds):
         prior = np.log(share / (1.0 - share))
-        likely = 1.0 / (1.0 + np.exp(-np.clip(log_odds + prior, -40.0, 40.0)))
+        likely = 1.0 / (1.0 + np.exp(-np.clip(log_odds + prior, -MOST_LOG_ODDS, MOST_LOG_ODDS)))
         share = (likely.sum() + BELIEF * SHARE) / (len(log_odds) + BELIEF)
         share = float(np.clip(share, *SHARE_BOUNDS))
     return float(np.log(share / (1.0 - share)))
@@ -143,7 +162,7 @@ def basebands(
     """
     size = next_fast_len(len(x))
     spectrum = rfft(x - x.mean(), size) / size
-    half = int(min(0.45 * f0_hz, WIDEST_HZ) * size / fs)
+    half = int(min(BAND_SHARE * f0_hz, WIDEST_HZ) * size / fs)
     window = np.cos(0.5 * np.pi * np.arange(-half, half + 1) / (half + 1)) ** 0.5
     rate = (2 * half + 1) * fs / size
     keep = int(len(x) / size * (2 * half + 1))
@@ -162,8 +181,8 @@ def basebands(
 
 def _noise_power(spectrum: np.ndarray, bin_hz: float, f0_hz: float, window: np.ndarray) -> float:
     """Return the noise power in a baseband, from the bins half way between partials."""
-    width = max(2, int(0.12 * f0_hz / bin_hz))
-    centres = [int((k + 0.5) * f0_hz / bin_hz) for k in range(1, 8)]
+    width = max(2, int(NOISE_SHARE * f0_hz / bin_hz))
+    centres = [int((k + 0.5) * f0_hz / bin_hz) for k in range(1, NOISE_BETWEEN + 1)]
     power = [np.abs(spectrum[max(0, c - width) : c + width]) ** 2 for c in centres]
     usable = [p.mean() for p in power if len(p)]
     return float(np.median(usable) * (window**2).sum()) + 1e-16
@@ -177,10 +196,10 @@ def steadied(bands: np.ndarray, rate: float, f0_hz: float) -> np.ndarray:
     weight = np.abs(step) * k
     off_hz = (weight * np.angle(step)).sum(axis=0) / ((weight * k).sum(axis=0) + 1e-30)
     off_hz *= rate / (2.0 * np.pi)
-    smooth = np.hanning(max(3, int(0.05 * rate) | 1) + 2)[1:-1]
+    smooth = np.hanning(max(3, int(SMOOTH_S * rate) | 1) + 2)[1:-1]
     padded = np.pad(off_hz, len(smooth) // 2, mode="edge")
     off_hz = np.convolve(padded, smooth / smooth.sum(), "valid")
-    limit = 0.04 * f0_hz  # 70 cents: wider vibrato than any
+    limit = SWING * f0_hz
     phase = 2.0 * np.pi * np.cumsum(np.clip(off_hz, -limit, limit)) / rate
     phase = np.append(phase, phase[-1:])[: bands.shape[1]]
     return bands * np.exp(-1j * np.arange(1, len(bands) + 1)[:, None] * phase)
@@ -210,10 +229,11 @@ def _split(
         ]
         usual = np.max(beside, axis=0) * carrier[k - 1]
         told = np.clip(np.abs(at) * span_s - 1.0, 0.0, 1.0)  # nearer, the two lines are one
-        told *= (np.abs(at) < 0.42 * f0_hz) & (np.abs(at) < 0.48 * rate)
+        told *= (np.abs(at) < APART_SHARE * f0_hz) & (np.abs(at) < INSIDE_SHARE * rate)
         more = 10.0 * np.log10((here + ground) / (usual + 2.0 * ground))
         db[row] = np.clip(more, *CLIP_DB) * told
-        nats += told * np.log1p(here / (usual + 2.0 * ground + 0.02 * carrier[k - 1]))
+        least = usual + 2.0 * ground + CARRIER_SHARE * carrier[k - 1]
+        nats += told * np.log1p(here / least)
     return db, nats
 
 
@@ -234,21 +254,22 @@ def _unrest(bands: np.ndarray, noise: float) -> float:
     still = np.linalg.qr(np.stack([np.ones(n), t, t * t], axis=1))[0]
     rest = bands - (bands @ still) @ still.T
     power = (np.abs(bands) ** 2).mean(axis=1)
-    change = np.maximum((np.abs(rest) ** 2).mean(axis=1) - noise, 0.0) / (power + 1e-20) + 1e-3
-    heard = power > 4.0 * noise
+    left = np.maximum((np.abs(rest) ** 2).mean(axis=1) - noise, 0.0)
+    change = left / (power + 1e-20) + STILL
+    heard = power > HEARD * noise
     odd, even = np.log(change[0::2]), np.log(change[1::2])
     odd, even = odd[heard[0::2]], even[heard[1::2]]
     if not len(odd) or not len(even):
         return 0.0
-    return float(np.median(even[:4]) - np.median(odd[:4]))
+    return float(np.median(even[:FIRST]) - np.median(odd[:FIRST]))
 
 
 def _excess(level: np.ndarray, noise: float) -> np.ndarray:
     """Return how much louder each even partial is than its odd neighbours, dB, shape (K/2,)."""
-    db = 10.0 * np.log10(np.maximum(level - noise, 0.1 * noise) + 1e-16)
+    db = 10.0 * np.log10(np.maximum(level - noise, NOISE_LEFT * noise) + 1e-16)
     odd, even = db[0::2], db[1::2]
     after = np.append(odd[1:], odd[-1])[: len(even)]
-    return np.clip(even - 0.5 * (odd[: len(even)] + after), -20.0, 25.0)
+    return np.clip(even - 0.5 * (odd[: len(even)] + after), *EXCESS_DB)
 
 
 def reread(
@@ -318,7 +339,7 @@ def _may_be_octave(event: Event, top_hz: float) -> bool:
 
 def is_octave(f0_hz: np.ndarray) -> bool:
     """Say whether two voices are near enough an octave to be tested as one."""
-    return bool(abs(in_cents(f0_hz[1] / f0_hz[0]) - 1200.0) < OCTAVE_CENTS)
+    return bool(abs(in_cents(f0_hz[1] / f0_hz[0]) - OCTAVE_CENTS) < OCTAVE_WITHIN_CENTS)
 
 
 def _evidence(event: Event, signs: OctaveSigns, events: list[Event]) -> float:

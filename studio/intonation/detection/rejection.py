@@ -36,26 +36,27 @@ from studio.intonation.detection.spectra import SHORT, Spectra, analyse, frame_p
 from studio.intonation.detection.spectral_evidence import struck_peaks
 from studio.theory import as_ratio, in_cents
 
-FRAME_HOP = 512
-CENTS_STEP = 10.0
+# Chosen on made clips, recorded notes, talk and struck strings:
+FRAME_HOP = 512  # samples at the analysis rate, a quarter of a frame
+CENTS_STEP = 10.0  # of the axis on which a glide is a shift
 LOG_HZ = 200.0 * as_ratio(np.arange(0.0, 5200.0, CENTS_STEP))  # to 4 kHz
+LOG_REACH = 1.05  # times its end, of spectrum kept
 MOST_STEPS = 30  # three semitones between thirds; talk moves no faster
 STILL_STEPS = 3  # agreement within 30 cents is no movement: uneven vibrato, slow wander
 GLIDE_GAIN = 0.02  # of the correlation, by which moving must agree better than standing still
 AGREE = 0.6  # correlation of the thirds when moved; noise agrees by accident, and less
 PEAK_DB = 35.0  # of a third's spectrum, from its top down
-FLOOR_PERCENTILE, ABOVE_FLOOR_DB = 30.0, 8.0
-
+FLOOR_PERCENTILE, ABOVE_FLOOR_DB = 30.0, 8.0  # the floor of that spectrum, and what stands out
 FADES_DB_PER_S = -12.0  # every voice, over the whole event
 STRETCHED_PEAKS = 0.4  # a little stretching is enough where everything fades
 FADE_S = 0.2  # shorter, a slope is not known
-
 CHANGE_S = 0.3  # the longest change of notes in a room
 GHOST_S = 0.42  # the longest ghost; played double stops beside their own note are longer
 TOUCH_S = 0.36  # the longest moment of a held note in which another voice means nothing
-ADJOIN_S = 0.1
-RATIOS = np.array([2.0, 3.0, 4.0, 5.0])
+ADJOIN_S = 0.1  # events no further apart are neighbours
+RATIOS = np.array([2.0, 3.0, 4.0, 5.0])  # of a ghost to its note, by definition partials of it
 RATIO_CENTS = 60.0  # a ghost is placed by smeared partials
+# A Hann window whose sum is 1, by definition: a sinusoid keeps its level.
 _HANN = np.hanning(SHORT + 1)[:-1].astype(np.float32)
 _HANN /= _HANN.sum()
 
@@ -115,7 +116,7 @@ def _thirds(sound: Sound, event: Event) -> list[np.ndarray]:
     out = []
     for part in np.array_split(pieces, 3):
         power = (np.abs(np.fft.rfft(part * _HANN, axis=1)) ** 2).mean(axis=0)
-        db = 10.0 * np.log10(power + 1e-18)[hz < 1.05 * LOG_HZ[-1]]
+        db = 10.0 * np.log10(power + 1e-18)[hz < LOG_REACH * LOG_HZ[-1]]
         floor = np.percentile(db, FLOOR_PERCENTILE) + ABOVE_FLOOR_DB
         above = np.clip(db - max(db.max() - PEAK_DB, floor), 0.0, None)
         out.append(np.interp(LOG_HZ, hz[: len(db)], above))

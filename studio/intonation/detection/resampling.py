@@ -17,11 +17,14 @@ from fractions import Fraction
 import numpy as np
 from scipy.signal import resample_poly
 
-TARGET_HZ = 22050.0
+TARGET_HZ = 22050.0  # common in music information retrieval, librosa's default: partials to 10 kHz
+# Chosen:
 LOWEST_SR, HIGHEST_SR = 8000.0, 400000.0  # Hz: below, partials are missing; above, a mistake
-BLOCK_S = 20.0
+BLOCK_S = 20.0  # read at once: longer takes memory, shorter resamples more margins twice
 REMEMBERED = 10  # blocks, 18 MB: a clip of three minutes is resampled once for all steps
 MARGIN = 64  # output samples read beyond a block, more than the resampling filter reaches
+FULL_SCALE = 0.999  # of 1: rounding and codecs leave a clipped sample this near
+CLIPPED_SAMPLES = 3  # one or two at full scale may be peaks that just fit
 
 
 def check_sound(y: np.ndarray, sr: float) -> np.ndarray:
@@ -84,9 +87,9 @@ class Sound:
         return out
 
     def clipped(self, start_s: float, end_s: float) -> bool:
-        """Say whether samples of this span sit at full scale (three or more, over 0.999)."""
+        """Say whether samples of this span sit at full scale (``CLIPPED_SAMPLES`` or more)."""
         span = self.y[max(0, int(start_s * self.sr)) : max(0, int(end_s * self.sr))]
-        return int(np.count_nonzero(np.abs(span) >= 0.999)) >= 3
+        return int(np.count_nonzero(np.abs(span) >= FULL_SCALE)) >= CLIPPED_SAMPLES
 
     def _read_block(self, b: int) -> np.ndarray:
         if b < 0 or b * self._block >= len(self.y) * self.up / self.down:

@@ -25,19 +25,33 @@ from studio.intonation.detection.spectra import N_FFT, Spectra, analyse, frame_p
 from studio.intonation.detection.spectral_evidence import CLEAR_DB, clear_db, is_struck, unfolded
 from studio.theory import in_cents
 
-POOL_HOP = 1024
+# Chosen on made clips and recorded notes:
+POOL_HOP = 1024  # samples at the analysis rate: a quarter of a frame
 POOL_MOST = 40  # frames pooled; more tell no more
+TRIM_S, TRIM_SHARE = 0.06, 0.2  # off each end of an event that is pooled: its edges are coarse
+JOIN_GAP_S = 0.16  # neighbours of the same notes no further apart are one: two steps of the path
+INSIDE_S = 0.05  # off each end of an event, of the frames that must bear its reading out
 RINGS_DB_PER_S = -18.0  # a room of 3 s; an open string rings about as long
+RINGS_DROP_DB, RINGS_END_DROP_DB = 4.0, 7.0  # since before the event; by its last third
+BEFORE_S, JUST_S = 0.3, 0.02  # before the event: from, to
 RECENT_S = 0.35  # what stopped longer ago no longer rings loud enough to be taken for a note
-SAME_CENTS = 60.0
+RECENT_MOST = 3  # events before that may ring on
+AROUND_S = 0.3  # of envelope on both sides of an event
+SAME_CENTS = 60.0  # wide vibrato and slides stay one note
 HELD_ON_S = 0.06  # an end this close before the next beginning is that beginning
 ADJOIN_S = 0.15  # nearer events are one line of sound
+BESIDE_S = 10.0  # after the event, up to where one beside it is kept clear of: in effect, anywhere
 STEADY_DB_PER_S = -3.0  # a held note falls no faster
+# In clear peaks, as the costs of hypotheses:
 DISSENT = 1.0  # how much the moments of an event weigh beside their mean
-BRIEF_S = 0.4
+DISSENT_MOST = 2.0  # of one frame: one that is quite unlike must not decide
+BRIEF_S = 0.4  # an event's mean spectrum is made of few frames
 LOYALTY_BRIEF = 1.2  # the same for a brief event, whose mean spectrum tells little more
 LONG_S, LOYALTY_LONG = 1.2, 0.8  # slides and vibrato leave a long event's mean two lines for one
 LOYALTY = 0.4  # clear peaks: how much better another reading of the whole event must be
+SURE_MARGIN = 10.0  # where no other reading is left
+ALTERNATIVES = 3  # readings kept beside the first
+LEAST_DOUBT = 1e-3  # of a chance, so that its margin stays finite
 
 
 @dataclass(slots=True)
@@ -77,7 +91,7 @@ def has_note(voices: np.ndarray, f0: float) -> bool:
     return bool((np.abs(in_cents(voices / f0)) < SAME_CENTS).any())
 
 
-def joined(events: list[Event], gap_s: float = 0.16) -> list[Event]:
+def joined(events: list[Event], gap_s: float = JOIN_GAP_S) -> list[Event]:
     """Return events with neighbours of the same notes, no more than ``gap_s`` apart, made one."""
     out: list[Event] = []
     for event in events:
@@ -129,7 +143,9 @@ def decided_again(
             order[h] += DISSENT * _dissent(rows, reading)
         rank = np.argsort(order)
         e.margin = _margin(order[rank], [readings[r] for r in rank])
-        e.alternatives = [tuple(readings[r]) for r in rank[1:4] if len(readings[r])]
+        e.alternatives = [
+            tuple(readings[r]) for r in rank[1 : ALTERNATIVES + 1] if len(readings[r])
+        ]
         e.snr_db = float(spectra.peak_snr_db[n].max())
         e.f0_hz = _notes_bowed(spectra, n, readings[rank[0]], pooled[n][1])
         if len(e.f0_hz):
@@ -148,21 +164,24 @@ def distinct_readings(event: Event) -> tuple[tuple[float, ...], ...]:
 
 
 def _rows(frames: Hypotheses, event: Event, step_s: float) -> Hypotheses:
-    first = int(np.ceil((event.start_s + 0.05) / step_s))
-    last = max(first + 1, int((event.end_s - 0.05) / step_s) + 1)
+    first = int(np.ceil((event.start_s + INSIDE_S) / step_s))
+    last = max(first + 1, int((event.end_s - INSIDE_S) / step_s) + 1)
     first = min(first, len(frames.cost) - 1)
     return Hypotheses(frames.cost[first:last], frames.f0_hz[first:last])
 
 
 def _dissent(rows: Hypotheses, reading: np.ndarray) -> float:
-    """Return how much dearer a reading is than the best in each frame, on average, at most 2."""
+    """Return how much dearer a reading is than the best in each frame, on average.
+
+    No frame counts for more than ``DISSENT_MOST``.
+    """
     wanted = np.zeros(rows.f0_hz.shape[2])
     wanted[: len(reading)] = reading
     heard = rows.f0_hz > 0.0
     cents = np.abs(in_cents(np.maximum(rows.f0_hz, 1.0) / np.maximum(wanted, 1.0)))
     same = ((heard == (wanted > 0.0)) & (~heard | (cents < SAME_CENTS))).all(axis=2)
     least = np.where(same, rows.cost, np.inf).min(axis=1) - rows.cost.min(axis=1)
-    return float(np.minimum(least, 2.0).mean())
+    return float(np.minimum(least, DISSENT_MOST).mean())
 
 
 def _notes_bowed(spectra: Spectra, n: int, reading: np.ndarray, slope: float) -> np.ndarray:
@@ -189,12 +208,12 @@ def _margin(cost: np.ndarray, readings: list[np.ndarray]) -> float:
     for c, reading in zip(cost[1:], readings[1:], strict=True):
         if not same_notes(reading, readings[0]):
             return float(c - cost[0])
-    return 10.0
+    return SURE_MARGIN
 
 
 def _pooled_power(sound: Sound, event: Event) -> tuple[np.ndarray, float]:
     """Return the mean power of an event's interior, and how its level changes in dB/s."""
-    trim = min(0.06, 0.2 * event.length_s)
+    trim = min(TRIM_S, TRIM_SHARE * event.length_s)
     first = int((event.start_s + trim) * sound.fs)
     last = int((event.end_s - trim) * sound.fs)
     if last - first < N_FFT:
@@ -207,13 +226,15 @@ def _pooled_power(sound: Sound, event: Event) -> tuple[np.ndarray, float]:
     return power.mean(axis=0), slope
 
 
-def event_envelopes(sound: Sound, events: list[Event], n: int, around_s: float = 0.3) -> Envelopes:
+def event_envelopes(
+    sound: Sound, events: list[Event], n: int, around_s: float = AROUND_S
+) -> Envelopes:
     """Return the envelopes of event n, clear of the notes of the events beside it."""
     event = events[n]
     beside = [
         e.f0_hz
         for e in events[max(0, n - 1) : n + 2]
-        if e is not event and e.end_s > event.start_s - around_s < e.end_s + 10.0
+        if e is not event and e.end_s > event.start_s - around_s < e.end_s + BESIDE_S
     ]
     others = np.concatenate([*beside, np.zeros(0)])
     others = others[[not has_note(event.f0_hz, f) for f in others]] if len(others) else others
@@ -224,7 +245,11 @@ def without_ringing(sound: Sound, events: list[Event]) -> list[Event]:
     """Return events without voices that only ring on from the events just before."""
     out: list[Event] = []
     for n, event in enumerate(events):
-        lately = [e.f0_hz for e in events[max(0, n - 3) : n] if event.start_s - e.end_s < RECENT_S]
+        lately = [
+            e.f0_hz
+            for e in events[max(0, n - RECENT_MOST) : n]
+            if event.start_s - e.end_s < RECENT_S
+        ]
         before = np.concatenate([*lately, np.zeros(0)])
         known = [len(before) > 0 and has_note(before, f) for f in event.f0_hz]
         if any(known) and not event.new_stroke and not event.common_bow:
@@ -240,10 +265,12 @@ def _only_rings(env: Envelopes, v: int, event: Event) -> bool:
     """Say whether voice v has dropped since before the event and dies away through it."""
     span = env.between(event.start_s, event.end_s)
     db, time_s = env.db[v, span], env.time_s[span]
-    earlier = np.median(env.db[v, env.between(event.start_s - 0.3, event.start_s - 0.02)])
+    before = env.between(event.start_s - BEFORE_S, event.start_s - JUST_S)
+    earlier = np.median(env.db[v, before])
     drop = float(earlier - np.median(db))
     end_drop = float(earlier - np.median(db[-(len(db) // 3) - 1 :]))
-    return boundaries.slope_db_per_s(db, time_s) < RINGS_DB_PER_S and drop > 4.0 and end_drop > 7.0
+    dropped = drop > RINGS_DROP_DB and end_drop > RINGS_END_DROP_DB
+    return boundaries.slope_db_per_s(db, time_s) < RINGS_DB_PER_S and dropped
 
 
 def agree_on_edges(events: list[Event]) -> None:
@@ -294,4 +321,4 @@ def with_held_voices(sound: Sound, events: list[Event]) -> list[Event]:
 
 def chance_margin(chance: float) -> float:
     """Return the margin whose confidence (1 - exp(-margin) / 2) is this chance, at least 0."""
-    return float(-np.log(np.clip(2.0 * (1.0 - chance), 1e-3, 1.0)))
+    return float(-np.log(np.clip(2.0 * (1.0 - chance), LEAST_DOUBT, 1.0)))

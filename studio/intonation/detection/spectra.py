@@ -23,18 +23,21 @@ import numpy as np
 from scipy.fft import rfft
 from scipy.ndimage import maximum_filter1d
 
-N_FFT = 4096
-SHORT = 2048
-SPLIT_HZ = 1100.0
+# Chosen on made clips and recorded notes:
+N_FFT = 4096  # samples at the analysis rate, 186 ms: resolves partials of two low notes
+SHORT = 2048  # samples, 93 ms: vibrato moves a high partial through a longer window
+SPLIT_HZ = 1100.0  # from here on the short window; its size hardly matters
 TOP_HZ = 7000.0  # peaks above tell little about pitch: bow noise, codec, small microphones
-BOTTOM_HZ = 100.0
+TOP_KEPT = 1.02  # times TOP_HZ of spectrum kept, so that the last peak has its sides
+BOTTOM_HZ = 100.0  # lower peaks are hum and steps: a viola's lowest note is 131 Hz
 BAND = 40  # bins of one noise band, about 215 Hz
-FLOOR_PERCENTILE = 0.2
+FLOOR_PERCENTILE = 0.2  # share of a band's bins below its floor: most of it may be partials
 FLOOR_BIAS_DB = 5.0  # from that percentile of averaged noise power up to its mean
 QUIETEST_DB = -100.0  # re full scale: below any microphone's own noise
-PEAK_ABOVE_FLOOR_DB = 7.0
+PEAK_ABOVE_FLOOR_DB = 7.0  # lower shows weaker partials, and more of the noise
 SKIRT_DB = 24.0  # a maximum this far below a neighbour is that neighbour's side lobe
-MAX_PEAKS = 44
+MAX_PEAKS = 44  # strongest ones of a frame; four voices of eleven partials
+NO_PEAK_DB = -200.0  # stands in an empty place: below any level
 
 
 @dataclass(slots=True)
@@ -42,7 +45,7 @@ class Spectra:
     """Frames with their peaks. T frames, F bins, P = ``MAX_PEAKS`` peaks, NaN-free.
 
     ``db``, ``floor_db`` : shape (T, F). ``peak_hz``, ``peak_db``, ``peak_snr_db`` : shape (T, P);
-    an empty place has 0 Hz and -200 dB. ``bin_hz`` is the distance of bins.
+    an empty place has 0 Hz and ``NO_PEAK_DB``. ``bin_hz`` is the distance of bins.
     """
 
     db: np.ndarray
@@ -69,7 +72,7 @@ def frame_power(x: np.ndarray, hop: int, fs: float) -> np.ndarray:
 
     Frame i covers samples i·hop to i·hop + N_FFT. Empty when ``x`` is shorter than one frame.
     """
-    top = int(np.ceil(TOP_HZ * 1.02 * N_FFT / fs)) + 2
+    top = int(np.ceil(TOP_HZ * TOP_KEPT * N_FFT / fs)) + 2
     top = min(top, N_FFT // 2)
     split = int(SPLIT_HZ * N_FFT / fs)
     if len(x) < N_FFT:
@@ -126,7 +129,7 @@ def _peaks(
     is_peak &= (db > floor + PEAK_ABOVE_FLOOR_DB) & (db > around - SKIRT_DB)
     is_peak[:, : int(BOTTOM_HZ / bin_hz)] = False
     is_peak[:, min(bins - 1, int(TOP_HZ / bin_hz)) :] = False
-    shown = np.where(is_peak, db, np.float32(-200.0))
+    shown = np.where(is_peak, db, np.float32(NO_PEAK_DB))
     best = np.argpartition(-shown, MAX_PEAKS, axis=1)[:, :MAX_PEAKS]
     best.sort(axis=1)
     row = np.arange(frames)[:, None]
@@ -134,6 +137,6 @@ def _peaks(
     left, right = db[row, np.maximum(best - 1, 0)], db[row, np.minimum(best + 1, bins - 1)]
     bend = left - 2.0 * db[row, best] + right
     shift = np.clip(0.5 * (left - right) / np.where(bend < -1e-6, bend, -1e-6), -0.5, 0.5)
-    hz = np.where(level > -199.0, (best + shift) * bin_hz, 0.0)
-    snr = np.where(level > -199.0, level - floor[row, best], 0.0)
+    hz = np.where(level > NO_PEAK_DB + 1.0, (best + shift) * bin_hz, 0.0)
+    snr = np.where(level > NO_PEAK_DB + 1.0, level - floor[row, best], 0.0)
     return hz, level, snr

@@ -35,25 +35,35 @@ import numpy as np
 from studio.intonation.detection.spectra import SPLIT_HZ, Spectra
 from studio.theory import as_ratio
 
-PHANTOM_PARTIALS = 13
-LOWEST_HZ, HIGHEST_HZ = 100.0, 4500.0
+# Of phantoms. Chosen on made chords and recorded notes; each trades chords heard as one lower pitch
+# for single notes taken apart.
+PHANTOM_PARTIALS = 13  # asked of a pitch that may be none
+LOWEST_HZ, HIGHEST_HZ = 100.0, 4500.0  # of its partials: below is hum, above bow noise
 REACH_BINS = 2  # vibrato and mistuned notes move a multiple by this much
 HEARD_DB = 9.0  # over the noise
 PHANTOM_LOUD_DB = 26.0  # below the loudest of the voice's partials: leakage, room
 USUAL_DB = 10.0  # below the multiples beside it: neighbouring partials differ by this much
 BODY_DB = 14.0  # the same, more, for a fundamental: the body radiates little down there
 EVIDENCE_DB = 20.0  # in all, beyond the usual
-MOST_VOICES = 4
+MOST_VOICES = 4  # a chord over four strings
 TOP_NUMBER = 6  # of a note among the phantom's partials
+# Own partials keep clear of other voices' by the windows' main lobes, and 5 cents more.
 CLEAR_LOW_HZ, CLEAR_HIGH_HZ, CLEAR_SHARE = 22.0, 28.0, 0.003
+PLACED_HZ, PLACED_SHARE = 4.0, 0.01  # a note's own peak lies within: 17 cents and most of a bin
+# Of bows. Chosen on recorded notes, talk, noise and made struck strings:
 CLEAR_DB = 14.0  # mean of a voice's three best partials over the noise
+PARTIAL_HZ, PARTIAL_SHARE = 4.0, 0.012  # within which a peak is a voice's partial, 20 cents more
 STIFFNESS = np.concatenate([[0.0, -3e-5, 3e-5], np.arange(8e-5, 1.6e-3, 4e-5)])  # B; three exact
-EXACT = 3
+EXACT = 3  # of them, by definition of the line above
 BASES = as_ratio(np.arange(-16.0, 17.0, 2.0))  # f0 may be this far off
 STRUCK_PEAKS = 3.0  # how many more clear peaks the stretched series must place
 FADING_PEAKS = 2.2  # the same for a sound that fades from its start, as struck ones do
-FADING_DB_PER_S = -7.0
-SERIES_PARTIALS = 12
+FADING_DB_PER_S = -7.0  # a fade from the start: faster than a held note's
+SERIES_PARTIALS = 12  # of a series that may be stretched
+BEYOND_PARTIALS = 1.5  # by which the twelfth of a stretched one may run ahead, and half one more
+PEAK_DB, PEAK_OVER_DB = 10.0, 15.0  # over the noise: a peak counts from here, wholly from both
+NEAR_HZ, NEAR_SHARE = 1.5, 0.001  # how near a series must place a peak; soft
+SHARED_HZ, SHARED_SHARE = 4.0, 0.004  # of another voice's partial: a peak explained by it
 
 
 def unfolded(spectra: Spectra, row: int, f0_hz: np.ndarray) -> np.ndarray:
@@ -122,14 +132,16 @@ def _placed(spectra: Spectra, row: int, number: int, f0: float) -> float:
     """Return the pitch of a note at ``number`` times ``f0``: that of the peak there."""
     hz = spectra.peak_hz[row]
     nearest = float(hz[np.argmin(np.abs(hz - number * f0))])
-    return nearest if abs(nearest - number * f0) < 4.0 + 0.01 * nearest else number * f0
+    return (
+        nearest if abs(nearest - number * f0) < PLACED_HZ + PLACED_SHARE * nearest else number * f0
+    )
 
 
 def clear_db(spectra: Spectra, row: int, f0: float) -> float:
     """Return how far a voice's three best partials stand above the noise, in dB, on average."""
     hz, snr = spectra.peak_hz[row], spectra.peak_snr_db[row]
     k = np.rint(hz / f0)
-    near = (k >= 1) & (np.abs(hz - k * f0) < 4.0 + 0.012 * hz)
+    near = (k >= 1) & (np.abs(hz - k * f0) < PARTIAL_HZ + PARTIAL_SHARE * hz)
     best = np.sort(np.where(near, snr, 0.0))[-3:]
     return float(best.mean())
 
@@ -140,9 +152,9 @@ def struck_peaks(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> f
     Peaks that the ``others`` (Hz, exact series) explain do not count.
     """
     hz, snr = spectra.peak_hz[row], spectra.peak_snr_db[row]
-    inside = (hz > 0.5 * f0) & (hz < (SERIES_PARTIALS + 1.5) * f0)
-    usable = (snr > 10.0) & inside & ~_shared(hz, others)
-    hz, weight = hz[usable], np.clip((snr[usable] - 10.0) / 15.0, 0.0, 1.0)
+    inside = (hz > 0.5 * f0) & (hz < (SERIES_PARTIALS + BEYOND_PARTIALS) * f0)
+    usable = (snr > PEAK_DB) & inside & ~_shared(hz, others)
+    hz, weight = hz[usable], np.clip((snr[usable] - PEAK_DB) / PEAK_OVER_DB, 0.0, 1.0)
     if len(hz) < 4:
         return 0.0
     # The partial nearest to a peak is one of four: a stretched series runs ahead of the exact one
@@ -152,7 +164,8 @@ def struck_peaks(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> f
         k = np.clip(np.rint(hz / f0) + step, 1.0, SERIES_PARTIALS)
         series = f0 * k * np.sqrt(1.0 + STIFFNESS[:, None] * k * k)  # (B, P)
         np.minimum(nearest, np.abs(BASES[:, None, None] * series - hz), out=nearest)
-    placed = (weight * np.exp(-((nearest / (1.5 + 0.001 * hz)) ** 2))).sum(axis=2).max(axis=0)
+    near = np.exp(-((nearest / (NEAR_HZ + NEAR_SHARE * hz)) ** 2))
+    placed = (weight * near).sum(axis=2).max(axis=0)
     return float(placed[EXACT:].max() - placed[:EXACT].max())
 
 
@@ -160,7 +173,8 @@ def _shared(hz: np.ndarray, others: np.ndarray) -> np.ndarray:
     if not len(others):
         return np.zeros(len(hz), bool)
     number = np.maximum(1.0, np.rint(hz[:, None] / others))
-    return (np.abs(hz[:, None] - number * others) < 4.0 + 0.004 * hz[:, None]).any(axis=1)
+    away = np.abs(hz[:, None] - number * others)
+    return (away < SHARED_HZ + SHARED_SHARE * hz[:, None]).any(axis=1)
 
 
 def is_struck(

@@ -38,22 +38,35 @@ from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.segments import HELD_ON_S, SAME_CENTS, Event, same_notes
 from studio.theory import as_ratio, in_cents
 
-PARTIALS, HIGHEST_HZ = 8, 4500.0
-LEAST_CENTS, MOST_CENTS = 4.0, 62.0
+# Chosen on made and recorded single notes, octaves and unisons; GAIN on the 808 of point 4 above.
+PARTIALS, HIGHEST_HZ = 8, 4500.0  # at most, and of a partial: high ones' beats are blurred
+LEAST_CENTS, MOST_CENTS = 4.0, 62.0  # Δ: nearer beats too slowly, wider is found as two notes
 WIDEST_CENTS = 70.0  # as placed; nearer voices are proposed nowhere else
-LONGEST_S, SHORTEST_S = 1.6, 0.3
-TRIM_S = 0.03
+LONGEST_S, SHORTEST_S = 1.6, 0.3  # of an event's middle: more tells little more, less too little
+TRIM_S = 0.03  # off each end, which is attack or release
 TAIL_SHARE = 0.2  # of the usual power: less at the ends is attack or tail
-AUDIBLE_DB = 8.0
+USUAL_PERCENTILE = 75  # of power: the usual one
+AUDIBLE_DB = 8.0  # over the noise: partials asked
 FEWEST_TURNS = 1.5  # of a partial's beat, or it is a swell
+FEWEST_PARTIALS = 3  # that must agree
 DELTA_STEP = 0.03  # of Δ
 WANDER = 0.08  # of a rate: two strings do not keep their distance exactly
 TREND_LEAST = 0.3  # of the mean power: a bound to what the slow course is divided by
-GAIN = 0.8
+# The next partial's beats lie at the edge of a band, and beyond it nothing is known.
+RATE_SHARE, F0_SHARE = 0.4, 0.85
+HERE_LEAST, OTHERS_LEAST = 0.05, 0.08  # modulation added, so that faint beats gain nothing
+# What a partial is worth at a Δ: its gain and how deep it beats (log), from no help to a bound.
+DEPTH_WORTH, DEPTH_MOST, DEPTH_LEAST = 0.8, 1.2, 0.1
+WORTH_MOST = 1.5  # of one partial, so that none speaks for all
+GAIN = 0.8  # log ratio above which it is two strings
 SURE_MARGIN = 8.0  # log-odds of two strings for each unit of gain above
 DEPTH = 0.2  # mean modulation; a voice 15 dB below the other still gives 0.35
-LINE_PARTIALS = 4
-LINE_STEP = 0.5
+LINE_PARTIALS = 4  # lowest ones, by which the two lines are placed
+LINE_STEP = 0.5  # of a line's width
+LINE_FROM, LINE_TO = -1.25, 0.25  # of Δ, where the lower line is looked for
+APART_FROM, APART_TO = 0.75, 1.3  # of Δ, how far above it the upper one
+LEAST_APART = 0.05  # 1 - |g|²: closer lines cannot be told from one
+LEAST_LEFT = 0.02  # share of power left unexplained, at least: no fit is that good
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +106,7 @@ def _held_part(bands: np.ndarray) -> np.ndarray:
     """Return basebands without the attack and the room's tail at their ends."""
     power = np.abs(bands) ** 2
     total = (power / power.mean(axis=1, keepdims=True)).mean(axis=0)
-    loud = np.flatnonzero(total > TAIL_SHARE * np.percentile(total, 75))
+    loud = np.flatnonzero(total > TAIL_SHARE * np.percentile(total, USUAL_PERCENTILE))
     return bands[:, loud[0] : loud[-1] + 1]
 
 
@@ -102,7 +115,7 @@ def beats(bands: np.ndarray, number: np.ndarray, rate: float, f0_hz: float) -> B
     span_s = bands.shape[1] / rate
     low = max(0.5 * FEWEST_TURNS / span_s, f0_hz * (as_ratio(LEAST_CENTS) - 1.0))
     high = f0_hz * (as_ratio(MOST_CENTS) - 1.0)
-    if len(number) < 3 or high <= low:
+    if len(number) < FEWEST_PARTIALS or high <= low:
         return Beats(0.0, 0.0, 0.0)
     delta = np.geomspace(low, high, max(8, int(np.log(high / low) / DELTA_STEP)))
     spectrum, step_hz = _modulation(bands, rate)
@@ -111,12 +124,14 @@ def beats(bands: np.ndarray, number: np.ndarray, rate: float, f0_hz: float) -> B
     same = np.eye(len(number), dtype=bool)
     here = shown[same]
     others = shown.transpose(1, 0, 2)[~same].reshape(len(number), len(number) - 1, -1)
-    counts = (at_hz * span_s > FEWEST_TURNS) & (at_hz < min(0.4 * rate, 0.85 * f0_hz))
-    gain = np.log((here + 0.05) / (np.median(others, axis=1) + 0.08))
-    worth = np.minimum(gain + 0.8 * np.log(np.minimum(here, 1.2) + 0.1) + 1.0, 1.5)
+    known = at_hz < min(RATE_SHARE * rate, F0_SHARE * f0_hz)
+    counts = (at_hz * span_s > FEWEST_TURNS) & known
+    gain = np.log((here + HERE_LEAST) / (np.median(others, axis=1) + OTHERS_LEAST))
+    deep = np.log(np.minimum(here, DEPTH_MOST) + DEPTH_LEAST)
+    worth = np.minimum(gain + DEPTH_WORTH * deep + 1.0, WORTH_MOST)
     best = int(np.argmax((counts * worth / np.sqrt(number)[:, None]).sum(axis=0)))
     used = counts[:, best]
-    if used.sum() < 3:
+    if used.sum() < FEWEST_PARTIALS:
         return Beats(0.0, 0.0, 0.0)
     odd = used & (number % 2 == 1)  # an octave's even partials beat as well, its odd ones do not
     shared = min(gain[used, best].mean(), gain[odd, best].mean() if odd.any() else 0.0)
@@ -156,15 +171,15 @@ def _lines(bands: np.ndarray, number: np.ndarray, rate: float, delta_hz: float) 
     response = fftshift(fft(rows * window, size, axis=1), axes=1) / np.sqrt(window.sum())
     kernel = fftshift(fft(window / window.sum(), size))
     step_hz = LINE_STEP * rate / (n * float(k.max()))  # a share of the highest line's width
-    first = np.arange(-1.25 * delta_hz, 0.25 * delta_hz, step_hz)[:, None]
-    apart = np.arange(0.75 * delta_hz, 1.3 * delta_hz + step_hz, step_hz)
+    first = np.arange(LINE_FROM * delta_hz, LINE_TO * delta_hz, step_hz)[:, None]
+    apart = np.arange(APART_FROM * delta_hz, APART_TO * delta_hz + step_hz, step_hz)
     total = np.zeros((len(first), len(apart)))
     for row, power, q in zip(response, (np.abs(rows) ** 2) @ window, k, strict=True):
         p1, p2 = _at(row, hz, q * first), _at(row, hz, q * (first + apart))
         g = _at(kernel, hz, q * apart + 0.0 * first)
         both = np.abs(p1) ** 2 + np.abs(p2) ** 2 - 2.0 * (p1.conj() * p2 * g.conj()).real
-        share = both / np.maximum(1.0 - np.abs(g) ** 2, 0.05) / power
-        total -= np.log(np.maximum(1.0 - share, 0.02))
+        share = both / np.maximum(1.0 - np.abs(g) ** 2, LEAST_APART) / power
+        total -= np.log(np.maximum(1.0 - share, LEAST_LEFT))
     best = np.unravel_index(int(np.argmax(total)), total.shape)
     start = float(first[best[0], 0])
     return np.array([start, start + float(apart[best[1]])])

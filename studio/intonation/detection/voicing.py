@@ -42,42 +42,66 @@ from scipy.fft import ifft, ifftshift, next_fast_len, rfft
 
 from studio.intonation.detection.envelopes import percentile
 from studio.intonation.detection.resampling import Sound
-from studio.theory import in_cents
+from studio.theory import OCTAVE_CENTS, in_cents
 
-PARTIALS = 10
-LOWEST_HZ, HIGHEST_HZ = 90.0, 5000.0
+# Chosen; what the weights below were fitted to. Changing one asks for a new fit.
+PARTIALS = 10  # asked of a voice
+LOWEST_HZ, HIGHEST_HZ = 90.0, 5000.0  # of its partials: below is hum, above bow noise
 WIDEST_HZ = 64.0  # half a baseband; the rate is twice that
-RATE_HZ = 2.0 * WIDEST_HZ
-NARROWEST_HZ = 14.0
+RATE_HZ = 2.0 * WIDEST_HZ  # by definition, see above
+NARROWEST_HZ = 14.0  # half a baseband: slow changes of level must pass
+HALF_HZ = 12.0  # half a baseband at 0 Hz, beside SWING
 CLEAR_HZ, NEARLY_HZ = 36.0, 24.0  # from the other voices' partials
-ENOUGH_OWN = 3
+CLEAR_OF_OWN = 0.9  # of f0: how far a partial is from the voice's own others, for its band's sake
+BAND_SHARE = 0.55  # of the distance to the next partial, that half a band may take
+ENOUGH_OWN = 3  # clear partials; with fewer those nearly clear are asked
 SWING = 0.02  # vibrato and slides of 35 cents move a partial by this share of its frequency
-LONGEST_S, SHORTEST_S = 1.0, 0.09
+LONGEST_S, SHORTEST_S = 1.0, 0.09  # of an event's middle: more tells little more, less too little
 SHORTEST_LOOSE_S = 0.15  # the same where the edges are not placed
 TRIM_S, TRIM_SHARE = 0.06, 0.15  # of an event's edges, which are not placed yet
 BLOCK_S, TAIL_DB = 0.02, 7.0  # what is further below the usual level at the ends is tail
+USUAL_PERCENTILE = 75  # of levels: the usual one
 AUDIBLE_DB = 9.0  # over the noise: partials that count as there
 NOISE_PERCENTILE = 10.0  # of the bins around a partial ...
 PERCENTILE_SHARE = -np.log(1.0 - NOISE_PERCENTILE / 100.0)  # ... of their mean (exponential)
-NOISE_AROUND_HZ = 220.0
-NEAR_LEVEL_DB = 8.0
-OCTAVE_CENTS = 75.0
+NOISE_AROUND_HZ = 220.0  # each way: about the distance of a low voice's partials
+LEAST_POWER = 1e-3  # re the noise, added before the logarithm: silence is -30 dB
+NEAR_LEVEL_DB = 8.0  # below its usual level a voice is near it
+COURSE_S, PITCH_S = 0.04, 0.05  # over which level and pitch are smoothed
+OCTAVE_WITHIN_CENTS = 75.0  # a size this near 1200 cents is an octave, as in ``octaves``
 SIGNS = (
     *("snr", "found", "unrest", "unrest_by_length", "presence", "fading", "drop"),
     *("alternation", "drift", "stretch", "stretched", "length"),
 )
+# Bounds of what is read, as they were when the weights were fitted: what is further off tells no
+# more.
+SNR_DB, FOLLOW_SNR_DB, LEVEL_SNR_DB = (0.0, 30.0), (0.5, 25.0), (1.0, 30.0)  # as sign, as weights
+FADING_LEVEL_DB, ALTERNATION_LEVEL_DB = -25.0, -20.0  # re the usual level
+PRESENCE, FADING_DB_PER_S, DROP_DB = (0.85, 1.0), (-30.0, 0.0), (0.0, 20.0)
+PER_10_DB = 10.0  # a covariance's unit of level, dB
+LEAST_ALTERNATION = -1.5  # 10 dB²
+STRETCH_PER, STRETCH, STRETCHED = 1e4, (0.0, 20.0), (0.0, 6.0)  # B in 1e-4; standard errors
+LEAST_UNREST = 0.01  # share of power that even a still partial's noise leaves
+LEAST_RATIO = 0.5  # of pitch, before its logarithm is taken
+FOUND_AMONG = 6  # lowest own partials, most of which a string has
+LINE_WIDTH_SHARE = 0.25  # no line is placed better than a quarter of its width
+# Fitted by tests/intonation/detection/fit_voicing.py; in the order of SIGNS:
 WEIGHTS = np.array(
     [0.13, 6.819, -1.6, -0.816, 27.104, 0.174, -0.191, 5.119, -0.527, 0.222, -1.368, 3.094]
 )
-BIAS = -29.686
-REFUSED = -1.5  # log-odds below which a voice is taken out
-HELD = {"presence": 1.0, "fading": 0.0, "drop": 0.0, "alternation": 0.0}
-MOSTLY_FOUND = 0.45
+BIAS = -29.686  # log-odds
+# Chosen on made and recorded double stops, talk, struck strings and noise; log-odds. A lower one
+# lets talk and rings through, a higher one loses short and soft notes.
+REFUSED = -1.5  # below which a voice is taken out
 SURE, REFUSED_BESIDE = 2.0, -4.0  # beside a voice above the first
 SURELY_REFUSED = -2.0  # the same before the edges are placed
+# Chosen: what is assumed of a voice whose edges are not placed, that its level is held.
+HELD = {"presence": 1.0, "fading": 0.0, "drop": 0.0, "alternation": 0.0}
+# Chosen, for one low voice heard as two:
+MOSTLY_FOUND = 0.45  # share of its partials with which a refused voice was there after all
 LOW_RATIOS = ((3, 2), (4, 3), (5, 3), (5, 4), (5, 2))  # of a pair that may be one low voice
-LOW_HZ = (60.0, 125.0)
-LOW_CENTS, LOW_PARTIALS, LOW_BAND_HZ = 35.0, 13, 20.0
+LOW_HZ = (60.0, 125.0)  # its pitch: a man's voice, below a viola's C3
+LOW_CENTS, LOW_PARTIALS, LOW_BAND_HZ = 35.0, 13, 20.0  # off the ratio; asked; half a band
 LOW_SHARE = 0.6  # of the partials between, that must be there ...
 LOW_BELOW_DB = 15.0  # ... and no further below the pair's
 
@@ -207,7 +231,7 @@ def _held_part(x: np.ndarray, fs: float) -> np.ndarray:
     """Return a piece of sound without the attack and the room's tail that may be at its ends."""
     block = int(BLOCK_S * fs)
     power = (x[: len(x) // block * block].reshape(-1, block) ** 2).mean(axis=1)
-    loud = np.flatnonzero(power > percentile(power, 75) * 10.0 ** (-TAIL_DB / 10.0))
+    loud = np.flatnonzero(power > percentile(power, USUAL_PERCENTILE) * 10.0 ** (-TAIL_DB / 10.0))
     return x[loud[0] * block : (loud[-1] + 1) * block] if len(loud) else x[:0]
 
 
@@ -227,7 +251,7 @@ def _is_upper_octave(f0_hz: np.ndarray, v: int) -> bool:
 
 
 def _is_octave(low_hz: float, high_hz: float) -> bool:
-    return bool(abs(in_cents(high_hz / low_hz) - 1200.0) < OCTAVE_CENTS)
+    return bool(abs(in_cents(high_hz / low_hz) - OCTAVE_CENTS) < OCTAVE_WITHIN_CENTS)
 
 
 def _voice(piece: _Piece, v: int, f0_hz: np.ndarray) -> _Voice | None:
@@ -242,15 +266,15 @@ def _voice(piece: _Piece, v: int, f0_hz: np.ndarray) -> _Voice | None:
 def _own_partials(f0: float, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return the numbers of the partials clear of the others', and the half width of each, Hz."""
     hz = f0 * np.arange(1, PARTIALS + 1)
-    apart = np.full(len(hz), 0.9 * f0)
+    apart = np.full(len(hz), CLEAR_OF_OWN * f0)
     for other in others:
         apart = np.minimum(apart, np.abs(hz - np.maximum(1.0, np.rint(hz / other)) * other))
     inside = (hz > LOWEST_HZ) & (hz < HIGHEST_HZ)
     own = inside & (apart > CLEAR_HZ)
     if own.sum() < ENOUGH_OWN:
         own = inside & (apart > NEARLY_HZ)
-    half = np.clip(SWING * hz + 12.0, NARROWEST_HZ, WIDEST_HZ)
-    return np.flatnonzero(own) + 1, np.minimum(half, 0.55 * apart)[own]
+    half = np.clip(SWING * hz + HALF_HZ, NARROWEST_HZ, WIDEST_HZ)
+    return np.flatnonzero(own) + 1, np.minimum(half, BAND_SHARE * apart)[own]
 
 
 def _baseband(piece: _Piece, hz: float, half_hz: float) -> tuple[np.ndarray, float]:
@@ -272,15 +296,16 @@ def _baseband(piece: _Piece, hz: float, half_hz: float) -> tuple[np.ndarray, flo
     around = np.abs(piece.spectrum[max(1, centre - reach) : centre + reach]) ** 2
     noise = percentile(around, NOISE_PERCENTILE) / PERCENTILE_SHARE if len(around) else 0.0
     power = float((np.abs(band) ** 2).mean())
-    return band, float(10.0 * np.log10(power / (noise * (window**2).sum() + 1e-16) + 1e-3))
+    return band, float(10.0 * np.log10(power / (noise * (window**2).sum() + 1e-16) + LEAST_POWER))
 
 
 def _course(voice: _Voice) -> np.ndarray:
     """Return the voice's level over time in dB re its usual level, shape (n,)."""
     power = np.abs(voice.bands) ** 2
-    weight = np.clip(voice.snr_db, 1.0, 30.0) / (percentile(power, 75, axis=1) + 1e-16)
-    db = _smoothed(10.0 * np.log10(weight @ power / len(weight) + 1e-9), 0.04)
-    return db - percentile(db, 75)
+    usual = percentile(power, USUAL_PERCENTILE, axis=1)
+    weight = np.clip(voice.snr_db, *LEVEL_SNR_DB) / (usual + 1e-16)
+    db = _smoothed(10.0 * np.log10(weight @ power / len(weight) + 1e-9), COURSE_S)
+    return db - percentile(db, USUAL_PERCENTILE)
 
 
 def _smoothed(values: np.ndarray, width_s: float) -> np.ndarray:
@@ -293,25 +318,25 @@ def _signs(
     voice: _Voice, course: np.ndarray, others: list[np.ndarray], length_s: float
 ) -> np.ndarray:
     radians, still = _followed(voice)
-    cents = in_cents(np.maximum(0.5, 1.0 + radians * RATE_HZ / (2.0 * np.pi * voice.f0_hz)))
+    cents = in_cents(np.maximum(LEAST_RATIO, 1.0 + radians * RATE_HZ / (2.0 * np.pi * voice.f0_hz)))
     t = np.linspace(-0.5, 0.5, len(cents))
     drift = abs(float((t * cents).sum() / (t * t).sum()))
     unrest = _unrest(voice, still)
     stretch, stretched = _stretch(voice, still)
     t = np.linspace(-0.5, 0.5, len(course)) * len(course) / RATE_HZ
-    fading = float((t * np.maximum(course, -25.0)).sum() / (t * t).sum())
+    fading = float((t * np.maximum(course, FADING_LEVEL_DB)).sum() / (t * t).sum())
     values = {
-        "snr": np.clip(np.sort(voice.snr_db)[-3:].mean(), 0.0, 30.0),
-        "found": (voice.snr_db[:6] > AUDIBLE_DB).mean(),
+        "snr": np.clip(np.sort(voice.snr_db)[-3:].mean(), *SNR_DB),
+        "found": (voice.snr_db[:FOUND_AMONG] > AUDIBLE_DB).mean(),
         "unrest": unrest,
         "unrest_by_length": unrest * np.log(length_s),
-        "presence": np.clip((course > -NEAR_LEVEL_DB).mean(), 0.85, 1.0),
-        "fading": np.clip(fading, -30.0, 0.0),
-        "drop": np.clip(-fading * length_s, 0.0, 20.0),
+        "presence": np.clip((course > -NEAR_LEVEL_DB).mean(), *PRESENCE),
+        "fading": np.clip(fading, *FADING_DB_PER_S),
+        "drop": np.clip(-fading * length_s, *DROP_DB),
         "alternation": _alternation(course, others),
         "drift": np.log1p(drift),
-        "stretch": np.log1p(np.clip(stretch * 1e4, 0.0, 20.0)),
-        "stretched": np.log1p(np.clip(stretched, 0.0, 6.0)),
+        "stretch": np.log1p(np.clip(stretch * STRETCH_PER, *STRETCH)),
+        "stretched": np.log1p(np.clip(stretched, *STRETCHED)),
         "length": np.log(length_s),
     }
     return np.array([float(values[name]) for name in SIGNS])
@@ -323,8 +348,9 @@ def _followed(voice: _Voice) -> tuple[np.ndarray, np.ndarray]:
     step = voice.bands[:, 1:] * voice.bands[:, :-1].conj()
     weight = np.abs(step) / (np.abs(step).mean(axis=1, keepdims=True) + 1e-20)
     # A phase step divided by k has a variance that falls as 1/k²: hence the weight k².
-    weight *= k * k * np.clip(voice.snr_db, 0.5, 25.0)[:, None]
-    radians = _smoothed((weight * np.angle(step) / k).sum(axis=0) / weight.sum(axis=0), 0.05)
+    weight *= k * k * np.clip(voice.snr_db, *FOLLOW_SNR_DB)[:, None]
+    radians = (weight * np.angle(step) / k).sum(axis=0) / weight.sum(axis=0)
+    radians = _smoothed(radians, PITCH_S)
     phase = np.concatenate([[0.0], np.cumsum(radians)])
     return radians, voice.bands * np.exp(-1j * k * phase)
 
@@ -335,17 +361,17 @@ def _unrest(voice: _Voice, still: np.ndarray) -> float:
     slow = np.linalg.qr(np.stack([np.ones(len(t)), t, t * t], axis=1))[0]
     rest = still - (still @ slow) @ slow.T
     share = (np.abs(rest) ** 2).sum(axis=1) / ((np.abs(still) ** 2).sum(axis=1) + 1e-20)
-    trust = np.clip(voice.snr_db, 0.5, 25.0)
-    return float((trust * np.log(share + 0.01)).sum() / trust.sum())
+    trust = np.clip(voice.snr_db, *FOLLOW_SNR_DB)
+    return float((trust * np.log(share + LEAST_UNREST)).sum() / trust.sum())
 
 
 def _alternation(course: np.ndarray, others: list[np.ndarray]) -> float:
-    """Return the least covariance (in 10 dB²) of the voice's level with another's, -1.5 to 0."""
+    """Return the least covariance (in 10 dB²) of the voice's level with another's, at most 0."""
     least = 0.0
     for other in others:
-        pair = np.maximum(np.stack([course, other]), -20.0)
-        least = min(least, float(np.cov(pair)[0, 1]) / 10.0)
-    return max(least, -1.5)
+        pair = np.maximum(np.stack([course, other]), ALTERNATION_LEVEL_DB)
+        least = min(least, float(np.cov(pair)[0, 1]) / PER_10_DB)
+    return max(least, LEAST_ALTERNATION)
 
 
 def _stretch(voice: _Voice, still: np.ndarray) -> tuple[float, float]:
@@ -359,12 +385,12 @@ def _stretch(voice: _Voice, still: np.ndarray) -> tuple[float, float]:
     turns = (still[good, 1:] * still[good, :-1].conj()).sum(axis=1)
     hz = np.angle(turns) * RATE_HZ / (2.0 * np.pi)
     k = voice.number[good].astype(float)
-    weight = np.clip(voice.snr_db[good], 1.0, 30.0) / k
+    weight = np.clip(voice.snr_db[good], *LEVEL_SNR_DB) / k
     model = np.stack([k, k**3], axis=1)
     solve = np.linalg.pinv(model * weight[:, None])
     a, b = solve @ (hz * weight)
     rest = (hz - model @ np.array([a, b])) * weight
-    least = 0.25 * RATE_HZ / still.shape[1]  # no line is placed better than a quarter of its width
+    least = LINE_WIDTH_SHARE * RATE_HZ / still.shape[1]
     variance = (rest**2).sum() / max(1, len(k) - 2) + (least * weight.mean()) ** 2
     error = np.sqrt(variance * (solve[1] ** 2).sum())
     return float(2.0 * b / voice.f0_hz), float(b / error)

@@ -26,10 +26,14 @@ from scipy import fft
 
 from studio.theory import RELATIVE_PER_CENT
 
-KAPPA = RELATIVE_PER_CENT
+KAPPA = RELATIVE_PER_CENT  # by definition: theory's
+# Chosen on made and recorded double stops:
 STEADY_HALF_BAND_HZ = 44.0  # widest half band kept; sets the samples per window
 MOVING_HALF_BAND_HZ = 88.0  # the same where vibrato spreads the upper partials
-TAPER = 0.08  # share of the window under each cosine flank
+TAPER = 0.08  # share of the window under each cosine flank: more loses sound, less leaks
+LEAST_MARGIN_HZ = 5.0  # on both sides of a cluster, at least ...
+MARGIN_LINES = 4.0  # ... and so many widths of a line
+BEYOND_SHARE, BEYOND_HZ = 1.02, 60  # above the highest used: partials that may share its band
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,12 +148,12 @@ def cut(
     others_hz : shape (N, V), other pitches that the same bands must serve, so that fits started
         from them explain the same data and their costs can be compared.
     """
-    margin = max(5.0, 4.0 / spectrum.length_s)
+    margin = max(LEAST_MARGIN_HZ, MARGIN_LINES / spectrum.length_s)
     fmax_hz = min(fmax_hz, (len(spectrum.bins) - 2) * spectrum.spacing_hz - spectrum.half_band_hz)
     every = f0_hz[None] if others_hz is None else np.vstack([f0_hz[None], others_hz])
     # every partial that sounds has to be known, also those too high to be used
     voice, partial, low, high = _members(
-        every.min(axis=0), every.max(axis=0), fmax_hz * 1.02 + 60, spread_cents
+        every.min(axis=0), every.max(axis=0), fmax_hz * BEYOND_SHARE + BEYOND_HZ, spread_cents
     )
     low, high = low - margin, high + margin
     reached = np.maximum.accumulate(high)

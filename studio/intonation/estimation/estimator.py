@@ -23,12 +23,17 @@ from studio.intonation.estimation.windows import WindowFit, fit_window
 from studio.intonation.model.sounding import EventFit, IntervalFit, Sounding, VoiceFit
 from studio.theory import as_ratio, in_cents
 
-SHORTEST_S = 0.2
+# Chosen on made and recorded double stops:
+SHORTEST_S = 0.2  # less than a window of the coarse tracks and a half: nothing is measured
+LEAST_RATE_HZ = 8000  # sound sampled slower has too few partials
 SILENT_DB = -120.0  # re full scale; stands for a level that was not measured
-WINDOW_S = 0.92
-LEAST_HALF_S = 0.15
-LANDING_WINDOW_S = 0.4
+WINDOW_S = 0.92  # of the fit: longer is surer of a still note, and dearer
+LEAST_HALF_S = 0.15  # of a window: shorter ones are clearly worse
+WIDER = 1.15  # times the settled part: the curve's ends are held from one side only
+EDGE_S, EDGE_SHARE = 0.045, 0.1  # off each end of a sounding, of the coarse tracks: half a frame
+LANDING_WINDOW_S = 0.4  # of a fit of its own just after the onset
 LANDING_LEAST_S = 0.5  # a shorter note cannot tell landing from settled
+LANDING_MARGIN = 0.04  # of the window, before the landing, for the settled fit to tell it
 MARGIN_SHARE = 0.03  # of a window, at each end
 ALL_BUT = 0.85  # of the held part: what the window leaves out changes its mean by too little
 SURELY = 2.0  # stated deviations
@@ -64,8 +69,8 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
     """
     if not sounding.voices:
         raise ValueError("a sounding needs at least one voice; silence is not measured")
-    if sr < 8000:
-        raise ValueError(f"sr is {sr} Hz; at least 8000 Hz is needed, for example 22050")
+    if sr < LEAST_RATE_HZ:
+        raise ValueError(f"sr is {sr} Hz; at least {LEAST_RATE_HZ} Hz is needed, for example 22050")
     start, end = _joint_span(sounding, len(y) / sr)
     end = min(end, start + LONGEST_S)
     f0 = np.array([voice.f0_hz for voice in sounding.voices])
@@ -76,7 +81,7 @@ def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
             f"samples between {start:.2f} and {end:.2f} s are not finite; replace them, "
             "for example by np.nan_to_num"
         )
-    margin = min(0.045, 0.1 * (end - start))
+    margin = min(EDGE_S, EDGE_SHARE * (end - start))
     spectra = frames(y, sr, start + margin, end - margin)
     tracks = coarse_tracks(spectra, f0)
     followed = tracks + hidden_voices.glides(y, sr, start, end, tracks)
@@ -102,7 +107,7 @@ def _fit_span(weighting: Weighting, start: float, end: float) -> tuple[float, fl
     """The window of the settled fit: all of a short note, which then shows its landing too."""
     if end - start <= WINDOW_S:
         return start, end
-    half = max(min(WINDOW_S / 2, weighting.half_s * 1.15), LEAST_HALF_S)
+    half = max(min(WINDOW_S / 2, weighting.half_s * WIDER), LEAST_HALF_S)
     return max(start, weighting.centre_s - half), min(end, weighting.centre_s + half)
 
 
@@ -126,7 +131,8 @@ def _landing(
         return None
     weighting = pitch_contour.landing_weighting(start)
     length = settled.time_s[-1] - settled.time_s[0]
-    if settled.time_s[0] + 0.04 * length < weighting.centre_s - 0.5 * weighting.half_s:
+    first_s = settled.time_s[0] + LANDING_MARGIN * length
+    if first_s < weighting.centre_s - 0.5 * weighting.half_s:
         return _pitches(settled, weighting)
     window = start, start + LANDING_WINDOW_S
     return _pitches(fit_window(y, sr, *window, tracks, look_again=False), weighting)

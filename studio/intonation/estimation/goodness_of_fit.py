@@ -36,6 +36,7 @@ import numpy as np
 from studio.intonation.estimation.basebands import KAPPA
 from studio.intonation.estimation.joint_fit import Fit, power, project
 
+# Chosen; the uncertainty is fitted to what they give (tests/intonation/estimation/calibrate.py).
 SILENT = 1e-16  # a residual below this is no sound at all
 BEST = 6  # clusters whose median is the lock
 MOST_WEIGHT = 50.0  # of one partial, per square cent, so that one cannot speak for all
@@ -45,8 +46,8 @@ UNKNOWN_SWAY = 0.1  # where no partial is alone
 BEFORE_S, AFTER_S = (0.12, 0.03), (0.12, 0.18)  # from the onset back, from the offset on
 EDGES_S = (0.1, 0.05)  # of the sounding, left out of its own level
 PLAYED_DB = -5.0  # what is louder beside the sounding is played, not left over
-QUIETEST_DB, UNKNOWN_DB = -30.0, -25.0
-LEAST_SAMPLES = 65
+QUIETEST_DB, UNKNOWN_DB = -30.0, -25.0  # less tells no more; where both sides are played
+LEAST_SAMPLES = 65  # of a level: 3 ms
 
 
 def voice_locks(fit: Fit) -> np.ndarray:

@@ -40,19 +40,28 @@ from studio.intonation.estimation.basebands import (
 from studio.intonation.estimation.pitch_tracks import FEWEST_FREE, Track, near_multiple
 from studio.theory import as_ratio, in_cents
 
+# Chosen on made and recorded octaves, twelfths and unisons:
 REACH_CENTS = 65.0  # beyond the offset that the given pitches have
-STEP_CENTS = 0.5
-UNISON_REACH_CENTS = 60.0
-HALF_BAND_HZ = 130.0
-MOST_PARTIALS = 8
-TOP_HZ = 5000.0
-SWAYS = 3
-RIDGE = 0.05
+STEP_CENTS = 0.5  # of the grid; the fit is finer
+UNISON_REACH_CENTS = 60.0  # of both lines about the middle of the given pitches
+UNISON_STEP_CENTS = 1.0  # of that grid, whose pairs are tried
+HALF_BAND_HZ = 130.0  # widest half band: where the upper voice's line may lie
+MARGIN_HZ = 8.0  # beyond the offsets, of a band: a line's width
+BAND_SHARE = 0.45  # of the parent's pitch, half a band at most: bands must not meet
+CLEAR_SHARE = 0.6  # of half a band, that another voice's partial keeps away, and MARGIN_HZ
+MOST_PARTIALS = 8  # of the hidden voice
+TOP_HZ = 5000.0  # of its partials, as in ``windows``
+SWAYS = 3  # smooth shapes of the parent's amplitude, taken out first
+RIDGE = 0.05  # on them, a sample: a bowed string's partials sway, they do not jump
+LEAST_NORM = 0.05  # share of a line that counts as left by the parent, at least
+LEAST_LEFT = 1e-3  # of a band's energy, unexplained at least: no room is cleaner
+DISTINCT = 1.0001  # of a line's norm: keeps two lines on one bin solvable
 PRIOR_CENTS = 30.0  # how far off the given pitches may be
 APART_CENTS = 2.5  # starts nearer than this are the same
-WINDOW_S = 0.44
-STEP_S = 0.16
-LEAST_WINDOWS = 3
+# Chosen, for glides:
+WINDOW_S = 0.44  # half the fit's: the shortest that resolves an octave's two lines
+STEP_S = 0.16  # from window to window
+LEAST_WINDOWS = 3  # fewer show no path
 PRICE_PER_CENT = 0.8  # nats per cent of movement from window to window
 LEAST_GAIN = 40.0  # mean nats per window; below, the path means nothing
 
@@ -91,12 +100,12 @@ def demodulate(
     k = np.arange(1, MOST_PARTIALS + 1)
     centre = k * n * f_hz
     reach = (abs(expected_cents) + REACH_CENTS) * KAPPA * centre
-    limit = np.minimum(np.minimum(reach + 8.0, f_hz * 0.45), HALF_BAND_HZ)
+    limit = np.minimum(np.minimum(reach + MARGIN_HZ, f_hz * BAND_SHARE), HALF_BAND_HZ)
     top = min(TOP_HZ, (len(spectrum.bins) - half - 2) * df)
     keep = centre < top
     for other in others_hz:
         nearest = np.maximum(np.round(centre / other), 1) * other
-        keep &= np.abs(centre - nearest) > limit * 0.6 + 8.0
+        keep &= np.abs(centre - nearest) > limit * CLEAR_SHARE + MARGIN_HZ
     keep[0] |= not keep.any()
     k, centre, limit = k[keep], centre[keep], limit[keep]
     first = np.round(centre / df).astype(int)
@@ -134,8 +143,8 @@ def _gain(lines: Lines, energy: np.ndarray, explained: np.ndarray) -> np.ndarray
     dof = 2 * lines.limit_hz * lines.period_s
     shape = (-1,) + (1,) * (explained.ndim - 1)
     energy, dof = energy.reshape(shape), dof.reshape(shape)
-    left = np.maximum(energy - explained, 0) + 1e-3 * energy + 1e-30
-    return dof * np.log((energy * 1.001 + 1e-30) / left)
+    left = np.maximum(energy - explained, 0) + LEAST_LEFT * energy + 1e-30
+    return dof * np.log((energy * (1 + LEAST_LEFT) + 1e-30) / left)
 
 
 def offsets(
@@ -162,7 +171,7 @@ def offsets(
     grid = np.arange(-reach, reach + STEP_CENTS / 2, STEP_CENTS)
     where = _bins(lines, lines.slope_hz[:, None] * grid)
     explained = np.abs(np.take_along_axis(product, where, axis=1)) ** 2
-    explained /= np.maximum(norm[where], 0.05 * norm.max())
+    explained /= np.maximum(norm[where], LEAST_NORM * norm.max())
     reached = np.abs(lines.slope_hz[:, None] * grid) <= lines.limit_hz[:, None]
     gain = np.where(reached, _gain(lines, energy, explained), 0).sum(axis=0)
     gain = gain - 0.5 * ((grid - expected_cents) / PRIOR_CENTS) ** 2
@@ -186,14 +195,15 @@ def unison_offsets(
 
     Both are offsets from the demodulating pitch; ``expected`` are those of the given pitches.
     """
-    grid = np.arange(-UNISON_REACH_CENTS, UNISON_REACH_CENTS + 0.1, 1.0)
+    end = UNISON_REACH_CENTS + UNISON_STEP_CENTS / 10
+    grid = np.arange(-UNISON_REACH_CENTS, end, UNISON_STEP_CENTS)
     i, j = np.triu_indices(len(grid), 1)
     where = _bins(lines, lines.slope_hz[:, None] * grid)
     s = np.take_along_axis(_spectra(lines, lines.s), where, axis=1)
     between = _spectra(lines, lines.taper[None])[0]
     apart = _bins(lines, lines.slope_hz[:, None] * (grid[j] - grid[i]))
     overlap = between[apart]  # (K, pairs): <line i, line j>
-    own = np.sum(lines.taper**2) * 1.0001
+    own = np.sum(lines.taper**2) * DISTINCT
     a, b = s[:, i], s[:, j]
     determinant = own**2 - np.abs(overlap) ** 2
     mixed = 2 * (a.conj() * overlap.conj() * b).real

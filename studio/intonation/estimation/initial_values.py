@@ -52,27 +52,35 @@ from studio.intonation.estimation.joint_fit import Fit, power
 from studio.intonation.estimation.pitch_tracks import near_multiple
 from studio.theory import as_ratio, in_cents
 
-MOST_STARTS = 6
+# Of hidden voices. Chosen on made and recorded octaves, twelfths and unisons:
+MOST_STARTS = 6  # fits tried: each costs as much as a whole window's
 CLEAR_SHARE = 0.5  # offsets with less than this share of the best one's gain are not tried
 CLEAR_GAIN = 80.0  # nats; below, "exactly in tune" is tried too
-NEAR_ZERO_CENTS = 2.0
-MOST_MODULATIONS = 4
+NEAR_ZERO_CENTS = 2.0  # an offset this small already says "exactly in tune"
+# Of modulations. Chosen on the same:
+MOST_MODULATIONS = 4  # shapes: more would explain another voice away
 LEAST_MODULATION_SHARE = 0.003  # mean relative power of a shape worth adding
 MODULATION_REACH_HZ = 16.0  # side lines farther out than this are left alone
-REACH_CENTS = 40.0
-STEP_CENTS = 1.0
+MOST_SIDE_POWER = 0.05  # of a partial's, in its side lines: those with more are weighed down
+LEAST_TAPER = 1e-3  # divided by
+# Of restarts. Chosen on made and recorded double stops under vibrato:
+REACH_CENTS = 40.0  # from the voice's mean, that offsets are looked for
+STEP_CENTS = 1.0  # of that grid; the fit is finer
 SWING_STEP_CENTS = 5.0  # between neighbouring swings: what the low partials forgive
 WIDTHS = (0.6, 0.9, 1.2, 1.6)  # r; beside them 0, a voice that stands still, and the swing itself
-PRIOR_CENTS = 20.0
+MOST_DELAY = 0.8  # of half a turn, d either way: further is another cycle
+PRIOR_CENTS = 20.0  # standard deviation of the offset
 PRIOR_DELAY = 1.5  # standard deviation of d in radians
 FAST_HZ = 3.0  # the swing is what moves faster than this
-RESTART_KMAX = 3
-PADDING = 4
+RESTART_KMAX = 3  # partials used: low ones forgive most
+PADDING = 4  # of the transform, so that bins lie nearer than a line is wide
 APART_CENTS = 4.0  # candidates nearer than this are the same
 NEIGHBOURS = 40  # best cells looked at for each candidate wanted
 LEAST_GAIN = 8.0  # nats a candidate must promise over the present curve
 LEAST_NORM = 0.4  # share of a line that counts as left by the other voices, at least
-LEAST_ENERGY = 1e-20
+LEAST_LEFT = 1e-3  # of a band's energy, unexplained at least: no room is cleaner
+LEAST_ENERGY = 1e-20  # of a band: a guard, no sound is that faint
+CURVE_RIDGE = 1e-3  # a sample, on the delayed swing's terms: keeps them solvable at the ends
 GRID = np.arange(-REACH_CENTS, REACH_CENTS + STEP_CENTS / 2, STEP_CENTS)  # offsets, cents
 
 
@@ -200,12 +208,12 @@ def modulations(fit: Fit) -> np.ndarray:
     sways = len(fit.basis.sway)
     wave = fit.columns[alone, 0]  # tapered e^(i psi): the column of q = 0
     strength = fit.amplitudes[alone][:, :sways]
-    carrier = np.where(bands.taper > 0, wave / np.maximum(bands.taper, 1e-3), 0)
+    carrier = np.where(bands.taper > 0, wave / np.maximum(bands.taper, LEAST_TAPER), 0)
     side = fit.residual[alone] * carrier.conj() / np.maximum(np.abs(strength[:, :1]), 1e-12)
     side = _low_pass(side, bands.time_s)
     # a partial in which side lines outweigh the line says nothing
     power = np.mean(np.abs(side) ** 2, axis=1)
-    side = side / np.maximum(1.0, np.sqrt(power / 0.05))[:, None]
+    side = side / np.maximum(1.0, np.sqrt(power / MOST_SIDE_POWER))[:, None]
     _, sizes, rows = np.linalg.svd(side, full_matrices=False)
     share = sizes**2 / (len(bands.time_s) * len(side))
     keep = np.flatnonzero(share[:MOST_MODULATIONS] > LEAST_MODULATION_SHARE)
@@ -265,7 +273,7 @@ def _swings(fit: Fit, shape: np.ndarray, mean_cents: float) -> tuple[np.ndarray,
     inside = np.abs(fit.bands.time_s) <= basis.length_s / 2
     u = fit.bands.time_s[inside] / basis.length_s + 0.5
     cosines = basis.pitch[:, inside]
-    gram = cosines @ cosines.T + 1e-3 * len(u) * np.eye(len(j))
+    gram = cosines @ cosines.T + CURVE_RIDGE * len(u) * np.eye(len(j))
     late = np.linalg.solve(gram, cosines @ (fast @ np.sin(np.pi * j[:, None] * u)))
     late[slow] = 0.0
     width, delay = _grid(float(np.sqrt(np.sum(fast**2))))
@@ -280,7 +288,7 @@ def _grid(extent_cents: float) -> tuple[np.ndarray, np.ndarray]:
     width, delay = [1.0, 0.0], [0.0, 0.0]
     for r in WIDTHS:
         count = 2 * int(np.pi * r * extent_cents / SWING_STEP_CENTS / 2) + 3
-        around = np.linspace(-0.8 * np.pi, 0.8 * np.pi, count)
+        around = np.linspace(-MOST_DELAY * np.pi, MOST_DELAY * np.pi, count)
         width += [r] * count
         delay += list(around)
     return np.array(width), np.array(delay)
@@ -312,7 +320,7 @@ def _gains(fit: Fit, voice: int, curves: np.ndarray, grid: np.ndarray) -> np.nda
             norm = norm - np.sum((inverse.T @ crossed.conj() * crossed).real, axis=0)
         energy = power(left) + LEAST_ENERGY
         explained = np.abs(product) ** 2 / np.maximum(norm, LEAST_NORM * np.sum(taper**2))
-        rest = np.maximum(energy - explained, 0) + 1e-3 * energy
+        rest = np.maximum(energy - explained, 0) + LEAST_LEFT * energy
         total += bands.dof[c] * np.log(energy / rest)
     return total
 

@@ -35,13 +35,19 @@ import numpy as np
 from studio.intonation.estimation.basebands import KAPPA, Bands
 from studio.theory import in_cents
 
+# Chosen on made and recorded double stops:
 BASE_RIDGE = 1e-5  # keeps nearly equal columns (an octave in tune) solvable in single precision
 FLOOR = 1e-4  # least residual assumed, as a share of a cluster's energy: rooms are no cleaner
 SLOW_CENTS = 4.0  # prior standard deviation of the slowest movement beside the expected one
 SLOW_CORNER_HZ = 1.0  # above it the prior of unvibrated movement falls
 VIBRATO_PRIOR_CENTS = 6.0  # prior standard deviation at vibrato rates, when vibrato was seen
-VIBRATO_BAND_HZ = (3.5, 8.5)
-MODULATION_RIDGE = 0.05
+VIBRATO_BESIDE_CENTS = 2.0  # the same on top of the slow one, at other rates
+VIBRATO_BAND_HZ = (3.5, 8.5)  # rates of vibrato: common practice, no source, and a margin
+FREE_STIFFNESS = 1e-8  # per square cent, of a mean pitch: none
+MODULATION_RIDGE = 0.05  # a sample, on the shapes of amplitude that a voice shows
+# Levenberg's damping, chosen: where it begins, how it shrinks and grows, where to give up.
+DAMPING, LESS_DAMPING, MORE_DAMPING, MOST_DAMPING = 1e-2, 0.2, 8, 1e3
+TOLERANCE = 0.1  # fall of the cost that ends a run: a twentieth of what one deviation changes it by
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +100,7 @@ def prior(terms: int, length_s: float, vibrato: bool) -> np.ndarray:
     sd = SLOW_CENTS / (1 + (rate / SLOW_CORNER_HZ) ** 2)
     if vibrato:
         low, high = VIBRATO_BAND_HZ
-        sd = np.where((rate > low) & (rate < high), VIBRATO_PRIOR_CENTS, sd + 2.0)
+        sd = np.where((rate > low) & (rate < high), VIBRATO_PRIOR_CENTS, sd + VIBRATO_BESIDE_CENTS)
     return sd
 
 
@@ -124,7 +130,7 @@ class Problem:
     ) -> "Problem":
         """``trust`` (V,) scales the standard deviation of each voice's prior."""
         stiffness = 1 / (basis.spread_cents * trust[:, None]) ** 2
-        stiffness[:, 0] = 1e-8
+        stiffness[:, 0] = FREE_STIFFNESS
         per_sway = len(bands.time_s) * (basis.sway_ridge + BASE_RIDGE)
         filled = bands.partial > 0
         # columns of absent partials are zero; a one on the diagonal keeps them solvable
@@ -263,11 +269,11 @@ def scores_and_information(fit: Fit) -> tuple[np.ndarray, np.ndarray]:
     return score, direct - indirect.real
 
 
-def run(problem: Problem, theta: np.ndarray, iterations: int, tolerance: float = 0.1) -> Fit:
+def run(problem: Problem, theta: np.ndarray, iterations: int, tolerance: float = TOLERANCE) -> Fit:
     """Levenberg-damped Gauss-Newton from ``theta``; stops when the cost falls by less than
-    ``tolerance`` (a twentieth of what one standard deviation changes it by)."""
+    ``tolerance``."""
     fit = evaluate(problem, theta)
-    damping, fresh = 1e-2, True
+    damping, fresh = DAMPING, True
     stiffness = problem.stiffness.ravel()
     for _ in range(iterations):
         if fresh:
@@ -280,11 +286,11 @@ def run(problem: Problem, theta: np.ndarray, iterations: int, tolerance: float =
         gain = fit.cost - trial.cost
         fresh = gain > 0
         if fresh:
-            fit, damping = trial, damping * 0.2
+            fit, damping = trial, damping * LESS_DAMPING
             if gain < tolerance:
                 break
         else:
-            damping *= 8
-            if damping > 1e3:
+            damping *= MORE_DAMPING
+            if damping > MOST_DAMPING:
                 break
     return fit

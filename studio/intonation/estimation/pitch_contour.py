@@ -28,23 +28,31 @@ import numpy as np
 from studio.intonation.estimation.pitch_tracks import Track
 from studio.intonation.model.sounding import Vibrato
 
+# Of landing and settling. Chosen on made and recorded double stops; times in seconds:
 SETTLE_S = 0.2  # a string needs some periods, a finger some tenths, before the pitch is meant
-RELEASE_S = 0.05
-LANDING_FROM_S, LANDING_TO_S = 0.03, 0.21
+SETTLE_SHARE = 0.25  # of a short note, at most
+RELEASE_S, RELEASE_SHARE = 0.05, 0.1  # before the end, in which the bow lifts; of a short note
+LANDING_FROM_S, LANDING_TO_S = (
+    0.03,
+    0.21,
+)  # after the onset: the string has begun to speak; SETTLE_S
 SLOW_S = 0.25  # averages vibrato of 4 Hz and faster away
 STILL_CENTS = 9.0  # the settled part stays this near to where it ends ...
 RESTLESS = 2.5  # ... or within this many standard deviations of its own unrest
 BEGAN_AWAY = 1.5  # it was adjusted if it began this many times as far away
 LEAST_HELD_S = 0.35  # what is still for less at the end was not adjusted, it wanders
+HELD_SHARE = 0.35  # of a longer note: its last part, by which it is known where it ends
 EDGE_S = 0.04  # over which the weighting rises and falls: edges are not known better
 CYCLE_S = 0.2  # the same under vibrato: one cycle of it
 END_S = 0.3  # the last part of a note, in which it ended where it ended
-DROPOUT_DB = 10.0
-DROPOUT_LEAST_S = 0.07
-RATES_HZ = np.arange(3.5, 8.51, 0.125)
-LEAST_EXTENT_CENTS = 4.0
-LEAST_SHARE = 0.5
-LEAST_CYCLES = 2.0
+DROPOUT_DB = 10.0  # below its usual level a voice may have fallen silent
+DROPOUT_VOTES = 0.5  # of the usual vote, below which it has lost its pitch too
+DROPOUT_LEAST_S = 0.07  # three frames: shorter is an accident of one
+# Of vibrato. The rates are common practice, no source, and a margin; the rest is chosen.
+RATES_HZ = np.arange(3.5, 8.51, 0.125)  # tried
+LEAST_EXTENT_CENTS = 4.0  # plus or minus: narrower is hardly heard
+LEAST_SHARE = 0.5  # of what the line leaves, that the sinusoid carries
+LEAST_CYCLES = 2.0  # of it: of fewer any bend would do
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +99,7 @@ def dropouts(track: Track) -> tuple[tuple[float, float], ...]:
     if track.hidden or len(track.level_db) < 5 or not track.votes.any():
         return ()
     faint = track.level_db < np.median(track.level_db) - DROPOUT_DB
-    silent = faint & (track.votes < 0.5 * np.median(track.votes))
+    silent = faint & (track.votes < DROPOUT_VOTES * np.median(track.votes))
     edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
     spans = []
     for first, last in zip(edges[::2], edges[1::2], strict=True):
@@ -105,8 +113,8 @@ def dropouts(track: Track) -> tuple[tuple[float, float], ...]:
 def settled_span(tracks: list[Track], start_s: float, end_s: float) -> tuple[float, float]:
     """The settled part between ``start_s`` and ``end_s``, free of dropouts."""
     length = end_s - start_s
-    begin = start_s + min(SETTLE_S, 0.25 * length)
-    end = end_s - min(RELEASE_S, 0.1 * length)
+    begin = start_s + min(SETTLE_S, SETTLE_SHARE * length)
+    end = end_s - min(RELEASE_S, RELEASE_SHARE * length)
     begin, end = _longest_between([d for t in tracks for d in dropouts(t)], begin, end)
     still = [_still_from(t, begin, end) for t in tracks if not t.hidden]
     latest = max([begin, *still])
@@ -132,7 +140,7 @@ def _still_from(track: Track, begin: float, end: float) -> float:
         return begin
     time = track.time_s[inside]
     curve = slow(track.cents, float(track.time_s[1] - track.time_s[0]))[inside]
-    last = time >= end - max(LEAST_HELD_S, 0.35 * (end - begin))
+    last = time >= end - max(LEAST_HELD_S, HELD_SHARE * (end - begin))
     away = np.abs(curve - np.median(curve[last]))
     still = max(STILL_CENTS, RESTLESS * float(np.std(curve[last])))
     began = away[: max(3, len(away) // 8)].max()

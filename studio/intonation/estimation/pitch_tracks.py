@@ -26,23 +26,32 @@ from scipy import fft
 
 from studio.theory import as_ratio, in_cents
 
-FRAME_S = 0.093
-HOP_S = 0.0232
-TOP_HZ = 6500.0
-PARTIALS = 10
-REACH_CENTS = 96.0
-LEAST_REACH_CENTS = 44.0
+# Chosen on made and recorded double stops:
+FRAME_S = 0.093  # of a window: shorter blurs partials of two voices, longer blurs vibrato
+HOP_S = 0.0232  # a quarter of it
+TOP_HZ = 6500.0  # of a partial: above, noise
+TOP_SHARE = 0.98  # of that, so that the last one can move
+PARTIALS = 10  # at most, that vote
+REACH_CENTS = 96.0  # from the given pitch: as far off as it may be
+LEAST_REACH_CENTS = 44.0  # the same where another voice is near a simple ratio
+REACH_SHARE = 0.55  # of the way to that ratio
 GIVEN_CENTS = 30.0  # standard deviation of a pitch about the one given
-STEP_CENTS = 4.0
-CLEAR_HZ = 20.0
-FEWEST_FREE = 1
-ENOUGH_FREE = 3
-CAPTURING_Q = 3
+STEP_CENTS = 4.0  # of the grid; a parabola refines it
+CLEAR_HZ = 20.0  # from another voice's partial: a line's width, about
+DOUBT_CENTS, LESS_DOUBT_CENTS = 25.0, 10.0  # what the given pitches may be wrong by; once tracked
+CENTS_OF_ALL = 1731.0  # cents in a change by the whole frequency, to first order: 1200 / ln 2
+FEWEST_FREE = 1  # free partials by which a voice can be followed
+ENOUGH_FREE = 3  # free partials, so that those at simple ratios can be left out
+CAPTURING_Q = 3  # simple ratios p:q up to here draw a voice's track to themselves
 MOST_P, MOST_Q = 8, 5  # simple ratios p:q at which partials keep meeting
 NEAR_CENTS = 75.0  # a voice this close to a multiple of another has no free partials
-FLOOR_BLOCK_HZ = 400.0
+FLOOR_BLOCK_HZ = 400.0  # of spectrum that has one noise floor
+FLOOR_SHARE = 0.15  # of its bins below the floor: most may be partials
+OVER_FLOOR = 1.0  # nepers above it, where a vote begins
+PEAK_PERCENTILE = 80  # of a partial's level over the frames: its own peak, but for moments
 CAP = 5.0  # nepers of power between a partial's peak and its floor: 22 dB
 SMOOTH_CENTS = 9.0  # movement per hop that costs half a unit
+NO_LEVEL_DB = -200.0  # of a voice that is not followed: below any level
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +111,8 @@ def _noise_floor(log_power: np.ndarray, spacing_hz: float) -> np.ndarray:
     block = max(8, int(FLOOR_BLOCK_HZ / spacing_hz))
     whole = len(mean) // block
     rows = mean[: whole * block].reshape(whole, block)
-    values = np.partition(rows, int(0.15 * block), axis=1)[:, int(0.15 * block)]
+    rank = int(FLOOR_SHARE * block)
+    values = np.partition(rows, rank, axis=1)[:, rank]
     return np.interp(np.arange(len(mean)), (np.arange(whole) + 0.5) * block, values)
 
 
@@ -140,7 +150,7 @@ def free_partials(f0_hz: np.ndarray, voice: int, doubt_cents: float) -> np.ndarr
     """Partial numbers of ``voice`` that no other voice's partial comes near."""
     if near_multiple(f0_hz, voice):
         return np.zeros(0, dtype=int)
-    top = min(PARTIALS, int(TOP_HZ * 0.98 / f0_hz[voice]))
+    top = min(PARTIALS, int(TOP_HZ * TOP_SHARE / f0_hz[voice]))
     k = np.arange(1, top + 1)
     freq = k * f0_hz[voice]
     clear, shared = np.full(len(k), np.inf), np.zeros(len(k), dtype=bool)
@@ -149,7 +159,7 @@ def free_partials(f0_hz: np.ndarray, voice: int, doubt_cents: float) -> np.ndarr
             shared |= _shared(k, f0_hz[voice] / f)
             multiple = np.maximum(np.round(freq / f), 1)
             clear = np.minimum(clear, np.abs(freq - multiple * f))
-    free = clear > CLEAR_HZ + freq * doubt_cents / 1731.0
+    free = clear > CLEAR_HZ + freq * doubt_cents / CENTS_OF_ALL
     # in a chord hardly a partial may be left; then those a little apart have to do
     return k[free & ~shared] if (free & ~shared).sum() >= ENOUGH_FREE else k[free]
 
@@ -163,7 +173,7 @@ def reach_cents(f0_hz: np.ndarray, voice: int) -> float:
             ratio = q * f0_hz[voice] / f
             away = abs(in_cents(ratio / max(round(ratio), 1)))
             if other != voice and away > NEAR_CENTS:
-                reach = min(reach, max(0.55 * away, LEAST_REACH_CENTS))
+                reach = min(reach, max(REACH_SHARE * away, LEAST_REACH_CENTS))
     return float(reach)
 
 
@@ -182,8 +192,8 @@ def _votes(
     f_hz = partials[:, None] * f0_hz * as_ratio(grid)
     level = _levels(spectra, f_hz)
     floor = np.interp(f_hz, np.arange(len(spectra.floor)) * spectra.spacing_hz, spectra.floor)
-    own = np.percentile(level.max(axis=2), 80, axis=0) - CAP
-    floor = np.maximum(floor + 1.0, own[:, None])
+    own = np.percentile(level.max(axis=2), PEAK_PERCENTILE, axis=0) - CAP
+    floor = np.maximum(floor + OVER_FLOOR, own[:, None])
     return np.logaddexp(level - floor, 0.0).sum(axis=1), level
 
 
@@ -221,7 +231,7 @@ def follow(spectra: Frames, f0_hz: np.ndarray, voice: int, doubt_cents: float) -
     f0, count = float(f0_hz[voice]), len(spectra.time_s)
     if len(partials) == 0:
         nothing = np.zeros(count)
-        return Track(f0, spectra.time_s, nothing, nothing - 200.0, nothing, 0)
+        return Track(f0, spectra.time_s, nothing, nothing + NO_LEVEL_DB, nothing, 0)
     steps = int(reach_cents(f0_hz, voice) / STEP_CENTS)
     grid = STEP_CENTS * np.arange(-steps, steps + 1)
     votes, level = _votes(spectra, f0, partials, grid)
@@ -237,8 +247,8 @@ def follow(spectra: Frames, f0_hz: np.ndarray, voice: int, doubt_cents: float) -
 def coarse_tracks(spectra: Frames, f0_hz: np.ndarray) -> list[Track]:
     """Tracks of all voices, in two passes: the second knows better which partials are free."""
     f0_hz = np.asarray(f0_hz, dtype=float)
-    first = [follow(spectra, f0_hz, v, 25.0) for v in range(len(f0_hz))]
+    first = [follow(spectra, f0_hz, v, DOUBT_CENTS) for v in range(len(f0_hz))]
     better = [t.f0_hz * as_ratio(np.median(t.cents)) if not t.hidden else t.f0_hz for t in first]
     if len(better) == 1:
         return first
-    return [follow(spectra, np.array(better), v, 10.0) for v in range(len(better))]
+    return [follow(spectra, np.array(better), v, LESS_DOUBT_CENTS) for v in range(len(better))]

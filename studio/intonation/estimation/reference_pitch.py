@@ -44,22 +44,32 @@ from scipy.signal import resample_poly
 
 from studio.intonation.model.measurement import OpenString, Reference
 from studio.intonation.model.options import A4_HZ_BOUNDS, LONGEST_TONE_S, Options
-from studio.intonation.model.runs import cents_of
-from studio.theory import A4_HZ, Pitch, as_ratio, in_cents, openness
+from studio.intonation.model.runs import A4_CENTS, cents_of
+from studio.theory import A4_HZ, SEMITONE_CENTS, Pitch, as_ratio, in_cents, openness
 
-KERNEL_CENTS = 6.0
+# From notes and strings. Chosen on simulated and made scales
+# (tests/intonation/estimation/test_reference_pitch.py), unless a line says otherwise:
+KERNEL_CENTS = 6.0  # of the density of notes: about what a pupil's good notes err by
+KERNELS = 4.0  # around the densest place, within which notes count
+GRID_CENTS = 0.5  # of the density; the median is finer
 NOTES_FLOOR_CENTS = 1.6  # however many notes: players' scales lean to one side by as much
 # A median errs 1.25 times as much as a mean; the rest makes up for misplayed intervals. With it
 # the truth lies within one uncertainty for 68 % of simulated scales whose degrees err by 6 cents.
 MEDIAN_FACTOR = 1.6
-STRING_FLOOR_CENTS = 0.3
-STRING_REACH_CENTS = 45.0
-SAME_STRING_CENTS = 1.5
+MEDIAN_ERROR = 1.25  # sqrt(pi / 2): a median's error re a mean's, of a normal law
+MAD_TO_SD = 1.4826  # from median absolute deviation to standard deviation, of a normal law
+UNSURE_CENTS = 5.0  # uncertainty of a note of which none is stated, and at which one counts half
+STRING_FLOOR_CENTS = 0.3  # an open string is not known better: it gives way under the bow
+STRING_REACH_CENTS = 45.0  # from its place at the clip's pitch: nearly to the next name
+STRING_SD_CENTS = 2.0  # of a string whose uncertainty is not stated
+SAME_STRING_CENTS = 1.5  # between soundings of an open string
 RETURNS = 4  # of a pitch, before it is taken for an open string on that alone
+RETURNS_SHARE = 0.7  # of the notes near a string's pitch, that must agree then
 KEEPS_CENTS = 3.0  # spread of an open string's soundings
-RETURNS_WHERE_LIKELY = 2
-DISAGREES_CENTS = 10.0
-MANY_PITCHES = 4
+SPREAD_PERCENTILES = [10.0, 90.0]  # between which a spread is taken: one in five may be off
+RETURNS_WHERE_LIKELY = 2  # the same where it can hardly be stopped
+DISAGREES_CENTS = 10.0  # from everything else: a mistuned string
+MANY_PITCHES = 4  # heard, from which on notes can speak against strings
 LONGEST_S = 2.0  # a longer note says no more about the reference
 # How far a well-tuned string may be from its place, in cents, by fifths from A: pure fifths
 # (3:2) and equal temperament differ by 2 cents for each; half of that is taken as expected.
@@ -67,7 +77,9 @@ FIFTH_CENTS = 1.955
 TUNED_CENTS = 1.2  # how far off a string may be that its player takes for tuned (chosen)
 LEAN_CENTS = 3.0  # all a player's stopped notes may lean to one side by as much (chosen)
 CONFLICT = 2.5  # standard deviations apart from which the open strings alone are believed
-RATE_HZ = 22050
+HALF_NAME_CENTS = SEMITONE_CENTS / 2  # halfway to the next name, by definition
+# From a reference tone. Chosen, unless a line says otherwise:
+RATE_HZ = 22050  # as in ``resampling``
 LOWEST_HZ, HIGHEST_HZ = 100.0, 4000.0  # where a reference tone's strongest line may lie
 CLEAR_DB = 15.0  # the line above the middle of the spectrum; noise has lines of up to 13 dB
 LEAST_SHARE = 0.25  # of the strongest line: third partials of other notes fall where A can be
@@ -92,8 +104,8 @@ class HeardNote:
     @property
     def weight(self) -> float:
         """Longer and surer notes count more."""
-        doubt = 5.0 if self.uncertainty_cents is None else self.uncertainty_cents
-        return min(self.heard_s, LONGEST_S) / (1.0 + (doubt / 5.0) ** 2)
+        doubt = UNSURE_CENTS if self.uncertainty_cents is None else self.uncertainty_cents
+        return min(self.heard_s, LONGEST_S) / (1.0 + (doubt / UNSURE_CENTS) ** 2)
 
 
 def estimate(
@@ -113,7 +125,7 @@ def estimate(
     known = _known(options, tone)
     if not notes:
         return known or Reference(), ()
-    offset, doubt = (cents_of(known.a4_hz, A4_HZ) - 6900.0, 0.0) if known else _from_notes(notes)
+    offset, doubt = (cents_of(known.a4_hz, A4_HZ) - A4_CENTS, 0.0) if known else _from_notes(notes)
     strings = _open_strings(notes, options, offset)
     reference = known or _combined(notes, strings, offset, doubt)
     return reference, tuple(_against(string, reference) for string in strings)
@@ -159,21 +171,21 @@ def _a4(offset_cents: float) -> float:
 
 def _wrapped(cents: np.ndarray) -> np.ndarray:
     """Into -50..50 cents."""
-    return (cents + 50.0) % 100.0 - 50.0
+    return (cents + HALF_NAME_CENTS) % SEMITONE_CENTS - HALF_NAME_CENTS
 
 
 def _from_notes(notes: Sequence[HeardNote]) -> tuple[float, float]:
     """(offset of A4 from 440 Hz in cents, its uncertainty) from everything heard."""
     cents = np.array([cents_of(note.f0_hz, A4_HZ) for note in notes])
     weights = np.array([note.weight for note in notes])
-    grid = np.arange(-50.0, 50.0, 0.5)
+    grid = np.arange(-HALF_NAME_CENTS, HALF_NAME_CENTS, GRID_CENTS)
     apart = _wrapped(cents[None, :] - grid[:, None])
     density = np.exp(-0.5 * (apart / KERNEL_CENTS) ** 2) @ weights
     mode = float(grid[int(np.argmax(density))])
     rest = _wrapped(cents - mode)
-    near = np.abs(rest) <= 4.0 * KERNEL_CENTS
+    near = np.abs(rest) <= KERNELS * KERNEL_CENTS
     middle = _weighted_median(rest[near], weights[near])
-    spread = 1.4826 * _weighted_median(np.abs(rest[near] - middle), weights[near])
+    spread = MAD_TO_SD * _weighted_median(np.abs(rest[near] - middle), weights[near])
     offset = float(_wrapped(np.array(mode + middle)))
     pitches = _pitches_heard(notes, offset)
     doubt = MEDIAN_FACTOR * max(spread, KERNEL_CENTS / 2.0) / math.sqrt(max(pitches, 1))
@@ -181,7 +193,7 @@ def _from_notes(notes: Sequence[HeardNote]) -> tuple[float, float]:
 
 
 def _pitches_heard(notes: Sequence[HeardNote], offset: float) -> int:
-    return len({round((cents_of(note.f0_hz, A4_HZ) - offset) / 100.0) for note in notes})
+    return len({round((cents_of(note.f0_hz, A4_HZ) - offset) / SEMITONE_CENTS) for note in notes})
 
 
 def _weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
@@ -191,7 +203,7 @@ def _weighted_median(values: np.ndarray, weights: np.ndarray) -> float:
 
 
 def _nominal(f0_hz: float, offset: float) -> int:
-    return round((cents_of(f0_hz, A4_HZ) - offset) / 100.0)
+    return round((cents_of(f0_hz, A4_HZ) - offset) / SEMITONE_CENTS)
 
 
 def _open_strings(notes: Sequence[HeardNote], options: Options, offset: float) -> list[OpenString]:
@@ -201,7 +213,8 @@ def _open_strings(notes: Sequence[HeardNote], options: Options, offset: float) -
         near = [
             note
             for note in notes
-            if abs(cents_of(note.f0_hz, A4_HZ) - offset - 100.0 * pitch.midi) <= STRING_REACH_CENTS
+            if abs(cents_of(note.f0_hz, A4_HZ) - offset - SEMITONE_CENTS * pitch.midi)
+            <= STRING_REACH_CENTS
         ]
         likely = [n for n in near if index == 0 or _hardly_stopped(n, pitch, strings, offset)]
         kept = _kept(likely, near) or _returning(near)
@@ -245,7 +258,7 @@ def _returning(near: list[HeardNote]) -> list[HeardNote]:
         same = [n for n in steady if 0.0 <= _apart(first, n) <= SAME_STRING_CENTS]
         if len(same) > len(best):
             best = same
-    enough = len(best) >= 0.7 * len(near) and _returns(best) >= RETURNS
+    enough = len(best) >= RETURNS_SHARE * len(near) and _returns(best) >= RETURNS
     return best if enough else []
 
 
@@ -258,7 +271,7 @@ def _returns(notes: list[HeardNote]) -> int:
 def _spread(notes: list[HeardNote]) -> float:
     """Cents between the lowest and the highest of the notes, leaving out one in five."""
     cents = np.array([cents_of(note.f0_hz, A4_HZ) for note in notes])
-    low, high = np.percentile(cents, [10.0, 90.0])
+    low, high = np.percentile(cents, SPREAD_PERCENTILES)
     return float(high - low)
 
 
@@ -270,17 +283,17 @@ def _string(pitch: Pitch, kept: list[HeardNote], near: list[HeardNote]) -> OpenS
     cents = np.array([cents_of(note.f0_hz, A4_HZ) for note in kept])
     weights = np.array([note.weight for note in kept])
     middle = _weighted_median(cents, weights)
-    spread = 1.4826 * _weighted_median(np.abs(cents - middle), weights)
+    spread = MAD_TO_SD * _weighted_median(np.abs(cents - middle), weights)
     own = [n.uncertainty_cents for n in kept if n.uncertainty_cents is not None]
     if not own:
         doubt = None
     else:
         doubt = max(
             STRING_FLOOR_CENTS,
-            1.25 * max(spread, float(np.median(own))) / math.sqrt(len(kept)),
+            MEDIAN_ERROR * max(spread, float(np.median(own))) / math.sqrt(len(kept)),
         )
     heard = [n for n in near if abs(cents_of(n.f0_hz, A4_HZ) - middle) <= 2.0 * SAME_STRING_CENTS]
-    f0_hz = float(A4_HZ * as_ratio(middle - 6900.0))
+    f0_hz = float(A4_HZ * as_ratio(middle - A4_CENTS))
     return OpenString(str(pitch), f0_hz, 0.0, doubt, float(sum(n.heard_s for n in heard)))
 
 
@@ -291,13 +304,13 @@ def _fifths_from_a(string: OpenString) -> int:
 def _a4_offset(string: OpenString) -> float:
     """The offset of A4 from 440 Hz that this string speaks for."""
     pitch = Pitch.parse(string.pitch)
-    off = cents_of(string.f0_hz, A4_HZ) - 100.0 * pitch.midi
+    off = cents_of(string.f0_hz, A4_HZ) - SEMITONE_CENTS * pitch.midi
     return off - 0.5 * FIFTH_CENTS * _fifths_from_a(string)
 
 
 def _sd(string: OpenString) -> float:
     tuning = TUNED_CENTS + 0.5 * FIFTH_CENTS * abs(_fifths_from_a(string))
-    return math.hypot(tuning, string.uncertainty_cents or 2.0)
+    return math.hypot(tuning, string.uncertainty_cents or STRING_SD_CENTS)
 
 
 def _agreeing(strings: list[OpenString], offset: float, pitches: int) -> list[OpenString]:
@@ -318,7 +331,7 @@ def _agreeing(strings: list[OpenString], offset: float, pitches: int) -> list[Op
 
 
 def _against(string: OpenString, reference: Reference) -> OpenString:
-    off = cents_of(string.f0_hz, reference.a4_hz) - 100.0 * Pitch.parse(string.pitch).midi
+    off = cents_of(string.f0_hz, reference.a4_hz) - SEMITONE_CENTS * Pitch.parse(string.pitch).midi
     return OpenString(string.pitch, string.f0_hz, off, string.uncertainty_cents, string.heard_s)
 
 

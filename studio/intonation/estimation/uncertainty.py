@@ -35,6 +35,7 @@ from studio.intonation.estimation.pitch_contour import Weighting
 from studio.intonation.estimation.windows import WindowFit
 from studio.theory import as_ratio, in_cents
 
+# Chosen on the double stops that the weights below are calibrated on, where no line says more.
 LEAST_LOCK = 0.15  # below it a voice explains too little to be measured
 LEAST_MOVING_LOCK = 0.25  # the same under vibrato, where wrong minima lock halfway
 # Carrier and centre of power this far apart under vibrato: the curve follows something else. Three
@@ -44,8 +45,8 @@ MOST_MOVING_LOPSIDED_CENTS = 8.0
 # with a clear margin 1 in 20 was more than 2 c off when they locked more than 0.4, up to 6 c when
 # they locked less than 0.45; with less margin half were, up to a lock of 0.6. Asking for more here
 # left well measured octaves of recorded notes open, and marks missed with them.
-CLEAR_MARGIN = 60.0
-LEAST_MOVING_HIDDEN_LOCK, LEAST_UNCLEAR_LOCK = 0.4, 0.6
+CLEAR_MARGIN = 60.0  # nats
+LEAST_MOVING_HIDDEN_LOCK, LEAST_UNCLEAR_LOCK = 0.4, 0.6  # with a clear margin; without
 TWO_CYCLES_S = 0.4  # of the slowest vibrato, about 5 Hz
 STILL_CENTS = 4.5  # movement below this is hardly vibrato: one of 7 c moves by 5 c
 # What may be this far off is not measured: the tail of wrong minima lies there. Below, a large
@@ -53,7 +54,7 @@ STILL_CENTS = 4.5  # movement below this is hardly vibrato: one of 7 c moves by 
 MOST_CENTS, MOST_MOVING_CENTS = 6.0, 5.0
 LEAST_CENTS = 0.1  # below it the room and the string, not the fit, say what the pitch is
 RESOLVING_PARTIAL = 4  # a unison is told apart by its lower partials, which are seldom weak
-LEAST_TURNS = 1.0
+LEAST_TURNS = 1.0  # between a unison's voices over the window: with less, beats are a swell
 MARGIN_CAP = 60.0  # nats; more says no more
 # Where the notes step, which asks another question of the whole event, found a hidden voice
 # within this of the fit, the two bear each other out: worth so many nats of margin.
@@ -61,6 +62,13 @@ AGREED_CENTS, AGREED_NATS = 4.0, 20.0
 HIGH_HZ = 700.0  # above it few partials are left to agree
 VOICE_FACTOR = 1.15  # a voice's own pitch errs this much more than the model of intervals says
 SLOW_HZ = 3.0  # movement slower than this is wander, faster is vibrato
+# Added before logarithms, so that what is very small says no more: chosen before the calibration.
+LEAST_UNLOCKED = 0.03  # of the lock that is missing
+LEAST_SANDWICH, LEAST_WANDER = 0.02, 0.1  # cents
+LEAST_LOPSIDED, VERY_LOPSIDED = 0.03, 0.4  # cents: any at all; much
+LEAST_SWAY = 0.01  # share of power
+MARGIN_OFFSET = 2  # nats
+REST_PER_DB = 10  # dB for one unit of the term
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +143,7 @@ class Weights:
     unreached: float
 
 
+# Calibrated by tests/intonation/estimation/calibrate.py; see :func:`stated`.
 STEADY = Weights(
     *(0.608, 0.189, 0.427, 0.53, -0.023, 0.471, -0.448, -0.093, 2.752, -0.472, 0.082, 0.002),
     *(0.062, -0.234),
@@ -155,24 +164,26 @@ VIBRATO = Weights(
 
 def terms(seen: Evidence) -> np.ndarray:
     """What the log of the error's size is linear in, shape (14,), in the order of ``Weights``."""
-    unlocked = np.log(1.03 - seen.lock)
+    unlocked = np.log(1 + LEAST_UNLOCKED - seen.lock)
     hidden = seen.margin is not None
-    margin = np.log(min(seen.margin, MARGIN_CAP) + 2) if seen.margin is not None else 0.0
+    margin = (
+        np.log(min(seen.margin, MARGIN_CAP) + MARGIN_OFFSET) if seen.margin is not None else 0.0
+    )
     return np.array(
         [
             1.0,
-            np.log(seen.sandwich + 0.02),
+            np.log(seen.sandwich + LEAST_SANDWICH),
             unlocked,
-            np.log(seen.wander + 0.1),
-            np.log(seen.lopsided + 0.03),
-            np.log(seen.lopsided + 0.4),
+            np.log(seen.wander + LEAST_WANDER),
+            np.log(seen.lopsided + LEAST_LOPSIDED),
+            np.log(seen.lopsided + VERY_LOPSIDED),
             np.log(seen.length_s),
             max(0.0, np.log(seen.high_hz / HIGH_HZ)),
             float(hidden),
             margin,
             hidden * unlocked,
-            np.log(seen.sway + 0.01),
-            seen.rest_db / 10,
+            np.log(seen.sway + LEAST_SWAY),
+            seen.rest_db / REST_PER_DB,
             1.0 - seen.reached,
         ]
     )

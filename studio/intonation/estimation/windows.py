@@ -27,17 +27,22 @@ from studio.intonation.estimation.joint_fit import Basis, Fit, Problem, run
 from studio.intonation.estimation.pitch_tracks import Track, near_multiple
 from studio.theory import as_ratio, in_cents
 
+# Chosen on made and recorded double stops:
 FMAX_HZ = 5000.0  # above, phones and codecs keep little, and rooms smear most
 KMAX = 16  # partials above add nothing that lower ones do not say better
-SLOW_BANDWIDTH_HZ = 3.0
-VIBRATO_BANDWIDTH_HZ = 9.0
+SLOW_BANDWIDTH_HZ = 3.0  # of a pitch curve that only wanders
+VIBRATO_BANDWIDTH_HZ = 9.0  # of one with vibrato, whose rate is up to 8
 VIBRATO_SEEN_CENTS = 3.5  # standard deviation of the coarse track about its line
+START_RIDGE = 4.0  # weight of the prior where a curve starts from the coarse track
+# How far a partial may stray, cents: a minimum, times the track's own reach, and a bound; the
+# reach where no voice is visible.
+STRAY_CENTS, STRAY_REACH, MOST_STRAY_CENTS, UNKNOWN_REACH_CENTS = 4.0, 1.2, 60.0, 10.0
 HIDDEN_TRUST = 0.4  # a hidden voice moves much as its parent does
 GAIN_SHARE = 0.3  # weight of a start's own gain beside its fit's likelihood
 SAME_CENTS = 1.5  # fits nearer than this are the same
 WELL_LOCKED = 0.8  # a voice that explains this much is not looked for again
 LOOK_CENTS = 30.0  # how far around a voice the bands are cut to look again
-STARTS_AGAIN = 2
+STARTS_AGAIN = 2  # candidates tried for a voice: fits are what costs time
 CLEARLY_BETTER = 4.0  # nats by which another start must win
 
 
@@ -69,6 +74,7 @@ class Stage:
     iterations: int
 
 
+# Chosen on the same: few partials and iterations first, where the start may be off by cents.
 STEADY = (Stage(6, 0.03, 3, 2.0, 5), Stage(KMAX, 0.1, 4, SLOW_BANDWIDTH_HZ, 6))
 STEADY_CHOICE = Stage(8, 0.05, 3, 2.0, 5)
 MOVING_CHOICE = Stage(8, 0.05, 3, VIBRATO_BANDWIDTH_HZ, 5)
@@ -95,7 +101,7 @@ def _start(track: Track, basis: Basis, time_s: np.ndarray, length_s: float) -> n
     inside = np.abs(time_s) <= length_s / 2
     curve = np.interp(time_s[inside], track.time_s, track.cents)
     b = basis.pitch[:, inside]
-    ridge = np.diag(inside.sum() * 4.0 / basis.spread_cents**2)
+    ridge = np.diag(inside.sum() * START_RIDGE / basis.spread_cents**2)
     return np.linalg.solve(b @ b.T + ridge, b @ curve)
 
 
@@ -140,7 +146,8 @@ class _Window:
         half = self.spectrum.length_s / 2
         inside = [np.abs(t.cents[np.abs(t.time_s) <= half]) for t in self.tracks if not t.hidden]
         reach = [float(np.percentile(away, 95)) for away in inside if len(away)]
-        return min(60.0, 4.0 + 1.2 * max(reach, default=10.0))
+        most = max(reach, default=UNKNOWN_REACH_CENTS)
+        return min(MOST_STRAY_CENTS, STRAY_CENTS + STRAY_REACH * most)
 
     def stage(
         self,

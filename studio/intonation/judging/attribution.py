@@ -42,14 +42,15 @@ from studio.intonation.model.judgement import SURE, JudgedInterval
 from studio.intonation.model.measurement import Event, Measurement, Reference, Voice
 from studio.intonation.model.options import Options
 from studio.intonation.model.runs import DOUBTFUL_CONFIDENCE, SAME_NOTE_CENTS, Played, cents_of
-from studio.theory import Pitch, mm_per_cent, openness
+from studio.theory import SEMITONE_CENTS, Pitch, mm_per_cent, openness
 
+# Chosen, all of them; a sure word less often, or a wrong one more often, is what each trades.
 # Share of a distance that is not known besides the cents: the string length is often the usual one
-# and not measured, and a fingertip is a centimetre wide. Chosen, not measured.
+# and not measured, and a fingertip is a centimetre wide.
 DISTANCE_SHARE = 0.05
-MOVED_CENTS = 8.0  # less is within what a steady finger does from bow to bow; chosen
+MOVED_CENTS = 8.0  # less is within what a steady finger does from bow to bow
 SETTLED_S = 0.3  # a shorter note has no settled part
-SAME_VISIT_S = 20.0  # played alone longer ago, the hand has been elsewhere since; chosen
+SAME_VISIT_S = 20.0  # played alone longer ago, the hand has been elsewhere since
 ANCHOR_CENTS = 6.0  # pure fifths and equal temperament differ by as much
 TRUSTED_CENTS = 3.5  # uncertainty of a reference from notes alone
 OFF_SHARE = 0.6  # of the interval's deviation that the other note must be off by
@@ -316,13 +317,13 @@ def _can_be_anchored(judged: JudgedInterval, named: Named, measurement: Measurem
 def _leeway(named: Named) -> float:
     """Cents by which the target is wider than the equal-tempered interval."""
     assert named.target_cents is not None
-    return named.target_cents - 100.0 * (named.midi[1] - named.midi[0])
+    return named.target_cents - SEMITONE_CENTS * (named.midi[1] - named.midi[0])
 
 
 def _off_pitch(cents: float, place: int, named: Named) -> float:
     """Distance in cents of the lower (0) or upper (1) note from where it may stand, 0 inside."""
     leeway = _leeway(named) if place else -_leeway(named)
-    off = cents - 100.0 * named.midi[place]
+    off = cents - SEMITONE_CENTS * named.midi[place]
     return max(min(0.0, leeway) - off, off - max(0.0, leeway), 0.0)
 
 
@@ -356,7 +357,7 @@ def _is_stopped(voice: Voice, measurement: Measurement) -> bool:
 
 def _deviation(voice: Voice, measurement: Measurement) -> float:
     """Cents from equal temperament at the clip's reference."""
-    return cents_of(voice.f0_hz, measurement.reference.a4_hz) - 100.0 * voice.midi
+    return cents_of(voice.f0_hz, measurement.reference.a4_hz) - SEMITONE_CENTS * voice.midi
 
 
 def _is_trusted(reference: Reference) -> bool:

@@ -19,6 +19,7 @@ from studio.theory import (
 from studio.theory.intervals import MAX_SEMITONES, TRITONE
 from studio.theory.pitches import spellings
 
+# Chosen:
 NEAR_CENTS = 70.0  # how far off a playing may be and still be taken for what was asked
 BETWEEN_CENTS = 55.0  # about halfway between two sizes: the key decides,
 KEY_LEAD_CENTS = 15.0  # unless the reading outside the key is nearer by more than this

@@ -38,9 +38,9 @@ from studio.intonation.model.runs import (
     played,
 )
 from studio.intonation.model.score_following import ExpectedNote, Following
-from studio.theory import Pitch
+from studio.theory import SEMITONE_CENTS, Pitch
 
-NAMED_WITHIN_CENTS = 100.0  # a size further off than a semitone was given a wrong name
+NAMED_WITHIN_CENTS = SEMITONE_CENTS  # chosen: a size further off was given a wrong name
 
 
 def judge(

@@ -11,10 +11,12 @@ from studio.intonation.model.judgement import SURE, JudgedInterval, Mark, Remark
 from studio.intonation.model.measurement import Event, HeardInterval, Measurement, OpenString
 from studio.theory import Pitch
 
-# Pure fifths and equal temperament differ by up to 6 cents on an open string: not a fault.
+# By definition pure fifths and equal temperament differ by up to 6 cents on an open string: that is
+# no fault.
 OPEN_STRING_CENTS = 6.0
-OPEN_STRING_MATCH = 0.003  # as a share of the frequency, about 5 cents
-CLEAR_DROPOUT_S = 0.3  # shorter ones are said, and not marked; chosen
+OPEN_STRING_MATCH = 0.003  # as a share of the frequency, about 5 cents: chosen
+# Chosen: before one note is marked as missing
+CLEAR_DROPOUT_S = 0.3  # shorter ones are said, and not marked
 SURE_CONFIDENCE = 0.8  # that these two notes sounded, before one is said to be missing
 
 

@@ -20,15 +20,16 @@ from studio.intonation.model.judgement import Remark, Run
 from studio.intonation.model.measurement import Event
 from studio.intonation.model.runs import RunOfPlayings
 
+# Chosen, where a line says no more.
 # Long enough for one slow beat to be heard: an octave 4 cents off on B flat 3 beats about once a
-# second. Chosen; the drill's own minimum goes before it.
+# second. The drill's own minimum goes before it.
 LEAST_HOLD_S = 1.0
 HOLD_LEEWAY_S = 0.05  # how well an event's ends are known
 DROPOUT_S = 0.15  # a shorter gap is a bow that grips anew
 # One note alone between two playings is the same bow going on, where it begins while the room still
 # rings and ends as the other note comes back. Longer alone, it is played separately.
 RINGING_S, TOUCHING_S, RESTED_S = 0.2, 0.06, 0.8
-BALANCE_DB = 18.0  # strings, bows and phones differ by several dB; chosen
+BALANCE_DB = 18.0  # strings, bows and phones differ by several dB
 # One standard deviation of a difference of two levels: 5.3 dB over 317 double stops of recorded
 # notes at known levels, each note with its own bow and its own string.
 LEVEL_DOUBT_DB = 5.5

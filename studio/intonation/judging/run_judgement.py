@@ -32,6 +32,7 @@ from studio.intonation.model.measurement import Event, Measurement
 from studio.intonation.model.runs import OCTAVE_DOUBT, SAME_NOTE_CENTS, RunOfPlayings
 from studio.intonation.wording.sentences import SAME_CENTS
 
+# Chosen:
 HELD_ALONE_S = 0.8  # a lower note held this long after an octave may have been one
 SETTLED_S = 0.3  # a shorter playing has no settled part
 

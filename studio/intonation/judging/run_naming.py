@@ -33,15 +33,17 @@ from studio.intonation.model.measurement import HeardInterval
 from studio.intonation.model.runs import Played, RunOfPlayings, cents_of, find_runs
 from studio.intonation.model.score_following import ExpectedNote, FollowedEvent, Following
 from studio.intonation.wording.sentences import SAME_CENTS
+from studio.theory import SEMITONE_CENTS
 
 Pair = tuple[int, int]  # (low, high) voice index
 Names = dict[Pair, Named]
+# Choices of this project, in cents; see above.
 CLEAR_CENTS = 20.0  # nearer than this, a name is not in doubt: two sixths are 71 cents apart
-LEAD_CENTS = 15.0
-AWAY_CENTS = 15.0
+LEAD_CENTS = 15.0  # against a name outside the key
+AWAY_CENTS = 15.0  # against a name that the playings moved away from
 OPEN_CENTS = 6.0  # two names that cost the same within this are both possible
 NO_TARGET_CENTS = 1000.0  # a name without a target gives way to any other
-NEAR_ITS_NAME_CENTS = 25.0
+NEAR_ITS_NAME_CENTS = 25.0  # a note this near to its name at the clip's pitch belongs to the key
 
 
 @dataclass(slots=True)
@@ -153,8 +155,8 @@ class Meaning:
         found = set()
         for item in self._items:
             for cents in item.cents:
-                name = round(cents / 100.0)
-                if abs(cents - 100.0 * name) <= NEAR_ITS_NAME_CENTS:
+                name = round(cents / SEMITONE_CENTS)
+                if abs(cents - SEMITONE_CENTS * name) <= NEAR_ITS_NAME_CENTS:
                     found.add(name % 12)
         return frozenset(found)
 
@@ -162,7 +164,9 @@ class Meaning:
 def _is_near(each: _Sounded, named: Named) -> bool:
     """Whether both notes are near enough to the name's."""
     (low, high), midi = each.cents, named.midi
-    return max(abs(low - 100.0 * midi[0]), abs(high - 100.0 * midi[1])) <= NEAR_CENTS
+    return (
+        max(abs(low - SEMITONE_CENTS * midi[0]), abs(high - SEMITONE_CENTS * midi[1])) <= NEAR_CENTS
+    )
 
 
 def _cost(named: Named, sounded: Sequence[_Sounded], apart_cents: float | None) -> float:

@@ -30,8 +30,8 @@ MARK_CODES = (
     "balance",
 )
 REMARK_CODES = ("run_changed", "note_moved", "hold_short", "voice_dropout", "balance")
-SURE = 2.0  # standard deviations
-SEVERE = (2.0, 3.0)  # times the tolerance at which severity becomes 2 and 3
+SURE = 2.0  # standard deviations: by definition of a normal law 95 % lie within
+SEVERE = (2.0, 3.0)  # chosen: times the tolerance at which severity becomes 2 and 3
 CLOSE_TO_LIMIT = "close_to_limit"
 
 

@@ -19,7 +19,7 @@ from typing import Any
 from studio.intonation.model.options import Options
 from studio.intonation.model.serialization import known_fields, to_plain
 
-SCHEMA = 1
+SCHEMA = 1  # of the document, by definition: schema/README.md says what raises it
 ENGINE = "2.0.0"
 KINDS = ("single", "double_stop", "chord")
 

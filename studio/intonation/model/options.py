@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 from studio.theory import (
+    SEMITONE_CENTS,
     Interval,
     Key,
     Pitch,
@@ -19,6 +20,7 @@ from studio.theory import (
 )
 from studio.theory.tunings import require_tuning
 
+# Chosen:
 A4_HZ_BOUNDS = (380.0, 480.0)  # period pitches to well above any modern one
 SHORTEST_TONE_S, LONGEST_TONE_S = 0.3, 10.0  # of a reference tone: to be measured; listened to
 TOLERANCE_CENTS_BOUNDS = (1.0, 60.0)  # beyond 60 the next semitone begins
@@ -30,7 +32,8 @@ LEVELS: dict[str, tuple[float, float]] = {
     "advanced": (8.0, 12.0),
 }
 DEFAULT_LEVEL = "growing"
-_NAMED_SEMITONES = range(0, 25)
+_NAMED_SEMITONES = range(0, 25)  # up to two octaves: chosen, what drills ask for
+TARGET_WITHIN_CENTS = SEMITONE_CENTS / 2  # of a size's name; beyond, by definition, the next begins
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -219,8 +222,9 @@ def _require_tolerance(name: str, cents: float | None) -> None:
 
 
 def _require_near_size(name: str, cents: float) -> None:
-    size = 100.0 * Interval.parse(name).semitones
-    if abs(cents - size) > 50.0:
+    size = SEMITONE_CENTS * Interval.parse(name).semitones
+    if abs(cents - size) > TARGET_WITHIN_CENTS:
         raise ValueError(
-            f"target {cents} cents for {name} is outside {size - 50:g} to {size + 50:g} cents"
+            f"target {cents} cents for {name} is outside "
+            f"{size - TARGET_WITHIN_CENTS:g} to {size + TARGET_WITHIN_CENTS:g} cents"
         )

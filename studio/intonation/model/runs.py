@@ -9,8 +9,9 @@ from dataclasses import dataclass, field
 
 from studio.intonation.model.measurement import Event
 from studio.intonation.model.score_following import ExpectedNote
-from studio.theory import Pitch, in_cents, is_playable
+from studio.theory import OCTAVE_CENTS, SEMITONE_CENTS, Pitch, in_cents, is_playable
 
+# Chosen:
 SAME_NOTE_CENTS = 70.0  # a voice of the next playing may be this far from the last one's
 SAME_HAND_CENTS = 50.0  # the voices' mean: beyond it the whole hand went to other notes
 TENTH_SEMITONES = 16  # wider pairs are rare: they need an open string
@@ -21,8 +22,9 @@ BEGUN_S = 0.3  # nor does one note that is: it was begun and broken off
 GHOST_S = 0.7
 # A short note on a partial of the run's own notes is taken for one of them, misheard.
 PARTIALS_CENTS = tuple(in_cents(k) for k in (3, 5, 6))  # the octaves stand by themselves
-ON_PARTIAL_CENTS = 35.0
-DOUBTFUL_CONFIDENCE = 0.5
+ON_PARTIAL_CENTS = 35.0  # from that partial
+DOUBTFUL_CONFIDENCE = 0.5  # below it, the notes are as likely others
+A4_CENTS = 69 * SEMITONE_CENTS  # A4 above MIDI number 0, by definition
 OCTAVE_DOUBT = "octave_or_single"
 
 
@@ -70,7 +72,7 @@ class RunOfPlayings:
 
 def cents_of(f0_hz: float, a4_hz: float) -> float:
     """Cents above MIDI number 0 at a reference."""
-    return 6900.0 + in_cents(f0_hz / a4_hz)
+    return A4_CENTS + in_cents(f0_hz / a4_hz)
 
 
 def played(event: Event, a4_hz: float, strings: tuple[Pitch, ...]) -> Played:
@@ -127,7 +129,7 @@ def _interrupts_nothing(item: Played, run: Played) -> bool:
         return True
 
     def near(note: float, other: float) -> bool:
-        folded = (note - other + 600.0) % 1200.0 - 600.0
+        folded = (note - other + OCTAVE_CENTS / 2) % OCTAVE_CENTS - OCTAVE_CENTS / 2
         return abs(folded) <= SAME_NOTE_CENTS
 
     if alone:

@@ -6,9 +6,10 @@ from dataclasses import fields, is_dataclass
 from functools import lru_cache
 from typing import Any
 
-# Decimals kept, by the unit at the end of a field's name: far below what can be measured.
+# Decimals kept, by the unit at the end of a field's name: far below what can be
+# measured. Chosen.
 _DECIMALS = {"_hz": 4, "_s": 4, "_cents": 3, "_db": 2, "_mm": 2}
-_OTHER_DECIMALS = 4
+_OTHER_DECIMALS = 4  # chosen: shares and counts
 _PLAIN = frozenset((str, int, bool, type(None)))
 
 

@@ -14,9 +14,9 @@ from studio.figures import about_mm, cents
 from studio.theory import Interval
 
 FINGERS = ("open string", "first finger", "second finger", "third finger", "fourth finger")
-SMALL_MOVE_CENTS = 25.0  # below it the sentence says "a little"
+SMALL_MOVE_CENTS = 25.0  # chosen: below it the sentence says "a little"
 ONE_FINGER = " If one finger lies across both strings, turn it instead."
-TENTH = 10  # from here on the hand is stretched
+TENTH = 10  # interval's number, by definition; from here on the hand is stretched
 
 
 def advice(interval: Interval, params: Mapping[str, Any], player: str = "") -> str:

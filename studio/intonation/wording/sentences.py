@@ -21,7 +21,7 @@ from studio.intonation.wording.advice import (
 )
 from studio.theory import Interval, Pitch
 
-SAME_CENTS = 3.0  # a change smaller than this is no change
+SAME_CENTS = 3.0  # chosen: a change smaller than this is no change
 
 # Why something was not judged, by code.
 UNSURE_REASONS = {
