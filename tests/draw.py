@@ -37,7 +37,7 @@ class Files:
 
 HERE = Path(__file__).parent
 PAGES = (
-    *("drills", "hear", "pages", "picture_choice", "pile", "put_aside", "replies", "rotation"),
+    *("batch", "drills", "hear", "pages", "picture_choice", "put_aside", "replies", "rotation"),
     *("said_and_typed", "story", "unsuitable_drills", "waiting_rows"),
 )
 DOORS = ("doors", "logged_out", "second_step")

@@ -167,12 +167,12 @@ def free_for(person: Person | Given, waiting: QuerySet[Review]) -> QuerySet[Revi
     return waiting.filter(Q(taken_by=None) | Q(taken_by=person))
 
 
-def pile_for(person: Person) -> QuerySet[Review]:
-    """Clips that can be looked through in a row; see :func:`pile_of`."""
-    return pile_of(next_for(person))
+def batch_for(person: Person) -> QuerySet[Review]:
+    """Clips that can be looked through in a row; see :func:`batch_of`."""
+    return batch_of(next_for(person))
 
 
-def pile_of(reviews: QuerySet[Review]) -> QuerySet[Review]:
+def batch_of(reviews: QuerySet[Review]) -> QuerySet[Review]:
     """Those in which nothing was found or asked, and of which nothing was said yet.
 
     Each was heard and can be played. ``listening_id`` is its newest listening.

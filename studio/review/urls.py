@@ -6,7 +6,8 @@ from .web import assignment, clip, home, phrases, precision, pupils, sending
 
 urlpatterns = [
     path("waiting/", waiting_list.waiting_list, name="waiting_list"),
-    path("waiting/pile/", batch.pile, name="pile"),
+    path("waiting/batch/", batch.batch_page, name="batch"),
+    path("waiting/pile/", batch.moved, name="batch_before"),
     path("precision/", precision.precision, name="precision"),
     path("phrases/", phrases.shelf, name="phrases"),
     path("phrases/<int:pk>/", phrases.edit, name="phrase"),

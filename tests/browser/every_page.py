@@ -27,6 +27,7 @@ NOT_PAGES = {
     "clip_peaks",
     "drill_musicxml",
     "assignment_musicxml",
+    "batch_before",
     "desk_picture",
     "desk_picture_part",
     "desk_enclosures",

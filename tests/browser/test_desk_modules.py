@@ -187,7 +187,7 @@ def test_no_key_has_two_meanings(chromium, live_server):
     table = page.evaluate("import('/static/desk/keys.js').then(({ KEYS }) => KEYS)")
     acts = page.evaluate("import('/static/desk/acts.js').then(({ ACTS }) => Object.keys(ACTS))")
     page.close()
-    for page_name in (None, "compare", "together", "pile"):
+    for page_name in (None, "compare", "together", "batch"):
         rows = [row for row in table if row.get("page") in (page_name, "both")]
         names = [name for row in rows for name in row["keys"]]
         assert len(names) == len(set(names))

@@ -103,10 +103,10 @@ FORMS = {
             wrong=LOG_IN,
         ),
     ],
-    "pile": [
+    "batch": [
         Form(
             who="foreign_teacher",
-            at="pile",
+            at="batch",
             good={"[name^='summary-']": "Well held"},
             meanwhile=lambda rows: hear_in_tune(rows.quiet),
             seen=OK_MESSAGE,

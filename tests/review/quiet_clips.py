@@ -5,7 +5,7 @@ from tests.cast import make_clip
 from tests.review.heard_clip import listen_again, measurement
 
 IN_TUNE = (("C4", 4.0, (2.0,)), ("D4", 12.0, (1.0,)))
-ADDRESS = "/waiting/pile/"
+ADDRESS = "/waiting/batch/"
 
 
 def quiet_clip(enrolment, title: str = "In tune", **fields) -> Clip:

@@ -51,7 +51,7 @@ PAGES: dict[str, tuple[str, Callable[[Cast], str], tuple[Callable, ...]]] = {
     "queue": ("pupil", lambda cast: "/queue/", (clips, drills)),
     "children": ("guardian", lambda cast: "/children/", (pupils,)),
     "shelf": ("teacher", lambda cast: "/drills/", (drills,)),
-    "pile": ("teacher", lambda cast: "/waiting/pile/", (clips,)),
+    "batch": ("teacher", lambda cast: "/waiting/batch/", (clips,)),
 }
 
 

@@ -54,9 +54,9 @@ def waits_by_place(places: Iterable[int], studios: Sequence[Studio]) -> list[Wai
     return [WaitOfPlace(*row) for row in found]
 
 
-def in_the_pile(person: Person, places: Iterable[int]) -> int:
-    """How many clips can be looked through in a row; see ``access.pile_of``."""
-    return _in_the_pile.first(places=places, now=timezone.now(), person=person.pk) or 0
+def in_the_batch(person: Person, places: Iterable[int]) -> int:
+    """How many clips can be looked through in a row; see ``access.batch_of``."""
+    return _in_the_batch.first(places=places, now=timezone.now(), person=person.pk) or 0
 
 
 def in_turn(person: Person, order: str) -> list[int]:
@@ -116,7 +116,7 @@ def _waits_by_place(studios: int) -> QuerySet:
 
 
 @Prepared
-def _in_the_pile() -> QuerySet:
+def _in_the_batch() -> QuerySet:
     found = access.without_a_word(access.free_for(PERSON, access.awake(_waiting(), NOW)))
     counted = found.order_by().values(all=Value(1)).annotate(many=Count("pk"))
     return counted.values_list("many", flat=True)

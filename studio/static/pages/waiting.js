@@ -16,7 +16,7 @@ addEventListener("keydown", (event) => {
     next.focus();
     return;
   }
-  if (event.key === "l") return void document.querySelector("[data-go='pile']")?.click();
+  if (event.key === "l") return void document.querySelector("[data-go='batch']")?.click();
   const press = PRESSES[event.key];
   const button = press && row?.querySelector(`[data-arrange='${press}']`);
   if (!button || event.repeat) return;

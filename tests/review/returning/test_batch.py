@@ -1,4 +1,4 @@
-"""A pile at once: looked through in a row, returned together, each with its own words."""
+"""A batch at once: looked through in a row, returned together, each with its own words."""
 
 from datetime import timedelta
 
@@ -49,7 +49,7 @@ def sent(client, *clips: Clip, **words: str) -> dict:
 # -- which clips ---------------------------------------------------------------------------------
 
 
-def test_the_pile_has_what_has_no_mark_no_question_and_nothing_said(cast, teacher):
+def test_the_batch_has_what_has_no_mark_no_question_and_nothing_said(cast, teacher):
     now = timezone.now()
     quiet_clip(cast.enrolment, "Later", created_at=now)
     quiet_clip(cast.enrolment, "Sooner", created_at=now - timedelta(days=2))
@@ -194,6 +194,12 @@ def test_what_is_not_hers_is_not_there(cast, teacher):
     assert "It is no longer there." in answer.content.decode()
     assert "In tune" not in answer.content.decode()
     assert not Return.objects.exists()
+
+
+def test_its_address_of_before_leads_there_for_good(cast, teacher):
+    answer = teacher.get("/waiting/pile/")
+    assert (answer.status_code, answer.url) == (301, ADDRESS)
+    assert as_person(cast.pupil).get("/waiting/pile/").status_code == 404
 
 
 def test_a_summary_is_not_longer_than_at_the_desk(cast, teacher):

@@ -28,6 +28,7 @@ ROW = re.compile(
 NAMED = {"Space", "Insert", "Delete", "Home", "End", "PageUp", "PageDown"}
 NAMED |= {f"Arrow{way}" for way in ("Left", "Right", "Up", "Down")}
 SHIFT = "Shift+"
+RENAMED = {"return-pile": "return-batch"}  # as what was changed before calls them
 BOTH = "both"
 LONGEST = 4000  # characters of all the changed keys together
 
@@ -57,6 +58,7 @@ def at_first() -> dict[str, Row]:
 def changed_by(person: Person) -> dict[str, str]:
     """What a teacher changed and still holds: an action that is gone since is left out."""
     kept, _ = _kept.first(person=person.pk) or ({}, True)
+    kept = {RENAMED.get(act, act): key for act, key in kept.items()}
     return {act: key for act, key in kept.items() if act in at_first()}
 
 

@@ -1,6 +1,6 @@
 """A batch at once: clips in which nothing was found or asked, in a row, and returned together.
 
-``GET /waiting/pile/`` shows the first of them, the longest wait first. ``POST`` returns those that
+``GET /waiting/batch/`` shows the first of them, the longest wait first. ``POST`` returns those that
 have words: ``clip`` names each, with ``summary-…``, ``seen-…`` and ``example-…`` of its number.
 What cannot be returned stays, with a sentence and with what was written.
 """
@@ -13,7 +13,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.accounts import access as people
 from studio.accounts.models import Person
@@ -57,7 +57,7 @@ class Sent:
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-def pile(request: HttpRequest) -> HttpResponse:
+def batch_page(request: HttpRequest) -> HttpResponse:
     if not people.is_teacher(request.user):
         raise Http404
     sent = _carried_out(request) if request.method == "POST" else Sent()
@@ -67,8 +67,16 @@ def pile(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and not sent.left:
         if not sent.returned:
             messages.warning(request, NOTHING)
-        return redirect("pile" if access.pile_for(request.user).exists() else "waiting_list")
+        return redirect("batch" if access.batch_for(request.user).exists() else "waiting_list")
     return _page(request, sent)
+
+
+@require_safe
+def moved(request: HttpRequest) -> HttpResponse:
+    """The address that this page had before."""
+    if not people.is_teacher(request.user):
+        raise Http404
+    return redirect("batch", permanent=True)
 
 
 def _pending(person: Person) -> list[Return]:
@@ -107,7 +115,7 @@ def _wanted(request: HttpRequest) -> Iterable[Wanted]:
 
 
 def _page(request: HttpRequest, sent: Sent) -> HttpResponse:
-    reviews = list(access.pile_for(request.user)[: AT_ONCE + 1])
+    reviews = list(access.batch_for(request.user)[: AT_ONCE + 1])
     rows = _rows(request.user, reviews[:AT_ONCE], sent)
     here = {row.review.clip_id for row in rows}
     context = {
@@ -123,7 +131,7 @@ def _page(request: HttpRequest, sent: Sent) -> HttpResponse:
         "problems": len(sent.left),
         "pending": _pending(request.user),
     }
-    return render(request, "review/pile.html", context, status=409 if sent.left else 200)
+    return render(request, "review/batch.html", context, status=409 if sent.left else 200)
 
 
 def _rows(person: Person, reviews: list[Review], sent: Sent) -> list[Row]:

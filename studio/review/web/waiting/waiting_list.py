@@ -67,7 +67,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "more": _link(chosen, rows=chosen["rows"] + ROWS_SHOWN) if more else "",
         "absence": availability.watch(),
         "moving": clip_states.any_moving(row.place for row in rows),
-        "pile": queries.in_the_pile(request.user, places),
+        "in_batch": queries.in_the_batch(request.user, places),
         "pending": queries.pending_returns(request.user),
         "back": request.get_full_path(),
         "rest": (today + timedelta(days=1), today + LONGEST_REST),

@@ -34,6 +34,11 @@ def test_a_key_may_do_one_thing_on_each_page_and_no_two_on_one(cast):
     assert keep(cast.teacher, {"play": "a"}).status_code == 422
 
 
+def test_a_key_kept_under_an_action_s_name_of_before_is_still_its_key(cast):
+    DeskKeys.objects.create(person=cast.teacher, keys={"return-pile": "9", "gone": "8"})
+    assert changed_by(cast.teacher) == {"return-batch": "9"}
+
+
 def test_what_is_changed_is_kept_for_the_person_and_told_to_their_pages(cast):
     for _ in range(2):
         assert keep(cast.teacher, {"keep": "9", "drop": "Shift+ArrowUp"}).status_code == 200

@@ -1,4 +1,6 @@
-"""A pile in a real browser: looked through, written and returned by keyboard; by touch; kept."""
+"""A batch in a real browser: looked through, written and returned by keyboard; by touch; kept."""
+
+import json
 
 import pytest
 from playwright.sync_api import Page, expect
@@ -59,53 +61,53 @@ def enclosed(reply: Enclosure, kind: str) -> dict:
 def opened(chromium, live_server):
     contexts = []
 
-    def open_pile(who, viewport=DESK, **options) -> Page:
+    def open_batch(who, viewport=DESK, **options) -> Page:
         browser = Watched(chromium, base_url=live_server.url, viewport=viewport, **options)
         browser.expected.add(409)  # what is left out
         contexts.append(browser)
         for name, morsel in as_person(who).cookies.items():
             cookie = {"name": name, "value": morsel.value, "url": live_server.url}
             browser.page.context.add_cookies([cookie])
-        browser.page.goto("/waiting/pile/")
+        browser.page.goto("/waiting/batch/")
         return browser.page
 
-    yield open_pile
+    yield open_batch
     for browser in contexts:
         assert browser.troubles == []
         browser.close()
 
 
 def plays_from_its_start(page: Page, clip: Clip) -> None:
-    video = f"document.querySelector('#pile-{clip.pk.hex} video')"
+    video = f"document.querySelector('#batch-{clip.pk.hex} video')"
     comes_true(page, f"!{video}.paused && {video}.currentTime < 5")
 
 
-def test_a_pile_by_keyboard_alone(cast, three, opened):
+def test_a_batch_by_keyboard_alone(cast, three, opened):
     recorded(cast)
     one, two, three_ = three
     page = opened(cast.teacher)
     keys = page.keyboard
-    expect(page.locator("pile-row")).to_have_attribute("data-ready", "")
+    expect(page.locator("batch-row")).to_have_attribute("data-ready", "")
     keys.press("n")
-    expect(page.locator(f"#pile-{two.pk.hex}")).to_be_focused()
+    expect(page.locator(f"#batch-{two.pk.hex}")).to_be_focused()
     plays_from_its_start(page, two)
     keys.press("p")
     plays_from_its_start(page, one)
-    assert page.evaluate(f"document.querySelector('#pile-{two.pk.hex} video').paused")
+    assert page.evaluate(f"document.querySelector('#batch-{two.pk.hex} video').paused")
     keys.press("1")
     keys.press("2")
     keys.press("2")
     expect(page.locator(f"#summary-{one.pk.hex}")).to_have_value("Well held, Mira. Slower bow.")
     keys.press("v")
-    expect(page.locator(f"#pile-{one.pk.hex} .example video")).to_be_visible()
+    expect(page.locator(f"#batch-{one.pk.hex} .example video")).to_be_visible()
     keys.press("n")
-    expect(page.locator(f"#pile-{one.pk.hex} .written")).to_have_text(
+    expect(page.locator(f"#batch-{one.pk.hex} .written")).to_have_text(
         "Well held, Mira. Slower bow."
     )
     keys.press("c")
     keys.type("Dear n and p, even fingers.")
     keys.press("Control+Enter")
-    expect(page.locator(f"#pile-{three_.pk.hex}")).to_be_focused()
+    expect(page.locator(f"#batch-{three_.pk.hex}")).to_be_focused()
     keys.press("r")
     expect(page.get_by_role("button", name="Return 2 clips")).to_be_focused()
     expect(page.locator("[data-part='stay']")).to_have_text("1 clip without words stays.")
@@ -124,7 +126,7 @@ def test_a_key_on_the_waiting_list_leads_there(cast, three, opened):
     page = opened(cast.teacher)
     page.goto("/waiting/")
     page.keyboard.press("l")
-    page.wait_for_url("**/waiting/pile/")
+    page.wait_for_url("**/waiting/batch/")
 
 
 def test_what_is_written_survives_leaving_and_the_rest_of_the_keys(cast, three, opened):
@@ -132,7 +134,7 @@ def test_what_is_written_survives_leaving_and_the_rest_of_the_keys(cast, three, 
     page.keyboard.press("c")
     page.keyboard.type("Kept on this device")
     page.keyboard.press("Escape")
-    expect(page.locator(f"#pile-{three[0].pk.hex}")).to_be_focused()
+    expect(page.locator(f"#batch-{three[0].pk.hex}")).to_be_focused()
     page.keyboard.press("e")
     page.wait_for_url(f"**/clips/{three[0].pk}/")
     page.go_back()
@@ -143,30 +145,42 @@ def test_what_is_written_survives_leaving_and_the_rest_of_the_keys(cast, three, 
     expect(page.locator(".keys-help dd").filter(has_text="drop the selected")).to_have_count(0)
 
 
+def test_words_kept_under_the_name_of_before_are_put_back(cast, three, opened):
+    page = opened(cast.teacher)
+    kept = {f"summary-{three[0].pk.hex}": "Kept before"}
+    page.evaluate(
+        "([name, kept]) => { localStorage.clear(); localStorage.setItem(name, kept); }",
+        [f"pile:{cast.teacher.pk}", json.dumps(kept)],
+    )
+    page.reload()
+    expect(page.locator(f"#summary-{three[0].pk.hex}")).to_have_value("Kept before")
+    assert page.evaluate("Object.keys(localStorage)") == [f"batch:{cast.teacher.pk}"]
+
+
 def test_what_is_left_out_is_open_with_its_words(cast, three, opened):
     page = opened(cast.teacher)
-    page.locator(f"#pile-{three[1].pk.hex} h2").click()
+    page.locator(f"#batch-{three[1].pk.hex} h2").click()
     page.locator(f"#summary-{three[1].pk.hex}").fill("Steadier")
     listen_again(three[1], measurement(IN_TUNE, 13.4))
     page.get_by_role("button", name="Return 1 clip").click()
     expect(page.get_by_text("1 clip was not returned.")).to_be_visible()
-    expect(page.locator(f"#pile-{three[1].pk.hex} .error")).to_contain_text("Look at it again.")
+    expect(page.locator(f"#batch-{three[1].pk.hex} .error")).to_contain_text("Look at it again.")
     expect(page.locator(f"#summary-{three[1].pk.hex}")).to_have_value("Steadier")
     page.get_by_role("button", name="Return 1 clip").click()
     expect(page.get_by_text("1 clip returned, each")).to_be_visible()
 
 
-def test_a_pile_on_a_phone_by_touch(cast, three, opened):
+def test_a_batch_on_a_phone_by_touch(cast, three, opened):
     page = opened(cast.teacher, PHONE, has_touch=True)
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
-    page.locator(f"#pile-{three[2].pk.hex} h2").tap()
+    page.locator(f"#batch-{three[2].pk.hex} h2").tap()
     plays_from_its_start(page, three[2])
-    page.locator(f"#pile-{three[2].pk.hex} [data-offer]").first.tap()
+    page.locator(f"#batch-{three[2].pk.hex} [data-offer]").first.tap()
     page.get_by_role("button", name="Return 1 clip").tap()
     expect(page.get_by_text("1 clip returned")).to_be_visible()
 
 
-def test_a_pile_without_a_script(cast, three, opened):
+def test_a_batch_without_a_script(cast, three, opened):
     page = opened(cast.teacher, java_script_enabled=False)
     page.locator(f"#summary-{three[0].pk.hex}").fill("Well held")
     page.locator(f"#summary-{three[1].pk.hex}").fill("Steadier")
@@ -174,7 +188,7 @@ def test_a_pile_without_a_script(cast, three, opened):
     expect(page.get_by_text("2 clips returned")).to_be_visible()
 
 
-def test_a_full_pile_and_two_takes_have_no_serious_issue(cast, three, opened):
+def test_a_full_batch_and_two_takes_have_no_serious_issue(cast, three, opened):
     recorded(cast)
     page = opened(cast.teacher, PHONE, reduced_motion="reduce")
     page.keyboard.press("1")

@@ -1,13 +1,13 @@
-// <pile-row>: clips looked through in a row. One is open at a time and plays from its start when it
+// <batch-row>: clips looked through in a row. One is open at a time and plays from its start when it
 // is come to; the others show what is written for them. Without a script all of them are open.
 
 import "../desk/key-help.js";
 import { asked, handOnEarly, inForce, onPage, shown } from "../desk/keys.js";
-import { Kept } from "./pile-kept.js";
+import { Kept } from "./batch-kept.js";
 
-const PAGE = "pile";
+const PAGE = "batch";
 
-class PileRow extends HTMLElement {
+class BatchRow extends HTMLElement {
   #aborter = null;
   #clips = [];
   #clip = null;
@@ -24,7 +24,7 @@ class PileRow extends HTMLElement {
     offered: ({ key }) => this.#offer(this.#clip.querySelectorAll("[data-offer]")[key - 1]),
     example: () => this.#switchExample(),
     "at-desk": () => this.#clip.querySelector("[data-go='at-desk']").click(),
-    "return-pile": () => this.querySelector("[type='submit']").focus(),
+    "return-batch": () => this.querySelector("[type='submit']").focus(),
     help: () => this.#help.toggle(),
   };
 
@@ -143,7 +143,7 @@ class PileRow extends HTMLElement {
 }
 
 const wordsOf = (clip) => clip.querySelector("textarea");
-const playerOf = (clip) => clip.querySelector(".pile-picture :is(video, audio)");
+const playerOf = (clip) => clip.querySelector(".batch-picture :is(video, audio)");
 const clips = (n) => (n === 1 ? "1 clip" : `${n} clips`);
 
 function toggle(player) {
@@ -165,4 +165,4 @@ function hearable(select) {
   place.append(player);
 }
 
-customElements.define("pile-row", PileRow);
+customElements.define("batch-row", BatchRow);

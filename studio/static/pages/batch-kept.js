@@ -1,4 +1,4 @@
-// What is written for the clips of a pile, kept on this device until they are returned.
+// What is written for the clips of a batch, kept on this device until they are returned.
 
 export class Kept {
   #key;
@@ -6,9 +6,11 @@ export class Kept {
 
   /** Puts back what was kept, where the page says nothing itself. */
   constructor(person, fields) {
-    this.#key = `pile:${person}`;
+    this.#key = `batch:${person}`;
     this.#fields = fields;
-    const kept = read(this.#key);
+    const before = `pile:${person}`; // its name before
+    const kept = { ...read(before), ...read(this.#key) };
+    forget(before);
     for (const field of fields) if (!field.value) field.value = kept[field.name] ?? "";
   }
 
@@ -19,6 +21,14 @@ export class Kept {
     } catch {
       // a browser that keeps nothing: the words still stand on the page
     }
+  }
+}
+
+function forget(key) {
+  try {
+    localStorage.removeItem(key);
+  } catch {
+    // a browser that keeps nothing has nothing to forget
   }
 }
 
