@@ -9,7 +9,7 @@ Django.
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from studio.intonation.alignment.follower import with_fingering
+from studio.intonation.alignment import with_fingering
 from studio.intonation.judging.judge import judge
 from studio.intonation.model.judgement import Analysis, Judgement, Mark
 from studio.intonation.model.measurement import ENGINE, SCHEMA, Measurement

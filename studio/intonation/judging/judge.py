@@ -12,8 +12,7 @@ The rules
 
 from collections.abc import Sequence
 
-from studio.intonation.alignment import follow
-from studio.intonation.alignment.follower import with_figures
+from studio.intonation.alignment import follow, with_figures
 from studio.intonation.judging.interval_naming import Named, Namer
 from studio.intonation.judging.marks import numbered, open_string_mark
 from studio.intonation.judging.run_judgement import SETTLED_S, judge_run
@@ -24,6 +23,7 @@ from studio.intonation.model.judgement import (
     JudgedSingle,
     Judgement,
     Mark,
+    Run,
     verdict_of,
 )
 from studio.intonation.model.measurement import Event, HeardInterval, Measurement
@@ -31,7 +31,6 @@ from studio.intonation.model.options import Policy
 from studio.intonation.model.runs import (
     DOUBTFUL_CONFIDENCE,
     OCTAVE_DOUBT,
-    Played,
     RunOfPlayings,
     find_runs,
     is_unlikely,
@@ -69,52 +68,32 @@ def judge(
     if following is None and score:
         following = follow(measurement, score)
     namer = Namer(policy, measurement.key)
-    strings = measurement.options.strings
-    a4_hz = measurement.reference.a4_hz
-    items = [played(event, a4_hz, strings) for event in measurement.events]
-    meaning = Meaning(namer, items, key_given=policy.key is not None)
-    groups, names = _named_runs(items, following, namer, meaning, a4_hz)
-    shared = {
-        item.event.id: named
-        for group, named in zip(groups, names, strict=True)
-        for item in group.playings
-    }
-    judged = {
-        event.id: _judge_event(event, namer, shared.get(event.id, {}), strings)
-        if event.intervals
-        else []
-        for event in measurement.events
-    }
+    groups, names = _named_runs(measurement, policy, following, namer)
+    judged = _judged(measurement, namer, groups, names)
     runs, marks = [], []
     for number, (group, named) in enumerate(zip(groups, names, strict=True)):
         run, mark = judge_run(number, group, judged, named, measurement)
         runs.append(run)
         marks += [mark] if mark else []
-    singles: list[JudgedSingle] = []
-    if policy.judge_singles:
-        broken = {event for run in runs for event in run.broken}
-        alone = single_notes(following) if following else {}
-        singles, more = judge_singles(measurement, policy, namer, broken, alone)
-        marks += more
+    singles, more = _singles(measurement, policy, following, namer, runs)
     intervals = tuple(row for rows in judged.values() for row in rows)
     return Judgement(
         policy,
         intervals,
         tuple(singles),
         tuple(runs),
-        _in_order(marks, measurement),
+        _in_order([*marks, *more], measurement),
         with_figures(following, intervals, singles) if following else None,
     )
 
 
 def _named_runs(
-    items: Sequence[Played],
-    following: Following | None,
-    namer: Namer,
-    meaning: Meaning,
-    a4_hz: float,
+    measurement: Measurement, policy: Policy, following: Following | None, namer: Namer
 ) -> tuple[list[RunOfPlayings], list[Names]]:
     """The runs with the names of their pairs: what is written, else what they were meant to be."""
+    strings, a4_hz = measurement.options.strings, measurement.reference.a4_hz
+    items = [played(event, a4_hz, strings) for event in measurement.events]
+    meaning = Meaning(namer, items, key_given=policy.key is not None)
     if following is None:
         groups = find_runs(items)
         return groups, [meaning.names_of(group) for group in groups]
@@ -123,6 +102,42 @@ def _named_runs(
         meaning.names_of(group) if named is None else named
         for group, named in zip(groups, written, strict=True)
     ]
+
+
+def _judged(
+    measurement: Measurement,
+    namer: Namer,
+    groups: Sequence[RunOfPlayings],
+    names: Sequence[Names],
+) -> dict[int, list[JudgedInterval]]:
+    """The intervals of each event, by its id, named as its run is."""
+    shared = {
+        item.event.id: named
+        for group, named in zip(groups, names, strict=True)
+        for item in group.playings
+    }
+    strings = measurement.options.strings
+    return {
+        event.id: _judge_event(event, namer, shared.get(event.id, {}), strings)
+        if event.intervals
+        else []
+        for event in measurement.events
+    }
+
+
+def _singles(
+    measurement: Measurement,
+    policy: Policy,
+    following: Following | None,
+    namer: Namer,
+    runs: Sequence[Run],
+) -> tuple[list[JudgedSingle], list[Mark]]:
+    """Single notes and their marks, where the policy asks for a melody."""
+    if not policy.judge_singles:
+        return [], []
+    broken = {event for run in runs for event in run.broken}
+    alone = single_notes(following) if following else {}
+    return judge_singles(measurement, policy, namer, broken, alone)
 
 
 def _in_order(marks: list[Mark], measurement: Measurement) -> tuple[Mark, ...]:
