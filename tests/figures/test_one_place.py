@@ -12,6 +12,7 @@ import pytest
 
 STUDIO = Path(__file__).parents[2] / "studio"
 NOT_FOR_PEOPLE = {
+    "intonation/detection/detector.py": "errors of arguments",
     "intonation/estimation/estimator.py": "errors of arguments",
     "intonation/listening.py": "errors of arguments",
     "intonation/detection/resampling.py": "errors of arguments",
