@@ -57,8 +57,9 @@ ROOMS = {
     "intonation": {
         "wording": set(),
         "schema": set(),
+        "shared_librosa": set(),
         "model": {"wording"},
-        "detection": {"model"},
+        "detection": {"model", "shared_librosa"},
         "estimation": {"model"},
         "alignment": {"model"},
         "judging": {"model", "alignment", "wording"},

@@ -2,7 +2,6 @@
 
 import math
 
-import librosa
 import numpy as np
 import pytest
 
@@ -16,6 +15,7 @@ from studio.intonation.model.sounding import (
     SoundingVoice,
     VoiceFit,
 )
+from studio.intonation.shared_librosa import librosa
 from studio.theory import Pitch, cents_between
 from tests.intonation.synth import SR, Note, in_room, with_noise
 
@@ -172,8 +172,8 @@ def test_single_notes_agree_with_pyin():
 
 def pyin_hz(y, start_s, end_s, near_hz):
     """Median pitch by pyin, looked for within a fourth up or down, on a grid of 2 cents."""
-    piece = librosa.resample(y[int(start_s * SR) : int(end_s * SR)], orig_sr=SR, target_sr=22050)
-    f0, _, _ = librosa.pyin(
+    piece = librosa().resample(y[int(start_s * SR) : int(end_s * SR)], orig_sr=SR, target_sr=22050)
+    f0, _, _ = librosa().pyin(
         piece,
         fmin=near_hz * 0.75,
         fmax=near_hz * 1.33,
@@ -189,7 +189,7 @@ def test_sample_rates_do_not_change_the_pitch():
     y = sound(notes)
     sizes = []
     for sr in (22050, 44100, 48000):
-        heard = listen(librosa.resample(y, orig_sr=SR, target_sr=sr), sr, Options())
+        heard = listen(librosa().resample(y, orig_sr=SR, target_sr=sr), sr, Options())
         sizes.append(heard.events[0].intervals[0].size_cents)
         assert heard.source.sample_rate_hz == sr
     assert max(sizes) - min(sizes) < 0.3

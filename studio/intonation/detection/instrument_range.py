@@ -19,6 +19,7 @@ import numpy as np
 
 from studio.intonation.model.measurement import BelowRange
 from studio.intonation.model.sounding import Sounding
+from studio.intonation.shared_librosa import librosa
 from studio.theory import in_cents
 
 # Chosen; each trades a lower instrument not noticed for a wrong warning. Checked by
@@ -119,11 +120,8 @@ def _suspected(y: np.ndarray, sr: float, sounding: Sounding, floor_hz: float) ->
 
 def _second_ear(y: np.ndarray, sr: float, sounding: Sounding, about_hz: float) -> bool:
     """Say whether probabilistic YIN hears the note at ``about_hz`` too."""
-    import librosa  # seconds to load: only where there is something to ask
-
-    x = librosa.resample(_middle(y, sr, sounding), orig_sr=sr, target_sr=SECOND_RATE_HZ)
-    f0, voiced, _ = librosa.pyin(
-        x, sr=SECOND_RATE_HZ, fmin=LOWEST_HZ, fmax=HIGHEST_TIMES * about_hz
-    )
+    ours = librosa()
+    x = ours.resample(_middle(y, sr, sounding), orig_sr=sr, target_sr=SECOND_RATE_HZ)
+    f0, voiced, _ = ours.pyin(x, sr=SECOND_RATE_HZ, fmin=LOWEST_HZ, fmax=HIGHEST_TIMES * about_hz)
     near = np.abs(in_cents(f0[voiced] / about_hz)) < NEAR_CENTS
     return bool(len(near) and near.mean() > AGREED)

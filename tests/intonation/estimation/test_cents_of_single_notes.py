@@ -1,11 +1,11 @@
 """Single notes, beside an independent pitch follower."""
 
-import librosa
 import numpy as np
 import soundfile
 
 from studio.intonation.estimation import measure_sounding
 from studio.intonation.model.sounding import Sounding, SoundingVoice
+from studio.intonation.shared_librosa import librosa
 from tests.intonation.estimation import tones
 
 
@@ -13,7 +13,7 @@ def test_a_recorded_note_agrees_with_pyin():
     """pYIN: Mauch & Dixon 2014, ICASSP, 659-663, as librosa implements it (its grid is 10 c)."""
     y, sr = soundfile.read(tones.NOTES / "violin_A4.flac")
     y = y[: int(1.2 * sr)]
-    f0, _, _ = librosa.pyin(y, fmin=300, fmax=650, sr=sr, resolution=0.1)
+    f0, _, _ = librosa().pyin(y, fmin=300, fmax=650, sr=sr, resolution=0.1)
     reference = float(np.nanmedian(f0))
     voice = SoundingVoice(440.0, 0.0, 1.2)
     fit = measure_sounding(y, sr, Sounding(0.0, 1.2, (voice,), 1.0))
