@@ -114,17 +114,46 @@ def own_enrolment(person: Person) -> Enrolment:
     return or_404(_own_places.first(person=person.pk))
 
 
-def sending_enrolment(person: Person) -> Enrolment:
-    """The place that the pupil sends clips to, or 404.
+def sending_enrolment(person: Person, child: int | None = None) -> Enrolment:
+    """The place that clips are sent to, or 404: the pupil's own, or with ``child`` that of a
+    guardian's child.
 
     Raises
     ------
     consent.ConsentMissing
         While nobody has agreed to recordings; it says who has to.
     """
-    enrolment = own_enrolment(person)
-    consent.require_for_sending(enrolment)
+    if child is None:
+        enrolment = own_enrolment(person)
+    else:
+        enrolment = guarded_enrolment(person, child)
+        if enrolment.pupil_id == person.pk or not may_send_for(enrolment):
+            raise Http404
+    require_for_sending(person, enrolment)
     return enrolment
+
+
+def may_send_for(enrolment: Enrolment) -> bool:
+    """Whether a guardian of the pupil sends to it: nobody does for a grown-up."""
+    return not consent.is_grown_up(enrolment.pupil)
+
+
+def sends_for(person: Person, enrolment: Enrolment) -> bool:
+    """Whether ``person`` sends to it as a guardian."""
+    guarded = enrolments_guarded_by(person).exclude(pupil=person).filter(pk=enrolment.pk)
+    return may_send_for(enrolment) and guarded.exists()
+
+
+def places_to_send_to(person: Person) -> list[int]:
+    """The numbers of the places that ``person`` sends to today, whether consent holds or not."""
+    own = [place.pk for place in _own_places(person=person.pk)]
+    guarded = enrolments_guarded_by(person).exclude(pupil=person)
+    return own + [one.pk for one in guarded if may_send_for(one)]
+
+
+def require_for_sending(person: Person, enrolment: Enrolment) -> None:
+    """Raise :class:`consent.ConsentMissing`, in the sender's words, unless clips may be sent."""
+    consent.require_for_sending(enrolment, by_guardian=enrolment.pupil_id != person.pk)
 
 
 def decided_enrolment(person: Person, pk: int) -> Enrolment:

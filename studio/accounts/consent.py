@@ -123,10 +123,10 @@ def deciders(enrolment: Enrolment) -> list[Person]:
     return linked
 
 
-def require_for_sending(enrolment: Enrolment) -> None:
-    """Raise :class:`ConsentMissing`, in the pupil's words, unless clips may be sent."""
+def require_for_sending(enrolment: Enrolment, by_guardian: bool = False) -> None:
+    """Raise :class:`ConsentMissing`, in the pupil's or a guardian's words, unless it is given."""
     if not is_given(enrolment):
-        raise ConsentMissing(cannot_send(enrolment))
+        raise ConsentMissing(not_agreed(enrolment) if by_guardian else cannot_send(enrolment))
 
 
 def cannot_send(enrolment: Enrolment) -> str:

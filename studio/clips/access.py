@@ -70,9 +70,10 @@ def home_clip(person: Person, pk: UUID) -> Clip:
 
 
 def own_refused_clip(person: Person, pk: UUID) -> Clip:
-    """A clip of the pupil's own that could not be used, or 404."""
+    """A clip that could not be used, of the pupil's own or sent by this guardian; or 404."""
     clip = home_clip(person, pk)
-    if clip.enrolment.pupil_id != person.pk or clip.intake != Clip.Intake.REFUSED:
+    own = person.pk in (clip.enrolment.pupil_id, clip.uploaded_by_id)
+    if not own or clip.intake != Clip.Intake.REFUSED:
         raise Http404
     return clip
 

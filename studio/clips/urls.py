@@ -5,6 +5,7 @@ from .uploads import views as uploads
 
 urlpatterns = [
     path("uploads/", uploads.uploads, name="uploads"),
+    path("uploads/for/<int:place_pk>/", uploads.uploads, name="uploads_for"),
     path("uploads/<uuid:upload_id>/", uploads.upload, name="upload"),
     path("clips/<uuid:clip_id>/media/", views.media, name="clip_media"),
     path("clips/<uuid:clip_id>/small/", views.small, name="clip_small"),

@@ -26,6 +26,7 @@ urlpatterns = [
     path("send/<uuid:upload_id>/same/", sending.same, name="send_same"),
     path("send/<uuid:upload_id>/forget/", sending.forget, name="send_forget"),
     path("children/", home.children, name="children"),
+    path("children/<int:pk>/send/", sending.send, name="child_send"),
     path("children/<int:pk>/", home.child, name="child"),
     path("clips/<uuid:clip_id>/", clip.clip_page, name="clip_page"),
     path("clips/<uuid:clip_id>/put-away/", clip.put_away, name="clip_put_away"),

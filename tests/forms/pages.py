@@ -6,6 +6,7 @@ from django.conf import settings
 from django.utils import timezone
 from playwright.sync_api import Page
 
+from studio.accounts.models import Person
 from studio.clips.models import Upload
 from studio.clips.uploads import access
 from studio.clips.uploads import services as uploads
@@ -46,9 +47,13 @@ def _seen_by_now(rows: Rows) -> None:
 
 
 def _as_many_as_may_be(rows: Rows) -> None:
-    pupil = rows.cast.pupil
-    for _ in range(settings.MAX_UNFINISHED_UPLOADS - access.unfinished(pupil).count()):
-        uploads.begin(rows.cast.enrolment, pupil, 9, "")
+    _as_many_as_may_be_of(rows, rows.cast.pupil)
+
+
+def _as_many_as_may_be_of(rows: Rows, sender: Person) -> None:
+    place = rows.cast.enrolment
+    for _ in range(settings.MAX_UNFINISHED_UPLOADS - access.unfinished(sender, place).count()):
+        uploads.begin(place, sender, 9, "")
 
 
 def _sent_as_it_is(page: Page) -> None:
@@ -191,6 +196,28 @@ FORMS = {
             by_script=lambda page: _send(page, CLIP),
             seen=OK_MESSAGE,
             meanwhile=_as_many_as_may_be,
+            status=429,
+            wrong="[data-part=refusal]",
+        )
+    ],
+    "child_send": [
+        Form(
+            who="guardian",
+            at="child_send",
+            scripts=False,
+            good={"recording": CLIP, "title": "Thirds", "note": "At home", "subject": "hand"},
+            bad={"recording": NO_CLIP},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "uploads_for": [
+        Form(
+            who="guardian",
+            at="child_send",
+            which="send-clip form",
+            by_script=lambda page: _send(page, CLIP),
+            seen=OK_MESSAGE,
+            meanwhile=lambda rows: _as_many_as_may_be_of(rows, rows.cast.guardian),
             status=429,
             wrong="[data-part=refusal]",
         )

@@ -84,29 +84,36 @@ def people_names(people) -> str:
     return notices.names(people)
 
 
-@register.inclusion_tag("accounts/consent_line.html", takes_context=True)
-def consent_line(context, enrolment: Enrolment) -> dict:
-    """How consent stands for one pupil: a quiet line, or a notice while it does not hold.
+@register.inclusion_tag("accounts/consent_missing.html", takes_context=True)
+def consent_missing(context, enrolment: Enrolment) -> dict:
+    """A notice while consent does not hold for one pupil; nothing while it does.
 
     On a teacher's page it says what cannot be done; on the pupil's and the guardian's it leads
     to the page that tells more.
     """
-    given = consent.standing(enrolment).given
+    if enrolment.consented:
+        return {}
     area = context.get("area")
-    line = {"given": given, "sentence": ""}
-    if area in ("pupil", "guardian"):
-        line["href"] = reverse("consent", kwargs={"pk": enrolment.pk})
-    if given is None:
-        line["sentence"] = _missing(area, enrolment)
-    return line
+    say = {"pupil": consent.cannot_send, "guardian": consent.not_agreed}
+    return {
+        "sentence": say.get(area or "", consent.cannot_watch)(enrolment),
+        "href": _consent_page(area, enrolment),
+        "whose": enrolment.pupil if area == "guardian" else None,
+    }
 
 
-def _missing(area: str | None, enrolment: Enrolment) -> str:
-    if area == "pupil":
-        return consent.cannot_send(enrolment)
-    if area == "guardian":
-        return consent.not_agreed(enrolment)
-    return consent.cannot_watch(enrolment)
+@register.inclusion_tag("accounts/consent_given.html", takes_context=True)
+def consent_given(context, enrolment: Enrolment) -> dict:
+    """A quiet line, for the end of a page: who agreed, and when. Nothing while nobody has."""
+    if not enrolment.consented:
+        return {}
+    given = consent.standing(enrolment).given
+    return {"given": given, "href": _consent_page(context.get("area"), enrolment)}
+
+
+def _consent_page(area: str | None, enrolment: Enrolment) -> str:
+    at_home = area in ("pupil", "guardian")
+    return reverse("consent", kwargs={"pk": enrolment.pk}) if at_home else ""
 
 
 def _link(request, name: str, page: str) -> dict:

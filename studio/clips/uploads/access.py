@@ -7,7 +7,7 @@ from django.http import Http404, HttpRequest
 from django.utils import timezone
 
 from studio.accounts import access as people
-from studio.accounts.models import Person
+from studio.accounts.models import Enrolment, Person
 from studio.clips.models import Upload
 
 from . import partial
@@ -29,7 +29,7 @@ def stranger(request: HttpRequest) -> str:
 
 
 def upload_for(person: Person, pk: UUID) -> Upload:
-    """The person's own upload, to the place that they send to today, or 404.
+    """The person's own upload, to a place that they send to today, or 404.
 
     One that has run out, or whose file is gone (a restored backup), is a 404 too: then its
     offset would promise what is not there.
@@ -40,18 +40,21 @@ def upload_for(person: Person, pk: UUID) -> Upload:
         While nobody has agreed to recordings.
     """
     upload = people.get_or_404(_living(person), pk)
+    people.require_for_sending(person, upload.enrolment)
     if upload.clip_id is None and not partial.holds(upload.pk, upload.offset_bytes):
         raise Http404
     return upload
 
 
-def unfinished(person: Person) -> QuerySet[Upload]:
-    """What the person has begun to send and may go on with, newest first."""
-    return _living(person).filter(clip=None).order_by("-changed_at")
+def unfinished(person: Person, place: Enrolment) -> QuerySet[Upload]:
+    """What the person has begun to send to a place and may go on with, newest first."""
+    return _living(person).filter(clip=None, enrolment=place).order_by("-changed_at")
 
 
 def _living(person: Person) -> QuerySet[Upload]:
-    place = people.sending_enrolment(person)
     alive = {"changed_at__gt": timezone.now() - Upload.LIFETIME}
-    mine = Upload.objects.filter(person=person, enrolment=place, **alive)
-    return mine.select_related("clip", "same_as", "enrolment__pupil", "enrolment__studio")
+    places = people.places_to_send_to(person)
+    mine = Upload.objects.filter(person=person, enrolment__in=places, **alive)
+    return mine.select_related(
+        *("clip", "same_as", "enrolment__pupil", "enrolment__studio", "enrolment__teacher")
+    )

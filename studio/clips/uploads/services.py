@@ -12,6 +12,7 @@ from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
 
+from studio.accounts import access as people
 from studio.accounts import consent
 from studio.accounts.models import Enrolment, Person
 from studio.clips import quota, services, signals
@@ -75,7 +76,7 @@ def begin(enrolment: Enrolment, person: Person, length_bytes: int, metadata: str
     try:
         with transaction.atomic():
             quota.lock(enrolment)  # of many at once, each sees those before it
-            if _is_full(person):
+            if _is_full(person, enrolment):
                 raise TooMany
             quota.require(enrolment, length_bytes)
             upload.save(force_insert=True)
@@ -114,7 +115,7 @@ def keep_whole(enrolment: Enrolment, person: Person, before: SentBefore, metadat
         upload.length_bytes = upload.offset_bytes = spooled.size_bytes
         with transaction.atomic():
             quota.lock(enrolment)
-            if _is_full(person):
+            if _is_full(person, enrolment):
                 raise TooMany
             partial.adopt(upload.pk, spooled.path)
             upload.save(force_insert=True)
@@ -204,7 +205,10 @@ def finish_left() -> int:
     made = 0
     for upload in whole.select_related("enrolment__pupil", "enrolment__studio", "person"):
         try:
-            consent.require_for_sending(upload.enrolment)
+            people.require_for_sending(upload.person, upload.enrolment)
+            if _is_unlinked(upload):
+                forget(upload)
+                continue
             made += finish(upload) is not None
         except consent.ConsentMissing:  # withdrawn since: nothing of it may stay
             forget(upload)
@@ -227,6 +231,12 @@ def forget_expired() -> int:
     return abandoned
 
 
+def _is_unlinked(upload: Upload) -> bool:
+    """Whether a guardian sent it who no longer answers for the pupil."""
+    by_guardian = upload.person_id != upload.enrolment.pupil_id
+    return by_guardian and not people.sends_for(upload.person, upload.enrolment)
+
+
 def _begun_before(upload: Upload) -> Upload | None:
     before = Upload.objects.filter(enrolment=upload.enrolment, key=upload.key).first()
     if before is None:
@@ -244,16 +254,17 @@ def _begun_of(upload: Upload, fingerprint: str) -> Upload | None:
     """What the person has half sent of the same recording, perhaps from another page."""
     if not fingerprint:
         return None
-    for half in access.unfinished(upload.person).filter(length_bytes=upload.length_bytes):
+    halves = access.unfinished(upload.person, upload.enrolment)
+    for half in halves.filter(length_bytes=upload.length_bytes):
         same = protocol.decoded(half.metadata).get("fingerprint") == fingerprint
         if same and partial.holds(half.pk, half.offset_bytes):
             return half
     return None
 
 
-def _is_full(person: Person) -> bool:
+def _is_full(person: Person, place: Enrolment) -> bool:
     """Whether as much is half sent as may be; what is whole waits for us, not for the sender."""
-    half = access.unfinished(person).exclude(
+    half = access.unfinished(person, place).exclude(
         Q(offset_bytes=F("length_bytes")) & (Q(same_as=None) | Q(again=True))
     )
     return half.count() >= settings.MAX_UNFINISHED_UPLOADS

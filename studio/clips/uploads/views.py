@@ -91,9 +91,12 @@ def _refusal(refused: Refused) -> HttpResponse:
 
 
 @tus("OPTIONS", "POST")
-def uploads(request: HttpRequest, method: str) -> HttpResponse:
-    """OPTIONS says what this server can; POST begins an upload, perhaps with its first bytes."""
-    place = people.sending_enrolment(request.user)
+def uploads(request: HttpRequest, method: str, place_pk: int | None = None) -> HttpResponse:
+    """OPTIONS says what this server can; POST begins an upload, perhaps with its first bytes.
+
+    To the pupil's own place, or to that of a guardian's child.
+    """
+    place = people.sending_enrolment(request.user, place_pk)
     if method == "OPTIONS":
         return HttpResponse(status=204, headers=_abilities())
     protocol.check_version(request)

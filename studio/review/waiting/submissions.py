@@ -76,11 +76,22 @@ class SendForm(forms.Form):
     )
     upload_key = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
 
-    def __init__(self, enrolment: Enrolment, *args, **kwargs) -> None:
+    def __init__(self, enrolment: Enrolment, *args, by_guardian: bool = False, **kwargs) -> None:
         super().__init__(*args, **kwargs)
+        if by_guardian:
+            self._speak_to_guardian(enrolment)
         field = self.fields["assignment"]
         field.queryset = drills.queue_of(enrolment)
         field.label_from_instance = lambda assignment: assignment.version.title
+
+    def _speak_to_guardian(self, enrolment: Enrolment) -> None:
+        teacher = enrolment.teacher.name
+        self.fields["note"].label = f"Words for {teacher}"
+        self.fields["note"].widget.attrs["placeholder"] = (
+            f"What was hard, or what you want to ask {teacher}"
+        )
+        subject = self.fields["subject"]
+        subject.choices = [("", f"{teacher} will see"), *Clip.Subject.choices]
 
 
 def check(enrolment: Enrolment, said: dict[str, str]) -> None:

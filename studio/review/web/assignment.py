@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from studio.accounts import access as people
+from studio.accounts.models import Person
 from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills.models import Assignment
@@ -16,6 +17,7 @@ from studio.review.marks import drill_results
 from studio.review.marks.drill_results import Shown
 from studio.review.marks.judging import judged
 from studio.review.web.shared.moments import went_well
+from studio.review.web.shared.ways import send_at
 
 
 @require_safe
@@ -29,8 +31,7 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
         "assignment": assignment,
         "version": assignment.version,
         "enrolment": assignment.enrolment,
-        "may_send": area == "pupil"
-        and people.home_enrolment(request.user, assignment.enrolment_id).consented,
+        "send_at": "" if area == "teacher" else _send_at(request.user, assignment),
         "clip": clip,
         "shown": shown,
         "well": well,
@@ -54,6 +55,12 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
             "needed": assignment.needed_of(len(shown.notes)),
         }
     return render(request, "drills/set.html", context)
+
+
+def _send_at(person: Person, assignment: Assignment) -> str:
+    """Where a clip of it is sent; empty where nobody has agreed, or the person does not send."""
+    place = people.home_enrolment(person, assignment.enrolment_id)
+    return send_at(person, place, place.consented)
 
 
 def _last_shown(assignment: Assignment, area: str) -> tuple[Clip | None, Shown | None, str]:

@@ -24,6 +24,7 @@ from studio.review.web.shared.moments import moments
 from studio.review.web.shared.pictures import can_be_watched, is_playable
 
 from .shared import clip_states
+from .shared.ways import home_of, send_at
 
 
 @require_safe
@@ -37,10 +38,11 @@ def clip_page(request: HttpRequest, clip_id: UUID) -> HttpResponse:
 
 @require_POST
 def put_away(request: HttpRequest, clip_id: UUID) -> HttpResponse:
-    """The pupil has read why a clip could not be used."""
-    clip_services.put_away(clips.own_refused_clip(request.user, clip_id), by=request.user)
+    """Whoever sent a clip has read why it could not be used."""
+    clip = clips.own_refused_clip(request.user, clip_id)
+    clip_services.put_away(clip, by=request.user)
     messages.success(request, "It was put away.")
-    return redirect("queue")
+    return redirect(home_of(request.user, clip.enrolment))
 
 
 def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
@@ -50,6 +52,7 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         "enrolment": clip.enrolment,
         "area": "pupil" if own else "guardian",
         "place": clip_states.at_home(clip),
+        "send_at": send_at(request.user, clip.enrolment, clip.consented),
         "playable": is_playable(clip),
         "watchers": viewings.watchers_of(clip),
     }
@@ -57,7 +60,8 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         returned = access.return_for(request.user, clip.pk)
     except Http404:
         return _underway(request, context)
-    if own and returned.read_at is None:
+    reads = own or not clip.enrolment.pupil.logs_in_with  # then a guardian reads with the child
+    if reads and returned.read_at is None:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
     context["playable"] = can_be_watched(clip)
     if request.htmx and context["place"].preparing and not context["playable"]:

@@ -23,6 +23,7 @@ from studio.review.models import Return
 from studio.review.web.shared.moments import went_well
 
 from .shared import clip_states
+from .shared.ways import send_at
 
 RETURNS_SHOWN = 8
 DONE_SHOWN = 8
@@ -40,6 +41,8 @@ def children(request: HttpRequest) -> HttpResponse:
     if "guardian" not in people.roles_of(request.user):
         raise Http404
     places = access.counted(guarded, "open_assignments", "unread_returns")
+    for place in places:
+        place.send_at = send_at(request.user, place, place.consented)
     return render(request, "review/children.html", {"places": places, "area": "guardian"})
 
 
@@ -52,6 +55,7 @@ def child(request: HttpRequest, pk: int) -> HttpResponse:
 def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse:
     places = [clip_states.at_home(clip) for clip in _clips_underway(enrolment)]
     context = {"enrolment": enrolment, "area": area, "places": places}
+    context["send_at"] = send_at(request.user, enrolment, enrolment.consented)
     context["moving"] = clip_states.any_moving(places)
     if request.htmx:
         response = render(request, "review/sent.html", context)
@@ -110,6 +114,6 @@ def _underway() -> QuerySet[Clip]:
         clips.clips_of(PLACE)
         .filter(Q(review__returned__isnull=True) | Q(review__returned__visible_at__gt=NOW))
         .exclude(intake=Clip.Intake.REFUSED, created_at__lt=long_ago)
-        .select_related("review__answers__version")
+        .select_related("review__answers__version", "uploaded_by")
         .defer(*drills.scores_of("review__answers__version"))
     )

@@ -159,6 +159,6 @@ def _newest() -> QuerySet[Clip]:
     return (
         clips.clips_of(PLACE)
         .filter(intake=Clip.Intake.RECEIVED)
-        .select_related("review__answers__version", "review__returned")
+        .select_related("review__answers__version", "review__returned", "uploaded_by")
         .defer(*drills.scores_of("review__answers__version"))[: CLIPS_SHOWN + 1]
     )

@@ -39,6 +39,7 @@ from studio.clips.uploads.protocol import decoded, encoded
 from studio.figures import MB
 from studio.review.waiting import submissions
 from studio.review.waiting.submissions import WORDS, SendForm
+from studio.review.web.shared.ways import home_of
 
 log = logging.getLogger(__name__)
 
@@ -64,15 +65,17 @@ UNSEEN = (
 )
 
 
-def of_clip(clip: Clip) -> Answer:
-    """Arrived, with what the pupil should know at once; or refused."""
+def of_clip(clip: Clip, sender: Person) -> Answer:
+    """Arrived, with what whoever sent it should know at once; or refused."""
+    own = clip.enrolment.pupil_id == sender.pk
     if clip.intake == Clip.Intake.REFUSED:
         return Answer(422, sentences.refusal(clip), clip)
     if clip.is_unseen:
         return Answer(201, UNSEEN, clip)
     if not clip.has_audio:
         return Answer(201, f"Your clip has arrived. {sentences.sentence('no_sound', {})}", clip)
-    return Answer(201, "Your clip has arrived. Your teacher can see it now.", clip)
+    who = "Your teacher" if own else clip.enrolment.teacher
+    return Answer(201, f"Your clip has arrived. {who} can see it now.", clip)
 
 
 def of_disk(error: OSError) -> Answer:
@@ -117,9 +120,9 @@ class HalfSent:
         return self.said.get("filename") or "A recording"
 
 
-def half_sent(person: Person) -> list[HalfSent]:
+def half_sent(person: Person, place: Enrolment) -> list[HalfSent]:
     """What the person may go on with, newest first."""
-    return [_described(upload) for upload in access.unfinished(person)]
+    return [_described(upload) for upload in access.unfinished(person, place)]
 
 
 def for_script(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
@@ -145,7 +148,7 @@ def arrived(request: HttpRequest, upload_id: UUID) -> JsonResponse:
     answer = _outcome(upload)
     if answer.status in TAKEN:
         messages.success(request, answer.sentence)
-    return in_json(answer)
+    return in_json(answer, home_of(request.user, upload.enrolment))
 
 
 @for_script
@@ -165,14 +168,16 @@ def same(request: HttpRequest, upload_id: UUID) -> HttpResponse:
     upload = access.upload_for(request.user, upload_id)
     if not upload.is_whole or (upload.clip_id is None and not upload.asks):
         raise Http404
+    home = home_of(request.user, upload.enrolment)
     if upload.clip_id is not None:  # decided, here or in another tab
-        return redirect("queue")
+        return redirect(home)
     if request.method != "POST":
-        return render(request, "review/same.html", {"area": "pupil", "half": _described(upload)})
+        context = _reader(request.user, upload.enrolment) | {"half": _described(upload)}
+        return render(request, "review/same.html", context)
     clip = uploads.send_again(upload)
-    answer = of_clip(clip) if clip else ARRIVED_LATER
+    answer = of_clip(clip, request.user) if clip else ARRIVED_LATER
     messages.success(request, answer.sentence)
-    return redirect("queue")
+    return redirect(home)
 
 
 @require_POST
@@ -185,24 +190,25 @@ def forget(request: HttpRequest, upload_id: UUID) -> HttpResponse:
     uploads.forget(upload)
     if left:
         messages.success(request, "Left as it was: there is one clip of it.")
-        return redirect("queue")
+        return redirect(home_of(request.user, upload.enrolment))
     messages.success(request, "It was removed. Nothing of it is kept.")
-    return redirect("send")
+    return redirect(_sending_page(request.user, upload.enrolment))
 
 
 @require_safe
 def logged_in(request: HttpRequest) -> HttpResponse:
     """Where the log-in leads that a sending page has opened beside itself."""
-    people.sending_enrolment(request.user)
-    return render(request, "review/logged_in.html", {"area": "pupil"})
+    if not people.places_to_send_to(request.user):
+        raise Http404
+    return render(request, "review/logged_in.html")
 
 
-def in_json(answer: Answer) -> JsonResponse:
+def in_json(answer: Answer, home: str) -> JsonResponse:
     body = {"sentence": answer.sentence, "clip": str(answer.clip.pk) if answer.clip else None}
     if answer.next:
         body["next"] = answer.next
     elif answer.status in TAKEN:
-        body["next"] = reverse("queue")
+        body["next"] = home
     return JsonResponse(body, status=answer.status)
 
 
@@ -220,7 +226,7 @@ def _outcome(upload: Upload) -> Answer:
         log.error("an upload could not become a clip yet: %s", error)
         return ARRIVED_LATER
     if clip:
-        return of_clip(clip)
+        return of_clip(clip, upload.person)
     return ask_about(upload) if upload.asks else ARRIVED_LATER
 
 
@@ -265,12 +271,13 @@ class SendFileForm(SendForm):
 # CSRF is checked inside, after the length: Django would read the whole form to find the token.
 @csrf_exempt
 @require_http_methods(["GET", "HEAD", "POST"])
-def send(request: HttpRequest) -> HttpResponse:
-    enrolment = people.sending_enrolment(request.user)
+def send(request: HttpRequest, pk: int | None = None) -> HttpResponse:
+    """Send a clip: the pupil to the own place, or a guardian to that of her child."""
+    enrolment = people.sending_enrolment(request.user, pk)
     if request.method == "POST" and _length(request) > settings.MAX_UPLOAD_BYTES + (
         FORM_OVERHEAD_BYTES
     ):
-        return _page(request, SendFileForm(enrolment), too_large(_length(request)))
+        return _page(request, enrolment, _form(request, enrolment), too_large(_length(request)))
     return _send(request, enrolment)
 
 
@@ -278,18 +285,18 @@ def send(request: HttpRequest) -> HttpResponse:
 def _send(request: HttpRequest, enrolment: Enrolment) -> HttpResponse:
     if request.method != "POST":
         chosen = {"assignment": request.GET.get("assignment", ""), "upload_key": uuid4().hex}
-        return _page(request, SendFileForm(enrolment, initial=chosen))
-    form = SendFileForm(enrolment, request.POST, request.FILES)
+        return _page(request, enrolment, _form(request, enrolment, initial=chosen))
+    form = _form(request, enrolment, request.POST, request.FILES)
     if not form.is_valid():
-        return _page(request, form, Answer(422, ""))
+        return _page(request, enrolment, form, Answer(422, ""))
     recording = form.cleaned_data["recording"]
     answer = _receive(request, enrolment, form, recording.chunks(), recording.name)
     if answer.next:
         return redirect(answer.next)
     if answer.status in (200, 201):
         messages.success(request, answer.sentence)
-        return redirect("queue")
-    return _page(request, _with_new_key(enrolment, form), answer)
+        return redirect(home_of(request.user, enrolment))
+    return _page(request, enrolment, _with_new_key(request, enrolment, form), answer)
 
 
 def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answer:
@@ -314,7 +321,7 @@ def _receive(request, enrolment, form: SendForm, chunks, filename: str) -> Answe
         return too_large(large.limit_bytes + 1)
     except OSError as error:
         return of_disk(error)
-    return of_clip(clip)
+    return of_clip(clip, request.user)
 
 
 def _ask(
@@ -340,15 +347,32 @@ def _length(request: HttpRequest) -> int:
     return figures.whole(request.headers.get("Content-Length")) or 0
 
 
-def _with_new_key(enrolment: Enrolment, form: SendFileForm) -> SendFileForm:
+def _form(request: HttpRequest, enrolment: Enrolment, *args, **kwargs) -> SendFileForm:
+    by_guardian = enrolment.pupil_id != request.user.pk
+    return SendFileForm(enrolment, *args, by_guardian=by_guardian, **kwargs)
+
+
+def _with_new_key(request: HttpRequest, enrolment: Enrolment, form: SendFileForm) -> SendFileForm:
     """The same words with a key of their own: what is sent next is another clip."""
-    return SendFileForm(enrolment, initial=form.data.dict() | {"upload_key": uuid4().hex})
+    return _form(request, enrolment, initial=form.data.dict() | {"upload_key": uuid4().hex})
 
 
-def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None) -> HttpResponse:
-    context = {
+def _sending_page(person: Person, enrolment: Enrolment) -> str:
+    own = enrolment.pupil_id == person.pk
+    return reverse("send") if own else reverse("child_send", args=[enrolment.pk])
+
+
+def _reader(person: Person, enrolment: Enrolment) -> dict:
+    """Who sends, and for whom: what the pages of sending say to a pupil and to a guardian."""
+    own = enrolment.pupil_id == person.pk
+    return {"area": "pupil" if own else "guardian", "enrolment": enrolment}
+
+
+def _page(
+    request: HttpRequest, enrolment: Enrolment, form: SendFileForm, answer: Answer | None = None
+) -> HttpResponse:
+    context = _reader(request.user, enrolment) | {
         "form": form,
-        "area": "pupil",
         "sentence": answer.sentence if answer else "",
         "max_bytes": settings.MAX_UPLOAD_BYTES,
         "max_mb": settings.MAX_UPLOAD_BYTES // MB,
@@ -356,6 +380,6 @@ def _page(request: HttpRequest, form: SendFileForm, answer: Answer | None = None
         "longest": figures.minutes_or_seconds(settings.MAX_CLIP_S),
         "endings": ENDINGS,
         "csrf_cookie": settings.CSRF_COOKIE_NAME,
-        "half_sent": half_sent(request.user),
+        "half_sent": half_sent(request.user, enrolment),
     }
     return render(request, "review/send.html", context, status=answer.status if answer else 200)

@@ -38,7 +38,7 @@ class SendClip extends HTMLElement {
     on(window, "studio:left", (event) => this.#sending && event.preventDefault());
     on(window, "pagehide", () => this.#words.flush());
     const tell = (words) => this.#upload?.say(words);
-    this.#words = new Words(this.#form, this.dataset.sender, tell);
+    this.#words = new Words(this.#form, this.dataset.words, tell);
     if (this.#input.files.length) {
       this.#choose();
     }

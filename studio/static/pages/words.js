@@ -8,16 +8,16 @@ const TYPED_MS = 400;
 
 export class Words {
   #form;
-  #sender;
+  #whose;
   #tell;
   #typing = 0;
 
-  /** `tell(words)` gives true once the server has them. */
-  constructor(form, sender, tell) {
+  /** `whose`: the sender's, and the child's for whom it is sent. `tell(words)`: true once told. */
+  constructor(form, whose, tell) {
     this.#form = form;
-    this.#sender = sender;
+    this.#whose = whose;
     this.#tell = tell;
-    this.fill(drafts.kept(sender));
+    this.fill(drafts.kept(whose));
   }
 
   /** As they are now: {subject, title, note, assignment}. */
@@ -40,7 +40,7 @@ export class Words {
     if (!FIELDS.includes(field)) {
       return;
     }
-    drafts.keep(this.#sender, this.now);
+    drafts.keep(this.#whose, this.now);
     clearTimeout(this.#typing);
     this.#typing = setTimeout(() => this.flush(), TYPED_MS);
   }
@@ -49,22 +49,22 @@ export class Words {
   async flush() {
     clearTimeout(this.#typing);
     const words = this.now;
-    if (drafts.keeps(this.#sender, words) && (await this.#tell(words))) {
+    if (drafts.keeps(this.#whose, words) && (await this.#tell(words))) {
       this.told(words);
     }
   }
 
   /** The server has these; what was typed since stays here. */
   told(words) {
-    if (drafts.keeps(this.#sender, words)) {
-      drafts.clear(this.#sender);
+    if (drafts.keeps(this.#whose, words)) {
+      drafts.clear(this.#whose);
     }
   }
 
   /** The recording has arrived with them. */
   forget() {
     clearTimeout(this.#typing);
-    drafts.clear(this.#sender);
+    drafts.clear(this.#whose);
   }
 
   #field(name) {

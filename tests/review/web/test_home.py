@@ -77,7 +77,7 @@ def test_a_refused_clip_says_why_and_goes_after_a_while(cast):
     assert "Not music" not in queue(cast)
 
 
-def test_a_refused_clip_can_be_put_away_by_its_pupil_alone(cast):
+def test_a_refused_clip_can_be_put_away_by_who_sent_it_alone(cast):
     clip = make_clip(cast.enrolment, "Not music", intake="refused", intake_code="not_media")
     address = f"/clips/{clip.pk}/put-away/"
     assert "Put it away" in queue(cast)

@@ -91,7 +91,8 @@ def test_a_guardian_is_nowhere_addressed_as_the_pupil(cast):
     assignment.delete()
     empty = main_of(cast.guardian, f"/children/{cast.enrolment.pk}/")
     assert not YOU.search(empty), empty
-    assert "Mira’s clips come back here, with what Ottilie Brandt says" in empty
+    assert "Mira’s clips come back here with an answer" in empty
+    assert "What Ottilie Brandt sets for Mira appears here" in empty
 
 
 def test_the_pupil_is_still_spoken_to(cast):

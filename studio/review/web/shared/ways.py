@@ -1,0 +1,25 @@
+"""Where a pupil and a guardian go: home, and to the page on which a clip is sent."""
+
+from django.urls import reverse
+
+from studio.accounts import access as people
+from studio.accounts.models import Enrolment, Person
+
+
+def home_of(person: Person, enrolment: Enrolment) -> str:
+    """The pupil's practice page, or the guardian's page of the child."""
+    if enrolment.pupil_id == person.pk:
+        return reverse("queue")
+    return reverse("child", args=[enrolment.pk])
+
+
+def send_at(person: Person, enrolment: Enrolment, agreed: bool) -> str:
+    """Where ``person`` sends a clip to a place; ``agreed``: consent to recordings holds there.
+
+    Empty while it does not, and for the guardian of a grown-up.
+    """
+    if not agreed:
+        return ""
+    if enrolment.pupil_id == person.pk:
+        return reverse("send")
+    return reverse("child_send", args=[enrolment.pk]) if people.may_send_for(enrolment) else ""
