@@ -106,7 +106,7 @@ ROOMS = {
         "home": {"shared"},
         "assignment": {"shared"},
         "pupils": {"shared"},
-        "sending": set(),
+        "sending": {"shared"},
         "phrases": set(),
         "precision": set(),
     },

@@ -163,10 +163,10 @@ def test_an_answer_that_is_lost_on_the_way_still_makes_one_clip(phone, monkeypat
     answers = iter([RuntimeError("the answer is lost")])
     answer_in_json = sending.in_json
 
-    def lose_the_first(answer):
+    def lose_the_first(answer, home):
         for lost in answers:
             raise lost
-        return answer_in_json(answer)
+        return answer_in_json(answer, home)
 
     monkeypatch.setattr(sending, "in_json", lose_the_first)
     page = page_with(phone, SAMPLE)
