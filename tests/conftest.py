@@ -57,12 +57,24 @@ LONGEST = (
     "faults/test_killed_tools.py",
     "upgrade/test_from_earlier.py",
 )
+FAILED = "FAILED_TESTS"  # the variable with the name of the file that lists them
+WHY_LETTERS = 200
 PLACES = {Path(__file__).parent / name: place for place, name in enumerate(LONGEST)}
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest files come first; the order is otherwise as it was."""
     items.sort(key=lambda item: PLACES.get(item.path, len(PLACES)))
+
+
+def pytest_runtest_logreport(report: pytest.TestReport) -> None:
+    """Name what failed where deploy/test asks for it, a test process that died included."""
+    place = os.environ.get(FAILED)
+    if report.failed and place and "PYTEST_XDIST_WORKER" not in os.environ:
+        crash = getattr(report.longrepr, "reprcrash", None)
+        why = (crash.message if crash else report.longreprtext).strip().partition("\n")[0]
+        with Path(place).open("a") as names:
+            names.write(f"{report.nodeid} ({report.when}): {why[:WHY_LETTERS]}\n")
 
 
 def pytest_sessionfinish(session: pytest.Session) -> None:
