@@ -72,7 +72,8 @@ def pytest_runtest_logreport(report: pytest.TestReport) -> None:
     place = os.environ.get(FAILED)
     if report.failed and place and "PYTEST_XDIST_WORKER" not in os.environ:
         crash = getattr(report.longrepr, "reprcrash", None)
-        why = (crash.message if crash else report.longreprtext).strip().partition("\n")[0]
+        lines = (crash.message if crash else report.longreprtext).strip().splitlines() or [""]
+        why = lines[0] if crash else lines[-1]
         with Path(place).open("a") as names:
             names.write(f"{report.nodeid} ({report.when}): {why[:WHY_LETTERS]}\n")
 
