@@ -1,8 +1,9 @@
 """Consent: what is asked for, who decides, what holds now, and how it changes.
 
 Consent holds for one pupil in one studio, for one purpose, in the present version of the words
-that ask for it. A version goes up only when more is asked for; what was given to fewer words then
-no longer holds, and is asked for again. A withdrawal ends every version at once.
+that ask for it, or in an earlier one that asked for as much. What was given to words that asked
+for less no longer holds, and is asked for again (:mod:`.consent_words`). A withdrawal ends every
+version at once.
 
 Who decides (a choice of this project; local law stands above it):
 
@@ -71,7 +72,7 @@ class Standing:
             self.given is None
             and newest is not None
             and newest.withdrawn_at is None
-            and newest.version == self.words.version
+            and newest.version >= self.words.holds_since
         )
 
     @property
@@ -90,7 +91,7 @@ class Standing:
 def holds(purpose: str, pupil: str = "pupil", studio: str = "studio") -> Condition:
     """A condition for queries: consent holds for the row whose fields name pupil and studio."""
     asked = Purpose(purpose)
-    return Condition(_standing, asked, WORDS[asked].version, pupil=pupil, studio=studio)
+    return Condition(_standing, asked, WORDS[asked].holds_since, pupil=pupil, studio=studio)
 
 
 def is_given(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> bool:
@@ -100,8 +101,8 @@ def is_given(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> bool:
 def standing(enrolment: Enrolment, purpose: str = Purpose.RECORDINGS) -> Standing:
     words = WORDS[Purpose(purpose)]
     place = {"pupil": enrolment.pupil_id, "studio": enrolment.studio_id}
-    history = tuple(_history(str(purpose), words.version, **place))
-    holding = next((row for row in history if row.holds), None)
+    history = tuple(_history(str(purpose), words.holds_since, **place))
+    holding = next((row for row in reversed(history) if row.holds), None)
     return Standing(purpose, words, history, holding)
 
 
@@ -131,6 +132,10 @@ def require_for_sending(enrolment: Enrolment, by_guardian: bool = False) -> None
 
 def cannot_send(enrolment: Enrolment) -> str:
     """Why the pupil cannot send a clip, and who can change that."""
+    return f"{_withdrawn(enrolment)} {_who_can_agree(enrolment)}".strip()
+
+
+def _who_can_agree(enrolment: Enrolment) -> str:
     who = deciders(enrolment)
     if not who:
         return (
@@ -152,9 +157,18 @@ def cannot_send(enrolment: Enrolment) -> str:
 def not_agreed(enrolment: Enrolment) -> str:
     """The same for a guardian of the pupil."""
     return (
-        f"Consent for recordings does not hold. Until it is given, {enrolment.pupil} cannot send "
-        "a clip, and nobody at the studio can watch or hear one."
+        f"{_withdrawn(enrolment) or 'Consent for recordings does not hold.'} Until it is given, "
+        f"{enrolment.pupil} cannot send a clip, and nobody at the studio can watch or hear one."
     )
+
+
+def _withdrawn(enrolment: Enrolment) -> str:
+    """Who withdrew it and when; empty where that is not why it does not hold."""
+    last = standing(enrolment).last
+    if last is None or last.withdrawn_at is None:
+        return ""
+    day = figures.long_date(timezone.localtime(last.withdrawn_at))
+    return f"Consent for recordings was withdrawn by {last.withdrawn_by or 'the studio'} on {day}."
 
 
 def cannot_watch(enrolment: Enrolment) -> str:
@@ -167,7 +181,7 @@ def cannot_watch(enrolment: Enrolment) -> str:
         day = figures.long_date(timezone.localtime(last.withdrawn_at))
         why = f"Consent for recordings of {enrolment.pupil} was withdrawn on {day}."
     elif last is not None:
-        why = f"The words that ask for consent have changed since {enrolment.pupil}’s was given."
+        why = f"The words that ask for consent ask for more since {enrolment.pupil}’s was given."
     else:
         why = f"Consent for recordings of {enrolment.pupil} has not been given."
     who = " or ".join(person.name for person in deciders(enrolment))
@@ -192,7 +206,8 @@ def give(enrolment: Enrolment, person: Person, purpose: str, mark: str) -> Conse
         return before.given
     if mark != before.mark:
         raise ChangedMeanwhile
-    same = _open_rows(enrolment).filter(purpose=purpose, version=before.words.version)
+    since = before.words.holds_since
+    same = _open_rows(enrolment).filter(purpose=purpose, version__gte=since)
     same.update(rests_since=timezone.now())
     _record(audit.Act.CONSENT_GIVEN, enrolment, person, purpose)
     return Consent.objects.create(
@@ -240,19 +255,19 @@ def _open_rows(enrolment: Enrolment) -> QuerySet[Consent]:
     )
 
 
-def _standing(purpose: str, version: int) -> QuerySet[Consent]:
-    """Consent to the words of a version that holds."""
-    return _held().filter(purpose=purpose, version=version)
+def _standing(purpose: str, since: int) -> QuerySet[Consent]:
+    """Consent that holds, to words of this version or a later one."""
+    return _held().filter(purpose=purpose, version__gte=since)
 
 
 @Prepared
-def _history(purpose: str, version: int) -> QuerySet[Consent]:
+def _history(purpose: str, since: int) -> QuerySet[Consent]:
     """All that was ever given, each with whether it ``holds``."""
     pupil, studio = Given("pupil", BigIntegerField()), Given("studio", BigIntegerField())
     return (
         Consent.objects.filter(pupil=pupil, studio=studio, purpose=purpose)
         .select_related("given_by", "withdrawn_by")
-        .annotate(holds=Exists(_standing(purpose, version).filter(pk=OuterRef("pk"))))
+        .annotate(holds=Exists(_standing(purpose, since).filter(pk=OuterRef("pk"))))
     )
 
 

@@ -1,46 +1,176 @@
-"""The words that ask for consent, by purpose. More asked for is a new version: see ``consent``."""
+"""The words that ask for consent, by purpose, in every version that was ever shown.
+
+Words that were shown to anybody stay here as they were: a consent names its version, and the page
+Consent shows that version again. Newer words are a new version. What they mean for consents that
+were given before is ``holds_since``, the earliest version whose consent still holds: words that
+only tell more leave it as it was; words that ask for more set it to their own version, and then
+everybody is asked anew.
+
+``{child}``, ``{studio}``, ``{teacher}`` and ``{teachers}`` stand for names; :mod:`.consent_text`
+fills them in. How long what is kept comes from :mod:`.retention_words`.
+"""
 
 from dataclasses import dataclass
 
+from . import retention_words
 from .models import Consent
 
 Purpose = Consent.Purpose
 
 
 @dataclass(frozen=True, slots=True)
+class Section:
+    """One question that a reader has, and what answers it."""
+
+    heading: str
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Words:
-    """What is asked for, as the person who decides reads it."""
+    """What is asked for: to a guardian, to a pupil who decides alone, and for a child to read."""
 
     version: int
+    holds_since: int
     title: str
-    asked: tuple[str, ...]
+    to_guardian: tuple[Section, ...]
+    to_pupil: tuple[Section, ...]
+    for_child: tuple[str, ...]
     given: tuple[str, ...]
     withdrawn: tuple[str, ...]
 
 
-WORDS = {
-    Purpose.RECORDINGS: Words(
-        version=1,
-        title="Recordings of practice",
-        asked=(
+_ASKED_1 = (
+    Section(
+        "What it says",
+        (
             "The pupil may send practice clips, with picture or sound only, to this studio.",
             "The teachers of this studio may watch and hear them, and write comments on them.",
             "A program that the studio runs listens for the notes and measures how well they are "
             "in tune. The studio may keep recordings at a storage service; nobody else gets them.",
         ),
-        given=(
-            "New clips can be sent from now on.",
-            "The studio’s teachers can watch and hear all clips, earlier ones too.",
-            "Clips that waited are taken up within a minute.",
+    ),
+)
+RECORDINGS_1 = Words(
+    version=1,
+    holds_since=1,
+    title="Recordings of practice",
+    to_guardian=_ASKED_1,
+    to_pupil=_ASKED_1,
+    for_child=(),
+    given=(
+        "New clips can be sent from now on.",
+        "The studio’s teachers can watch and hear all clips, earlier ones too.",
+        "Clips that waited are taken up within a minute.",
+    ),
+    withdrawn=(
+        "From that moment the studio’s teachers get nothing more of any clip. What a browser "
+        "already has of one that is playing may sound on for a little.",
+        "New clips are not accepted, and clips that wait are not listened to.",
+        "Nothing is deleted. The pupil and the guardians still see and hear everything, "
+        "but not what the teacher recorded or drew in reply, until you agree again.",
+        "You can agree again at any time. To have recordings erased, or to get a copy of "
+        "them, ask the teacher: withdrawing does neither.",
+    ),
+)
+
+_PROGRAM = (
+    "A program that the studio runs listens for the notes and measures how well they are in tune. "
+    "It decides nothing: the teacher does."
+)
+_KEPT_WHERE = (
+    "The studio may keep recordings at a storage service. Nobody else gets them, and nothing is "
+    "used for anything else."
+)
+_KEPT = Section("How long is it kept?", retention_words.lines(1))
+_WATCHERS = "The teachers of {studio}: {teachers}."
+_WATCHED = "Every time a teacher watches a clip, that is noted, and you can read it at the clip."
+_ASK = (
+    "{teacher}, or any other teacher of {studio}.",
+    "About the machine and the data on it: whoever runs the studio’s machine; the studio tells "
+    "you who that is.",
+)
+RECORDINGS_2 = Words(
+    version=2,
+    holds_since=1,  # it tells more, and asks for nothing that was not asked for before
+    title="Recordings of practice",
+    to_guardian=(
+        Section(
+            "What is it for?",
+            (
+                "{child}, or you for {child}, may send practice clips to {studio}, with picture "
+                "or sound only. {teacher} answers them, so that {child} can practise better "
+                "between lessons.",
+                _PROGRAM,
+            ),
         ),
-        withdrawn=(
-            "From that moment the studio’s teachers get nothing more of any clip. What a browser "
-            "already has of one that is playing may sound on for a little.",
-            "New clips are not accepted, and clips that wait are not listened to.",
-            "Nothing is deleted. The pupil and the guardians still see and hear everything, "
-            "but not what the teacher recorded or drew in reply, until you agree again.",
-            "You can agree again at any time. To have recordings erased, or to get a copy of "
-            "them, ask the teacher: withdrawing does neither.",
+        Section(
+            "Who may watch and hear?",
+            (
+                _WATCHERS,
+                "{child}, and whoever answers for {child} at {studio}, as you do.",
+                _WATCHED,
+                _KEPT_WHERE,
+            ),
+        ),
+        _KEPT,
+        Section("Whom can you ask?", _ASK),
+        Section(
+            "How do you withdraw it?",
+            (
+                "On the page Consent of {child}, at any time. It holds at once, and you need give "
+                "no reason.",
+                "You may leave it open, too. Without it no clip can be sent here.",
+            ),
         ),
     ),
-}
+    to_pupil=(
+        Section(
+            "What is it for?",
+            (
+                "You may send practice clips to {studio}, with picture or sound only. {teacher} "
+                "answers them, so that you can practise better between lessons.",
+                _PROGRAM,
+            ),
+        ),
+        Section("Who may watch and hear?", (_WATCHERS, _WATCHED, _KEPT_WHERE)),
+        _KEPT,
+        Section("Whom can you ask?", _ASK),
+        Section(
+            "How do you withdraw it?",
+            (
+                "On the page Consent, at any time. It holds at once, and you need give no reason.",
+                "You may leave it open, too. Without it no clip can be sent here.",
+            ),
+        ),
+    ),
+    for_child=(
+        "You can send {teacher} a film of your practice, or only the sound.",
+        "{teacher} looks, listens, and writes back to you. The other teachers of {studio} may "
+        "look too.",
+        "A computer program listens as well. It measures how high and how low the notes are.",
+        "Your grown-ups see all of it. Nobody else does.",
+        "It stays here until somebody at home wants it gone. You may ask for that.",
+        "If you do not want it any more, say so. It stops at once, and nobody is cross with you.",
+        "If something feels wrong, tell a grown-up whom you trust.",
+    ),
+    given=RECORDINGS_1.given,
+    withdrawn=(
+        *RECORDINGS_1.withdrawn[:2],
+        "Nothing is deleted. {child} and whoever answers for {child} still see and hear "
+        "everything, but not what the teacher recorded or drew in reply, until you agree again.",
+        "You can agree again at any time. Withdrawing erases nothing and makes no copy; ask "
+        "{teacher} for either.",
+    ),
+)
+
+#: Every version of each purpose, oldest first.
+VERSIONS = {Purpose.RECORDINGS: (RECORDINGS_1, RECORDINGS_2)}
+#: The words that are asked today.
+WORDS = {purpose: versions[-1] for purpose, versions in VERSIONS.items()}
+
+
+def of_version(purpose: str, version: int) -> Words | None:
+    """The words as they were in a version; ``None`` where there never was such a one."""
+    found = VERSIONS.get(Purpose(purpose), ()) if purpose in Purpose.values else ()
+    return next((words for words in found if words.version == version), None)

@@ -1,5 +1,7 @@
 """Consent: who decides, what holds, what a withdrawal stops, and what it leaves alone."""
 
+import dataclasses
+
 import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
@@ -75,10 +77,11 @@ def test_consent_is_for_one_studio(cast):
 
 def test_consent_to_fewer_words_no_longer_holds_when_more_is_asked(cast, monkeypatch):
     words = consent.WORDS[RECORDINGS]
-    more = consent.Words(words.version + 1, words.title, words.asked, words.given, words.withdrawn)
+    newer = words.version + 1
+    more = dataclasses.replace(words, version=newer, holds_since=newer)
     monkeypatch.setitem(consent.WORDS, RECORDINGS, more)
     assert not consent.is_given(cast.enrolment)
-    assert "have changed" in consent.cannot_watch(cast.enrolment)
+    assert "ask for more" in consent.cannot_watch(cast.enrolment)
     consent.give(cast.enrolment, cast.guardian, RECORDINGS, mark(cast))
     assert consent.is_given(cast.enrolment)
     assert consent.withdraw(cast.enrolment, cast.guardian, RECORDINGS) == 2
@@ -113,7 +116,7 @@ def address(cast, *more: str) -> str:
 def test_the_page_says_what_is_asked_for_and_who_agreed(cast):
     for who in (cast.guardian, cast.pupil):
         page = as_person(who).get(address(cast)).content.decode()
-        assert "The teachers of this studio may watch and hear them" in page
+        assert "The teachers of Larkhill strings: Colleague, Ottilie Brandt." in page
         assert "<b>Given</b> by Edda Sandholm" in page
     assert "Withdraw it" not in page
     assert "Edda Sandholm decides about this" in page

@@ -7,12 +7,22 @@ from collections.abc import Iterable, Sequence
 from datetime import timedelta
 from uuid import UUID
 
-from django.db.models import BigIntegerField, Count, DateTimeField, Min, Q, QuerySet, Value
+from django.db.models import (
+    BigIntegerField,
+    Count,
+    DateTimeField,
+    Exists,
+    Min,
+    OuterRef,
+    Q,
+    QuerySet,
+    Value,
+)
 from django.utils import timezone
 
 from studio.accounts import access as people
 from studio.accounts.access import PERSON
-from studio.accounts.models import Person, Studio
+from studio.accounts.models import Enrolment, Person, Studio, current
 from studio.accounts.prepared import Given, IsOneOf, Prepared
 from studio.clips.models import Stage
 from studio.review import access
@@ -39,6 +49,15 @@ def stages(reviews: Iterable[Review]) -> dict[UUID, list[Stage]]:
         stage.clip = clips[stage.clip_id]
         found[stage.clip_id].append(stage)
     return found
+
+
+def withheld(places: Sequence[int], studios: Sequence[Studio]) -> list[Enrolment]:
+    """Pupils of these studios of whom clips wait that may not be watched now: not of ``places``."""
+    waiting = Review.objects.filter(
+        state__in=Review.UNANSWERED, clip__erased_at=None, clip__enrolment=OuterRef("pk")
+    )
+    here = Enrolment.objects.filter(current(), studio__in=studios).exclude(pk__in=places)
+    return list(here.filter(Exists(waiting)).select_related("pupil").order_by("pupil__name", "pk"))
 
 
 def waits_by_place(places: Iterable[int], studios: Sequence[Studio]) -> list[WaitOfPlace]:

@@ -68,6 +68,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "absence": availability.watch(),
         "moving": clip_states.any_moving(row.place for row in rows),
         "in_batch": queries.in_the_batch(request.user, places),
+        "withheld": [] if request.htmx else queries.withheld(places, studios),
         "pending": queries.pending_returns(request.user),
         "back": request.get_full_path(),
         "rest": (today + timedelta(days=1), today + LONGEST_REST),
