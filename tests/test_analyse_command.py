@@ -11,20 +11,10 @@ import soundfile
 from jsonschema import Draft202012Validator
 
 from sample_media.make import PLANS, build
-from studio import analyse_command
 from studio.intonation import load_schema
-from studio.theory import Pitch
+from tests.analysed import SR, run, tone
 
 ROOT = Path(__file__).resolve().parents[1]
-SR = 44100
-
-
-def tone(name, seconds, off=0.0):
-    """Exact harmonics of an equal-tempered note, ``off`` cents sharp."""
-    t = np.arange(int(seconds * SR)) / SR
-    f0 = Pitch.parse(name).frequency() * 2.0 ** (off / 1200.0)
-    y = sum(np.sin(2 * np.pi * k * f0 * t + k * k) / k**1.2 for k in range(1, 13))
-    return y * np.minimum(1.0, np.minimum(t, t[::-1]) / 0.04)
 
 
 @pytest.fixture(scope="module")
@@ -37,12 +27,6 @@ def recording(tmp_path_factory):
     path = tmp_path_factory.mktemp("analyse") / "sixth.wav"
     soundfile.write(path, 0.2 * y, SR)
     return path
-
-
-def run(capsys, *arguments):
-    code = analyse_command.main([str(argument) for argument in arguments])
-    out, err = capsys.readouterr()
-    return code, out, err
 
 
 def test_the_table_says_what_was_heard_and_what_to_change(capsys, recording):

@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from studio.intonation import load_schema
 from studio.notation import Request, generate
 from studio.notation.musicxml import to_musicxml
-from tests.test_analyse_command import SR, run, tone
+from tests.analysed import SR, run, tone
 
 
 @pytest.fixture(scope="module")

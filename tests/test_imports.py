@@ -287,6 +287,18 @@ def test_no_modules_go_round_in_a_circle():
     assert circles({"a": {"b"}, "b": {"c"}, "c": {"a"}, "d": {"a"}}) == [["a", "b", "c"]]
 
 
+def test_no_file_of_tests_imports_another():
+    """What two of them share stands in a module of its own, beside them."""
+    tests = Path(__file__).parent
+    wrong = [
+        f"{path.relative_to(tests)} -> {name}"
+        for path in sorted(tests.rglob("*.py"))
+        for name in imported(path.read_text("utf-8"), "")
+        if name.startswith("tests.") and ".test_" in name
+    ]
+    assert wrong == []
+
+
 @pytest.mark.parametrize(
     ("module", "source"),
     [

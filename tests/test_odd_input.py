@@ -14,9 +14,9 @@ from django.urls import reverse
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.addresses import TABLE, world  # noqa: F401
 from tests.cast import as_person
 from tests.review.heard_clip import listen_again
-from tests.test_access_matrix import TABLE, world  # noqa: F401
 
 pytestmark = pytest.mark.django_db
 

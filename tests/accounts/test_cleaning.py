@@ -10,7 +10,7 @@ from django.utils import timezone
 from studio import environment
 from studio.accounts import cleaning, letters, tasks
 from studio.accounts.models import Invitation, Letter, Membership
-from tests.accounts.test_letters import mail_server
+from tests.accounts.mailbox import mail_server
 
 SOON = timedelta(minutes=5)
 

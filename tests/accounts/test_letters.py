@@ -1,28 +1,19 @@
 """Letters: written at once, sent by a worker, and silent about who has an account."""
 
-import contextlib
 import re
-import socketserver
-import threading
 
 import pytest
-from django.core import mail as outbox
 from django.utils import timezone
 
 from studio import environment
 from studio.accounts import letters, tasks
 from studio.accounts.models import Letter
+from tests.accounts import mailbox
+from tests.accounts.mailbox import mail_server
 from tests.cast import PASSWORD, as_person
 
 ASKED = "/new-password/"
-
-
-@pytest.fixture
-def mail(settings, monkeypatch) -> list:
-    """A studio that sends mail; what was sent."""
-    settings.MAIL, settings.DEFAULT_FROM_EMAIL = {"EMAIL_HOST": "mail.example"}, "s@s.example"
-    monkeypatch.setattr(letters, "_wake", lambda: None)
-    return outbox.outbox
+mail = mailbox.mail  # the fixture
 
 
 def ask(email: str) -> tuple[int, str]:
@@ -137,31 +128,6 @@ def test_two_workers_at_once_send_one(cast, mail):
     pk = Letter.objects.get().pk
     assert letters._claim(pk) is not None
     assert letters._claim(pk) is None
-
-
-class Mailbox(socketserver.StreamRequestHandler):
-    """As much of a mail server as it takes to accept a letter (RFC 5321, appendix D.1)."""
-
-    def handle(self) -> None:
-        self.wfile.write(b"220 mail.example\r\n")
-        for line in self.rfile:
-            verb = line[:4].upper()
-            self.wfile.write(b"354 go on\r\n" if verb == b"DATA" else b"250 OK\r\n")
-            if verb == b"DATA":
-                words = iter(self.rfile.readline, b".\r\n")
-                self.server.received.append(b"".join(words).decode())
-                self.wfile.write(b"250 OK\r\n")
-            if verb == b"QUIT":
-                return
-
-
-@contextlib.contextmanager
-def mail_server():
-    with socketserver.ThreadingTCPServer(("127.0.0.1", 0), Mailbox) as server:
-        server.received = []
-        threading.Thread(target=server.serve_forever, daemon=True).start()
-        yield server
-        server.shutdown()
 
 
 def test_a_real_server_gets_the_letter(cast, mail, settings, monkeypatch):

@@ -14,7 +14,7 @@ from studio.drills import services as drills
 from studio.drills.models import Drill, DrillVersion
 from studio.drills.reading import services as readings
 from studio.drills.reading.models import ScoreReading
-from tests.accounts.test_letters import mail  # noqa: F401
+from tests.accounts.mailbox import mail  # noqa: F401
 from tests.cast import PASSWORD, as_person, make_clip
 
 pytestmark = pytest.mark.django_db

@@ -12,7 +12,7 @@ from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
 from studio.workers import signs
-from tests import test_access_matrix as matrix
+from tests import addresses as matrix
 from tests.cast import Cast, make_clip, make_drill, make_return, set_for
 from tests.review.heard_clip import heard_clip
 

@@ -12,7 +12,7 @@ from studio.review.comments import CommentText
 from studio.review.models import Comment, Enclosure, Return
 from studio.review.returning import services
 from tests.browser.at_desk import PHONE, SAMPLE, comes_true, folder, keep  # noqa: F401
-from tests.browser.test_every_page import troubles
+from tests.browser.legible import troubles
 from tests.browser.watched import Watched
 from tests.cast import as_person, make_clip
 from tests.review.heard_clip import listen_again, measurement, review_of

@@ -16,7 +16,7 @@ from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     sent,
 )
 from tests.browser.at_desk import opened as at_once  # noqa: F401 (a fixture)
-from tests.browser.test_desk_at_speed import slow
+from tests.browser.at_speed import slow
 from tests.cast import make_clip, make_drill
 from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
 

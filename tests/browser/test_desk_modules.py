@@ -5,26 +5,13 @@ import base64
 import pytest
 
 from studio.review.web.shared.keys import at_first
+from tests.browser import modules
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
+call = modules.call  # the fixture
+
 VIEW = {"from": 10.0, "to": 20.0, "width": 500, "duration": 60.0}
-
-
-@pytest.fixture(scope="module")
-def call(chromium, live_server):
-    """Call a function of a module with JSON arguments. One window for all: the modules are pure."""
-    page = chromium.new_page()
-    page.goto(f"{live_server.url}/static/desk/keys.js")
-
-    def call_it(module: str, function: str, *arguments):
-        return page.evaluate(
-            "([m, f, a]) => import(`/static/desk/${m}.js`).then((all) => all[f](...a))",
-            [module, function, list(arguments)],
-        )
-
-    yield call_it
-    page.close()
 
 
 # -- time ----------------------------------------------------------------------------------------

@@ -26,7 +26,7 @@ from tests.browser.at_desk import (  # noqa: F401 (fixtures, and what they need)
     seconds,
     sent,
 )
-from tests.browser.test_desk_at_speed import NOTES, marked, press  # noqa: F401 (fixture)
+from tests.browser.at_speed import NOTES, marked, press  # noqa: F401 (fixture)
 from tests.cast import make_clip, set_for
 from tests.deploy.processes import until
 from tests.review.heard_clip import listen_again, measurement, review_of

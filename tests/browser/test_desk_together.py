@@ -17,7 +17,7 @@ from tests.browser.at_desk import (  # noqa: F401
     keep,
     opened,
 )
-from tests.browser.test_desk_modules import call  # noqa: F401
+from tests.browser.modules import call  # noqa: F401
 from tests.cast import as_person, make_clip
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

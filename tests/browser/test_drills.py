@@ -7,7 +7,7 @@ from playwright.sync_api import Browser, Page, expect
 
 from studio.drills.models import Drill, DrillVersion
 from studio.notation import Request, generate
-from tests.browser.test_pages import DESK, PHONE, problems
+from tests.browser.page_problems import DESK, PHONE, problems
 from tests.cast import as_person, make_drill, set_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

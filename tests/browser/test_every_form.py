@@ -19,7 +19,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 from pytest_django.live_server_helper import LiveServer
 
 from studio.clips import services
-from tests import test_access_matrix as matrix
+from tests import addresses as matrix
 from tests.browser.watched import WAIT_MS, Watched
 from tests.cast import as_person, make_cast
 from tests.deploy.processes import until

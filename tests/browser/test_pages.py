@@ -12,14 +12,12 @@ from studio.clips.storage.stores import FolderStore
 from studio.review.comments import CommentText, add_comment
 from studio.review.models import Review
 from studio.review.returning.services import return_clip
-from tests.browser.measured import SETTLED
+from tests.browser.page_problems import DESK, PHONE, problems
 from tests.cast import as_person, make_clip, make_drill, make_return, set_for
 from tests.samples import SAMPLE
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-PHONE, DESK = {"width": 390, "height": 844}, {"width": 1440, "height": 900}
-TOUCH_PX = 44
 # The browser itself complains of a refused, failed or broken request, which is what is tested.
 EXPECTED = re.compile(r"net::ERR_|status of (422|500)")
 
@@ -241,29 +239,3 @@ def test_every_page_fits_and_its_controls_are_named_and_large_enough(cast, opene
             page.goto(address)
             for viewport in (DESK, PHONE):
                 assert problems(page, viewport) == [], address
-
-
-def problems(page: Page, viewport: dict) -> list[str]:
-    """What is wrong with the page that stands open, in a window of that size."""
-    page.set_viewport_size(viewport)
-    page.evaluate(SETTLED)
-    return [f"{viewport['width']} px: {what}" for what in page.evaluate(PROBLEMS, TOUCH_PX)]
-
-
-# Too wide, without a name, or too small to touch. A link within a sentence may be small.
-PROBLEMS = """(touch) => {
-  const problems = [];
-  if (document.documentElement.scrollWidth > innerWidth) problems.push("wider than the screen");
-  if (document.querySelectorAll("h1").length !== 1) problems.push("not one h1");
-  for (const field of document.querySelectorAll("input, select, textarea")) {
-    if (field.type !== "hidden" && !field.labels.length) problems.push(`no label: ${field.name}`);
-  }
-  const pressed = "button, .button, .tabs a, select, input:not([type=hidden], [type=file])";
-  for (const control of document.querySelectorAll(pressed)) {
-    const { width, height } = control.getBoundingClientRect();
-    if (width && (height < touch - 0.5 || width < touch - 0.5)) {
-      problems.push(`${control.outerHTML.slice(0, 60)}: ${width} by ${height}`);
-    }
-  }
-  return problems;
-}"""

@@ -15,7 +15,7 @@ from django.utils.http import urlsafe_base64_encode
 from playwright.sync_api import Page, expect
 
 from studio.accounts.invitations import invite
-from tests import test_access_matrix as matrix
+from tests import addresses as matrix
 from tests.browser import every_page
 from tests.cast import PASSWORD, as_person
 from tests.review.heard_clip import heard_clip

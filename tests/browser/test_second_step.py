@@ -11,7 +11,7 @@ from playwright.sync_api import Page, expect
 from studio.accounts import second_step
 from studio.accounts.models import Person
 from studio.accounts.sessions import SessionStore
-from tests.browser.test_every_page import AXE, EVERY_RULE, ISSUES
+from tests.browser.legible import AXE, EVERY_RULE, ISSUES
 from tests.browser.web import log_in
 from tests.cast import PASSWORD
 

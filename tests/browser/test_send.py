@@ -2,11 +2,9 @@
 
 import hashlib
 import re
-import wave
 from collections.abc import Iterator
 from pathlib import Path
 
-import numpy as np
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
@@ -15,15 +13,16 @@ from studio.clips.models import Clip, Upload
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
 from studio.review.web import sending
+from tests.browser import sending as sending_page
 from tests.browser.link import Link
+from tests.browser.sending import MB, WAIT_MS, amount, page_with, press_send, refusal, words
 from tests.cast import as_person
 from tests.deploy.processes import until
 from tests.samples import SAMPLE
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-MB = 1_000_000
-WAIT_MS = 60_000
+recording = sending_page.recording  # the fixture: 30 MB of noise
 
 
 @pytest.fixture(autouse=True)
@@ -50,41 +49,6 @@ def phone(chromium: Browser, cast, link) -> Iterator[BrowserContext]:
     context.set_default_timeout(WAIT_MS)
     yield context
     context.close()
-
-
-@pytest.fixture(scope="module")
-def recording(tmp_path_factory) -> Path:
-    """30 MB: noise, so that no two places in it are alike."""
-    path = tmp_path_factory.mktemp("recording") / "noise.wav"
-    with wave.open(str(path), "wb") as file:
-        file.setparams((1, 2, 44_100, 0, "NONE", ""))
-        file.writeframes(np.random.default_rng(2).bytes(30 * MB))
-    return path
-
-
-def page_with(phone: BrowserContext, recording: Path) -> Page:
-    """The sending page with the recording chosen."""
-    page = phone.new_page()
-    page.goto("/send/")
-    page.set_input_files('input[type="file"]', recording)
-    expect(page.locator('[data-part="details"]')).to_contain_text("MB")
-    return page
-
-
-def press_send(page: Page) -> None:
-    page.locator('[data-part="send"]').click()
-
-
-def words(page: Page):
-    return page.locator('[data-part="words"]')
-
-
-def amount(page: Page):
-    return page.locator('[data-part="amount"]')
-
-
-def refusal(page: Page):
-    return page.locator('[data-part="refusal"]')
 
 
 def arrived_whole(page: Page, recording: Path) -> None:

@@ -21,9 +21,8 @@ from studio.accounts.models import Consent, OpenSession, Person
 from studio.clips.models import Clip, Upload
 from studio.clips.uploads.protocol import decoded
 from tests.browser.link import Link
-from tests.browser.test_send import (
+from tests.browser.sending import (
     MB,
-    SAMPLE,
     WAIT_MS,
     amount,
     page_with,
@@ -34,6 +33,7 @@ from tests.browser.test_send import (
 )
 from tests.cast import PASSWORD, as_person, make_clip
 from tests.deploy.processes import free_port, until
+from tests.samples import SAMPLE
 from tests.web_process import Web
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -4,9 +4,9 @@ import pytest
 from django.urls import reverse
 from playwright.sync_api import expect
 
-from tests import test_access_matrix as matrix
+from tests import addresses as matrix
 from tests.browser import every_page, measured
-from tests.browser.test_every_page import DESK, PHONE, opened, surroundings
+from tests.browser.legible import DESK, PHONE, opened, surroundings
 from tests.cast import make_return
 from tests.review.heard_clip import heard_clip
 

@@ -30,7 +30,7 @@ from studio.notation.musicxml.reading import MAX_TITLE_CHARS
 from studio.notation.score import SIGNS
 from studio.theory import INSTRUMENTS, Pitch
 from studio.theory.instruments import places, string_number
-from tests.notation.test_musicxml import foreign, heard, note
+from tests.notation.written_pages import foreign, heard, note
 
 EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True)
 FEW = settings(EXAMPLES, max_examples=12)

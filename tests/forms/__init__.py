@@ -1,6 +1,6 @@
 """Every form of the studio, by the name of the address it posts to.
 
-A new address that takes a POST needs its entry here, beside its row in tests/test_access_matrix.py:
+A new address that takes a POST needs its entry here, beside its row in tests/addresses.py:
 that table's test fails without. tests/browser/test_every_form.py tries each of them in a browser.
 """
 

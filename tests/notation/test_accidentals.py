@@ -14,7 +14,7 @@ from studio.notation.score import Accidental
 from studio.theory import Pitch
 from tests.notation.accidentals_read import drawn, faults_of, played, written
 from tests.notation.musicxml_schema import faults
-from tests.notation.test_musicxml import drill, foreign, note, requests
+from tests.notation.written_pages import drill, foreign, note, requests
 
 SIGNS = {"flat-flat": "bb", "flat": "b", "natural": "n", "sharp": "#", "double-sharp": "x"}
 SHORT = {"double-flat": "bb", "flat": "b", "natural": "n", "sharp": "#", "double-sharp": "x"}

@@ -13,32 +13,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from studio.notation import INTERVALS, Infeasible, Request, Score, Written, generate
+from studio.notation import Request, Score, Written, generate
 from studio.notation.musicxml import NotMusic, read_musicxml, to_musicxml
 from studio.notation.musicxml.opening import MAX_FILE_BYTES
-from studio.theory import ALL_KEYS, Pitch
+from studio.theory import Pitch
 from tests.notation.musicxml_schema import faults
-
-requests = st.builds(
-    Request,
-    pattern=st.sampled_from(["scale", "scale", "scale", "one_finger", "chords"]),
-    interval=st.sampled_from(list(INTERVALS)),
-    key=st.sampled_from([str(key) for key in ALL_KEYS]),
-    instrument=st.sampled_from(["violin", "viola"]),
-    octaves=st.integers(1, 3),
-    strings=st.sampled_from([None, (4, 3), (3, 2), (2, 1)]),
-    manner=st.sampled_from(["together", "separately_then_together"]),
-    minor=st.sampled_from(["melodic", "harmonic", "natural"]),
-    playings=st.integers(1, 5),
-    hold_s=st.sampled_from([None, 1.5, 4.0]),
-)
-
-
-def drill(request: Request) -> Score:
-    try:
-        return generate(request)
-    except Infeasible as refused:
-        return generate(refused.nearest)
+from tests.notation.written_pages import drill, foreign, heard, note, requests
 
 
 @given(requests)
@@ -77,30 +57,6 @@ def compressed(document: str, path: str = "page.musicxml", **members: bytes) -> 
         archive.writestr("META-INF/container.xml", container)
         archive.writestr("page.musicxml", document)
     return held.getvalue()
-
-
-def foreign(body: str, *, part: str = "Violin", head: str = "") -> bytes:
-    """A page as another program would write it."""
-    return f"""<?xml version="1.0"?>
-<score-partwise version="3.1"><part-list><score-part id="P1"><part-name>{part}</part-name>
-</score-part></part-list><part id="P1"><measure number="1"><attributes><divisions>2</divisions>
-<key><fifths>-3</fifths><mode>minor</mode></key><time><beats>4</beats><beat-type>4</beat-type>
-</time><clef><sign>G</sign><line>2</line></clef></attributes>{head}{body}</measure></part>
-</score-partwise>""".encode()
-
-
-def note(name: str, duration: int, *, chord: bool = False, voice: int = 1, more: str = "") -> str:
-    pitch = Pitch.parse(name)
-    alter = f"<alter>{pitch.alter}</alter>" if pitch.alter else ""
-    return (
-        f"<note>{'<chord/>' if chord else ''}<pitch><step>{pitch.step}</step>{alter}"
-        f"<octave>{pitch.octave}</octave></pitch><duration>{duration}</duration>"
-        f"<voice>{voice}</voice>{more}</note>"
-    )
-
-
-def heard(score: Score) -> list[tuple[str, Fraction]]:
-    return [(" ".join(map(str, item.pitches)), item.beats) for item in score.written]
 
 
 def test_a_note_held_against_a_moving_one_gives_a_double_stop_for_each():

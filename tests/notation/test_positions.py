@@ -11,7 +11,7 @@ from studio.notation import Request, Score, Written, generate
 from studio.notation.engraving import engrave
 from studio.notation.musicxml import to_musicxml
 from studio.theory import Pitch
-from tests.notation.test_musicxml import drill, requests
+from tests.notation.written_pages import drill, requests
 
 WORDS = re.compile(r">((?:half|\d+(?:st|nd|rd|th)) pos\.)<")
 

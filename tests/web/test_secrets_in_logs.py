@@ -8,9 +8,9 @@ from django.urls import reverse
 from studio.accounts.invitations import invite
 from studio.accounts.passwords import make_link
 from studio.log_lines import without_secrets
-from tests.test_access_matrix import patterns
+from tests.addresses import patterns
 from tests.web import slow_lines
-from tests.web.test_slow_lines import doors  # noqa: F401
+from tests.web.doors import doors  # noqa: F401
 
 pytestmark = pytest.mark.django_db(transaction=True)
 

@@ -8,7 +8,6 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -20,11 +19,12 @@ from studio.clips.uploads import services
 from tests.cast import as_person, enrol, make_clip, person
 from tests.clips.uploads.connections import offset_of, recording
 from tests.deploy.processes import until
-from tests.live import LiveStudio, live_web
-from tests.servers import Nginx
+from tests.web import doors as ways_in
 from tests.web import slow_lines
 
 pytestmark = pytest.mark.django_db(transaction=True)
+
+doors = ways_in.doors  # the fixture
 
 LINES = 200
 MOST_S = 1.0  # a page, meanwhile
@@ -67,32 +67,6 @@ ATTACKS = {
         0.5,
     ),
 }
-
-
-@dataclass(frozen=True)
-class Doors:
-    """The program's own door, and nginx's."""
-
-    studio: LiveStudio
-    nginx: Nginx
-
-    def open(self, door: str) -> slow_lines.Open:
-        if door == "nginx":
-            return slow_lines.encrypted(self.nginx.port)
-        return slow_lines.plain(int(self.studio.url.rpartition(":")[2]))
-
-
-@pytest.fixture
-def doors(cast, tmp_path) -> Iterator[Doors]:
-    with live_web(tmp_path, HTTPS="1", WEB_PROCESSES="2", WEB_THREADS="8") as studio:
-        nginx = Nginx(int(studio.url.rpartition(":")[2]), settings.MEDIA_ROOT)
-        try:
-            nginx.start()
-            doors = Doors(studio, nginx)
-            slow_lines.slowest_page(doors.open("program"), 6)  # the first ones load templates
-            yield doors
-        finally:
-            nginx.remove()
 
 
 @pytest.mark.parametrize("door", ["program", "nginx"])

@@ -1,0 +1,397 @@
+"""Every address: who may read it, who may write to it, what is posted, and a studio with them all.
+
+The table names, for each address, who may use each method; ``None`` where the method is not
+known there. An address that is missing from the table, or that no longer exists, fails
+(``tests/test_access_matrix.py``).
+"""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+import pytest
+from django.core import signing
+from django.urls import URLPattern, URLResolver, get_resolver
+from django.utils import timezone
+from django_otp.plugins.otp_totp.models import TOTPDevice
+
+from studio.accounts import passwords, second_step
+from studio.accounts.account_views import ADDRESS_SALT
+from studio.accounts.invitations import invite
+from studio.accounts.models import GuardianLink, Membership
+from studio.clips.models import Clip, Rendition, Upload
+from studio.clips.uploads import partial
+from studio.clips.uploads import services as uploads
+from studio.drills.models import Assignment, Drill, ScoreReading
+from studio.drills.reading import child
+from studio.drills.rotation import services as rotation
+from studio.drills.rotation.models import RotationHoliday
+from studio.notation import Request, generate
+from studio.review import phrases
+from studio.review.comments import CommentText, add_comment
+from studio.review.marks import hand_marks
+from studio.review.marks.hand_marks import HandMarkText
+from studio.review.models import EnclosedFile, Enclosure, Review
+from tests.cast import PASSWORD, Cast, make_clip, make_drill, set_for
+
+STUDIO_TEACHERS = {"teacher", "colleague"}
+TEACHERS = STUDIO_TEACHERS | {"foreign_teacher"}
+PUPILS = {"pupil", "other_pupil", "foreign_pupil"}
+HOME = {"pupil", "guardian"}
+GUARDIANS = {"guardian", "unlinked_guardian"}
+SEES = STUDIO_TEACHERS | HOME
+OWNERS = {"teacher", "foreign_teacher"}
+LOGGED_IN = TEACHERS | PUPILS | GUARDIANS | {"former_pupil", "operator"}
+NOT_LOGGED_IN = {"anonymous", "disabled"}
+EVERYONE = LOGGED_IN | NOT_LOGGED_IN
+
+NEW_PASSWORD = "open strings ring"
+SAYS = {"title": "Sixths", "words": "Slowly", "interval": "6", "key": ""}
+SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "version": "1"}
+
+MAIL = {"EMAIL_HOST": "mail.example"}
+WORKED_OUT = {"title": "Two bars", "key": "", "instrument": "violin", "level": ""}
+NOT_OF_A_DRILL = ("drill_new", "drill_make", "drill_import", "drill_reading")
+
+# name: (who may GET, who may POST, what is posted)
+TABLE: dict[str, tuple[set | None, set | None, dict]] = {
+    "health": (EVERYONE, None, {}),
+    "ready": (EVERYONE, None, {}),
+    "metrics": (EVERYONE, None, {}),  # from this machine: tests/operations/test_metrics.py
+    "home": (LOGGED_IN, None, {}),
+    "log_in": (EVERYONE, EVERYONE, {"username": "a@b.example", "password": "none of them"}),
+    "log_in_code": (EVERYONE, EVERYONE, {"code": "000000"}),  # it leads back without a password
+    "log_out": (None, EVERYONE, {}),  # once the session has run out, too
+    "kept_words_forget": (None, LOGGED_IN, {}),
+    "account": (LOGGED_IN, None, {}),
+    "account_name": (None, LOGGED_IN, {"name": "N"}),
+    "account_address": (None, LOGGED_IN, {"email": "m@m.example", "present_password": PASSWORD}),
+    "account_password": (
+        None,
+        LOGGED_IN,
+        {"present_password": PASSWORD, "password": NEW_PASSWORD, "again": NEW_PASSWORD},
+    ),
+    "account_codes": (None, LOGGED_IN, {"present_password": PASSWORD}),
+    "account_again": (LOGGED_IN, LOGGED_IN, {"present_password": PASSWORD}),
+    "second_step": (None, LOGGED_IN, {"present_password": PASSWORD}),
+    "second_step_confirm": (LOGGED_IN, LOGGED_IN, {"code": "000000"}),
+    "second_step_codes": (None, {"colleague"}, {"present_password": PASSWORD}),
+    "second_step_off": (None, {"colleague"}, {"present_password": PASSWORD}),
+    "account_sessions": (None, LOGGED_IN, {"which": "others"}),
+    "new_address": ({"pupil"}, {"pupil"}, {}),
+    "notice_read": (None, {"pupil"}, {}),
+    "uploads": (None, PUPILS, {}),
+    "upload": (None, None, {}),
+    "clip_media": (SEES, None, {}),
+    "clip_small": (SEES, None, {}),
+    "clip_poster": (SEES, None, {}),
+    "clip_peaks": (SEES, None, {}),
+    "consent": (HOME, None, {}),
+    "consent_change": ({"guardian"}, {"guardian"}, {"choice": "withdraw"}),
+    "child_log_in": ({"guardian"}, {"guardian"}, {"login_name": "mira.s"}),
+    "new_password": (EVERYONE, EVERYONE, {"email": "n@n.example"}),
+    "choose_password": (EVERYONE, EVERYONE, {}),  # without a letter's link it says so
+    "password_by_code": (EVERYONE, EVERYONE, {"email": "n@n.example", "code": "none"}),
+    "password_by_link": (EVERYONE, EVERYONE, {"password": NEW_PASSWORD, "again": NEW_PASSWORD}),
+    "password_link": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "operator": ({"operator"}, None, {}),
+    "operator_try_again": (None, {"operator"}, {"name": "all"}),
+    "audit_log": (OWNERS, None, {}),
+    "rights": (LOGGED_IN, None, {}),
+    "people": (TEACHERS, None, {}),
+    "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
+    "invitation_cancel": (None, STUDIO_TEACHERS, {}),
+    "guardian_link": (None, TEACHERS, {}),
+    "guardian_unlink": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "membership_end": ({"teacher"}, {"teacher"}, {}),  # a colleague's; one's own is out of reach
+    "people_answering": (None, TEACHERS, {"answer_within_days": "5", "return_delay_min": "10"}),
+    "place_end": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "invitation": (EVERYONE, EVERYONE, {"name": "N", "password": PASSWORD, "again": PASSWORD}),
+    "shelf": (TEACHERS, None, {}),
+    "drill_new": (TEACHERS, TEACHERS, SAYS),
+    "shelf_order": (TEACHERS, TEACHERS, {"order": "sixths", "instrument": "violin"}),
+    "drill_make": (TEACHERS, TEACHERS, {}),
+    "drill_import": (TEACHERS, TEACHERS, {}),
+    "drill_reading": ({"teacher"}, {"teacher"}, {}),
+    "drill": (STUDIO_TEACHERS, None, {}),
+    "drill_fingers": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "drill_copy": (None, STUDIO_TEACHERS, {}),
+    "drill_favourite": (None, STUDIO_TEACHERS, {}),
+    "drill_set": (None, STUDIO_TEACHERS, {}),
+    "drill_paper": (STUDIO_TEACHERS, None, {}),
+    "drill_musicxml": (STUDIO_TEACHERS, None, {}),
+    "assignment": (SEES, None, {}),
+    "assignment_paper": (SEES, None, {}),
+    "assignment_musicxml": (SEES, None, {}),
+    "drill_edit": (STUDIO_TEACHERS, STUDIO_TEACHERS, SAYS),
+    "drill_archive": (None, STUDIO_TEACHERS, {}),
+    "tick_off": (None, HOME, {}),
+    "rotation": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "rotation_rhythm": (None, STUDIO_TEACHERS, {}),
+    "rotation_holiday": (None, STUDIO_TEACHERS, {}),
+    "rotation_holiday_end": (None, STUDIO_TEACHERS, {"version": "1"}),
+    "rotation_readiness": (None, STUDIO_TEACHERS, {"version": "1"}),
+    "rotation_round_add": (None, STUDIO_TEACHERS, {"version": "1"}),
+    "rotation_round": (None, STUDIO_TEACHERS, {}),
+    "rotation_order": (None, STUDIO_TEACHERS, {}),
+    "rotation_lesson": (STUDIO_TEACHERS, None, {}),
+    "rotation_move": (None, STUDIO_TEACHERS, {"version": "1", "way": "end"}),
+    "rotation_tick": (None, STUDIO_TEACHERS, {"key": "both"}),
+    "rotation_set": (None, STUDIO_TEACHERS, {"drill": "major-octaves"}),
+    "rotation_own": (PUPILS, None, {}),
+    "rotation_child": ({"guardian"}, None, {}),
+    "waiting_list": (TEACHERS, None, {}),
+    "batch": (TEACHERS, TEACHERS, {}),
+    "batch_before": (TEACHERS, None, {}),
+    "waiting_take": (None, STUDIO_TEACHERS, {}),
+    "waiting_let_go": (None, STUDIO_TEACHERS, {}),
+    "waiting_hand_over": (None, STUDIO_TEACHERS, {"to": "0"}),
+    "waiting_snooze": (None, STUDIO_TEACHERS, {"until": "tomorrow"}),
+    "return_take_back": (None, STUDIO_TEACHERS, {}),
+    "return_send_now": (None, STUDIO_TEACHERS, {}),
+    "pupils": (TEACHERS, None, {}),
+    "pupil": (STUDIO_TEACHERS, None, {}),
+    "pupil_about": (None, STUDIO_TEACHERS, {"level": "growing", "kind": "violin"}),
+    "pupil_set_drill": (None, STUDIO_TEACHERS, {}),
+    "queue": (PUPILS, None, {}),
+    "send": (PUPILS, PUPILS, {}),
+    "child_send": ({"guardian"}, {"guardian"}, {}),
+    "uploads_for": (None, {"guardian"}, {}),
+    "send_logged_in": (PUPILS | {"guardian"}, None, {}),
+    "send_arrived": (None, {"pupil"}, {}),
+    "send_words": (None, {"pupil"}, {"title": "Sixths"}),
+    "send_same": ({"pupil"}, {"pupil"}, {}),
+    "send_forget": (None, {"pupil"}, {}),
+    "children": (GUARDIANS, None, {}),
+    "child": ({"guardian"}, None, {}),
+    "clip_page": (SEES, None, {}),
+    "clip_put_away": (None, {"pupil"}, {}),
+    "desk_picture": (STUDIO_TEACHERS, None, {}),
+    "desk_picture_part": (STUDIO_TEACHERS, None, {}),
+    "desk_standing": (STUDIO_TEACHERS, None, {}),
+    "desk_frames": (STUDIO_TEACHERS, None, {}),
+    "desk_keys": (None, TEACHERS, {"keys": "{}"}),
+    "desk_progress": (STUDIO_TEACHERS, None, {}),
+    "desk_decide": (None, STUDIO_TEACHERS, {"choice": "kept", "listening": "1"}),
+    "desk_settle_old": (None, STUDIO_TEACHERS, {}),
+    "desk_decide_kind": (
+        None,
+        STUDIO_TEACHERS,
+        {"kind": "interval_wide:P8", "choice": "kept", "listening": "1"},
+    ),
+    "desk_undo": (None, STUDIO_TEACHERS, {}),
+    "desk_target": (set(), None, {}),  # nothing was heard of this clip
+    "desk_compare": (STUDIO_TEACHERS, None, {}),
+    "desk_together": (STUDIO_TEACHERS, None, {}),
+    "desk_playings": (set(), None, {}),  # nothing was heard of this clip
+    "desk_tolerance": (None, STUDIO_TEACHERS, {"perfect": "9", "other": "12"}),
+    "desk_try_tolerance": (STUDIO_TEACHERS, None, {}),
+    "desk_mark_add": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
+    "desk_mark_edit": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
+    "desk_mark_delete": (None, STUDIO_TEACHERS, {}),
+    "precision": (TEACHERS, None, {}),
+    "phrases": (TEACHERS, TEACHERS, {"kind": "bow", "text": "More bow"}),
+    "phrase": ({"teacher"}, {"teacher"}, {"kind": "bow", "text": "More bow"}),
+    "phrase_delete": (None, {"teacher"}, {}),
+    "phrase_move": (None, {"teacher"}, {"way": "up"}),
+    "desk_phrases": (STUDIO_TEACHERS, None, {}),
+    "desk_comment_add": (None, STUDIO_TEACHERS, SAID),
+    "desk_comment_edit": (None, STUDIO_TEACHERS, SAID),
+    "desk_comment_delete": (None, STUDIO_TEACHERS, {}),
+    "desk_enclosure_add": (None, STUDIO_TEACHERS, {}),
+    "desk_enclosure_remove": (None, STUDIO_TEACHERS, {}),
+    "desk_draw_again": (None, STUDIO_TEACHERS, {}),
+    "desk_enclosures": (STUDIO_TEACHERS, None, {}),
+    # The pupil and the guardian reach it once it is returned: tests/review/enclosures.
+    "enclosure": (STUDIO_TEACHERS, None, {}),
+    "desk_set_drill": (None, STUDIO_TEACHERS, {}),
+    "desk_from_here": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "desk_new_drill": (None, STUDIO_TEACHERS, {"title": "Sixths", "words": "Slowly"}),
+    "desk_unset_drill": (None, STUDIO_TEACHERS, {}),
+    "desk_summary": (None, STUDIO_TEACHERS, {"summary": "Steadier"}),
+    "desk_propose": (None, STUDIO_TEACHERS, {"summary": ""}),
+    "desk_preview": (STUDIO_TEACHERS, None, {}),
+    "desk_return": (None, STUDIO_TEACHERS, {"seen": "x"}),
+}
+ON_A_CLIP = ("clip_", "desk_", "return_", "waiting_")
+
+
+def read_for(cast) -> ScoreReading:
+    """A page of music that was read for the teacher, and is not yet on the shelf."""
+    music = Path(__file__).parent / "forms" / "two-bars.musicxml"
+    return ScoreReading.objects.create(
+        studio=cast.studio,
+        person=cast.teacher,
+        filename=music.name,
+        content=music.read_bytes(),
+        state=ScoreReading.State.READ,
+        result=child.read(str(music), "", "two-bars") | WORKED_OUT,
+    )
+
+
+def patterns(found=None) -> dict[str, URLPattern]:
+    """Every address of the project by its name."""
+    by_name: dict[str, URLPattern] = {}
+    for pattern in get_resolver().url_patterns if found is None else found:
+        if isinstance(pattern, URLResolver):
+            by_name |= patterns(pattern.url_patterns)
+        else:
+            by_name[pattern.name or str(pattern.pattern)] = pattern
+    return by_name
+
+
+@pytest.fixture
+def world(cast, settings, tmp_path) -> dict[str, dict]:
+    settings.MAIL = MAIL
+    settings.MEDIA_ROOT = tmp_path
+    return furnished(cast, tmp_path)
+
+
+def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
+    """Mira's clip, her drill and everything on them: the arguments of each address."""
+    clip = _clip(cast, folder)
+    drill, assignment = _drill(cast)
+    return {
+        **_of_drills(drill, assignment),
+        **_of_places(cast),
+        **_of_accounts(cast),
+        **_of_the_clip(clip),
+        **_of_the_desk(cast, clip, assignment),
+        **_of_phrases(cast),
+        **_of_uploads(cast, clip),
+        **_of_the_rotation(cast),
+        "drill_reading": {"reading_id": read_for(cast).pk},
+        "waiting_list": {},
+    }
+
+
+def _each(names: Iterable[str], where: dict) -> dict[str, dict]:
+    return {name: dict(where) for name in names}
+
+
+def _clip(cast: Cast, folder: Path) -> Clip:
+    clip = make_clip(cast.enrolment)
+    for kind in Rendition.Kind:
+        (folder / kind.value).write_bytes(b"something")
+        Rendition.objects.create(
+            clip=clip, kind=kind, path=kind.value, size_bytes=9, content_type="video/mp4"
+        )
+    (folder / "reply").write_bytes(b"something")
+    return clip
+
+
+def _drill(cast: Cast) -> tuple[Drill, Assignment]:
+    score = generate(Request(direction="up", manner="together")).to_dict()
+    drill = make_drill(cast.teacher, cast.studio, score=score)
+    return drill, set_for(cast.enrolment, drill)
+
+
+def _of_drills(drill: Drill, assignment: Assignment) -> dict[str, dict]:
+    of_drill = [name for name in TABLE if name.startswith("drill") and name not in NOT_OF_A_DRILL]
+    set_for_her = ("assignment", "assignment_paper", "assignment_musicxml", "tick_off")
+    return {
+        **_each(of_drill, {"pk": drill.pk}),
+        **_each(set_for_her, {"pk": assignment.pk}),
+    }
+
+
+def _of_places(cast: Cast) -> dict[str, dict]:
+    names = ("pupil", "pupil_about", "pupil_set_drill", "consent")
+    at_home = ("child", "child_log_in", "child_send")
+    return {
+        **_each((*names, *at_home, "password_link", "place_end"), {"pk": cast.enrolment.pk}),
+        "uploads_for": {"place_pk": cast.enrolment.pk},
+        "consent_change": {"pk": cast.enrolment.pk, "purpose": "recordings"},
+        "guardian_unlink": {"pk": GuardianLink.objects.get(guardian=cast.guardian).pk},
+        "membership_end": {"pk": Membership.objects.get(person=cast.colleague).pk},
+    }
+
+
+def _of_accounts(cast: Cast) -> dict[str, dict]:
+    invitation, secret = invite(cast.studio, "pupil", "N", "n@n.example", by=cast.teacher)
+    _, opens = passwords.make_link(cast.pupil, by=cast.teacher)
+    second_step.begin(cast.teacher)
+    TOTPDevice.objects.create(user=cast.colleague, name="on", confirmed=True)
+    said = {"person": cast.pupil.pk, "from": cast.pupil.email, "to": "p@p.example"}
+    return {
+        "choose_password": {"uidb64": "MQ", "token": "no-letter"},
+        "password_by_link": {"secret": opens},
+        "notice_read": {"pk": cast.pupil.notices.get().pk},
+        "new_address": {"token": signing.dumps(said, salt=ADDRESS_SALT)},
+        "people_invite": {"role": "pupil"},
+        "invitation": {"secret": secret},
+        "invitation_cancel": {"pk": invitation.pk},
+    }
+
+
+def _of_the_clip(clip: Clip) -> dict[str, dict]:
+    refused = make_clip(clip.enrolment, "Not music", intake="refused", intake_code="not_media")
+    on_clip = [name for name in TABLE if name.startswith(ON_A_CLIP)]
+    return {
+        **_each(on_clip, {"clip_id": clip.pk}),
+        "clip_put_away": {"clip_id": refused.pk},
+    }
+
+
+def _of_the_desk(cast: Cast, clip: Clip, assignment: Assignment) -> dict[str, dict]:
+    review = Review.objects.get(clip=clip)
+    hand = hand_marks.add(review, cast.teacher, HandMarkText("W", 1.0, 2.0), "")
+    comment = add_comment(review, cast.teacher, CommentText("bow", "Less", 1.0))
+    reply = Enclosure.objects.create(comment=comment, kind="voice", state="ready", duration_s=3.0)
+    drawing = Enclosure.objects.create(comment=comment, kind="drawing", info={"aspect": 0.75})
+    EnclosedFile.objects.create(
+        **{"enclosure": reply, "clip": clip, "kind": "shown", "path": "reply"},
+        **{"size_bytes": 9, "content_type": "audio/mp4"},
+    )
+    said = {"comment_id": comment.pk}
+    told = {
+        "desk_target": {"event": 0},
+        "desk_playings": {"event": 0},
+        "desk_picture_part": {"part": 0},
+        "desk_decide": {"mark_id": 0},
+        "desk_settle_old": {"decision_id": 0},
+        **_each(("desk_mark_edit", "desk_mark_delete"), {"mark_id": hand.pk}),
+        **_each(("desk_comment_edit", "desk_comment_delete", "desk_enclosure_add"), said),
+        "desk_draw_again": {"enclosure_id": drawing.pk},
+        **_each(("desk_enclosure_remove", "enclosure"), {"enclosure_id": reply.pk}),
+        "desk_unset_drill": {"assignment_id": assignment.pk},
+    }
+    return {name: {"clip_id": clip.pk} | more for name, more in told.items()} | {"desk_keys": {}}
+
+
+def _of_phrases(cast: Cast) -> dict[str, dict]:
+    phrase = phrases.add(cast.teacher, cast.studio, "bow", "More weight")
+    return _each(("phrase", "phrase_delete", "phrase_move"), {"pk": phrase.pk})
+
+
+def _of_uploads(cast: Cast, clip: Clip) -> dict[str, dict]:
+    """The other methods of an upload are tried in tests/clips/uploads/test_uploads.py."""
+    half = uploads.begin(cast.enrolment, cast.pupil, 9, "half.mp4")
+    names = ("upload", "send_arrived", "send_words", "send_forget")
+    return {
+        **_each(names, {"upload_id": half.pk}),
+        "send_same": {"upload_id": sent_before(clip).pk},
+    }
+
+
+def _of_the_rotation(cast: Cast) -> dict[str, dict]:
+    today = timezone.localdate()
+    plan = rotation.begin(cast.enrolment, cast.teacher, today)
+    free = RotationHoliday.objects.create(rotation=plan, first_on=today, last_on=today)
+    on_plan = {"pk": cast.enrolment.pk}
+    on_round = on_plan | {"number": 1}
+    on_lesson = on_plan | {"lesson_pk": plan.rounds.get(number=1).lessons.first().pk}
+    return {
+        **_each([name for name in TABLE if name.startswith("rotation")], on_plan),
+        "rotation_own": {},
+        **_each(("rotation_round", "rotation_order"), on_round),
+        **{f"rotation_{name}": on_lesson for name in ("lesson", "move", "tick", "set")},
+        "rotation_holiday_end": on_plan | {"holiday_pk": free.pk},
+    }
+
+
+def sent_before(clip: Clip) -> Upload:
+    """The same recording once more, which its pupil has yet to decide about."""
+    upload = uploads.begin(clip.enrolment, clip.enrolment.pupil, 1, "")
+    partial.path(upload.pk).write_bytes(b"x")
+    Upload.objects.filter(pk=upload.pk).update(offset_bytes=1, same_as=clip)
+    return upload
