@@ -13,6 +13,7 @@ off by in both.
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -188,51 +189,74 @@ def _assemble(
     weighting: Weighting,
     landed: np.ndarray | None,
 ) -> EventFit:
-    pitch = _over(settled, tracks, weighting)
-    ended = _over(settled, tracks, pitch_contour.ending_weighting(weighting))
-    order = np.argsort(pitch, kind="stable")
-    levels = _levels_db(settled, judge.weighting)
-    voices = []
-    for v in order:
-        time, hz = _track(tracks[v], settled, v)
-        inside = np.abs(settled.time_s - weighting.centre_s) < weighting.half_s
-        moved = movement(settled.time_s[inside], settled.fit.cents()[v][inside])
-        voices.append(
-            VoiceFit(
-                f0_hz=float(as_ratio(pitch[v])),
-                uncertainty_cents=judge.voice(v),
-                landing_f0_hz=None if landed is None else float(as_ratio(landed[v])),
-                level_db=float(levels[v]),
-                vibrato=moved.vibrato,
-                drift_cents_per_s=moved.drift_cents_per_s,
-                steadiness_cents=moved.steadiness_cents,
-                track_s=time,
-                track_hz=hz,
-                dropouts=pitch_contour.dropouts(tracks[v]),
-            )
-        )
-    intervals = []
-    for i, low in enumerate(order):
-        for j in range(i + 1, len(order)):
-            high = order[j]
-            value, reason = judge.interval(low, high)
-            size = float(pitch[high] - pitch[low])
-            intervals.append(
-                IntervalFit(
-                    low=i,
-                    high=j,
-                    size_cents=size,
-                    uncertainty_cents=value,
-                    landing_size_cents=None
-                    if landed is None
-                    else float(landed[high] - landed[low]),
-                    lock=float(min(settled.locks[low], settled.locks[high])),
-                    unsure_reason=reason,
-                    end_size_cents=_elsewhere(float(ended[high] - ended[low]), size, value),
-                    moved_cents=judge.moved_cents(low, high),
-                )
-            )
-    return EventFit(tuple(voices), tuple(intervals))
+    found = _Found(
+        settled,
+        weighting,
+        _over(settled, tracks, weighting),
+        _over(settled, tracks, pitch_contour.ending_weighting(weighting)),
+        landed,
+        _levels_db(settled, judge.weighting),
+    )
+    order = [int(v) for v in np.argsort(found.pitch, kind="stable")]
+    voices = tuple(_voice(v, tracks[v], found, judge) for v in order)
+    intervals = tuple(
+        _interval((i, order[i]), (j, order[j]), found, judge)
+        for i in range(len(order))
+        for j in range(i + 1, len(order))
+    )
+    return EventFit(voices, intervals)
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What is known of all voices once they are fitted; pitches in cents re 1 Hz, shape (V,)."""
+
+    settled: WindowFit
+    weighting: Weighting
+    pitch: np.ndarray
+    ended: np.ndarray
+    landed: np.ndarray | None
+    levels_db: np.ndarray
+
+
+def _voice(v: int, track: Track, found: _Found, judge: uncertainty.Judge) -> VoiceFit:
+    settled, weighting = found.settled, found.weighting
+    time, hz = _track(track, settled, v)
+    inside = np.abs(settled.time_s - weighting.centre_s) < weighting.half_s
+    moved = movement(settled.time_s[inside], settled.fit.cents()[v][inside])
+    return VoiceFit(
+        f0_hz=float(as_ratio(found.pitch[v])),
+        uncertainty_cents=judge.voice(v),
+        landing_f0_hz=None if found.landed is None else float(as_ratio(found.landed[v])),
+        level_db=float(found.levels_db[v]),
+        vibrato=moved.vibrato,
+        drift_cents_per_s=moved.drift_cents_per_s,
+        steadiness_cents=moved.steadiness_cents,
+        track_s=time,
+        track_hz=hz,
+        dropouts=pitch_contour.dropouts(track),
+    )
+
+
+def _interval(
+    lower: tuple[int, int], upper: tuple[int, int], found: _Found, judge: uncertainty.Judge
+) -> IntervalFit:
+    """The interval of two voices, each given by its place from low to high and its number."""
+    (i, low), (j, high) = lower, upper
+    value, reason = judge.interval(low, high)
+    size = float(found.pitch[high] - found.pitch[low])
+    landed, locks = found.landed, found.settled.locks
+    return IntervalFit(
+        low=i,
+        high=j,
+        size_cents=size,
+        uncertainty_cents=value,
+        landing_size_cents=None if landed is None else float(landed[high] - landed[low]),
+        lock=float(min(locks[low], locks[high])),
+        unsure_reason=reason,
+        end_size_cents=_elsewhere(float(found.ended[high] - found.ended[low]), size, value),
+        moved_cents=judge.moved_cents(low, high),
+    )
 
 
 def _elsewhere(ended: float, size: float, uncertainty_cents: float | None) -> float | None:

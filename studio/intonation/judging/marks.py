@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from studio.intonation.judging.attribution import Compared, Hands, is_one_finger, who_moves
+from studio.intonation.judging.attribution import Compared, Hands, Move, is_one_finger, who_moves
 from studio.intonation.judging.interval_naming import Named
 from studio.intonation.judging.remarks import BALANCE_DB
 from studio.intonation.model.judgement import SURE, JudgedInterval, Mark, Remark, Run, severity_of
@@ -53,18 +53,44 @@ def interval_mark(
     voice = None  # named only where the other one, an open string, cannot move
     if move.open_string is not None:
         voice = row.judged.high if move.which == "upper" else row.judged.low
-    params: dict[str, Any] = {
+    return Mark(
+        id=0,
+        start_s=row.event.start_s,
+        end_s=row.event.end_s,
+        code="interval_wide" if deviation > 0 else "interval_narrow",
+        events=(row.event.id,),
+        run=run.id,
+        voice=voice,
+        basis="settled",
+        severity=severity_of(deviation, row.named.tolerance_cents),
+        params=_interval_params(run, row, first_is)
+        | _move_params(row, move, alone, measurement)
+        | _fingering(row, move.which),
+    )
+
+
+def _interval_params(run: Run, row: JudgedPlaying, first_is: str) -> dict[str, Any]:
+    """What the interval was, in this playing and in its run."""
+    return {
         "interval": row.judged.short,
         "low": row.judged.low_pitch,
         "high": row.judged.high_pitch,
         "at_s": row.event.start_s,
         "playing": row.place,
         "playings": len(run.playings),
-        "deviation_cents": deviation,
+        "deviation_cents": row.judged.deviation_cents,
         "uncertainty_cents": row.heard.uncertainty_cents,
         "tolerance_cents": row.named.tolerance_cents,
         "first_cents": run.first_cents,
         "first": first_is,
+    }
+
+
+def _move_params(
+    row: JudgedPlaying, move: Move, alone: Compared, measurement: Measurement
+) -> dict[str, Any]:
+    """Which note has to move, and why."""
+    params: dict[str, Any] = {
         "move": move.which,
         "because": move.because,
         "open": move.open_string,
@@ -76,19 +102,7 @@ def interval_mark(
         slip = alone[0] if move.which == "lower" else alone[1]
         assert slip is not None  # it is what says so
         params |= {"slipped_cents": slip.cents, "slipped_uncertainty_cents": slip.uncertainty_cents}
-    params |= _fingering(row, move.which)
-    return Mark(
-        id=0,
-        start_s=row.event.start_s,
-        end_s=row.event.end_s,
-        code="interval_wide" if deviation > 0 else "interval_narrow",
-        events=(row.event.id,),
-        run=run.id,
-        voice=voice,
-        basis="settled",
-        severity=severity_of(deviation, row.named.tolerance_cents),
-        params=params,
-    )
+    return params
 
 
 def _fingering(row: JudgedPlaying, which: str) -> dict[str, Any]:
