@@ -70,11 +70,7 @@ def judge(
     namer = Namer(policy, measurement.key)
     groups, names = _named_runs(measurement, policy, following, namer)
     judged = _judged(measurement, namer, groups, names)
-    runs, marks = [], []
-    for number, (group, named) in enumerate(zip(groups, names, strict=True)):
-        run, mark = judge_run(number, group, judged, named, measurement)
-        runs.append(run)
-        marks += [mark] if mark else []
+    runs, marks = _runs_and_marks(measurement, judged, groups, names)
     singles, more = _singles(measurement, policy, following, namer, runs)
     intervals = tuple(row for rows in judged.values() for row in rows)
     return Judgement(
@@ -123,6 +119,20 @@ def _judged(
         else []
         for event in measurement.events
     }
+
+
+def _runs_and_marks(
+    measurement: Measurement,
+    judged: dict[int, list[JudgedInterval]],
+    groups: Sequence[RunOfPlayings],
+    names: Sequence[Names],
+) -> tuple[list[Run], list[Mark]]:
+    """Every run, and the mark of those that have one."""
+    found = [
+        judge_run(number, group, judged, named, measurement)
+        for number, (group, named) in enumerate(zip(groups, names, strict=True))
+    ]
+    return [run for run, _ in found], [mark for _, mark in found if mark]
 
 
 def _singles(
