@@ -75,7 +75,7 @@ ROOMS = {
         "processing": {"models", "signals", "storage"},
         "services": {"models", "signals", "storage", "quota", "processing"},
         "uploads": {"models", "signals", "storage", "quota", "services"},
-        "upkeep": {"models", "storage", "services"},
+        "upkeep": {"models", "signals", "storage", "services"},
         "viewings": {"models"},
         "views": {"models", "storage", "access", "viewings"},
     },

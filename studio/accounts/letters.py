@@ -61,6 +61,12 @@ ABOUT_ACCOUNT = """Dear {name},
 
 {text}
 """
+ERASED = """Dear reader,
+
+what you asked us to erase on {asked} is erased. {backups}
+
+This is the last letter about it.
+"""
 NEW_ADDRESS = """Dear {name},
 
 with this link you make this the address that you log in with:
@@ -97,6 +103,11 @@ def post_answer(to: Person, teacher: Person, pupil: Person, link: str) -> None:
 def post_to_operator(to: str, subject: str, text: str) -> None:
     """Tell whoever looks after the machine."""
     _post(Letter.Kind.OPERATOR, to, subject, text)
+
+
+def post_erased(to: str, asked: str, backups: str) -> None:
+    """Tell that an erasure came to its end; the row goes once it is sent."""
+    _post(Letter.Kind.ERASED, to, "It is erased", ERASED.format(asked=asked, backups=backups))
 
 
 def post_invitation(invited: Invitation, link: str) -> None:
@@ -193,7 +204,10 @@ def _send(letter: Letter) -> bool:
     except (SMTPException, OSError, ValueError) as error:  # no letter holds up those behind it
         log.warning("letter %s was not taken (%s)", letter.pk, type(error).__name__)
         return False
-    Letter.objects.filter(pk=letter.pk).update(sent_at=Now(), body="")
+    if letter.kind == Letter.Kind.ERASED:
+        Letter.objects.filter(pk=letter.pk).delete()
+    else:
+        Letter.objects.filter(pk=letter.pk).update(sent_at=Now(), body="")
     return True
 
 

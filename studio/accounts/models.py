@@ -5,6 +5,8 @@ pupil studies, and with whom, is a dated :class:`Enrolment`; who answers for a c
 :class:`GuardianLink`. "Current" always means: started, and not ended, on today's date.
 """
 
+import uuid
+
 from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
 from django.contrib.sessions.base_session import AbstractBaseSession
@@ -85,6 +87,12 @@ class Person(AbstractBaseUser):
     is_active = models.BooleanField(default=True)
     is_operator = models.BooleanField(
         default=False, help_text="Sees how the service is, and nothing of studios by that."
+    )
+    erasure_id = models.UUIDField(
+        default=uuid.uuid4,
+        unique=True,
+        editable=False,
+        help_text="What the list of the erased knows the account by.",
     )
 
     objects = PersonManager()
@@ -196,6 +204,12 @@ class Enrolment(Dated):
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="enrolments")
     teacher = models.ForeignKey(Person, models.PROTECT, related_name="taught_enrolments")
     level = models.CharField(max_length=16, choices=Level, default=Level.GROWING)
+    erasure_id = models.UUIDField(
+        default=uuid.uuid4,
+        unique=True,
+        editable=False,
+        help_text="What the list of the erased knows the place by.",
+    )
 
     class Meta:
         constraints = [
@@ -361,7 +375,10 @@ class InvitedChild(models.Model):
 
 
 class Letter(models.Model):
-    """A letter to be sent by a worker. Its words go once it is sent, and the row a day later."""
+    """A letter to be sent by a worker. Its words go once it is sent, and the row a day later.
+
+    Of one that tells of an erasure the row goes with the words.
+    """
 
     class Kind(models.TextChoices):
         INVITATION = "invitation", "invitation"
@@ -369,6 +386,7 @@ class Letter(models.Model):
         ANSWER = "answer", "answer"
         ACCOUNT = "account", "about an account"
         OPERATOR = "operator", "to the operator"
+        ERASED = "erased", "that something is erased"
 
     kind = models.CharField(max_length=16, choices=Kind)
     to = models.EmailField()
@@ -524,6 +542,8 @@ class AuditEntry(models.Model):
         RETURNED = "returned", "returned a clip"
         RETURN_TAKEN_BACK = "return_taken_back", "took a return back"
         ERASED = "erased", "erased a clip"
+        LESSONS_ERASED = "lessons_erased", "erased all that was kept about a pupil"
+        ACCOUNT_ERASED = "account_erased", "erased an account"
         TRIED_AGAIN = "tried_again", "let work on a clip be tried again"
         OWNER_CHANGED = "owner_changed", "made somebody the owner"
         OPERATOR_CHANGED = "operator_changed", "gave or took the right to look after the service"

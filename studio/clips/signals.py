@@ -28,6 +28,10 @@ said_anew = Signal()
 #: :class:`~.models.ClipFile` name go by themselves.
 erased = Signal()
 
+#: A backup was put back, and the files of clips that were erased since are gone again: what else
+#: was erased since goes now.
+restored = Signal()
+
 #: Somebody asks which clips are waited for. Receivers give a condition (``Q``) on clips.
 awaited = Signal()
 

@@ -1,9 +1,12 @@
 """What was erased, remembered outside the stores, so that restoring a backup erases it again.
 
-One empty file a clip in the data folder's ``erased``: only the clip's random id is kept.
+One empty file for each: a clip in the data folder's ``erased``, an account or a pupil's place in
+``erased-people``, which stands beside for versions of the program that know of clips alone. Only
+random ids are kept.
 """
 
 import shutil
+from collections.abc import Iterable
 from pathlib import Path
 from uuid import UUID
 
@@ -11,17 +14,26 @@ from django.conf import settings
 
 from studio import durable
 
+CLIPS, PEOPLE = "erased", "erased-people"
 
-def folder() -> Path:
-    return Path(settings.MEDIA_ROOT).with_name("erased")
+
+def folder(kind: str = CLIPS) -> Path:
+    return Path(settings.MEDIA_ROOT).with_name(kind)
 
 
 def note(clip_id: UUID) -> None:
     """Remember, durably, that a clip was erased."""
-    place = folder()
-    place.mkdir(parents=True, exist_ok=True)
-    (place / clip_id.hex).touch()
-    durable.sync_folder(place)
+    _note([clip_id], CLIPS)
+
+
+def note_clips(clips: Iterable[UUID]) -> None:
+    """The same for many, with one wait for the disk."""
+    _note(clips, CLIPS)
+
+
+def note_people(ids: Iterable[UUID]) -> None:
+    """Remember accounts and places, by their ``erasure_id``."""
+    _note(ids, PEOPLE)
 
 
 def copy(source: Path, target: Path) -> None:
@@ -33,5 +45,23 @@ def copy(source: Path, target: Path) -> None:
 
 
 def noted() -> list[UUID]:
-    place = folder()
+    """The clips that were erased."""
+    return _noted(CLIPS)
+
+
+def noted_people() -> list[UUID]:
+    """The accounts and places that were erased."""
+    return _noted(PEOPLE)
+
+
+def _note(ids: Iterable[UUID], kind: str) -> None:
+    place = folder(kind)
+    place.mkdir(parents=True, exist_ok=True)
+    for one in ids:
+        (place / one.hex).touch()
+    durable.sync_folder(place)
+
+
+def _noted(kind: str) -> list[UUID]:
+    place = folder(kind)
     return [UUID(hex=path.name) for path in sorted(place.iterdir())] if place.is_dir() else []

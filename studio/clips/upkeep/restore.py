@@ -13,7 +13,7 @@ from django.db import DatabaseError, connection, connections
 
 from studio import __version__, releases, running
 from studio.accounts.models import Person
-from studio.clips import services
+from studio.clips import services, signals
 from studio.clips.models import Clip
 from studio.clips.storage import erasure_log, spool
 from studio.clips.storage.stores import store
@@ -22,7 +22,6 @@ from . import configuration, databases, encryption
 from .backup import said_when_full
 from .manifests import DATABASE, MEDIA, SETTINGS, Backup, BackupError, find
 from .objects import Kept
-from .retention import ERASED
 from .verification import fault_of, sha256_of
 
 
@@ -184,7 +183,8 @@ def _refuse_to_replace() -> None:
 
 def _put_back(ready: Opened) -> Restored:
     backup = ready.backup
-    erasure_log.copy(backup.folder.parent / ERASED, erasure_log.folder())
+    for kind in (erasure_log.CLIPS, erasure_log.PEOPLE):
+        erasure_log.copy(backup.folder.parent / kind, erasure_log.folder(kind))
     _put_media(ready)
     databases.put_back(ready.database)
     said = _of_other_versions(backup)
@@ -224,8 +224,12 @@ def _of_other_versions(backup: Backup) -> list[str]:
 
 
 def erase_again() -> int:
-    """Erase what the backup brought back; says how many clips that were."""
+    """Erase what the backup brought back; says how many clips that were.
+
+    What apps above keep of people goes with :data:`~studio.clips.signals.restored`.
+    """
     back = Clip.objects.filter(pk__in=erasure_log.noted(), erased_at=None)
     for clip in back:
         services.erase(clip, detail="again, after a backup was restored")
+    signals.restored.send(sender=Clip)
     return len(back)

@@ -19,7 +19,7 @@ from studio.clips.storage import erasure_log, spool
 from . import objects
 from .manifests import MANIFEST, Backup, backups_in, write_manifest
 
-ERASED = "erased"
+ERASED = erasure_log.CLIPS
 DAY_S = 24 * 3600.0
 ALL_STAY = timedelta(days=1)
 
@@ -72,7 +72,8 @@ def prune(place: Path, keep: Keep, erased_days: int) -> int:
 
 def note_erasures(place: Path) -> None:
     """Keep what was erased beside the backups too, so that none of them brings it back."""
-    erasure_log.copy(erasure_log.folder(), place / ERASED)
+    for kind in (erasure_log.CLIPS, erasure_log.PEOPLE):
+        erasure_log.copy(erasure_log.folder(kind), place / kind)
 
 
 def _moment(backup: Backup) -> datetime:
