@@ -21,6 +21,8 @@ commands:
   backup, verify, repair, restore, drill
              keep the studio's recordings safe: see deploy/README.md
   hear_anew  let clips that an earlier version heard be heard again, while nothing else waits
+  erase_person, erase_clip, overwrite
+             erase for somebody who cannot do it on the pages
   --version  say which version this is
 
 COMMAND --help tells more about each of these. Django's own commands work too, for example

@@ -31,6 +31,7 @@ from studio.review.comments import CommentText, add_comment
 from studio.review.marks import hand_marks
 from studio.review.marks.hand_marks import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
+from studio.rights.models import ErasureJob
 from tests.cast import PASSWORD, Cast, make_clip, make_drill, set_for
 
 STUDIO_TEACHERS = {"teacher", "colleague"}
@@ -97,6 +98,11 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "operator_try_again": (None, {"operator"}, {"name": "all"}),
     "audit_log": (OWNERS, None, {}),
     "rights": (LOGGED_IN, None, {}),
+    "erase_account": (LOGGED_IN, LOGGED_IN, {}),  # who may not is told whom to ask
+    "erase_lessons": ({"guardian"}, {"guardian"}, {}),
+    "erase_clip": ({"guardian"}, {"guardian"}, {}),
+    "kept_clips": ({"guardian"}, None, {}),
+    "erasure": (EVERYONE, None, {}),  # its address is a secret, and it names nobody
     "people": (TEACHERS, None, {}),
     "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),
@@ -259,8 +265,17 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_of_phrases(cast),
         **_of_uploads(cast, clip),
         **_of_the_rotation(cast),
+        **_of_rights(cast, clip),
         "drill_reading": {"reading_id": read_for(cast).pk},
         "waiting_list": {},
+    }
+
+
+def _of_rights(cast: Cast, clip: Clip) -> dict[str, dict]:
+    return {
+        **_each(("erase_lessons", "kept_clips"), {"pk": cast.enrolment.pk}),
+        "erase_clip": {"clip_id": clip.pk},
+        "erasure": {"job_id": ErasureJob.objects.create(kind="clip").pk},
     }
 
 

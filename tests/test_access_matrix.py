@@ -30,7 +30,7 @@ from tests.cast import Cast, as_person, make_cast
 from tests.forms import FORMS
 
 NOT_ALLOWED = 405
-OPEN = {"log_in", "log_out", "health", "ready", "metrics"}  # without a log-in
+OPEN = {"log_in", "log_out", "health", "ready", "metrics", "erasure"}  # without a log-in
 
 
 def test_every_address_is_in_the_table():

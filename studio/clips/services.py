@@ -3,11 +3,11 @@
 import logging
 from collections.abc import Callable, Iterable
 from contextlib import suppress
-from uuid import uuid4
+from uuid import UUID, uuid4
 
 from django.conf import settings
 from django.db import DatabaseError, IntegrityError, InterfaceError, transaction
-from django.db.models import F
+from django.db.models import F, QuerySet
 from django.utils import timezone
 
 from studio.accounts import audit, consent
@@ -19,6 +19,7 @@ from . import quota, signals
 from .models import Clip, Original, Rendition, Stage, Viewing, file_models
 from .processing import examination
 from .storage import erasure_log, spool
+from .storage.stores import store
 
 log = logging.getLogger(__name__)
 
@@ -199,6 +200,22 @@ def erase(clip: Clip, by: Person | None = None, detail: str = "") -> None:
             for row in model.objects.filter(clip=clip):
                 row.delete()
                 transaction.on_commit(lambda path=row.path: spool.remove(path))
+
+
+def hide(clips: QuerySet[Clip]) -> None:
+    """Clips that are to be erased: from now on nobody reaches them, and no work on them counts.
+
+    Call it in a transaction; :func:`remove_folder` and deleting the rows is the rest.
+    """
+    now = timezone.now()
+    clips.filter(erased_at=None).update(erased_at=now, generation=F("generation") + 1)
+
+
+def remove_folder(clip_id: UUID) -> None:
+    """Remove all files of a clip, those that no row names too. Twice does no harm."""
+    place = store()
+    for entry in list(place.entries(spool.clip_folder(clip_id))):
+        place.delete(entry.name)
 
 
 def begin_an_owed_small() -> Clip | None:

@@ -6,6 +6,7 @@ a grown-up pupil herself, a child's guardians. It does not end with the lessons.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from uuid import UUID
 
 from django.db.models import Q, QuerySet
 from django.http import Http404
@@ -13,6 +14,9 @@ from django.http import Http404
 from studio.accounts import consent, guardians
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person, Studio
+from studio.clips.models import Clip
+
+WITH_PLACE = ("enrolment__pupil", "enrolment__studio")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,19 @@ def lessons_for(person: Person, pk: int) -> Scope:
     if person not in consent.deciders(place):
         raise Http404
     return Scope(place.pupil, place.studio, place)
+
+
+def clip_for(person: Person, pk: UUID) -> Clip:
+    """A clip for whose pupil ``person`` decides, of lessons that have ended too, or 404."""
+    clip = get_or_404(Clip.objects.filter(erased_at=None).select_related(*WITH_PLACE), pk)
+    lessons_for(person, clip.enrolment_id)
+    return clip
+
+
+def clips_of(scope: Scope) -> QuerySet[Clip]:
+    """The clips of a pupil's lessons in one studio that are not erased, newest first."""
+    here = Clip.objects.filter(enrolment__pupil=scope.person, enrolment__studio=scope.studio)
+    return here.filter(erased_at=None).select_related(*WITH_PLACE)
 
 
 def _lessons(person: Person) -> Iterator[Scope]:

@@ -1,7 +1,12 @@
 from django.urls import path
 
-from . import views
+from . import erasure_views, views
 
 urlpatterns = [
     path("rights/", views.rights, name="rights"),
+    path("rights/erase/account/", erasure_views.account, name="erase_account"),
+    path("rights/erase/lessons/<int:pk>/", erasure_views.lessons, name="erase_lessons"),
+    path("rights/erase/clips/<uuid:clip_id>/", erasure_views.clip, name="erase_clip"),
+    path("rights/lessons/<int:pk>/clips/", erasure_views.kept_clips, name="kept_clips"),
+    path("rights/erased/<uuid:job_id>/", erasure_views.erasure, name="erasure"),
 ]

@@ -10,4 +10,8 @@ from . import access
 @require_safe
 def rights(request: HttpRequest) -> HttpResponse:
     """All that the person may ask for, each with what can be done about it."""
-    return render(request, "rights/rights.html", {"scopes": access.scopes_of(request.user)})
+    context = {
+        "scopes": access.scopes_of(request.user),
+        "erasures": request.user.erasures_asked.order_by("-asked_at"),
+    }
+    return render(request, "rights/rights.html", context)

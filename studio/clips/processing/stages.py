@@ -57,9 +57,10 @@ def publishing(held: Leased) -> Iterator[Clip]:
     generation = held.clip.generation  # type: ignore[attr-defined]  # each kind here has its clip
     leases.reconnect_if_lost()
     with transaction.atomic():
-        clip = Clip.objects.select_for_update().get(pk=held.clip_id)  # type: ignore[attr-defined]
-        if clip.generation != generation or clip.erased_at is not None:
-            raise LeaseLost(f"clip {clip.pk} was erased or replaced")
+        number = held.clip_id  # type: ignore[attr-defined]
+        clip = Clip.objects.select_for_update().filter(pk=number).first()
+        if clip is None or clip.generation != generation or clip.erased_at is not None:
+            raise LeaseLost(f"clip {number} was erased or replaced")
         leases.mark_done(held)
         yield clip
 

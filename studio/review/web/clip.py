@@ -10,6 +10,7 @@ from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_POST, require_safe
 
 from studio.accounts import access as people
+from studio.accounts import consent
 from studio.clips import access as clips
 from studio.clips import services as clip_services
 from studio.clips import viewings
@@ -55,6 +56,8 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         "send_at": send_at(request.user, clip.enrolment, clip.consented),
         "playable": is_playable(clip),
         "watchers": viewings.watchers_of(clip),
+        # Whoever decides for the pupil, as a rule; who it is exactly is asked on the page itself.
+        "may_erase": bool(consent.is_grown_up(clip.enrolment.pupil)) == own,
     }
     try:
         returned = access.return_for(request.user, clip.pk)

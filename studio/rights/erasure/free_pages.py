@@ -1,0 +1,121 @@
+"""What the database leaves behind of deleted rows, and how it is overwritten.
+
+**SQLite** overwrites with noughts what is deleted (``secure_delete``, :mod:`studio.environment`),
+in the write-ahead log first; the log is then taken into the file and cut. Rows that were once moved
+from page to page may have left bytes in the gaps of a page: so the file is searched for what was
+erased, and written anew (``VACUUM``) where any of it is found.
+
+**PostgreSQL** moves rows within their pages as well, and marks room as free without overwriting
+it: the tables that had rows of people are written anew (``VACUUM FULL``), statistics too.
+
+Not covered, here as anywhere: blocks that a file system or a flash disk has set aside without
+overwriting them, PostgreSQL's own write-ahead log until it is recycled, and copies that an archive
+of that log or the machine's snapshots keep.
+"""
+
+import logging
+import mmap
+import time
+from collections.abc import Iterable
+from pathlib import Path
+
+from django.db import DatabaseError, OperationalError, connection
+from psycopg import sql
+
+log = logging.getLogger(__name__)
+
+AT_MOST_BYTES = 2 << 30  # what is larger is written anew by a command alone, in a quiet hour
+PATIENCE_S = 30.0  # for readers that hold the write-ahead log
+MOST_NEEDLES = 64
+
+
+def overwrite(tables: Iterable[str], needles: Iterable[str] | None, *, all_sizes=False) -> bool:
+    """Overwrite what was deleted of these tables; whether it is all done.
+
+    ``needles`` are what was erased: an SQLite file in which none of them is found is left as it
+    is; None writes it anew in any case. Call it outside a transaction.
+    """
+    if connection.vendor == "sqlite":
+        return _overwrite_sqlite(needles, all_sizes)
+    return _overwrite_postgres(list(tables), all_sizes)
+
+
+def forget_earlier() -> None:
+    """Remove the database that a restore kept beside: it still has what is being erased."""
+    if connection.vendor == "sqlite":
+        path = Path(connection.settings_dict["NAME"])
+        path.with_name(f"{path.name}.before-restore").unlink(missing_ok=True)
+
+
+# -- SQLite --------------------------------------------------------------------------------
+
+
+def _overwrite_sqlite(needles: Iterable[str] | None, all_sizes: bool) -> bool:
+    path = Path(connection.settings_dict["NAME"])
+    done = _cut_log()
+    if needles is not None and not _holds_any(path, list(needles)[:MOST_NEEDLES]):
+        return done
+    if path.stat().st_size > AT_MOST_BYTES and not all_sizes:
+        log.warning("the database is to be written anew: run `studio overwrite` in a quiet hour")
+        return False
+    begun = time.monotonic()
+    with connection.cursor() as cursor:
+        cursor.execute("VACUUM")
+    log.info("the database was written anew in %.1f s", time.monotonic() - begun)
+    return _cut_log()
+
+
+def _cut_log() -> bool:
+    """Take the write-ahead log into the file and cut it; whether no reader stood in the way."""
+    until = time.monotonic() + PATIENCE_S
+    while True:
+        with connection.cursor() as cursor:
+            busy = cursor.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+        if not busy:
+            return True
+        if time.monotonic() > until:
+            log.warning("the write-ahead log could not be cut: somebody reads all the time")
+            return False
+        time.sleep(0.2)
+
+
+def _holds_any(path: Path, needles: list[str]) -> bool:
+    """Whether a file has any of these words; JSON writes letters beyond ASCII in its own way."""
+    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as held:
+        return any(held.find(form) >= 0 for word in needles for form in forms_of(word))
+
+
+def forms_of(word: str) -> set[bytes]:
+    """How a word may stand in a file: as UTF-8, and escaped as in JSON."""
+    escaped = word.encode("ascii", "backslashreplace")
+    return {word.encode(), escaped} - {b""}
+
+
+# -- PostgreSQL ----------------------------------------------------------------------------
+
+
+def _overwrite_postgres(tables: list[str], all_sizes: bool) -> bool:
+    done = True
+    for table in [*dict.fromkeys(tables), "pg_catalog.pg_statistic"]:
+        done = _write_anew(table, all_sizes) and done
+    return done
+
+
+def _write_anew(table: str, all_sizes: bool) -> bool:
+    """A table that somebody holds, or that is large, gets a plain VACUUM."""
+    name = sql.Identifier(*table.split("."))
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_total_relation_size(%s::regclass)", [name.as_string(None)])
+        small = all_sizes or cursor.fetchone()[0] <= AT_MOST_BYTES
+        analyse = sql.SQL("") if "." in table else sql.SQL(", ANALYZE")
+        try:
+            cursor.execute("SET lock_timeout = '5s'")
+            if small:
+                cursor.execute(sql.SQL("VACUUM (FULL{}) {}").format(analyse, name))
+                return True
+        except (OperationalError, DatabaseError) as error:
+            log.warning("%s was not written anew: %s", table, type(error).__name__)
+        finally:
+            cursor.execute("RESET lock_timeout")
+        cursor.execute(sql.SQL("VACUUM {}").format(name))
+    return False

@@ -1,0 +1,18 @@
+"""``python -m studio overwrite``: what the database left behind of deleted rows."""
+
+from django.core.management.base import BaseCommand, CommandError
+
+from studio.rights.erasure import free_pages, work
+
+
+class Command(BaseCommand):
+    help = (
+        "Write the database’s tables anew, so that nothing of deleted rows is left in its files. "
+        "Erasures do it by themselves; this is for a database above 2 GB, in a quiet hour: nothing "
+        "can be written meanwhile."
+    )
+
+    def handle(self, *args, **options) -> None:
+        if not free_pages.overwrite(work.tables(), None, all_sizes=True):
+            raise CommandError("Not all of it: somebody was at work. Try again in a quieter hour.")
+        self.stdout.write("The database was written anew.")

@@ -1,0 +1,21 @@
+"""Celery tasks: thin."""
+
+from celery import shared_task
+
+from studio.jobs import dead_letters, runner
+from studio.jobs.queue import MESSAGE_VERSION
+
+from .erasure import dispatch as erasures
+from .erasure import work
+
+
+@shared_task(bind=True)
+def erase(task, erasure_id="", version=MESSAGE_VERSION, **more) -> None:
+    """Take off the disk what somebody asked to be erased."""
+    if dead_letters.understood(task.name, {"erasure_id": erasure_id}, version, more):
+        runner.take(
+            f"erasure {erasure_id}",
+            lambda: erasures.claim(erasure_id),
+            work.erase,
+            lambda: erasures.dispatch(erasure_id),
+        )

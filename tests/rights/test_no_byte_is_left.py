@@ -1,0 +1,353 @@
+"""After an erasure nothing of a pupil is found in any file, and no backup brings her back.
+
+Regulation (EU) 2016/679, article 17. Searched are the bytes of every file: the data folder with
+the database and its write-ahead log, or PostgreSQL's own folder and a dump of it; the recordings in
+the folder, or in a store that speaks S3. Not searched is PostgreSQL's write-ahead log, which
+DEVELOPERS.md says is left to be recycled.
+"""
+
+import hashlib
+import json
+import os
+import subprocess
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+from uuid import UUID
+
+import pytest
+from django.conf import settings
+from django.core.management import call_command
+from django.db import connection, connections
+from django.test import Client, override_settings
+from django.urls import reverse
+from django.utils import timezone
+from moto.server import ThreadedMotoServer
+
+from studio import environment, postgres
+from studio.accounts import audit, letters, passwords
+from studio.accounts.models import Invitation, Notice, Person, TryCount
+from studio.clips import services as clips
+from studio.clips import tasks as clip_tasks
+from studio.clips import viewings
+from studio.clips.models import Clip, Original, Rendition
+from studio.clips.storage import erasure_log
+from studio.clips.storage.stores import ObjectStore, store
+from studio.clips.upkeep import backup, restore
+from studio.clips.uploads import partial, protocol
+from studio.clips.uploads import services as uploads
+from studio.jobs import dead_letters
+from studio.review.enclosures import renditions as enclosed
+from studio.review.models import Enclosure
+from studio.rights import tasks
+from studio.rights.erasure import dispatch, free_pages, work
+from studio.rights.models import ErasureJob
+from tests.cast import as_person, make_cast, make_clip, make_drill, make_return, set_for
+from tests.production import use_database
+from tests.review import replies
+from tests.samples import SAMPLE
+
+NAME, ADDRESS = "Quillon Zevråsen", "quillon.zevrasen@fiddle-post.example"
+TITLE, NOTE = "Grumbling sixths of Zevtown", "My thumb zevhurts, please look"
+COMMENT, SUMMARY = "Zevlisten to the upper note.", "Zevsteadier than last week."
+FILENAME, GOAL = "zevclip-from-phone.mp4", "zevgoal, three times"
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the studio of a test keeps everything, and where its backups lie."""
+
+    data: Path
+    backups: Path
+    server: Path | None  # the folder of its PostgreSQL
+
+
+@pytest.fixture(params=["sqlite, folder", "postgres, object store"])
+def place(request, tmp_path, monkeypatch, django_db_blocker) -> Iterator[Place]:
+    data, server = tmp_path / "data", None
+    for part in ("media", "incoming", "queue"):
+        (data / part).mkdir(parents=True)
+    url = f"sqlite:///{data / 'studio.sqlite3'}"
+    if request.param.startswith("postgres"):
+        started = request.getfixturevalue("postgres")
+        url, server = started.create("erasing"), started.folder / "data"
+    monkeypatch.setenv("DATABASE_URL", url)
+    own = environment.database("DATABASE_URL", data)
+    before = settings.DATABASES["default"]
+    changed = {
+        "STUDIO_DATA": data,
+        "MEDIA_ROOT": data / "media",
+        "FILE_UPLOAD_TEMP_DIR": data / "incoming",
+        "BACKUP_FOLDER": str(tmp_path / "backups"),
+        "MAIL": {"EMAIL_HOST": "mail.example"},
+    }
+    monkeypatch.setattr(clips, "dispatch", lambda pk, kind: None)
+    with django_db_blocker.unblock(), override_settings(**changed):
+        use_database(connections.configure_settings({"default": own})["default"])
+        try:
+            call_command("migrate", interactive=False, verbosity=0)
+            if server:
+                request.getfixturevalue("own_bucket")
+            yield Place(data, tmp_path / "backups", server)
+        finally:
+            use_database(before)
+
+
+@pytest.fixture
+def own_bucket(tmp_path, monkeypatch):
+    """An empty bucket of a local server, which the settings name."""
+    server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
+    server.start()
+    host = "{}:{}".format(*server.get_host_and_port())
+    monkeypatch.setenv("OBJECT_STORE", f"s3://key:secret@{host}/clips?tls=0")
+    options = environment.object_store("OBJECT_STORE")
+    backend = {"BACKEND": "storages.backends.s3.S3Storage", "OPTIONS": options}
+    with override_settings(OBJECT_STORE=options, STORAGES=settings.STORAGES | {"clips": backend}):
+        ObjectStore().storage.bucket.create()
+        yield
+    server.stop()
+
+
+# -- a pupil with everything ---------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Pupil:
+    cast: object
+    clip: UUID
+    needles: dict[str, bytes]  # what is looked for, by what it is
+
+
+def pupil_with_everything() -> Pupil:
+    cast = make_cast()
+    pupil, guardian, teacher = cast.pupil, cast.guardian, cast.teacher
+    Person.objects.filter(pk=pupil.pk).update(name=NAME, email=ADDRESS, birth_year=2014)
+    pupil.refresh_from_db()
+    cast.enrolment.refresh_from_db()
+    clip = _sent_and_heard(cast)
+    _others_around(cast)
+    desk = as_person(teacher)
+    assert desk.get(f"/clips/{clip.pk}/").status_code == 200
+    assert replies.comment(desk, clip, _voice(), text="Zevhear").status_code == 200
+    stroke = {"kind": "arrow", "from": [0.2, 0.2], "to": [0.5, 0.6]}
+    drawing = json.dumps({"frame_s": 1.0, "strokes": [stroke]})
+    said = {"text": "Zevlook", "form_key": "two", "drawing": drawing, "drawing_words": "Zevthumb"}
+    assert replies.comment(desk, clip, None, **said).status_code == 200
+    assert Enclosure.objects.count() == 2
+    for one in Enclosure.objects.all():
+        enclosed.prepare(_claimed(one))
+    make_return(clip, COMMENT)
+    clip.review.summary = SUMMARY
+    clip.review.save()
+    set_for(cast.enrolment, make_drill(teacher, cast.studio), goal=GOAL)
+    upload = uploads.begin(
+        cast.enrolment, pupil, 4096, protocol.encoded({"title": "Zevhalf", "filename": FILENAME})
+    )
+    uploads.write(upload, 0, [SAMPLE.read_bytes()[-2048:]])
+    for who in (teacher, guardian):
+        Notice.objects.create(to=who, text=f"{NAME} has a new instrument.")
+    letters.post_answer(guardian, teacher, pupil, "https://studio.example/zevletter/")
+    letters.post_about_account(ADDRESS, NAME, "Zevtold.")
+    audit.record(audit.Act.RETURNED, by=teacher, studio=cast.studio, about=pupil, clip=clip.pk)
+    dead_letters.park_message("studio.clips.tasks.later", {"clip_id": str(clip.pk)}, "a test")
+    viewings.note(clip, teacher)
+    as_person(pupil).get("/queue/")
+    passwords.make_codes(pupil)
+    _wrong_tries()
+    Invitation.objects.create(
+        studio=cast.studio,
+        role="guardian",
+        name="Zevparent",
+        email="zevparent@fiddle-post.example",
+        pupil=pupil,
+        token_sha256="5e" * 32,
+        expires_at=timezone.now() + timedelta(days=2),
+    )
+    return Pupil(cast, clip.pk, _needles(clip, upload.pk))
+
+
+def _sent_and_heard(cast) -> Clip:
+    said = {"title": TITLE, "note": NOTE}
+    sent = [SAMPLE.read_bytes()]
+    clip = clips.receive(cast.enrolment, cast.pupil, sent, FILENAME, **said)
+    for work_on in (
+        clip_tasks.listen_to_clip,
+        clip_tasks.prepare_small,
+        clip_tasks.prepare_playback,
+    ):
+        work_on(str(clip.pk))
+    assert clip.renditions.count() == 4
+    return clip
+
+
+def _others_around(cast, many: int = 40) -> None:
+    """Enough of others that rows of the pupil stand between theirs, and pages are divided."""
+    for number in range(many):
+        other = make_clip(cast.other_enrolment, f"Other clip {number}")
+        make_return(other, "Somebody else’s comment. " * 20)
+
+
+def _voice() -> bytes:
+    """Two seconds of a recorded reply, as a browser sends it."""
+    made = subprocess.run(
+        [
+            *("ffmpeg", "-v", "error", "-f", "lavfi", "-i", "sine=311:duration=2"),
+            *("-c:a", "libopus", "-f", "webm", "-"),
+        ],
+        capture_output=True,
+        check=True,
+    )
+    return made.stdout
+
+
+def _claimed(one: Enclosure) -> Enclosure:
+    from studio.review.enclosures import dispatch as enclosures
+
+    held = enclosures.claim(str(one.pk))
+    assert held is not None
+    return held
+
+
+def _wrong_tries() -> None:
+    for _ in range(3):
+        Client().post("/log-in/", {"username": ADDRESS, "password": "zevwrong"})
+    assert TryCount.objects.exists()
+
+
+def _needles(clip: Clip, upload: UUID) -> dict[str, bytes]:
+    words = {
+        **{"name": NAME, "first name": NAME.split()[0], "address": ADDRESS, "title": TITLE},
+        **{"note": NOTE, "comment": COMMENT, "summary": SUMMARY, "file name": FILENAME},
+        **{"goal": GOAL, "clip": str(clip.pk), "clip in hex": clip.pk.hex},
+        **{"upload in hex": upload.hex, "invited": "zevparent"},
+        **{"reply": "Zevhear", "drawing": "Zevthumb", "letter": "zevletter", "told": "Zevtold"},
+        "hash of the address": hashlib.sha256(f"account\0{ADDRESS}".encode()).hexdigest(),
+    }
+    for one in Enclosure.objects.all():
+        words |= {f"reply {one.pk}": one.pk.hex}
+    found = {what: word.encode() for what, word in words.items()}
+    for model in (Original, Rendition):
+        for file in model.objects.filter(clip=clip):
+            found[f"hash of {file}"] = file.sha256.encode()
+            size = file.size_bytes
+            with store().local(file.path) as path:
+                middle = path.read_bytes()[size // 2 : size // 2 + 48]
+            if len(set(middle)) > 8:
+                found[f"bytes of {file}"] = middle
+    if connection.vendor == "postgresql":  # which keeps ids as 16 bytes
+        found |= {"clip as bytes": clip.pk.bytes, "upload as bytes": upload.bytes}
+    found["bytes of the upload"] = partial.path(upload).read_bytes()[1000:1048]
+    return found
+
+
+# -- looking everywhere --------------------------------------------------------------------
+
+
+def found_anywhere(place: Place, needles: dict[str, bytes]) -> list[tuple[str, str]]:
+    """Each needle with the file that has it, in its bytes or in its name."""
+    return [
+        (what, name)
+        for name, content in everything(place)
+        for what, needle in needles.items()
+        if needle in content or needle in name.encode()
+    ]
+
+
+def everything(place: Place) -> Iterator[tuple[str, bytes]]:
+    tombstones = (erasure_log.folder(erasure_log.CLIPS), erasure_log.folder(erasure_log.PEOPLE))
+    for path in sorted(place.data.rglob("*")):
+        if path.is_file() and path.parent not in tombstones:
+            yield str(path.relative_to(place.data)), path.read_bytes()
+    if place.server is None:
+        return
+    for entry in store().entries():
+        yield entry.name, b"".join(store().read(entry.name, 0, entry.size_bytes))
+    with connection.cursor() as cursor:
+        cursor.execute("CHECKPOINT")
+    for path in sorted(place.server.rglob("*")):
+        if path.is_file() and "pg_wal" not in path.parts:
+            yield str(path.relative_to(place.server)), path.read_bytes()
+    dumped = subprocess.run(
+        ["pg_dump", f"--dbname={postgres.address()}"],
+        env=os.environ | {"PGPASSWORD": postgres.password()},
+        capture_output=True,
+        check=True,
+    )
+    yield "a dump", dumped.stdout
+
+
+def erased_by_a_worker() -> ErasureJob:
+    job = ErasureJob.objects.get()
+    tasks.erase(str(job.pk))
+    job.refresh_from_db()
+    assert job.state == ErasureJob.State.ERASED
+    return job
+
+
+# -- the proof -----------------------------------------------------------------------------
+
+
+def test_nothing_is_left_of_a_child_and_no_backup_brings_her_back(place, caplog, mailoutbox):
+    """GIVEN a child with everything WHEN her guardian has it erased THEN no byte is found."""
+    there = pupil_with_everything()
+    seen = {what for what, _ in found_anywhere(place, there.needles)}
+    assert there.needles.keys() - seen == set(), "what was never found proves nothing"
+    yesterday = backup.back_up(place.backups)
+    assert yesterday
+    others = Clip.objects.exclude(pk=there.clip).count()
+    browser = as_person(there.cast.guardian)
+    browser.post(reverse("erase_lessons", args=[there.cast.enrolment.pk]))
+    erased_by_a_worker()
+    letters.send_due()
+    assert Clip.objects.count() == others > 30
+    assert found_anywhere(place, there.needles) == []
+    assert erasure_log.noted() == [there.clip]
+    assert len(erasure_log.noted_people()) == 2  # her place and her account
+    assert not any(NAME in one.body for one in mailoutbox if one.subject == "It is erased")
+
+    restored = restore.restore(place.backups, replace=True)
+    assert restored.erased_again == 1
+    assert Clip.objects.count() == others
+    assert found_anywhere(place, there.needles) == []
+    assert NAME not in caplog.text
+    assert ADDRESS not in caplog.text
+
+
+def test_nothing_is_left_of_one_clip(place):
+    there = pupil_with_everything()
+    of_her = ("name", "first name", "address", "hash of the address", "goal")
+    of_others = (*of_her, "invited", "told", "letter", "upload in hex", "file name")
+    of_clip = {
+        what: needle
+        for what, needle in there.needles.items()
+        if what not in of_others and "the upload" not in what and what != "upload as bytes"
+    }
+    browser = as_person(there.cast.guardian)
+    browser.post(reverse("erase_clip", args=[there.clip]))
+    erased_by_a_worker()
+    assert found_anywhere(place, of_clip) == []
+    assert Person.objects.get(name=NAME).is_active
+
+
+def test_an_erasure_that_was_cut_off_leaves_nothing_either(place, monkeypatch):
+    """GIVEN a worker that dies once the rows are gone WHEN another goes on THEN all is overwritten.
+
+    By then nobody knows any more what to look for.
+    """
+    there = pupil_with_everything()
+    browser = as_person(there.cast.guardian)
+    browser.post(reverse("erase_lessons", args=[there.cast.enrolment.pk]))
+    job = ErasureJob.objects.get()
+
+    def dies(*args, **more):
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as dying:
+        dying.setattr(free_pages, "overwrite", dies)
+        with pytest.raises(KeyboardInterrupt):
+            work.erase(dispatch.claim(str(job.pk)))
+    assert not Person.objects.filter(name=NAME).exists()
+    ErasureJob.objects.update(lease_until=timezone.now() - timedelta(minutes=5))
+    erased_by_a_worker()
+    assert found_anywhere(place, there.needles) == []
