@@ -74,18 +74,7 @@ class Pitch:
     @classmethod
     def parse(cls, name: str) -> "Pitch":
         """The pitch of a name such as ``Bb4``, ``B♭4``, ``F##3`` or ``Fx3``."""
-        text = name.strip()
-        for sign, plain in _ACCIDENTALS.items():
-            text = text.replace(sign, plain)
-        found = _NAME.fullmatch(text)
-        if not found:
-            raise ValueError(
-                f"{name!r} is not a pitch name; write a letter, an accidental if any, "
-                "and an octave, such as Bb4"
-            )
-        letter, signs, octave = found.groups()
-        alter = {"bb": -2, "b": -1, "#": 1, "##": 2, "x": 2}.get(signs or "", 0)
-        return cls(letter.upper(), alter, int(octave))
+        return _parsed(name)
 
     @property
     def midi(self) -> int:
@@ -118,6 +107,22 @@ class Pitch:
 
     def __str__(self) -> str:
         return f"{self.pitch_class_name}{self.octave}"
+
+
+@lru_cache(maxsize=1024)  # a page and a judgement name some forty pitches thousands of times
+def _parsed(name: str) -> Pitch:
+    text = name.strip()
+    for sign, plain in _ACCIDENTALS.items():
+        text = text.replace(sign, plain)
+    found = _NAME.fullmatch(text)
+    if not found:
+        raise ValueError(
+            f"{name!r} is not a pitch name; write a letter, an accidental if any, "
+            "and an octave, such as Bb4"
+        )
+    letter, signs, octave = found.groups()
+    alter = {"bb": -2, "b": -1, "#": 1, "##": 2, "x": 2}.get(signs or "", 0)
+    return Pitch(letter.upper(), alter, int(octave))
 
 
 def frequency_of_midi(midi: float, a4_hz: float = A4_HZ) -> float:
