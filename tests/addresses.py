@@ -104,6 +104,12 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "kept_clips": ({"guardian"}, None, {}),
     "erasure": (EVERYONE, None, {}),  # its address is a secret, and it names nobody
     "people": (TEACHERS, None, {}),
+    "people_invite_family": (
+        None,
+        TEACHERS,
+        {"name": "N", "email": "n@n.example", "child0-name": "M", "child0-birth_year": "2019"},
+    ),
+    "people_own_login": (None, TEACHERS, {"own_login_age": "13"}),
     "people_invite": (None, TEACHERS, {"name": "N", "email": "n@n.example", "birth_year": "2001"}),
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),
     "guardian_link": (None, TEACHERS, {}),

@@ -53,6 +53,10 @@ def proposed(name: str, but: tuple[str, ...] = ()) -> str:
     return next(one for one in names if (one,) not in taken)
 
 
+def is_taken(name: str) -> bool:
+    return Person.objects.filter(login_name=name.strip().lower()).exists()
+
+
 def may_change(guardian: Person, child: Person) -> bool:
     """Whether ``guardian`` may make, renew and end the child's log-in."""
     decided = guardians.deciding().filter(guardian=guardian, pupil=child).values("studio")

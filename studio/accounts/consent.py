@@ -110,7 +110,12 @@ def is_grown_up(pupil: Person) -> bool | None:
     """Whether the year of birth says so; ``None`` where it is not known."""
     if pupil.birth_year is None:
         return None
-    return pupil.birth_year < _grown_up_if_born_before()
+    return is_surely(pupil.birth_year, GROWN_UP_AGE)
+
+
+def is_surely(birth_year: int, age: int) -> bool:
+    """Whether whoever was born in that year has had the birthday of this age, whatever its day."""
+    return birth_year < timezone.localdate().year - age
 
 
 def deciders(enrolment: Enrolment) -> list[Person]:

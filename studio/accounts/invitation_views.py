@@ -10,11 +10,10 @@ from django.views.decorators.http import require_http_methods
 
 from studio.headers import opens_a_door
 
-from . import access, invitations
+from . import access, families, invitations
+from .family_views import BACKEND, invitation_of_family
 from .forms import AcceptForm
 from .models import Invitation, Person
-
-BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
 @login_not_required
@@ -24,7 +23,10 @@ BACKEND = "django.contrib.auth.backends.ModelBackend"
 def invitation(request: HttpRequest, secret: str) -> HttpResponse:
     """What is offered (GET); taking it (POST), as a new person or as who has the address."""
     try:
-        return _invitation(request, invitations.by_secret(secret))
+        offered = invitations.by_secret(secret)
+        if families.is_family(offered):
+            return invitation_of_family(request, offered)
+        return _invitation(request, offered)
     except invitations.NoLongerOpen:
         return render(request, "accounts/invitation_gone.html", status=404)
 

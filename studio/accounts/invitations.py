@@ -116,7 +116,7 @@ def accept_for(invitation: Invitation, child: Person, guardian: Person) -> None:
         When somebody accepted or cancelled in the meantime.
     """
     accept(invitation, person=child)
-    _join(guardian, invitation.studio, Role.GUARDIAN)
+    join(guardian, invitation.studio, Role.GUARDIAN)
     link_guardian(guardian, child, invitation.studio, by=guardian)
 
 
@@ -129,20 +129,51 @@ def accept(invitation: Invitation, name: str = "", password: str = "", person=No
     NoLongerOpen
         When somebody accepted or cancelled in the meantime.
     """
-    taken = _open().filter(pk=invitation.pk).update(accepted_at=timezone.now())
-    if not taken:
-        raise NoLongerOpen
+    take(invitation)
     if person is None:
         person = Person.objects.create_user(invitation.email, password, name=name.strip())
-    _join(person, invitation.studio, invitation.role)
+    join(person, invitation.studio, invitation.role)
     if invitation.role == Role.PUPIL:
         _enrol(person, invitation)
-    said = f"as {invitation.get_role_display()}"
-    audit.record(audit.Act.CAME, by=person, studio=invitation.studio, about=person, detail=said)
+    record_arrival(invitation, person)
     if invitation.role == Role.GUARDIAN:
         by = invitation.invited_by or person
         link_guardian(person, invitation.pupil, invitation.studio, by)
     return person
+
+
+def take(invitation: Invitation) -> None:
+    """Nobody else accepts it. Call it in the transaction of what is accepted.
+
+    Raises
+    ------
+    NoLongerOpen
+        When somebody accepted or cancelled in the meantime.
+    """
+    if not _open().filter(pk=invitation.pk).update(accepted_at=timezone.now()):
+        raise NoLongerOpen
+
+
+def join(person: Person, studio: Studio, role: str) -> None:
+    """Let ``person`` belong to the studio in this role from today, unless that is so already."""
+    held = Membership.objects.filter(current(), person=person, studio=studio, role=role)
+    if not held.exists():
+        teachers = Membership.objects.filter(studio=studio, role=Role.TEACHER)
+        is_owner = role == Role.TEACHER and not teachers.exists()  # the studio's first
+        Membership.objects.update_or_create(
+            person=person,
+            studio=studio,
+            role=role,
+            started_on=timezone.localdate(),
+            defaults={"ended_on": None},
+            create_defaults={"ended_on": None, "is_owner": is_owner},
+        )
+
+
+def record_arrival(invitation: Invitation, by: Person, about: Person | None = None) -> None:
+    """Note who came; a child of a family by her guardian."""
+    said = "as pupil" if about else f"as {invitation.get_role_display()}"
+    audit.record(audit.Act.CAME, by=by, studio=invitation.studio, about=about or by, detail=said)
 
 
 @transaction.atomic
@@ -188,21 +219,6 @@ def _open() -> QuerySet[Invitation]:
         cancelled_at=None,
         expires_at__gt=timezone.now(),
     )
-
-
-def _join(person: Person, studio: Studio, role: str) -> None:
-    held = Membership.objects.filter(current(), person=person, studio=studio, role=role)
-    if not held.exists():
-        teachers = Membership.objects.filter(studio=studio, role=Role.TEACHER)
-        is_owner = role == Role.TEACHER and not teachers.exists()  # the studio's first
-        Membership.objects.update_or_create(
-            person=person,
-            studio=studio,
-            role=role,
-            started_on=timezone.localdate(),
-            defaults={"ended_on": None},
-            create_defaults={"ended_on": None, "is_owner": is_owner},
-        )
 
 
 def _enrol(person: Person, invitation: Invitation) -> None:

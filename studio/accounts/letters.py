@@ -116,7 +116,7 @@ def post_invitation(invited: Invitation, link: str) -> None:
         name=invited.name,
         who=invited.invited_by or "The teacher",
         studio=invited.studio,
-        role=invited.get_role_display() + (f" of {invited.pupil}" if invited.pupil else ""),
+        role=invited.get_role_display() + (f" of {invited.of_whom}" if invited.of_whom else ""),
         link=link,
         until=figures.date_time(timezone.localtime(invited.expires_at)),
     )

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from studio import figures
 
-from .names import OneLineField
+from .names import OneLineField, listed
 from .prepared import Given, Prepared
 from .secret_words import as_typed
 
@@ -355,6 +355,11 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.name} as {self.get_role_display()} of {self.studio}"
+
+    @property
+    def of_whom(self) -> str:
+        """The children of an invited guardian, by name; empty for others."""
+        return listed([self.pupil] if self.pupil else self.children.all())
 
 
 class InvitedChild(models.Model):

@@ -5,6 +5,7 @@ a file's own title, a row from before) is put on one line where its row is writt
 """
 
 import unicodedata
+from collections.abc import Iterable
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -37,6 +38,15 @@ def in_one_line(text: str) -> str:
 def validate(text: str) -> None:
     if not is_one_line(text):
         raise ValidationError(SENTENCE)
+
+
+def listed(names: Iterable[object]) -> str:
+    """
+    >>> listed(["Ida"]), listed(["Ida", "Otto", "Mira"])
+    ('Ida', 'Ida, Otto and Mira')
+    """
+    *first, last = [str(name) for name in names] or [""]
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 class NameField(forms.CharField):

@@ -10,6 +10,7 @@ from studio import figures
 
 from . import guardians, letters
 from .models import Notice, PasswordLink, Person
+from .names import listed
 from .prepared import Given, Prepared
 
 
@@ -71,5 +72,4 @@ def when(moment) -> str:
 
 def names(people: Iterable[Person]) -> str:
     """ "A", "A and B", "A, B and C"."""
-    *first, last = [str(person) for person in people]
-    return f"{', '.join(first)} and {last}" if first else last
+    return listed(people)

@@ -9,10 +9,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import access, audit, consent, invitations, letters, notices, passwords, services
+from . import access, audit, consent, families, invitations, letters, notices, passwords, services
 from .ended import says_that_it_ended
+from .family_forms import FamilyForm, OwnLoginForm
 from .forms import AnsweringForm, InviteForm, LinkForm
-from .models import Enrolment, GuardianLink, Membership, Studio
+from .models import Enrolment, GuardianLink, Invitation, Membership, Studio
 from .reauthentication import asks_again
 
 Role = Membership.Role
@@ -47,12 +48,47 @@ def invite(request: HttpRequest, role: str) -> HttpResponse:
         birth_year=said.get("birth_year"),
         pupil=place.pupil if place else None,
     )
+    return _made(request, invited, secret)
+
+
+@opens_a_door
+@require_POST
+@asks_again
+def invite_family(request: HttpRequest) -> HttpResponse:
+    """Make a family's invitation and show its link this once; or make room for one more child."""
+    studio = access.teaching_studio(request.user)
+    form = FamilyForm(request.POST)
+    if "add" in request.POST:
+        return _page(request, studio, refused=form.grown(request.POST), role="family", status=200)
+    if not form.is_valid():
+        return _page(request, studio, refused=form, role="family")
+    said = form.guardian.cleaned_data
+    invited, secret = families.invite(
+        studio, said["name"], said["email"], form.named(), by=request.user
+    )
+    return _made(request, invited, secret)
+
+
+def _made(request: HttpRequest, invited: Invitation, secret: str) -> HttpResponse:
+    """The page with the link; where mail is sent, a letter takes it instead."""
     link = request.build_absolute_uri(reverse("invitation", kwargs={"secret": secret}))
     context = {"invited": invited, "link": link, "area": "teacher"}
     if settings.MAIL:
         letters.post_invitation(invited, link)
         context["link"] = ""
     return render(request, "accounts/invited.html", context)
+
+
+@require_POST
+def own_login(request: HttpRequest) -> HttpResponse:
+    """Change from what age a log-in of the child's own is proposed."""
+    studio = access.teaching_studio(request.user)
+    form = OwnLoginForm(request.POST, instance=studio)
+    if not form.is_valid():
+        return _page(request, access.teaching_studio(request.user), refused=form, role="own_login")
+    services.change_own_login_age(form.instance, by=request.user)
+    messages.success(request, "Kept.")
+    return redirect("people")
 
 
 @require_POST
@@ -156,7 +192,7 @@ def answering(request: HttpRequest) -> HttpResponse:
 
 
 def _page(
-    request: HttpRequest, studio: Studio, refused=None, role: str | None = None
+    request: HttpRequest, studio: Studio, refused=None, role: str | None = None, status: int = 0
 ) -> HttpResponse:
     places = list(access.places_in(studio).order_by("pupil__name", "pk"))
     links = access.guardian_links_taught_by(request.user)
@@ -169,14 +205,19 @@ def _page(
         "places": [_place(place, links) for place in places],
         "teachers": access.teachers_in([studio]),
         "owns": audit.owners(studio).filter(person=request.user).exists(),
-        "open": invitations.open_in(studio).select_related("pupil"),
+        "open": invitations.open_in(studio).select_related("pupil").prefetch_related("children"),
+        "family": refused if role == "family" else FamilyForm(),
+        "family_open": role == "family",
+        "own_login": refused if role == "own_login" else OwnLoginForm(instance=studio),
+        "own_login_refused": role == "own_login",
         "forms": [(Role(name), form, role == name) for name, form in forms.items()],
         "link": refused if role == "link" else LinkForm(studio),
         "link_refused": role == "link",
         "answering": refused if role == "answering" else AnsweringForm(instance=studio),
         "answering_refused": role == "answering",
     }
-    return render(request, "accounts/people.html", context, status=422 if refused else 200)
+    status = status or (422 if refused else 200)
+    return render(request, "accounts/people.html", context, status=status)
 
 
 def _place(place, links: "list[GuardianLink]") -> dict:

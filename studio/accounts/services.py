@@ -66,6 +66,14 @@ def change_answering(studio: Studio, by: Person) -> None:
 
 
 @transaction.atomic
+def change_own_login_age(studio: Studio, by: Person) -> None:
+    """Keep from what age a family's invitation proposes a log-in of the child's own."""
+    studio.save(update_fields=["own_login_age"])
+    said = f"own log-in from {studio.own_login_age} years"
+    audit.record(audit.Act.SETTINGS, by=by, studio=studio, detail=said)
+
+
+@transaction.atomic
 def change_pupil(
     enrolment: Enrolment, level: str, kind: str, string_length_mm: float, by: Person
 ) -> None:

@@ -11,6 +11,7 @@ from django.urls import reverse
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
+from studio.accounts import families
 from studio.workers import signs
 from tests import addresses as matrix
 from tests.cast import Cast, make_clip, make_drill, make_return, set_for
@@ -84,6 +85,10 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
     found = [reverse("clip_page", args=[clip.pk]) for clip in (heard, returned, moving)]
     letter = urlsafe_base64_encode(force_bytes(cast.pupil.pk))
     token = default_token_generator.make_token(cast.pupil)
+    children = [families.ChildNamed("Runa Falk", 2018), families.ChildNamed("Signe Falk", 2010)]
+    _, family = families.invite(
+        cast.studio, "Linnea Falk", "linnea@home.example", children, cast.teacher
+    )
     return {
         "teacher": [
             *found,
@@ -99,7 +104,10 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
         "pupil": found,
         "guardian": found[1:2],
         "operator": [],
-        "anonymous": [reverse("choose_password", args=[letter, token])],
+        "anonymous": [
+            reverse("choose_password", args=[letter, token]),
+            reverse("invitation", args=[family]),
+        ],
     }
 
 

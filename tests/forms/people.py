@@ -119,6 +119,29 @@ FORMS = {
         _invite("guardian", place="Mira Sandholm"),
         _invite("teacher"),
     ],
+    "people_invite_family": [
+        Form(
+            who="teacher",
+            at="people",
+            good={
+                "name": "Linnea Falk",
+                "email": "linnea@home.example",
+                "child0-name": "Runa Falk",
+                "child0-birth_year": "2018",
+            },
+            bad={"child0-birth_year": "1950"},
+            seen="main h1:has-text('Linnea Falk')",
+        )
+    ],
+    "people_own_login": [
+        Form(
+            who="teacher",
+            at="people",
+            good={"own_login_age": "12"},
+            bad={"own_login_age": "99"},
+            seen=OK_MESSAGE,
+        )
+    ],
     "people_answering": [
         Form(
             who="teacher",
