@@ -26,9 +26,9 @@ from studio.clips.storage.stores import store
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
 from studio.review.models import Comment, Return, Review
-from studio.rights.erasure import dispatch, free_pages, requests, work
+from studio.rights.erasure import dispatch, free_pages, requests, rows, work
 from studio.rights.models import ErasureJob
-from tests.cast import as_person, make_clip, make_drill, make_return, set_for
+from tests.cast import as_person, guard, make_clip, make_drill, make_return, person, set_for
 
 
 @pytest.fixture(autouse=True)
@@ -119,6 +119,16 @@ def test_all_about_a_pupil_goes_and_what_is_others_stays(cast):
     assert cast.pupil.name not in told
 
 
+def test_the_other_guardian_and_the_teachers_are_told_and_nobody_is_named(cast):
+    father = person("Halvard Sandholm", cast.studio, "guardian")
+    guard(father, cast.pupil, cast.studio)
+    requests.erase_lessons(cast.pupil, cast.studio, cast.guardian)
+    told = {notice.to: notice.text for notice in Notice.objects.all()}
+    assert told.keys() == {father, cast.teacher, cast.colleague}
+    assert "a child you answered for" in told[father]
+    assert not any(cast.pupil.name in text for text in told.values())
+
+
 def test_the_account_of_a_child_with_lessons_elsewhere_stays(cast):
     Membership.objects.create(person=cast.pupil, studio=cast.other_studio, role="pupil")
     elsewhere = Enrolment.objects.create(
@@ -171,6 +181,27 @@ def test_a_clip_that_came_in_between_goes_too(cast):
     worked(job)
     assert not Clip.objects.exists()
     assert late.pk in erasure_log.noted()
+
+
+def test_every_table_of_a_studio_says_whether_it_is_of_lessons():
+    """What a pupil has there is found by a lookup to her; the rest is of who works there."""
+    left = [
+        entry.model.__name__
+        for entry in rows.in_order()
+        if entry.studio and entry.subjects and entry.find is None
+        if not [way for way in entry.subjects if way.rpartition("__")[2] in rows.AS_PUPIL]
+    ]
+    assert sorted(left) == sorted((*rows.NOT_OF_LESSONS, "Membership"))
+
+
+def test_tables_come_before_those_that_they_point_to():
+    order = [entry.model for entry in rows.in_order()]
+    assert len(order) > 30
+    for number, model in enumerate(order):
+        for field in model._meta.concrete_fields:
+            target = field.related_model
+            if target in order and target is not model:
+                assert order.index(target) > number
 
 
 # -- accounts ------------------------------------------------------------------------------

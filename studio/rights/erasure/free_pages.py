@@ -59,8 +59,12 @@ def _overwrite_sqlite(needles: Iterable[str] | None, all_sizes: bool) -> bool:
         log.warning("the database is to be written anew: run `studio overwrite` in a quiet hour")
         return False
     begun = time.monotonic()
-    with connection.cursor() as cursor:
-        cursor.execute("VACUUM")
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("VACUUM")
+    except OperationalError as error:  # a full disk, or somebody who writes all the time
+        log.warning("the database was not written anew (%s): run `studio overwrite`", error)
+        return False
     log.info("the database was written anew in %.1f s", time.monotonic() - begun)
     return _cut_log()
 

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from studio.accounts import audit, consent, notices, sessions
+from studio.accounts import audit, consent, guardians, notices, sessions
 from studio.accounts.models import (
     Enrolment,
     GuardianLink,
@@ -31,6 +31,10 @@ from .models import ErasureJob
 TEACHERS_TOLD = (
     "All that was kept here about one of your pupils was erased on {when}, as the pupil or a "
     "guardian asked. It cannot be brought back. What you wrote about others, and your drills, stay."
+)
+GUARDIANS_TOLD = (
+    "All that was kept at {studio} about a child you answered for there was erased on {when}, as "
+    "somebody asked who decides about it. Nobody can see it, and it cannot be brought back."
 )
 
 
@@ -60,6 +64,7 @@ def erase_lessons(pupil: Person, studio: Studio, by: Person | None) -> ErasureJo
     alone = account_goes_with(pupil, studio)
     audit.record(audit.Act.LESSONS_ERASED, by=by, studio=studio)
     erased = [place.erasure_id for place in places]
+    _tell_guardians(pupil, studio, by)
     _end_places(places)
     traces.forget_texts(traces.words_of(pupil), None if alone else studio.pk)
     _tell_teachers(studio)
@@ -90,6 +95,7 @@ def erase_account(person: Person, by: Person | None) -> ErasureJob:
     for studio in members:
         audit.record(audit.Act.ACCOUNT_ERASED, by=by, studio=studio)
     for studio in studios:
+        _tell_guardians(person, studio, by)
         _tell_teachers(studio)
     erased = [place.erasure_id for place in places] + [person.erasure_id]
     address = person.email or "" if by in (None, person) else ""
@@ -203,3 +209,11 @@ def _tell_teachers(studio: Studio) -> None:
     held = Membership.objects.filter(current(), studio=studio, role=Membership.Role.TEACHER)
     people = [one.person for one in held.select_related("person")]
     notices.tell_each(people, TEACHERS_TOLD.format(when=notices.when(timezone.now())))
+
+
+def _tell_guardians(pupil: Person, studio: Studio, by: Person | None) -> None:
+    """The others who answer for her there: with the link they lose the page that would say so."""
+    links = guardians.seeing().filter(pupil=pupil, studio=studio).exclude(guardian=by)
+    people = [link.guardian for link in links.select_related("guardian")]
+    when = notices.when(timezone.now())
+    notices.tell_each(people, GUARDIANS_TOLD.format(studio=studio, when=when))

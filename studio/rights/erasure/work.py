@@ -46,12 +46,12 @@ def erase(job: ErasureJob) -> None:
         with transaction.atomic():
             _erase_rows(job)
         free_pages.forget_earlier()
-        overwritten = free_pages.overwrite(tables(), needles)
+        free_pages.overwrite(tables(), needles)
         with transaction.atomic():
             leases.mark_done(job)
             _end(job)
     # What was just taken out of the job's own row is overwritten too.
-    free_pages.overwrite([ErasureJob._meta.db_table], [] if overwritten else None)
+    free_pages.overwrite([ErasureJob._meta.db_table], [])
 
 
 def erase_clip(clip: UUID) -> None:
