@@ -1,7 +1,6 @@
 """What a worker does for an erasure. Each step may be done twice: a killed one is begun anew."""
 
 import logging
-from collections.abc import Iterator
 from uuid import UUID
 
 from django.conf import settings
@@ -35,7 +34,7 @@ def erase(job: ErasureJob) -> None:
         When another worker has the row now.
     """
     with leases.beating(job):
-        needles = list(_needles(job)) if job.attempt <= 1 and not job.worker_deaths else None
+        needles = _needles(job)
         _add_latecomers(job)
         for number, clip in enumerate(ids(job.clips), start=1):
             erase_clip(clip)
@@ -82,15 +81,19 @@ def _add_latecomers(job: ErasureJob) -> None:
     erasure_log.note_clips(ids(job.clips))
 
 
-def _needles(job: ErasureJob) -> Iterator[str]:
-    """Words by which what is erased would be found, were any of it left."""
-    person = _person(job)
-    if person is not None and job.kind != ErasureJob.Kind.CLIP:
-        yield from traces.words_of(person)
-    for clip in ids(job.clips):
-        yield from (clip.hex, str(clip))
+def _needles(job: ErasureJob) -> list[str] | None:
+    """Words by which a clip would be found, were any of it left; None where there are too many.
+
+    None too once a worker was at it: what is gone already can no longer be asked for.
+    """
+    if job.kind != ErasureJob.Kind.CLIP or job.attempt > 1 or job.worker_deaths:
+        return None
+    found = []
+    for clip in Clip.objects.filter(pk__in=ids(job.clips)):
+        found += [clip.pk.hex, str(clip.pk), clip.title, clip.note]
         for model in file_models():
-            yield from model.objects.filter(clip=clip).values_list("sha256", flat=True)
+            found += model.objects.filter(clip=clip).values_list("sha256", flat=True)
+    return [word for word in dict.fromkeys(found) if word]
 
 
 def _erase_upload(upload: UUID) -> None:
