@@ -208,7 +208,9 @@ def hide(clips: QuerySet[Clip]) -> None:
     Call it in a transaction; :func:`remove_folder` and deleting the rows is the rest.
     """
     now = timezone.now()
+    found = list(clips.filter(erased_at=None).select_related("enrolment"))
     clips.filter(erased_at=None).update(erased_at=now, generation=F("generation") + 1)
+    signals.hidden.send(sender=Clip, clips=found)
 
 
 def remove_folder(clip_id: UUID) -> None:

@@ -32,6 +32,10 @@ erased = Signal()
 #: was erased since goes now.
 restored = Signal()
 
+#: Clips are to be erased, and nobody reaches them any more. Arguments: ``clips``, each with its
+#: place. Sent inside the transaction.
+hidden = Signal()
+
 #: Somebody asks which clips are waited for. Receivers give a condition (``Q``) on clips.
 awaited = Signal()
 

@@ -7,13 +7,14 @@ from uuid import UUID
 
 from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
+from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_safe
 
 from studio.clips.storage.stores import store
 
 from . import access, viewings
 from .models import Clip, ClipFile, Rendition
-from .storage import ranges
+from .storage import ranges, spool
 
 log = logging.getLogger(__name__)
 
@@ -57,25 +58,37 @@ def _serve(request: HttpRequest, clip: Clip, kind: str) -> HttpResponse:
     return serve(request, rendition, rendition.content_type, name)
 
 
-def serve(request: HttpRequest, stored: ClipFile, content_type: str, name: str) -> HttpResponse:
-    """A file that we made, to somebody who may have it, under a name of ours."""
+def serve(
+    request: HttpRequest,
+    stored: ClipFile | spool.Stored,
+    content_type: str,
+    name: str,
+    *,
+    attached: bool = False,
+) -> HttpResponse:
+    """A file that we made, to somebody who may have it, under a name of ours.
+
+    ``attached``: to be kept, and not shown.
+    """
     if settings.MEDIA_BY_NGINX:
         response = _by_nginx(stored, content_type)
     else:
         response = _by_ourselves(request, stored, content_type)
-    response["Content-Disposition"] = f'inline; filename="{name}"'
+    response["Content-Disposition"] = content_disposition_header(attached, name)
     response["Cache-Control"] = "private, no-cache"
     response["X-Content-Type-Options"] = "nosniff"
     return response
 
 
-def _by_nginx(stored: ClipFile, content_type: str) -> HttpResponse:
+def _by_nginx(stored: ClipFile | spool.Stored, content_type: str) -> HttpResponse:
     """Who may have the file has been settled; nginx sends it, or the part that was asked for."""
     headers = {"X-Accel-Redirect": f"/stored/{stored.path}"}
     return HttpResponse(content_type=content_type, headers=headers)
 
 
-def _by_ourselves(request: HttpRequest, stored: ClipFile, content_type: str) -> HttpResponse:
+def _by_ourselves(
+    request: HttpRequest, stored: ClipFile | spool.Stored, content_type: str
+) -> HttpResponse:
     try:
         return ranges.serve(
             request,

@@ -21,6 +21,7 @@ class Kept(TextChoices):
     CLIP = "clip", "as long as the clip"
     UPLOAD = "upload", "until a day after its last byte came"
     READING = "reading", "for a day"
+    COPY = "copy", "for a day after it is ready"
     SESSION = "session", "until 30 days after the last log-in, or until the log-out"
     TRIES = "tries", "until a day after the latest try"
     LOG_INS = "log_ins", "for 30 days"

@@ -81,6 +81,7 @@ register(
     export=Exported(fields("pupil", "studio__name", "teacher", "level", "started_on", "ended_on")),
     erasure=Goes(),
     kept=Kept.LESSONS,
+    lessons=True,
 )
 register(
     Instrument,
@@ -89,6 +90,7 @@ register(
     export=Exported(fields("kind", "string_length_mm", "started_on", "ended_on")),
     erasure=Goes(),
     kept=Kept.LESSONS,
+    lessons=True,
 )
 register(
     GuardianLink,
@@ -112,6 +114,7 @@ register(
     ),
     erasure=Goes(),
     kept=Kept.LESSONS,
+    lessons=True,
 )
 register(
     Invitation,
@@ -179,11 +182,12 @@ register(
     erasure=Goes(),
     kept=Kept.ACCOUNT,
 )
+# Without whom it was about: of what a teacher did that is another person.
 register(
     AuditEntry,
     subjects=("about", "by"),
     studio="studio",
-    export=Exported(fields("at", "act", "by", "about", "clip_id", "detail")),
+    export=Exported(fields("at", "act", "by", "clip_id", "detail")),
     erasure=Unlinked(
         "What was done stays in the studio’s log; whose doing it was is gone from it."
     ),

@@ -21,7 +21,7 @@ class Entry:
     and erased with each. ``find`` gives a condition instead, where no lookup leads to a person.
     ``studio`` and ``clip`` are lookups too, empty where the table belongs to none. ``named`` says
     of every other relation to a table with people in it what becomes of the row once what it names
-    is erased.
+    is erased. ``lessons``: the rows belong to somebody's lessons, and not to an account.
     """
 
     model: type[Model]
@@ -33,6 +33,7 @@ class Entry:
     export: Exported | Withheld
     erasure: Erasure
     kept: Kept
+    lessons: bool = False
 
     def of(self, person: Person, studio: Studio | None = None) -> QuerySet:
         """The rows of a person; with ``studio`` those in it, none where the table has no studio."""
@@ -87,8 +88,10 @@ def register(
     studio: str = "",
     find: Find | None = None,
     named: Mapping[str, Erasure] | None = None,
+    lessons: bool = False,
 ) -> None:
-    """Answer for a table. ``clip`` or ``place`` (a lookup to an enrolment) says whose it is, too.
+    """Answer for a table. ``clip`` or ``place`` (a lookup to an enrolment) says whose it is, too,
+    and that the rows are of lessons.
 
     Raises
     ------
@@ -98,8 +101,8 @@ def register(
     place = f"{clip}__enrolment" if clip and clip != "pk" else place
     if place:
         subjects, studio = (*subjects, f"{place}__pupil"), studio or f"{place}__studio"
-    entry = Entry(model, subjects, studio, clip, find, named or {}, export, erasure, kept)
-    _add(model, entry)
+    said = (export, erasure, kept, lessons or bool(place))
+    _add(model, Entry(model, subjects, studio, clip, find, named or {}, *said))
 
 
 def impersonal(model: type[Model], reason: str) -> None:

@@ -53,6 +53,12 @@ def whole_mm(value: float) -> str:
 
 
 @register.filter
+def megabytes(size_bytes: int) -> str:
+    """``12.3 MB``"""
+    return figures.megabytes(size_bytes)
+
+
+@register.filter
 def number(value: float) -> str:
     """A number without idle noughts, to the hundredth."""
     return figures.number(value, 2)

@@ -14,6 +14,9 @@ from uuid import UUID, uuid4
 from .stores import Store, store
 
 CHUNK_BYTES = 1 << 20
+# The folder of what stays for a day at most: in no backup, and nothing that verify asks about.
+PASSING = "passing"
+PASSING_S = 30 * 3600.0  # after which it goes, whoever forgot it
 
 
 class TooLarge(Exception):

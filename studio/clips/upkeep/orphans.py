@@ -10,10 +10,10 @@ from pathlib import Path
 
 from django.conf import settings
 
-from studio.clips.storage import work_folders
+from studio.clips.storage import spool, work_folders
 from studio.clips.storage.stores import store
 
-from .verification import named_files
+from .verification import is_passing, named_files
 
 ORPHAN_AGE_S = 24 * 3600.0
 
@@ -23,7 +23,12 @@ def sweep_orphans(older_than_s: float = ORPHAN_AGE_S) -> list[str]:
     before = time.time() - older_than_s
     # Files first, rows second: a file that gets its row in between is then not an orphan.
     at_rest = (entry for entry in store().entries() if f"/{work_folders.PREFIX}" not in entry.name)
-    old = [entry.name for entry in at_rest if entry.written_at < before]
+    passing = time.time() - spool.PASSING_S
+    old = [
+        entry.name
+        for entry in at_rest
+        if entry.written_at < (passing if is_passing(entry.name) else before)
+    ]
     known = {named.path for named in named_files()}
     gone = sorted(name for name in old if name not in known)
     for name in gone:

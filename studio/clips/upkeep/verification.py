@@ -8,6 +8,7 @@ from pathlib import Path
 from django.db.models import F
 
 from studio.clips.models import ClipFile, file_models
+from studio.clips.storage import spool
 from studio.clips.storage.stores import Entry, store
 
 
@@ -61,8 +62,13 @@ def verify() -> Report:
 
 
 def orphans(known: set[str]) -> list[Entry]:
-    """Files at rest that no row names."""
-    return [entry for entry in store().entries() if entry.name not in known]
+    """Files at rest that no row names; those that only pass belong to no clip."""
+    at_rest = (entry for entry in store().entries() if not is_passing(entry.name))
+    return [entry for entry in at_rest if entry.name not in known]
+
+
+def is_passing(name: str) -> bool:
+    return name.startswith(f"{spool.PASSING}/")
 
 
 def fault_of(named: Named, path: Path) -> str:
