@@ -31,7 +31,7 @@ from studio.review.comments import CommentText, add_comment
 from studio.review.marks import hand_marks
 from studio.review.marks.hand_marks import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
-from studio.rights.models import ErasureJob
+from studio.rights.models import Copy, ErasureJob
 from tests.cast import PASSWORD, Cast, make_clip, make_drill, set_for
 
 STUDIO_TEACHERS = {"teacher", "colleague"}
@@ -98,6 +98,9 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "operator_try_again": (None, {"operator"}, {"name": "all"}),
     "audit_log": (OWNERS, None, {}),
     "rights": (LOGGED_IN, None, {}),
+    "copy_begin": (None, LOGGED_IN, {"of": "account"}),
+    "copy_file": ({"guardian"}, None, {}),  # she asked for it
+    "copy_remove": (None, {"guardian"}, {}),
     "erase_account": (LOGGED_IN, LOGGED_IN, {}),  # who may not is told whom to ask
     "erase_lessons": ({"guardian"}, {"guardian"}, {}),
     "erase_clip": ({"guardian"}, {"guardian"}, {}),
@@ -272,6 +275,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_of_uploads(cast, clip),
         **_of_the_rotation(cast),
         **_of_rights(cast, clip),
+        **_each(("copy_file", "copy_remove"), {"pk": _copy(cast, folder).pk}),
         "drill_reading": {"reading_id": read_for(cast).pk},
         "waiting_list": {},
     }
@@ -283,6 +287,16 @@ def _of_rights(cast: Cast, clip: Clip) -> dict[str, dict]:
         "erase_clip": {"clip_id": clip.pk},
         "erasure": {"job_id": ErasureJob.objects.create(kind="clip").pk},
     }
+
+
+def _copy(cast: Cast, folder: Path) -> Copy:
+    """What the guardian had made of the child's lessons."""
+    (folder / "copy").write_bytes(b"something")
+    return Copy.objects.create(
+        **{"asked_by": cast.guardian, "about": cast.pupil, "studio": cast.studio},
+        **{"state": Copy.State.READY, "path": "copy", "size_bytes": 9},
+        ready_at=timezone.now(),
+    )
 
 
 def _each(names: Iterable[str], where: dict) -> dict[str, dict]:

@@ -37,15 +37,23 @@ class Scope:
 
 
 def scopes_of(person: Person) -> list[Scope]:
-    """All that ``person`` may ask for today: the account first, then own lessons, then children's.
+    """All that ``person`` may ask for today: own lessons, then children's, the account last.
 
     Of each pupil and studio once, whatever number of places she has had there.
     """
-    return [Scope(person), *_lessons(person)]
+    return [*_lessons(person), Scope(person)]
 
 
 def account_of(person: Person) -> Scope:
     return Scope(person)
+
+
+def scope_of(person: Person, whose: Person, studio: Studio | None) -> Scope:
+    """The scope of somebody's lessons in a studio, or of one's own account, or 404."""
+    for scope in scopes_of(person):
+        if (scope.person, scope.studio) == (whose, studio):
+            return scope
+    raise Http404
 
 
 def lessons_for(person: Person, pk: int) -> Scope:

@@ -1,8 +1,8 @@
 """What the tables of rights answer."""
 
-from studio.accounts.personal_data import Exported, Kept, Unlinked, fields, register
+from studio.accounts.personal_data import Exported, Goes, Kept, Unlinked, fields, register
 
-from .models import ErasureJob
+from .models import Copy, ErasureJob
 
 register(
     ErasureJob,
@@ -10,4 +10,12 @@ register(
     export=Exported(fields("kind", "asked_at", "ended_at", "state")),
     erasure=Unlinked("That something was erased stays for a month; who asked is gone from it."),
     kept=Kept.ERASURE,
+)
+register(
+    Copy,
+    subjects=("asked_by", "about"),
+    studio="studio",
+    export=Exported(fields("asked_by", "about", "state", "created_at", "ready_at", "size_bytes")),
+    erasure=Goes(),
+    kept=Kept.COPY,
 )

@@ -5,6 +5,8 @@ from celery import shared_task
 from studio.jobs import dead_letters, runner
 from studio.jobs.queue import MESSAGE_VERSION
 
+from .copies import services as copies
+from .copies import work as copying
 from .erasure import dispatch as erasures
 from .erasure import work
 
@@ -18,4 +20,16 @@ def erase(task, erasure_id="", version=MESSAGE_VERSION, **more) -> None:
             lambda: erasures.claim(erasure_id),
             work.erase,
             lambda: erasures.dispatch(erasure_id),
+        )
+
+
+@shared_task(bind=True)
+def make_copy(task, copy_id="", version=MESSAGE_VERSION, **more) -> None:
+    """Make a copy of what is kept of a person."""
+    if dead_letters.understood(task.name, {"copy_id": copy_id}, version, more):
+        runner.take(
+            f"copy {copy_id}",
+            lambda: copies.claim(copy_id),
+            copying.make,
+            lambda: copies.dispatch(copy_id),
         )

@@ -1,9 +1,12 @@
 from django.urls import path
 
-from . import erasure_views, views
+from . import copy_views, erasure_views, views
 
 urlpatterns = [
     path("rights/", views.rights, name="rights"),
+    path("rights/copies/", copy_views.begin, name="copy_begin"),
+    path("rights/copies/<uuid:pk>/", copy_views.file, name="copy_file"),
+    path("rights/copies/<uuid:pk>/remove/", copy_views.remove, name="copy_remove"),
     path("rights/erase/account/", erasure_views.account, name="erase_account"),
     path("rights/erase/lessons/<int:pk>/", erasure_views.lessons, name="erase_lessons"),
     path("rights/erase/clips/<uuid:clip_id>/", erasure_views.clip, name="erase_clip"),

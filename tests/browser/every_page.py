@@ -36,6 +36,7 @@ NOT_PAGES = {
     "desk_target",
     "desk_try_tolerance",
     "enclosure",
+    "copy_file",
 }
 # What answers with a piece of a page, which is looked at within its page.
 PIECES = {"desk_standing", "shelf_order", "desk_progress"}

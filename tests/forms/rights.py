@@ -1,10 +1,13 @@
-"""The forms of studio.rights: of what is to be erased."""
+"""The forms of studio.rights: of what is to be copied or erased."""
+
+from django.utils import timezone
 
 from studio.accounts.models import Membership
 from studio.clips import services
 from studio.clips.models import Clip
+from studio.rights.models import Copy
 
-from .form import GONE, LOG_IN, WRONG, Form, logged_out
+from .form import GONE, LOG_IN, OK_MESSAGE, WRONG, Form, logged_out
 from .rows import Rows
 
 ERASING = "#erasing"
@@ -19,7 +22,33 @@ def _teaches_now(rows: Rows) -> None:
     Membership.objects.create(person=person, studio=studio, role="teacher")
 
 
+def _made_just_now(rows: Rows) -> None:
+    """In another window, whose copy of the account is ready by now."""
+    pupil = rows.cast.pupil
+    Copy.objects.create(asked_by=pupil, about=pupil, state="ready", ready_at=timezone.now())
+
+
 FORMS = {
+    "copy_begin": [
+        Form(
+            who="pupil",
+            at="rights",
+            seen="#copy-account [role=status]",
+            meanwhile=_made_just_now,
+            status=409,
+            wrong=WRONG,
+        )
+    ],
+    "copy_remove": [
+        Form(
+            who="guardian",
+            at="rights",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
     "erase_clip": [
         Form(
             who="guardian", at="erase_clip", seen=ERASING, meanwhile=_erased, status=404, wrong=GONE

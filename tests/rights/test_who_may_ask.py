@@ -12,8 +12,8 @@ from tests.cast import as_person
 
 def asked_for(person: Person) -> list[tuple[str, str]]:
     """The names of whose data and where, without the account that everybody has."""
-    first, *rest = access.scopes_of(person)
-    assert (first.person, first.studio) == (person, None)
+    *rest, last = access.scopes_of(person)
+    assert (last.person, last.studio) == (person, None)
     return [(scope.person.name, scope.studio.name) for scope in rest]
 
 
@@ -41,7 +41,7 @@ def test_who_came_back_is_asked_for_once_and_by_the_newest_place(cast):
     again = Enrolment.objects.create(
         pupil=cast.other_pupil, studio=cast.studio, teacher=cast.teacher
     )
-    assert [scope.place for scope in access.scopes_of(cast.other_pupil)] == [None, again]
+    assert [scope.place for scope in access.scopes_of(cast.other_pupil)] == [again, None]
 
 
 @pytest.mark.parametrize(
