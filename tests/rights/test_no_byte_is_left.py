@@ -16,6 +16,7 @@ from datetime import timedelta
 from pathlib import Path
 from uuid import UUID
 
+import psycopg
 import pytest
 from django.conf import settings
 from django.core.management import call_command
@@ -351,3 +352,20 @@ def test_an_erasure_that_was_cut_off_leaves_nothing_either(place, monkeypatch):
     ErasureJob.objects.update(lease_until=timezone.now() - timedelta(minutes=5))
     erased_by_a_worker()
     assert found_anywhere(place, there.needles) == []
+
+
+@pytest.mark.parametrize("place", ["postgres, object store"], indirect=True)
+def test_a_backup_that_reads_for_long_is_waited_for(place):
+    """GIVEN a dump that holds a table WHEN all else is erased THEN the job waits, and then ends."""
+    there = pupil_with_everything()
+    browser = as_person(there.cast.guardian)
+    with psycopg.connect(postgres.address(), password=postgres.password()) as reader:
+        reader.execute("SELECT 1 FROM clips_clip LIMIT 1")
+        browser.post(reverse("erase_clip", args=[there.clip]))
+        tasks.erase(str(ErasureJob.objects.get().pk))
+        job = ErasureJob.objects.get()
+        assert (job.state, job.attempt) == (ErasureJob.State.WAITING, 0)
+        assert not Clip.objects.filter(pk=there.clip).exists()
+        reader.rollback()
+    erased_by_a_worker()
+    assert found_anywhere(place, {"clip": there.needles["clip as bytes"]}) == []

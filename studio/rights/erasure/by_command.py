@@ -1,5 +1,7 @@
 """What the commands of whoever runs the machine share: saying what goes, and doing it at once."""
 
+from studio.jobs import runner
+
 from . import dispatch, work
 from .models import ErasureJob
 from .words import Said
@@ -20,9 +22,12 @@ def tell(out, what: str, said: Said) -> None:
 
 def do(out, job: ErasureJob) -> None:
     """Do it in this process, unless a worker has it already."""
-    held = dispatch.claim(str(job.pk))
-    if held is not None:
-        work.erase(held)
-        out.write("Erased.")
-    else:
-        out.write("Gone for everybody; a worker is taking it off the disk.")
+    runner.take(
+        f"erasure {job.pk}",
+        lambda: dispatch.claim(str(job.pk)),
+        work.erase,
+        lambda: dispatch.dispatch(job.pk),
+    )
+    job.refresh_from_db()
+    done = job.state == ErasureJob.State.ERASED
+    out.write("Erased." if done else "Gone for everybody; a worker takes it off the disk.")

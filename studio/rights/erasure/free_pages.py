@@ -19,7 +19,7 @@ import time
 from collections.abc import Iterable
 from pathlib import Path
 
-from django.db import DatabaseError, OperationalError, connection
+from django.db import OperationalError, connection
 from psycopg import sql
 
 log = logging.getLogger(__name__)
@@ -28,11 +28,19 @@ AT_MOST_BYTES = 2 << 30  # what is larger is written anew by a command alone, in
 PATIENCE_S = 30.0  # for readers that hold the write-ahead log
 
 
+class Busy(Exception):
+    """Somebody holds the database for longer than is waited for here."""
+
+
 def overwrite(tables: Iterable[str], needles: Iterable[str] | None, *, all_sizes=False) -> bool:
     """Overwrite what was deleted of these tables; whether it is all done.
 
     ``needles`` are what was erased: an SQLite file in which none of them is found is left as it
     is; None writes it anew in any case. Call it outside a transaction.
+
+    Raises
+    ------
+    Busy
     """
     if connection.vendor == "sqlite":
         return _overwrite_sqlite(needles, all_sizes)
@@ -61,7 +69,9 @@ def _overwrite_sqlite(needles: Iterable[str] | None, all_sizes: bool) -> bool:
     try:
         with connection.cursor() as cursor:
             cursor.execute("VACUUM")
-    except OperationalError as error:  # a full disk, or somebody who writes all the time
+    except OperationalError as error:
+        if "locked" in str(error):
+            raise Busy("somebody writes to the database") from None
         log.warning("the database was not written anew (%s): run `studio overwrite`", error)
         return False
     log.info("the database was written anew in %.1f s", time.monotonic() - begun)
@@ -105,20 +115,20 @@ def _overwrite_postgres(tables: list[str], all_sizes: bool) -> bool:
 
 
 def _write_anew(table: str, all_sizes: bool) -> bool:
-    """A table that somebody holds, or that is large, gets a plain VACUUM."""
+    """Whether the table was written anew; one that is large gets a plain VACUUM."""
     name = sql.Identifier(*table.split("."))
+    analyse = sql.SQL("") if "." in table else sql.SQL(", ANALYZE")
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_total_relation_size(%s::regclass)", [name.as_string(None)])
-        small = all_sizes or cursor.fetchone()[0] <= AT_MOST_BYTES
-        analyse = sql.SQL("") if "." in table else sql.SQL(", ANALYZE")
+        if cursor.fetchone()[0] > AT_MOST_BYTES and not all_sizes:
+            log.warning("%s is to be written anew: run `studio overwrite` in a quiet hour", table)
+            cursor.execute(sql.SQL("VACUUM {}").format(name))
+            return False
+        cursor.execute("SET lock_timeout = '5s'")
         try:
-            cursor.execute("SET lock_timeout = '5s'")
-            if small:
-                cursor.execute(sql.SQL("VACUUM (FULL{}) {}").format(analyse, name))
-                return True
-        except (OperationalError, DatabaseError) as error:
-            log.warning("%s was not written anew: %s", table, type(error).__name__)
+            cursor.execute(sql.SQL("VACUUM (FULL{}) {}").format(analyse, name))
+        except OperationalError as error:
+            raise Busy(f"somebody reads {table}: {str(error).strip()}") from None
         finally:
             cursor.execute("RESET lock_timeout")
-        cursor.execute(sql.SQL("VACUUM {}").format(name))
-    return False
+    return True

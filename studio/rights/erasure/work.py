@@ -1,6 +1,7 @@
 """What a worker does for an erasure. Each step may be done twice: a killed one is begun anew."""
 
 import logging
+from contextlib import suppress
 from uuid import UUID
 
 from django.conf import settings
@@ -32,6 +33,9 @@ def erase(job: ErasureJob) -> None:
     ------
     LeaseLost
         When another worker has the row now.
+    GivesWay
+        When all is gone but what the database left behind, and somebody reads or writes there for
+        long, such as a backup: it is tried again until that has ended.
     """
     with leases.beating(job):
         needles = _needles(job)
@@ -45,12 +49,16 @@ def erase(job: ErasureJob) -> None:
         with transaction.atomic():
             _erase_rows(job)
         free_pages.forget_earlier()
-        free_pages.overwrite(tables(), needles)
+        try:
+            free_pages.overwrite(tables(), needles)
+        except free_pages.Busy as busy:
+            raise leases.GivesWay(str(busy)) from None
         with transaction.atomic():
             leases.mark_done(job)
             _end(job)
     # What was just taken out of the job's own row is overwritten too.
-    free_pages.overwrite([ErasureJob._meta.db_table], [])
+    with suppress(free_pages.Busy):
+        free_pages.overwrite([ErasureJob._meta.db_table], [])
 
 
 def erase_clip(clip: UUID) -> None:
@@ -93,7 +101,7 @@ def _needles(job: ErasureJob) -> list[str] | None:
         found += [clip.pk.hex, str(clip.pk), clip.title, clip.note]
         for model in file_models():
             found += model.objects.filter(clip=clip).values_list("sha256", flat=True)
-    return [word for word in dict.fromkeys(found) if word]
+    return [word for word in dict.fromkeys(found) if word] or None
 
 
 def _erase_upload(upload: UUID) -> None:

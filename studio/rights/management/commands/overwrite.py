@@ -13,6 +13,10 @@ class Command(BaseCommand):
     )
 
     def handle(self, *args, **options) -> None:
-        if not free_pages.overwrite(work.tables(), None, all_sizes=True):
-            raise CommandError("Not all of it: somebody was at work. Try again in a quieter hour.")
+        try:
+            done = free_pages.overwrite(work.tables(), None, all_sizes=True)
+        except free_pages.Busy as busy:
+            raise CommandError(f"Not all of it, {busy}. Try again in a quieter hour.") from None
+        if not done:
+            raise CommandError("Not all of it; the log says why. Try again once that is mended.")
         self.stdout.write("The database was written anew.")
