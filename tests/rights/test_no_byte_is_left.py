@@ -41,7 +41,8 @@ from studio.clips.uploads import services as uploads
 from studio.jobs import dead_letters
 from studio.review.enclosures import renditions as enclosed
 from studio.review.models import Enclosure
-from studio.rights import tasks
+from studio.rights import access, tasks
+from studio.rights.copies import services as copies
 from studio.rights.erasure import dispatch, free_pages, work
 from studio.rights.models import ErasureJob
 from tests.cast import as_person, make_cast, make_clip, make_drill, make_return, set_for
@@ -165,7 +166,13 @@ def pupil_with_everything() -> Pupil:
         token_sha256="5e" * 32,
         expires_at=timezone.now() + timedelta(days=2),
     )
-    return Pupil(cast, clip.pk, _needles(clip, upload.pk))
+    scope = access.lessons_for(guardian, cast.enrolment.pk)
+    copy = copies.begin(scope, guardian)
+    tasks.make_copy(str(copy.pk))
+    copy.refresh_from_db()
+    assert copy.state == copy.State.READY
+    of_copy = {"copy": copy.pk.hex.encode(), "hash of the copy": copy.sha256.encode()}
+    return Pupil(cast, clip.pk, _needles(clip, upload.pk) | of_copy)
 
 
 def _sent_and_heard(cast) -> Clip:
