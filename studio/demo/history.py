@@ -41,7 +41,7 @@ class Historian:
         with path.open("rb") as recording:
             clip = clips.receive(
                 place,
-                place.pupil,
+                self.cast.senders.get(take.login, place.pupil),
                 iter(lambda: recording.read(CHUNK_BYTES), b""),
                 path.name,
                 title=take.title,

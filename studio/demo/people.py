@@ -22,7 +22,10 @@ TERM = timedelta(weeks=16)  # how long ago everybody began
 
 @dataclass(frozen=True, slots=True)
 class Pupil:
-    """An invented pupil of this age. ``string_length_mm`` goes with the instrument's size."""
+    """An invented pupil of this age. ``string_length_mm`` goes with the instrument's size.
+
+    A child who does not log in is sent for by her guardian.
+    """
 
     name: str
     login: str
@@ -31,20 +34,22 @@ class Pupil:
     kind: str
     string_length_mm: float
     guardian: bool = False
+    logs_in: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class Cast:
-    """Who was made: the teacher, and the pupils' places by log-in name."""
+    """Who was made: the teacher, the pupils' places by short name, and who sends for whom."""
 
     studio: Studio
     teacher: Person
     places: dict[str, Enrolment] = field(default_factory=dict)
+    senders: dict[str, Person] = field(default_factory=dict)
 
 
 PUPILS = (
     Pupil("Ida Fenn", "ida", 9, Level.FIRST_STEPS, "violin", 305.0, guardian=True),
-    Pupil("Otto Fenn", "otto", 7, Level.FIRST_STEPS, "violin", 285.0, guardian=True),
+    Pupil("Otto Fenn", "otto", 7, Level.FIRST_STEPS, "violin", 285.0, True, logs_in=False),
     Pupil("Jonas Pell", "jonas", 27, Level.GROWING, "violin", 328.0),
     Pupil("Amara Voss", "amara", 34, Level.GROWING, "viola", 370.0),
     Pupil("Bea Lorimer", "bea", 22, Level.ADVANCED, "violin", 328.0),
@@ -54,7 +59,7 @@ LOGINS = (
     ("teacher", "Marit Hollin, teacher"),
     ("jonas", "Jonas Pell, pupil"),
     ("ida", "Ida Fenn, pupil, nine years old"),
-    ("guardian", "Petra Fenn, guardian of Ida and Otto"),
+    ("guardian", "Petra Fenn, guardian of Ida and of Otto, who does not log in"),
     ("other-teacher", "Conrad Yule, teacher of another studio"),
 )
 
@@ -71,6 +76,8 @@ def make_studio() -> Cast:
     for pupil in PUPILS:
         if pupil.guardian:
             _guard(cast.places[pupil.login], guardian)
+        if not pupil.logs_in:
+            cast.senders[pupil.login] = guardian
     return cast
 
 
@@ -89,7 +96,8 @@ def _make(studio: Studio, teacher_name: str, login: str, pupils: tuple[Pupil, ..
 
 
 def _enrol(cast: Cast, pupil: Pupil) -> Enrolment:
-    person = _member(cast.studio, pupil.name, pupil.login, Membership.Role.PUPIL)
+    login = pupil.login if pupil.logs_in else ""
+    person = _member(cast.studio, pupil.name, login, Membership.Role.PUPIL)
     person.birth_year = timezone.localdate().year - pupil.age
     person.save(update_fields=["birth_year"])
     began = timezone.localdate() - TERM
@@ -129,7 +137,8 @@ def _consent(pupil: Person, studio: Studio, given_by: Person) -> None:
 
 
 def _member(studio: Studio, name: str, login: str, role: str) -> Person:
-    person = Person.objects.create_user(address(login), PASSWORD, name=name)
+    known = (address(login), PASSWORD) if login else (None, None)
+    person = Person.objects.create_user(*known, name=name)
     Membership.objects.create(
         person=person,
         studio=studio,
