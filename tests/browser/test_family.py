@@ -145,7 +145,7 @@ def test_by_keyboard_alone(cast, windows):
     page.wait_for_url("**/children/*/send/")
     tab_to(page, page.locator("input[type=file]"))
     with page.expect_file_chooser() as chooser:
-        page.keyboard.press("Enter")
+        page.keyboard.press("Space")
     chooser.value.set_files(SAMPLE)
     expect(page.locator('[data-part="details"]')).to_contain_text("MB")
     tab_to(page, page.get_by_role("button", name="Send it"))
