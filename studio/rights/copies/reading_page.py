@@ -8,12 +8,12 @@ script each moment is a link to the recording at its time.
 from django.template.loader import render_to_string
 from django.utils import timezone
 
-from studio.accounts import consent
-from studio.accounts.models import Consent, Person
+from studio.accounts.models import Person
 from studio.rights.access import Scope
 
 from . import lessons
 from .archive import Archive
+from .consents import Agreed
 from .records import Table
 
 PAGE = "index.html"
@@ -25,6 +25,7 @@ def write(
     asked_by: Person,
     clips: list[lessons.Shown],
     drills: list[dict],
+    consents: list[Agreed],
     tables: list[Table],
 ) -> None:
     """Write the page, its style and its script."""
@@ -34,7 +35,7 @@ def write(
         "made_at": timezone.now(),
         "clips": clips,
         "drills": drills,
-        "consents": _consents(scope),
+        "consents": consents,
         "tables": tables,
         "left_out": archive.left_out,
         "schema": lessons.SCHEMA_FILE,
@@ -42,19 +43,3 @@ def write(
     archive.text(PAGE, render_to_string("rights/copy/index.html", said))
     for name in ("page.css", "page.js"):
         archive.text(name, render_to_string(f"rights/copy/{name}"))
-
-
-def _consents(scope: Scope) -> list[dict]:
-    """Who agreed to what, and when; with the words, where these are the present ones."""
-    if scope.studio is None:
-        return []
-    rows = Consent.objects.filter(pupil=scope.person, studio=scope.studio)
-    return [
-        {"row": row, "words": _words(row)}
-        for row in rows.select_related("given_by", "withdrawn_by")
-    ]
-
-
-def _words(row: Consent):
-    words = consent.WORDS.get(Consent.Purpose(row.purpose))
-    return words if words and words.version == row.version else None

@@ -18,7 +18,7 @@ from studio.clips.storage import spool, work_folders
 from studio.jobs import leases, shutdown
 from studio.rights import access
 
-from . import lessons, reading_page, records
+from . import consents, lessons, reading_page, records
 from .archive import Archive
 from .models import Copy
 from .room import need_room, size_bytes
@@ -67,13 +67,14 @@ def _write(part, held: Copy, scope: access.Scope, progress: Callable[[float], No
 
     asked_by = held.asked_by
     with Archive(part, on_bytes) as archive:
-        clips, drills = [], []
+        clips, drills, agreed = [], [], []
         if scope.studio is not None:
             clips = lessons.write(archive, scope, asked_by != scope.person, tell)
             tell("drills and records")
             drills = lessons.write_drills(archive, scope)
+            agreed = consents.write(archive, scope)
         tables = records.write(archive, scope)
-        reading_page.write(archive, scope, asked_by, clips, drills, tables)
+        reading_page.write(archive, scope, asked_by, clips, drills, agreed, tables)
         archive.finish(_head(held, scope))
 
 

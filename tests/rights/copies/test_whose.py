@@ -24,7 +24,7 @@ from studio.rights.copies import work
 from studio.rights.erasure import requests
 from studio.rights.models import Copy
 from studio.rights.tasks import erase
-from tests.cast import as_person
+from tests.cast import agree, as_person
 from tests.rights.copies import lessons
 from tests.rights.copies.lessons import OTHER_GUARDIAN, OTHERS_TITLE, WORKING_NOTE
 
@@ -56,6 +56,21 @@ def test_it_holds_what_the_pupil_may_see_and_nothing_of_others(furnished):
     assert len(rows["clips.Listening"]["rows"]) == 1
     assert len(rows["review.Comment"]["rows"]) == 2, "of the clip that was returned"
     assert Comment.objects.count() == 3
+
+
+def test_the_words_that_were_agreed_to_are_there_in_their_version(furnished):
+    cast = furnished.cast
+    Consent.objects.filter(pupil=cast.pupil).update(withdrawn_at=timezone.now())
+    agree(cast.pupil, cast.studio, cast.guardian)
+    Consent.objects.filter(withdrawn_at=None, pupil=cast.pupil).update(version=2)
+    files = content(lessons.make(cast))
+    first, second = json.loads(files["consent.json"])
+    assert (first["version"], second["version"]) == (1, 2)
+    assert first["withdrawn_at"]
+    assert second["given_by"] == cast.guardian.name
+    for said, words in ((first, "The pupil may send"), (second, "Mira, or you for Mira, may send")):
+        assert words in json.dumps(said["words"], ensure_ascii=False)
+        assert words in files["index.html"].decode()
 
 
 def test_what_is_left_out_is_said_with_why(furnished):
