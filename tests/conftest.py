@@ -33,6 +33,7 @@ LONGEST = (
     "deploy/test_releases.py",
     "deploy/test_permissions.py",
     "browser/test_phone_clips.py",
+    "faults/test_killed_copy.py",
     "media/test_hostile.py",
     "test_access_matrix.py",
     "intonation/detection/test_notes_found.py",

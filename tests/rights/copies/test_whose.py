@@ -137,6 +137,15 @@ def test_it_is_given_to_who_asked_alone_with_ranges(furnished):
     assert as_person(None).get(address).status_code == 302
 
 
+def test_nginx_sends_it_once_it_was_asked_who_may_have_it(furnished, settings):
+    copy, settings.MEDIA_BY_NGINX = lessons.make(furnished.cast), True
+    address = f"/rights/copies/{copy.pk}/"
+    answer = as_person(furnished.cast.guardian).get(address)
+    assert answer["X-Accel-Redirect"] == f"/stored/{copy.path}"
+    assert answer["Content-Disposition"].startswith("attachment; ")
+    assert as_person(furnished.cast.pupil).get(address).status_code == 404
+
+
 def test_who_may_ask_no_more_gets_it_no_more(furnished):
     copy = lessons.make(furnished.cast)
     link = GuardianLink.objects.get(guardian=furnished.cast.guardian)
