@@ -17,7 +17,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 from studio.accounts import passwords, second_step
 from studio.accounts.account_views import ADDRESS_SALT
 from studio.accounts.invitations import invite
-from studio.accounts.models import GuardianLink, Membership
+from studio.accounts.models import Enrolment, GuardianLink, LessonsEnd, Membership
 from studio.clips.models import Clip, Rendition, Upload
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
@@ -105,6 +105,10 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "erase_lessons": ({"guardian"}, {"guardian"}, {}),
     "erase_clip": ({"guardian"}, {"guardian"}, {}),
     "kept_clips": ({"guardian"}, None, {}),
+    "kept_lessons": (HOME, None, {}),
+    "lessons_end": ({"guardian"}, {"guardian"}, {}),
+    "lessons_take_back": (None, {"guardian"}, {}),
+    "lessons_elsewhere": ({"guardian"}, None, {}),
     "erasure": (EVERYONE, None, {}),  # its address is a secret, and it names nobody
     "people": (TEACHERS, None, {}),
     "people_invite_family": (
@@ -117,9 +121,14 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "invitation_cancel": (None, STUDIO_TEACHERS, {}),
     "guardian_link": (None, TEACHERS, {}),
     "guardian_unlink": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
-    "membership_end": ({"teacher"}, {"teacher"}, {}),  # a colleague's; one's own is out of reach
+    "membership_end": ({"teacher"}, {"teacher"}, {}),  # a colleague's, by the owner
+    "membership_leave": (TEACHERS, TEACHERS, {}),  # an owner reads what to do first
+    "pupils_hand_over": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),  # the colleague's
+    "studio_owner": (OWNERS, OWNERS, {}),
+    "studio_close": (OWNERS, OWNERS, {}),
     "people_answering": (None, TEACHERS, {"answer_within_days": "5", "return_delay_min": "10"}),
     "place_end": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
+    "place_take_back": (None, STUDIO_TEACHERS, {}),
     "invitation": (EVERYONE, EVERYONE, {"name": "N", "password": PASSWORD, "again": PASSWORD}),
     "shelf": (TEACHERS, None, {}),
     "drill_new": (TEACHERS, TEACHERS, SAYS),
@@ -227,6 +236,9 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_preview": (STUDIO_TEACHERS, None, {}),
     "desk_return": (None, STUDIO_TEACHERS, {"seen": "x"}),
 }
+OF_LESSONS = (
+    *("kept_clips", "kept_lessons", "lessons_end", "lessons_take_back", "lessons_elsewhere"),
+)
 ON_A_CLIP = ("clip_", "desk_", "return_", "waiting_")
 
 
@@ -283,7 +295,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
 
 def _of_rights(cast: Cast, clip: Clip) -> dict[str, dict]:
     return {
-        **_each(("erase_lessons", "kept_clips"), {"pk": cast.enrolment.pk}),
+        **_each(("erase_lessons", *OF_LESSONS), {"pk": cast.enrolment.pk}),
         "erase_clip": {"clip_id": clip.pk},
         "erasure": {"job_id": ErasureJob.objects.create(kind="clip").pk},
     }
@@ -332,12 +344,16 @@ def _of_drills(drill: Drill, assignment: Assignment) -> dict[str, dict]:
 def _of_places(cast: Cast) -> dict[str, dict]:
     names = ("pupil", "pupil_about", "pupil_set_drill", "consent")
     at_home = ("child", "child_log_in", "child_send")
+    before = Enrolment.objects.get(pupil=cast.former_pupil)
+    LessonsEnd.objects.create(place=before, side="studio")
+    colleague = {"pk": Membership.objects.get(person=cast.colleague).pk}
     return {
         **_each((*names, *at_home, "password_link", "place_end"), {"pk": cast.enrolment.pk}),
+        "place_take_back": {"pk": before.pk},
         "uploads_for": {"place_pk": cast.enrolment.pk},
         "consent_change": {"pk": cast.enrolment.pk, "purpose": "recordings"},
         "guardian_unlink": {"pk": GuardianLink.objects.get(guardian=cast.guardian).pk},
-        "membership_end": {"pk": Membership.objects.get(person=cast.colleague).pk},
+        **_each(("membership_end", "pupils_hand_over"), colleague),
     }
 
 

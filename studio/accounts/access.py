@@ -7,6 +7,7 @@ from collections.abc import Iterable
 
 from django.db.models import BigIntegerField, CharField, Exists, Model, OuterRef, Q, QuerySet
 from django.http import Http404
+from django.utils import timezone
 
 from . import consent, guardians
 from .models import Enrolment, GuardianLink, Membership, Person, Studio, current
@@ -80,15 +81,47 @@ def enrolments_guarded_by(person: Person | Given) -> QuerySet[Enrolment]:
     return _enrolments().filter(_guarded_by(person))
 
 
+def enrolments_kept_by(person: Person | Given) -> QuerySet[Enrolment]:
+    """A family's places: own ones and those of children, of lessons that have ended too."""
+    return _every_enrolment().filter(_of_family(person))
+
+
+def ended_enrolments_kept_by(person: Person) -> QuerySet[Enrolment]:
+    """Those of them of which the lessons have ended, the latest first."""
+    ended = enrolments_kept_by(person).filter(ended_on__lte=timezone.localdate())
+    return ended.order_by("-ended_on", "-pk")
+
+
 def enrolments_seen_by(person: Person | Given) -> QuerySet[Enrolment]:
-    """All that ``person`` may look at, as teacher, pupil or guardian."""
-    taught = Q(studio__in=_studios_taught_in(person))
-    own = Q(pupil=person, pupil__is_active=True)
-    return _enrolments().filter(taught | own | Q(_guarded_by(person)))
+    """All that ``person`` may look at: as a teacher of today, and as a family for good."""
+    taught = Q(current(), studio__in=_studios_taught_in(person))
+    return _every_enrolment().filter(taught | _of_family(person))
+
+
+def is_current(enrolment: Enrolment) -> bool:
+    """Whether the lessons of a place have begun and not ended."""
+    today, ended_on = timezone.localdate(), enrolment.ended_on
+    return enrolment.started_on <= today and (ended_on is None or ended_on > today)
+
+
+def kept_enrolment(person: Person, pk: int) -> Enrolment:
+    """A pupil's own place, or a guardian's child's, of lessons that have ended too; or 404."""
+    return get_or_404(enrolments_kept_by(person), pk)
 
 
 def taught_enrolment(person: Person, pk: int) -> Enrolment:
     return or_404(_taught_place.first(person=person.pk, place=pk))
+
+
+def ended_taught_enrolment(person: Person, pk: int) -> Enrolment:
+    """A place whose lessons have ended, in a studio where ``person`` teaches, or 404.
+
+    That they have ended is all that a teacher learns of it; and that they can be taken back.
+    """
+    ended = Enrolment.objects.filter(
+        studio__in=_studios_taught_in(person), ended_on__lte=timezone.localdate()
+    )
+    return get_or_404(ended.select_related("pupil", "studio", "teacher"), pk)
 
 
 def guarded_enrolment(person: Person, pk: int) -> Enrolment:
@@ -105,7 +138,10 @@ def home_enrolment(person: Person, pk: int) -> Enrolment:
 
 
 def is_home(person: Person, enrolment: Enrolment) -> bool:
-    """Whether it is the person's own place, or that of a child the person answers for."""
+    """Whether it is the person's own place, or that of a child the person answers for.
+
+    It stays so after the lessons: what came of them is the family's.
+    """
     return bool(_place_at_home(person=person.pk, place=enrolment.pk))
 
 
@@ -208,23 +244,46 @@ def colleagues(person: Person) -> list[Membership]:
 
 
 def colleague_membership(person: Person, pk: int) -> Membership:
-    """A colleague's membership in a studio where ``person`` teaches, or 404; never one's
-    own, nor the owner's, which only the operator moves."""
-    mine = studios_of(person, Role.TEACHER)
-    found = Membership.objects.filter(current(), role=Role.TEACHER, studio__in=mine)
+    """A colleague's membership in a studio that ``person`` owns, or 404; never one's own."""
+    found = Membership.objects.filter(current(), Exists(_owned_by(person)), role=Role.TEACHER)
     others = found.exclude(person=person).exclude(is_owner=True)
     return get_or_404(others.select_related("person", "studio"), pk)
 
 
+def own_membership(person: Person) -> Membership:
+    """As what ``person`` teaches in the studio of :func:`teaching_studio`, or 404."""
+    held = Membership.objects.filter(current(), role=Role.TEACHER, person=person)
+    return held.select_related("person", "studio").get(studio=teaching_studio(person))
+
+
+def lessons_handed_over_by(person: Person, pk: int) -> Membership:
+    """The membership of a teacher whose pupils ``person`` may give to others, or 404.
+
+    Her own, or, for the owner of the studio, anybody's.
+    """
+    found = Membership.objects.filter(current(), role=Role.TEACHER).select_related(
+        "person", "studio"
+    )
+    mine = Q(person=person, person__is_active=True)
+    return get_or_404(found.filter(mine | Q(Exists(_owned_by(person)))), pk)
+
+
 def owned_studio(person: Person) -> Studio:
     """The studio that ``person`` owns and teaches in today (the first), or 404."""
-    held = Membership.objects.filter(
-        current(), person=person, role=Role.TEACHER, is_owner=True, studio=OuterRef("pk")
+    held = _owned_by(person, studio="pk")
+    return or_404(Studio.objects.filter(Exists(held)).order_by("pk").first())
+
+
+def _owned_by(person: Person, studio: str = "studio") -> QuerySet[Membership]:
+    """A condition for rows whose field ``studio`` names one that ``person`` owns today."""
+    return Membership.objects.filter(
+        current(),
+        person=person,
+        person__is_active=True,
+        role=Role.TEACHER,
+        is_owner=True,
+        studio=OuterRef(studio),
     )
-    studio = Studio.objects.filter(Exists(held)).order_by("pk").first()
-    if studio is None or not person.is_active:
-        raise Http404
-    return studio
 
 
 def require_operator(person: Person) -> None:
@@ -271,11 +330,18 @@ def or_404(found):
 
 def _enrolments() -> QuerySet[Enrolment]:
     """Places of today; ``consented`` says whether consent to recordings holds."""
-    return (
-        Enrolment.objects.filter(current())
-        .select_related("pupil", "studio", "teacher")
-        .annotate(consented=consent.holds(consent.Purpose.RECORDINGS))
+    return _every_enrolment().filter(current())
+
+
+def _every_enrolment() -> QuerySet[Enrolment]:
+    """The same of all places, ended or not."""
+    return Enrolment.objects.select_related("pupil", "studio", "teacher").annotate(
+        consented=consent.holds(consent.Purpose.RECORDINGS)
     )
+
+
+def _of_family(person: Person | Given) -> Q:
+    return Q(pupil=person, pupil__is_active=True) | Q(_guarded_by(person))
 
 
 # -- asked on nearly every page ------------------------------------------------------------
@@ -295,9 +361,5 @@ _colleagues = Prepared(lambda: teachers_in(_studios_taught_in(PERSON)).exclude(p
 _taught_place = Prepared(lambda: enrolments_taught_by(PERSON).filter(pk=PLACE))
 _own_places = Prepared(lambda: enrolments_of(PERSON).order_by("-started_on", "-pk")[:1])
 _place_at_home = Prepared(
-    lambda: (
-        Enrolment.objects.filter(current(), pk=PLACE)
-        .filter(Q(pupil=PERSON, pupil__is_active=True) | Q(_guarded_by(PERSON)))
-        .values_list("pk")
-    )
+    lambda: Enrolment.objects.filter(pk=PLACE).filter(_of_family(PERSON)).values_list("pk")
 )

@@ -17,7 +17,6 @@ from .consent import is_grown_up
 from .models import Enrolment, Instrument, Invitation, Membership, Person, Studio, current
 from .secret_words import hashed, new_secret
 from .services import link_guardian
-from .signals import teacher_left
 
 LIFETIME = timedelta(days=7)
 Role = Membership.Role
@@ -190,27 +189,6 @@ def cancel(studio: Studio, pk: int, by: Person | None = None) -> None:
     if not open_in(studio).filter(pk=pk).update(cancelled_at=timezone.now()):
         raise NoLongerOpen
     audit.record(audit.Act.INVITATION_TAKEN_BACK, by=by, studio=studio)
-
-
-@transaction.atomic
-def end_place(enrolment: Enrolment, by: Person | None = None) -> None:
-    """The pupil leaves the studio today. Everything is kept; nobody but backups reaches it."""
-    today = timezone.localdate()
-    Enrolment.objects.filter(pk=enrolment.pk).update(ended_on=today)
-    Membership.objects.filter(
-        current(), person=enrolment.pupil_id, studio=enrolment.studio_id, role=Role.PUPIL
-    ).update(ended_on=today)
-    audit.record(audit.Act.LESSONS_ENDED, by=by, studio=enrolment.studio, about=enrolment.pupil)
-
-
-@transaction.atomic
-def end_membership(membership: Membership, by: Person | None = None) -> None:
-    """A teacher leaves the studio today. Everything is kept; what waits for them is free again."""
-    Membership.objects.filter(
-        current(), person=membership.person_id, studio=membership.studio_id, role=membership.role
-    ).update(ended_on=timezone.localdate())
-    audit.record(audit.Act.TEACHER_ENDED, by=by, studio=membership.studio, about=membership.person)
-    teacher_left.send(Membership, person=membership.person, studio=membership.studio)
 
 
 def _open() -> QuerySet[Invitation]:

@@ -16,6 +16,7 @@ from django.utils import timezone
 
 from studio import figures
 
+from .ended_lessons import LessonsEnd as LessonsEnd  # Django finds tables in this module
 from .names import OneLineField, listed
 from .prepared import Given, Prepared
 from .secret_words import as_typed
@@ -534,7 +535,10 @@ class AuditEntry(models.Model):
         INVITATION_TAKEN_BACK = "invitation_taken_back", "took an invitation back"
         CAME = "came", "accepted an invitation"
         LESSONS_ENDED = "lessons_ended", "ended lessons"
-        TEACHER_ENDED = "teacher_ended", "ended a colleague’s place"
+        LESSONS_RESUMED = "lessons_resumed", "took the end of lessons back"
+        HANDED_OVER = "handed_over", "gave a pupil another teacher"
+        TEACHER_ENDED = "teacher_ended", "ended a teacher’s place"
+        STUDIO_CLOSED = "studio_closed", "closed the studio"
         GUARDIAN_LINKED = "guardian_linked", "linked a guardian"
         GUARDIAN_UNLINKED = "guardian_unlinked", "ended a guardian’s link"
         GUARDIAN_CONFIRMED = "guardian_confirmed", "confirmed a guardian who teaches here"

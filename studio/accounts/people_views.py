@@ -1,5 +1,7 @@
 """The teacher's page of people: who is there, inviting, linking, ending."""
 
+from collections import Counter
+
 from django.conf import settings
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -9,7 +11,18 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import access, audit, consent, families, invitations, letters, notices, passwords, services
+from . import (
+    access,
+    audit,
+    consent,
+    endings,
+    families,
+    invitations,
+    letters,
+    notices,
+    passwords,
+    services,
+)
 from .ended import says_that_it_ended
 from .family_forms import FamilyForm, OwnLoginForm
 from .forms import AnsweringForm, InviteForm, LinkForm
@@ -133,35 +146,6 @@ def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
     return redirect("people")
 
 
-@require_http_methods(["GET", "HEAD", "POST"])
-@says_that_it_ended(Enrolment, "{row.pupil} has left already, on {on}.")
-def end_place(request: HttpRequest, pk: int) -> HttpResponse:
-    """Asks first (GET); then the pupil's place ends, today (POST)."""
-    place = access.taught_enrolment(request.user, pk)
-    if request.method != "POST":
-        return render(request, "accounts/place_end.html", {"place": place, "area": "teacher"})
-    invitations.end_place(place, by=request.user)
-    messages.success(request, f"{place.pupil} has left {place.studio}. Nothing was deleted.")
-    return redirect("people")
-
-
-@require_http_methods(["GET", "HEAD", "POST"])
-@says_that_it_ended(Membership, "{row.person} has left already, on {on}.", role=Role.TEACHER)
-@asks_again
-def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
-    """End a colleague's place in the studio, after saying what that means."""
-    membership = access.colleague_membership(request.user, pk)
-    if request.method != "POST":
-        return render(
-            request, "accounts/membership_end.html", {"membership": membership, "area": "teacher"}
-        )
-    invitations.end_membership(membership, by=request.user)
-    messages.success(
-        request, f"{membership.person} has left {membership.studio}. Nothing was deleted."
-    )
-    return redirect("people")
-
-
 @opens_a_door
 @require_http_methods(["GET", "HEAD", "POST"])
 @asks_again
@@ -203,7 +187,8 @@ def _page(
         "area": "teacher",
         "studio": studio,
         "places": [_place(place, links) for place in places],
-        "teachers": access.teachers_in([studio]),
+        "teachers": _teachers(studio, places),
+        "ended_lately": endings.ended_lately(studio),
         "owns": audit.owners(studio).filter(person=request.user).exists(),
         "open": invitations.open_in(studio).select_related("pupil").prefetch_related("children"),
         "family": refused if role == "family" else FamilyForm(),
@@ -218,6 +203,15 @@ def _page(
     }
     status = status or (422 if refused else 200)
     return render(request, "accounts/people.html", context, status=status)
+
+
+def _teachers(studio: Studio, places: list[Enrolment]) -> list[Membership]:
+    """The teachers, each with how many pupils she teaches."""
+    number = Counter(place.teacher_id for place in places)
+    teachers = list(access.teachers_in([studio]))
+    for membership in teachers:
+        membership.pupils = number[membership.person_id]
+    return teachers
 
 
 def _place(place, links: "list[GuardianLink]") -> dict:

@@ -9,6 +9,9 @@ from . import known_device, remembered_person, saved_forms, sessions
 #: transaction.
 teacher_left = Signal()
 
+#: The lessons of a place ended. Arguments: ``place``. Sent inside its transaction.
+lessons_ended = Signal()
+
 
 @receiver(user_logged_in)
 def logged_in(sender, request, user, **more) -> None:

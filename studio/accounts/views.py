@@ -78,4 +78,5 @@ def home(request: HttpRequest) -> HttpResponse:
         return redirect(HOMES[role])
     if request.user.is_operator:
         return redirect("operator")
-    return render(request, "accounts/no_studio.html")
+    ended = access.ended_enrolments_kept_by(request.user)
+    return render(request, "accounts/no_studio.html", {"ended": ended})

@@ -6,12 +6,14 @@ a grown-up pupil herself, a child's guardians. It does not end with the lessons.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
 from django.http import Http404
 
-from studio.accounts import consent, guardians
+from studio.accounts import access as people
+from studio.accounts import consent, endings, guardians
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips.models import Clip
@@ -34,6 +36,19 @@ class Scope:
     def key(self) -> str:
         """Names it in addresses and on pages."""
         return f"place-{self.place.pk}" if self.place else "account"
+
+    @property
+    def has_ended(self) -> bool:
+        """Whether they are lessons of before."""
+        return self.place is not None and not people.is_current(self.place)
+
+    @property
+    def take_back_until(self) -> date | None:
+        """The last day on which the family can take back that it ended the lessons, if it can."""
+        end = endings.end_of(self.place) if self.place and self.has_ended else None
+        if end is None or endings.why_not(end, endings.Side.FAMILY):
+            return None
+        return endings.last_day_to_take_back(end.place.ended_on)
 
 
 def scopes_of(person: Person) -> list[Scope]:

@@ -5,6 +5,7 @@ from django.shortcuts import render
 from django.utils.cache import patch_vary_headers
 from django.views.decorators.http import require_safe
 
+from studio.accounts import access as people
 from studio.figures import whole
 
 from . import access
@@ -33,6 +34,7 @@ def page(
             offer["sentence"] = sentence
     context = {
         "offers": offers,
+        "ended": people.ended_enrolments_kept_by(request.user),
         "erasures": request.user.erasures_asked.order_by("-asked_at"),
     }
     return render(request, "rights/rights.html", context, status=status)

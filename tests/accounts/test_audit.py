@@ -7,7 +7,15 @@ import pytest
 from django.apps import apps
 from django.core.management import CommandError, call_command
 
-from studio.accounts import audit, consent, invitations, passwords, services
+from studio.accounts import (
+    audit,
+    consent,
+    endings,
+    handing_over,
+    invitations,
+    passwords,
+    services,
+)
 from studio.accounts.models import AuditEntry, GuardianLink, Membership, Person, Studio
 from studio.clips import services as clips
 from studio.clips.models import Clip
@@ -49,10 +57,10 @@ def test_each_act_of_a_teacher_is_written(cast):
     make_return(clip)
     assert told(newest()) == (Act.RETURNED, teacher, studio, pupil)
     assert newest().clip_id == clip.pk
-    invitations.end_place(cast.enrolment, by=teacher)
+    endings.end_lessons(cast.enrolment, by=teacher)
     assert told(newest()) == (Act.LESSONS_ENDED, teacher, studio, pupil)
     colleague = Membership.objects.get(person=cast.colleague)
-    invitations.end_membership(colleague, by=teacher)
+    handing_over.end_membership(colleague, by=teacher)
     assert told(newest()) == (Act.TEACHER_ENDED, teacher, studio, cast.colleague)
 
 

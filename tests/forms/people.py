@@ -1,6 +1,6 @@
 """The forms of studio.accounts."""
 
-from studio.accounts import consent, invitations, services
+from studio.accounts import consent, endings, handing_over, invitations, services
 from studio.accounts.models import Enrolment, GuardianLink, Invitation, Membership
 from tests.cast import PASSWORD, agree
 
@@ -40,7 +40,12 @@ def _decided_otherwise(rows: Rows) -> None:
 
 
 def _left(rows: Rows) -> None:
-    invitations.end_membership(Membership.objects.get(pk=rows.args["membership_end"]["pk"]))
+    handing_over.end_membership(Membership.objects.get(pk=rows.args["membership_end"]["pk"]))
+
+
+def _came_back(rows: Rows) -> None:
+    former = rows.cast.former_pupil
+    Enrolment.objects.create(pupil=former, studio=rows.cast.studio, teacher=rows.cast.teacher)
 
 
 FORMS = {
@@ -185,9 +190,19 @@ FORMS = {
             who="teacher",
             at="place_end",
             seen=OK_MESSAGE,
-            meanwhile=lambda rows: invitations.end_place(rows.cast.enrolment),
+            meanwhile=lambda rows: endings.end_lessons(rows.cast.enrolment),
             status=302,
             wrong=ENDED,
+        )
+    ],
+    "place_take_back": [
+        Form(
+            who="teacher",
+            at="people",
+            seen=OK_MESSAGE,
+            meanwhile=_came_back,
+            status=302,
+            wrong=WARNED,
         )
     ],
     "membership_end": [
@@ -198,6 +213,47 @@ FORMS = {
             meanwhile=_left,
             status=302,
             wrong=ENDED,
+        )
+    ],
+    "membership_leave": [
+        Form(
+            who="colleague",
+            at="membership_leave",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "pupils_hand_over": [
+        Form(
+            who="teacher",
+            at="pupils_hand_over",
+            args=lambda rows: {"pk": Membership.objects.get(person=rows.cast.teacher).pk},
+            good={"all": "Colleague"},
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "studio_owner": [
+        Form(
+            who="teacher",
+            at="studio_owner",
+            good={"owner": "Colleague"},
+            bad={"owner": ""},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "studio_close": [
+        Form(
+            who="foreign_teacher",
+            at="studio_close",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
         )
     ],
 }

@@ -2,12 +2,12 @@
 
 from django.utils import timezone
 
-from studio.accounts.models import Membership
+from studio.accounts.models import Enrolment, Membership
 from studio.clips import services
 from studio.clips.models import Clip
 from studio.rights.models import Copy
 
-from .form import GONE, LOG_IN, OK_MESSAGE, WRONG, Form, logged_out
+from .form import GONE, LOG_IN, OK_MESSAGE, WARNED, WRONG, Form, logged_out
 from .rows import Rows
 
 ERASING = "#erasing"
@@ -26,6 +26,11 @@ def _made_just_now(rows: Rows) -> None:
     """In another window, whose copy of the account is ready by now."""
     pupil = rows.cast.pupil
     Copy.objects.create(asked_by=pupil, about=pupil, state="ready", ready_at=timezone.now())
+
+
+def _came_back(rows: Rows) -> None:
+    place = rows.ended
+    Enrolment.objects.create(pupil=place.pupil, studio=place.studio, teacher=place.teacher)
 
 
 FORMS = {
@@ -52,6 +57,27 @@ FORMS = {
     "erase_clip": [
         Form(
             who="guardian", at="erase_clip", seen=ERASING, meanwhile=_erased, status=404, wrong=GONE
+        )
+    ],
+    "lessons_end": [
+        Form(
+            who="guardian",
+            at="lessons_end",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "lessons_take_back": [
+        Form(
+            who="guardian",
+            at="rights",
+            args=lambda rows: {"pk": rows.ended.pk},
+            seen=OK_MESSAGE,
+            meanwhile=_came_back,
+            status=302,
+            wrong=WARNED,
         )
     ],
     "erase_lessons": [

@@ -7,9 +7,9 @@ from django.utils import timezone
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
-from studio.accounts import passwords, second_step
+from studio.accounts import endings, passwords, second_step
 from studio.accounts.invitations import invite
-from studio.accounts.models import Consent, Enrolment
+from studio.accounts.models import Consent, Enrolment, Notice
 from studio.clips.models import Clip, Stage
 from studio.review import phrases
 from studio.review.comments import CommentText, add_comment
@@ -37,6 +37,7 @@ class Rows:
     phone_code: str  # in place of the code of the colleague's phone
     quiet: Clip  # of another studio: nothing was found in it, and nothing asked
     unasked: Enrolment  # of the guardian's other child, for whom nobody has agreed
+    ended: Enrolment  # of her third, whose lessons she has ended
 
     @property
     def review(self) -> Review:
@@ -71,7 +72,9 @@ def furnish(cast: Cast, world: dict[str, dict]) -> Rows:
         state="failed", failure_code="crashed", attempt=3
     )
     phone_code = second_step.make_codes(cast.colleague)[0]
-    return Rows(cast, args, heard, pending, code, phone_code, quiet, _other_child(cast))
+    return Rows(
+        cast, args, heard, pending, code, phone_code, quiet, _other_child(cast), _ended(cast)
+    )
 
 
 def hear_in_tune(clip: Clip) -> None:
@@ -83,6 +86,15 @@ def _other_child(cast: Cast) -> Enrolment:
     place = enrol(child, cast.studio, cast.teacher)
     Consent.objects.filter(pupil=child).delete()
     guard(cast.guardian, child, cast.studio)
+    return place
+
+
+def _ended(cast: Cast) -> Enrolment:
+    child = person("Otto Sandholm", cast.studio, "pupil", logs_in=False)
+    place = enrol(child, cast.studio, cast.teacher)
+    guard(cast.guardian, child, cast.studio)
+    endings.end_lessons(place, by=cast.guardian, side="family")
+    Notice.objects.filter(text__contains="Otto Sandholm").delete()  # it would stand on every page
     return place
 
 

@@ -20,6 +20,7 @@ from studio.accounts.models import (
     Instrument,
     Invitation,
     InvitedChild,
+    LessonsEnd,
     Letter,
     Membership,
     Notice,
@@ -82,6 +83,14 @@ register(
     erasure=Goes(),
     kept=Kept.LESSONS,
     lessons=True,
+)
+register(
+    LessonsEnd,
+    subjects=("place__pupil",),
+    studio="place__studio",
+    export=Exported(fields("place", "side", "at")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
 )
 register(
     Instrument,

@@ -41,11 +41,12 @@ def people_nav(context) -> dict:
         return {"person": None}
     roles = access.roles_of(person) + (["operator"] if person.is_operator else [])
     area = context.get("area") or next(iter(roles), None)
+    pages = AREAS[area][2] if area in roles else ()  # none of lessons that have ended
     return {
         "request": request,
         "csrf_token": context.get("csrf_token"),
         "person": person,
-        "links": [_link(request, name, page) for name, page in AREAS[area][2]] if area else [],
+        "links": [_link(request, name, page) for name, page in pages],
         "homes": [_home(role, area) for role in roles] if len(roles) > 1 else [],
     }
 

@@ -231,6 +231,14 @@ def forget_expired() -> int:
     return abandoned
 
 
+def forget_unfinished(place: Enrolment) -> int:
+    """End what is on its way to a place, whosoever sends it; says how many there were."""
+    unfinished = list(Upload.objects.filter(enrolment=place, clip=None))
+    for upload in unfinished:
+        forget(upload)
+    return len(unfinished)
+
+
 def _is_unlinked(upload: Upload) -> bool:
     """Whether a guardian sent it who no longer answers for the pupil."""
     by_guardian = upload.person_id != upload.enrolment.pupil_id

@@ -53,6 +53,7 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         "enrolment": clip.enrolment,
         "area": "pupil" if own else "guardian",
         "place": clip_states.at_home(clip),
+        "ended": not people.is_current(clip.enrolment),
         "send_at": send_at(request.user, clip.enrolment, clip.consented),
         "playable": is_playable(clip),
         "watchers": viewings.watchers_of(clip),
@@ -62,6 +63,8 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
     try:
         returned = access.return_for(request.user, clip.pk)
     except Http404:
+        if context["ended"]:
+            raise
         return _underway(request, context)
     reads = own or not clip.enrolment.pupil.logs_in_with  # then a guardian reads with the child
     if reads and returned.read_at is None:

@@ -43,7 +43,9 @@ def children(request: HttpRequest) -> HttpResponse:
     places = access.counted(guarded, "open_assignments", "unread_returns")
     for place in places:
         place.send_at = send_at(request.user, place, place.consented)
-    return render(request, "review/children.html", {"places": places, "area": "guardian"})
+    ended = people.ended_enrolments_kept_by(request.user).exclude(pupil=request.user)
+    context = {"places": places, "ended": ended, "area": "guardian"}
+    return render(request, "review/children.html", context)
 
 
 @require_safe

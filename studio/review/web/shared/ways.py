@@ -16,9 +16,9 @@ def home_of(person: Person, enrolment: Enrolment) -> str:
 def send_at(person: Person, enrolment: Enrolment, agreed: bool) -> str:
     """Where ``person`` sends a clip to a place; ``agreed``: consent to recordings holds there.
 
-    Empty while it does not, and for the guardian of a grown-up.
+    Empty while it does not, for the guardian of a grown-up, and once the lessons have ended.
     """
-    if not agreed:
+    if not agreed or not people.is_current(enrolment):
         return ""
     if enrolment.pupil_id == person.pk:
         return reverse("send")

@@ -1,0 +1,26 @@
+"""The row that says that lessons were ended. Named apart from :mod:`.models`, which imports it."""
+
+from django.db import models
+from django.utils import timezone
+
+
+class LessonsEnd(models.Model):
+    """From which side the lessons of a place were ended, and when.
+
+    It goes when the end is taken back; the log keeps both. Which side it was says who may take it
+    back: a studio never opens again what a family has closed.
+    """
+
+    class Side(models.TextChoices):
+        STUDIO = "studio", "the studio"
+        FAMILY = "family", "the family"
+
+    place = models.OneToOneField("accounts.Enrolment", models.CASCADE, related_name="lessons_end")
+    side = models.CharField(max_length=8, choices=Side)
+    at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        app_label = "accounts"
+
+    def __str__(self) -> str:
+        return f"ended by {self.get_side_display()}"

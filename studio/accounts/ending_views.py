@@ -1,0 +1,39 @@
+"""The teacher's pages on which a pupil's lessons end, and on which that is taken back."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_POST
+
+from . import access, endings
+from .ended import says_that_it_ended
+from .models import Enrolment
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@says_that_it_ended(Enrolment, "The lessons of {row.pupil} have ended already, on {on}.")
+def end_place(request: HttpRequest, pk: int) -> HttpResponse:
+    """Says what is then the case (GET); then the pupil's lessons end, today (POST)."""
+    place = access.taught_enrolment(request.user, pk)
+    if request.method != "POST":
+        context = {"place": place, "said": endings.before_studio_ends(place), "area": "teacher"}
+        return render(request, "accounts/place_end.html", context)
+    endings.end_lessons(place, by=request.user)
+    messages.success(
+        request,
+        f"The lessons of {place.pupil} have ended, and the family is told. Nothing was deleted.",
+    )
+    return redirect("people")
+
+
+@require_POST
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """The lessons go on as if they had not ended."""
+    place = access.ended_taught_enrolment(request.user, pk)
+    try:
+        endings.take_back(place, endings.Side.STUDIO, by=request.user)
+    except endings.CannotTakeBack as why:
+        messages.warning(request, str(why))
+    else:
+        messages.success(request, f"The lessons of {place.pupil} go on, and the family is told.")
+    return redirect("people")

@@ -1,0 +1,84 @@
+"""The family's pages about the end of lessons: ending them, what came back, another studio."""
+
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from studio.accounts import access as people
+from studio.accounts import endings, guardians
+from studio.accounts.models import Enrolment
+from studio.review import access as review
+
+from . import access
+
+
+@require_safe
+def kept_lessons(request: HttpRequest, pk: int) -> HttpResponse:
+    """What came back in lessons that have ended, for the pupil and whoever answers for her."""
+    place = people.kept_enrolment(request.user, pk)
+    mine = [scope for scope in access.scopes_of(request.user) if scope.place]
+    decides = any((scope.person, scope.studio) == (place.pupil, place.studio) for scope in mine)
+    context = {
+        "place": place,
+        "returns": review.returns_of(place),
+        "decides": decides,
+        "has_ended": not people.is_current(place),
+    }
+    return render(request, "rights/kept_lessons.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+def end(request: HttpRequest, pk: int) -> HttpResponse:
+    """Says what is then the case (GET); then the lessons end, today (POST)."""
+    scope = access.lessons_for(request.user, pk)
+    if scope.has_ended or scope.place is None:
+        messages.info(request, "These lessons have ended already.")
+        return redirect("rights")
+    if request.method != "POST":
+        context = {
+            "place": scope.place,
+            "said": endings.before_family_ends(scope.place, request.user),
+        }
+        return render(request, "rights/lessons_end.html", context)
+    endings.end_lessons(scope.place, by=request.user, side=endings.Side.FAMILY)
+    whose = "Your lessons" if scope.person == request.user else f"The lessons of {scope.person}"
+    messages.success(
+        request,
+        f"{whose} at {scope.studio} have ended. The teachers are told; nothing was deleted.",
+    )
+    return redirect("rights")
+
+
+@require_POST
+def take_back(request: HttpRequest, pk: int) -> HttpResponse:
+    """The lessons go on as if they had not ended."""
+    scope = access.lessons_for(request.user, pk)
+    assert scope.place is not None
+    try:
+        endings.take_back(scope.place, endings.Side.FAMILY, by=request.user)
+    except endings.CannotTakeBack as why:
+        messages.warning(request, str(why))
+    else:
+        messages.success(request, f"The lessons at {scope.studio} go on; the teachers are told.")
+    return redirect("rights")
+
+
+@require_safe
+def elsewhere(request: HttpRequest, pk: int) -> HttpResponse:
+    """The way to another studio, step by step: a copy, the new place, the end of the old one."""
+    scope = access.lessons_for(request.user, pk)
+    assert scope.place is not None
+    context = {
+        "scope": scope,
+        "place": scope.place,
+        "new": _other_places(request, scope.place),
+        "others": [one for one in guardians.of(scope.place) if one != request.user],
+    }
+    return render(request, "rights/elsewhere.html", context)
+
+
+def _other_places(request: HttpRequest, place: Enrolment) -> list[Enrolment]:
+    """Where the pupil has lessons today beside this studio, as far as the reader sees it."""
+    kept = people.enrolments_kept_by(request.user).filter(pupil=place.pupil)
+    return [one for one in kept.exclude(studio=place.studio) if people.is_current(one)]
