@@ -87,8 +87,15 @@ def test_one_who_holds_more_roles_can_choose_in_the_head(cast):
     assert 'aria-label="As"' not in as_person(cast.pupil).get("/queue/").content.decode()
 
 
-def test_a_former_pupil_is_told_that_no_studio_has_a_place(cast):
+def test_a_former_pupil_is_told_that_the_lessons_have_ended(cast):
     page = as_person(cast.former_pupil).get("/")
+    assert "Your lessons have ended" in page.text
+    assert "Larkhill strings" in page.text
+
+
+def test_who_has_no_place_is_told_that_no_studio_has_one(cast):
+    nobody = Person.objects.create_user("nobody@home.example", name="Nobody Here")
+    page = as_person(nobody).get("/")
     assert (page.status_code, "no studio has a place" in page.text) == (200, True)
 
 

@@ -199,7 +199,7 @@ def test_a_guardian_can_be_linked_to_a_second_child_and_unlinked(cast):
     assert guardian.get(f"/children/{cast.enrolment.pk}/").status_code == 200
 
 
-def test_a_place_that_ends_is_out_of_everyones_reach_at_once(cast):
+def test_a_clip_without_an_answer_is_out_of_everyones_reach_once_lessons_end(cast):
     clip, teacher = make_clip(cast.enrolment), as_person(cast.teacher)
     assert (
         "Nothing is deleted"
