@@ -154,7 +154,7 @@ def nothing_is_sent_without_consent(browser: Watched) -> None:
 
 def agree(page: Page, child: str) -> None:
     page.get_by_role("link", name=child).click()
-    page.get_by_role("link", name="Consent", exact=True).click()
+    page.get_by_role("link", name=f"Consent for {child.split()[0]}").click()
     page.locator("main a.button.main").click()
     page.get_by_role("button", name="I agree").click()
     expect(page.get_by_role("main")).to_contain_text("Given by Edda Sandholm")
