@@ -133,6 +133,7 @@ def tab_to(page: Page, what: Locator, most: int = 60) -> None:
 
 def test_by_keyboard_alone(cast, windows):
     page = windows(viewport={"width": 360, "height": 740}).new_page()
+    page.on("filechooser", lambda chooser: None)  # so that it is waited for before a key is pressed
     page.goto(link_for(cast, IDA, OTTO))
     for field in ("A password", "The password again"):
         tab_to(page, page.get_by_label(field))
