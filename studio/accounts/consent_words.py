@@ -83,6 +83,10 @@ _KEPT_WHERE = (
     "used for anything else."
 )
 _KEPT = Section("How long is it kept?", retention_words.lines(1))
+_YOUR_DATA = (
+    "To get a copy of all of it, or to have one clip or all of it erased: on the page Your data, "
+    "at any time, and after the lessons too."
+)
 _WATCHERS = "The teachers of {studio}: {teachers}."
 _WATCHED = "Every time a teacher watches a clip, that is noted, and you can read it at the clip."
 _ASK = (
@@ -121,6 +125,7 @@ RECORDINGS_2 = Words(
                 "On the page Consent of {child}, at any time. It holds at once, and you need give "
                 "no reason.",
                 "You may leave it open, too. Without it no clip can be sent here.",
+                _YOUR_DATA,
             ),
         ),
     ),
@@ -141,6 +146,7 @@ RECORDINGS_2 = Words(
             (
                 "On the page Consent, at any time. It holds at once, and you need give no reason.",
                 "You may leave it open, too. Without it no clip can be sent here.",
+                _YOUR_DATA,
             ),
         ),
     ),
@@ -159,8 +165,8 @@ RECORDINGS_2 = Words(
         *RECORDINGS_1.withdrawn[:2],
         "Nothing is deleted. {child} and whoever answers for {child} still see and hear "
         "everything, but not what the teacher recorded or drew in reply, until you agree again.",
-        "You can agree again at any time. Withdrawing erases nothing and makes no copy; ask "
-        "{teacher} for either.",
+        "You can agree again at any time. Withdrawing erases nothing and makes no copy; both are on "
+        "the page Your data.",
     ),
 )
 

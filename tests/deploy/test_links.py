@@ -7,7 +7,14 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 DOCUMENTS = [
-    ROOT / name for name in ("README.md", "DEVELOPERS.md", "deploy/README.md", "deploy/asvs.md")
+    ROOT / name
+    for name in (
+        "README.md",
+        "DEVELOPERS.md",
+        "deploy/README.md",
+        "deploy/asvs.md",
+        "deploy/rights.md",
+    )
 ] + [ROOT / "studio/intonation/schema/README.md"]
 LINK = re.compile(r"\]\(([^)#\s]+)(?:#[^)\s]*)?\)|src=\"([^\"]+)\"")
 
