@@ -165,8 +165,8 @@ RECORDINGS_2 = Words(
         *RECORDINGS_1.withdrawn[:2],
         "Nothing is deleted. {child} and whoever answers for {child} still see and hear "
         "everything, but not what the teacher recorded or drew in reply, until you agree again.",
-        "You can agree again at any time. Withdrawing erases nothing and makes no copy; both are on "
-        "the page Your data.",
+        "You can agree again at any time. Withdrawing erases nothing and makes no copy; both are "
+        "on the page Your data.",
     ),
 )
 
