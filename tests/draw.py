@@ -43,6 +43,8 @@ PAGES = (
 DOORS = ("doors", "logged_out", "second_step")
 PROCESSES = ("demo", "nginx", "permissions", "releases", "runbook", "serving")
 BACKUPS = ("encrypted_backup", "repair", "restore_drill")
+FAMILIES = ("family", "erasing", "ending_lessons", "copy_from_disk")
+LONG_WORK = ("rehearing_at_work", "killed_copy", "killed_erasure")
 BENCHMARKS = ("ear_scoring", "follower_regression")
 FOUND = (
     *("common_bow", "invariants", "merging_while_found", "notes_found", "spectral_evidence"),
@@ -60,6 +62,13 @@ TOGETHER = (
     Files("a restore beside a studio", 1 / 3, ("faults/test_restore_beside_a_studio.py",)),
     Files("backups", 1 / 3, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
     Files("the studio's processes", 1 / 3, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
+    Files("nothing is left", 1 / 3, ("rights/test_no_byte_is_left.py",)),
+    Files("copies", 1 / 3, ("rights/copies/test_*.py",)),
+    Files("families in a browser", 1 / 2, tuple(f"browser/test_{name}.py" for name in FAMILIES)),
+    Files("long work is cut off", 1 / 3, tuple(f"faults/test_{name}.py" for name in LONG_WORK)),
+    Files("backups under load", 1 / 3, ("faults/test_backup_drill.py",)),
+    Files("a recording by command", 1 / 3, ("test_analyse_command.py",)),
+    Files("pages take turns", 1 / 2, ("web/test_turns.py",)),
     Files("watching it run", 1 / 2, ("operations/test_doctor.py", "operations/test_logs.py")),
     Files("slow lines", 1 / 2, ("web/test_slow_lines.py",)),
     Files("recordings of every kind", 1 / 3, ("media/test_*.py",)),

@@ -12,6 +12,7 @@ NARROW = {"width": 360, "height": 740}
 
 
 def fits(page: Page) -> None:
+    page.wait_for_load_state()
     assert page.evaluate("document.documentElement.scrollWidth") <= NARROW["width"]
 
 

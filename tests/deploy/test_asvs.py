@@ -4,13 +4,13 @@ Source of the numbers and levels: https://github.com/OWASP/ASVS, 5.0/en, chapter
 V14, the requirements of levels 1 and 2.
 """
 
-import ast
 import re
 from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.deploy.named_tests import NAMED, ROOT, functions_of
+
 PAGE = (ROOT / "deploy/asvs.md").read_text("utf-8")
 LEVEL_1 = """
 5.2.1 5.2.2 5.3.1 5.3.2
@@ -29,15 +29,8 @@ LEVEL_2 = """
 """
 LEVELS = dict.fromkeys(LEVEL_1.split(), "1") | dict.fromkeys(LEVEL_2.split(), "2")
 ROW = re.compile(r"^\| (\d+\.\d+\.\d+) \| (\d) \| (.+?) \| (.+?) \| (.+) \|$", re.MULTILINE)
-NAMED = re.compile(r"`(tests/[\w/]+\.py)::(\w+)`")
 ROWS = ROW.findall(PAGE)
 STANDS = {"met", "not met", "not here"}
-
-
-def functions_of(path: Path) -> set[str]:
-    tree = ast.parse(path.read_text("utf-8"))
-    functions = (node for node in ast.walk(tree) if isinstance(node, ast.FunctionDef))
-    return {node.name for node in functions if node.name.startswith("test_")}
 
 
 def test_every_requirement_of_these_chapters_has_one_row():

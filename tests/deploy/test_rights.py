@@ -8,7 +8,7 @@ import re
 
 import pytest
 
-from tests.deploy.test_asvs import NAMED, ROOT, functions_of
+from tests.deploy.named_tests import NAMED, ROOT, functions_of
 
 PAGE = (ROOT / "deploy/rights.md").read_text("utf-8")
 ROW = re.compile(r"^\| \d+ \|.+\|$", re.MULTILINE)

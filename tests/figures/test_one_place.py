@@ -29,6 +29,8 @@ NOT_FOR_PEOPLE = {
     "review/web/desk/blocks.py": "SVG",
     "review/marks/mark.py": "what a page names a mark by",
     "review/templatetags/desk.py": "a fragment of an address",
+    "rights/copies/annotations.py": "media fragments (W3C)",
+    "rights/copies/webvtt.py": "times as WebVTT writes them",
     "supervisor.py": "the log",
     "theory/instruments.py": "errors of arguments",
 }
