@@ -100,7 +100,7 @@ def test_the_page_says_where_it_is_and_asks_until_it_is_ready(cast):
         "/rights/", {"of": f"place-{cast.enrolment.pk}"}, headers={"HX-Request": "true"}
     ).content.decode()
     assert "being made: clip 2 of 7" in part
-    assert 'value="0.250"' in part
+    assert 'value="0.25"' in part
     work.make(held)
     page = guardian.get("/rights/").content.decode()
     assert "Your copy is ready" in page
