@@ -114,7 +114,7 @@ def _read_from_disk(chromium: Browser, folder: Path, scripts: bool) -> None:
         _plays(page)
     else:
         link = page.get_by_role("link", name="Play from 0:04").get_attribute("href")
-        assert link.endswith("playable.mp4#t=2.00")
+        assert link.endswith("playable.mp4#t=2.0")
     assert troubles == []
     assert {url.partition(":")[0] for url in asked} <= {"file", "data"}
     context.close()
