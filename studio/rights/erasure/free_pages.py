@@ -14,13 +14,16 @@ of that log or the machine's snapshots keep.
 """
 
 import logging
-import mmap
+import subprocess
+import sys
 import time
 from collections.abc import Iterable
 from pathlib import Path
 
 from django.db import OperationalError, connection
 from psycopg import sql
+
+from . import search_file
 
 log = logging.getLogger(__name__)
 
@@ -92,10 +95,14 @@ def _cut_log() -> bool:
         time.sleep(0.2)
 
 
-def _holds_any(path: Path, needles: Iterable[str]) -> bool:
-    """Whether a file has any of these words; JSON writes letters beyond ASCII in its own way."""
-    with path.open("rb") as file, mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ) as held:
-        return any(held.find(form) >= 0 for word in needles for form in forms_of(word))
+def _holds_any(path: Path, needles: list[str]) -> bool:
+    """Whether a file has any of these words; JSON writes letters beyond ASCII in its own way.
+
+    A search that does not come to its end counts as found: then the file is written anew.
+    """
+    words = {form.hex() for word in needles for form in forms_of(word)}
+    command = [sys.executable, "-I", search_file.__file__, str(path)]
+    return subprocess.run(command, input="\n".join(words), text=True).returncode != 0
 
 
 def forms_of(word: str) -> set[bytes]:
