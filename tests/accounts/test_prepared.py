@@ -3,7 +3,7 @@
 from datetime import timedelta
 
 import pytest
-from django.db import connection
+from django.db import connection, connections
 from django.db.models import BigIntegerField, CharField, DateTimeField
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
@@ -125,3 +125,11 @@ def test_who_ceases_to_teach_is_out_at_once(cast):
     assert not access.teaches(cast.teacher, cast.enrolment)
     assert access.places_to_hear(cast.teacher) == []
     assert access.roles_of(cast.teacher) == []
+
+
+def test_another_kind_of_database_is_asked_in_sql_of_its_own(cast, named, monkeypatch):
+    """Else a query made for PostgreSQL hands SQLite values that it cannot take."""
+    named(name=cast.teacher.name)
+    monkeypatch.setattr(connections["default"], "vendor", "another")
+    named(name=cast.teacher.name)
+    assert named.times == [(), ()]
