@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
-from . import access, audit, endings, guardians, invitations, notices
+from . import access, audit, guardians, invitations, lesson_endings, notices
 from .models import Enrolment, Invitation, Membership, Person, Studio, current
 from .signals import teacher_left
 
@@ -111,8 +111,8 @@ def close(studio: Studio, by: Person | None = None) -> int:
             f"{studio} has {len(teachers)} teachers. Hand it over to one who goes on; then leave."
         )
     places = list(access.places_in(studio).select_for_update(of=("self",)))
-    ended = sum(endings.end_lessons(place, by, studio_closes=True) for place in places)
-    endings.seal(Enrolment.objects.filter(studio=studio))  # nobody is left who could
+    ended = sum(lesson_endings.end_lessons(place, by, studio_closes=True) for place in places)
+    lesson_endings.seal(Enrolment.objects.filter(studio=studio))  # nobody is left who could
     invitations.open_in(studio).update(cancelled_at=timezone.now())
     _end(teachers[0], by)
     audit.record(audit.Act.STUDIO_CLOSED, by=by, studio=studio)

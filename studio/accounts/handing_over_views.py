@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods
 from studio import figures
 
 from . import access, handing_over
-from .ended import says_that_it_ended
+from .ended_already import says_that_it_ended
 from .handing_over_forms import HeirsForm, OwnerForm
 from .models import Membership
 from .reauthentication import asks_again

@@ -15,15 +15,15 @@ from . import (
     access,
     audit,
     consent,
-    endings,
     families,
     invitations,
+    lesson_endings,
     letters,
     notices,
     passwords,
     services,
 )
-from .ended import says_that_it_ended
+from .ended_already import says_that_it_ended
 from .family_forms import FamilyForm, OwnLoginForm
 from .forms import AnsweringForm, InviteForm, LinkForm
 from .models import Enrolment, GuardianLink, Invitation, Membership, Studio
@@ -188,7 +188,7 @@ def _page(
         "studio": studio,
         "places": [_place(place, links) for place in places],
         "teachers": _teachers(studio, places),
-        "ended_lately": endings.ended_lately(studio),
+        "ended_lately": lesson_endings.ended_lately(studio),
         "owns": audit.owners(studio).filter(person=request.user).exists(),
         "open": invitations.open_in(studio).select_related("pupil").prefetch_related("children"),
         "family": refused if role == "family" else FamilyForm(),

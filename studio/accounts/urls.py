@@ -5,9 +5,9 @@ from . import (
     audit_views,
     child_log_in_views,
     consent_views,
-    ending_views,
     handing_over_views,
     invitation_views,
+    lesson_ending_views,
     password_views,
     people_views,
     second_step_views,
@@ -54,8 +54,10 @@ urlpatterns = [
     path("people/close/", handing_over_views.close, name="studio_close"),
     path("people/done/", audit_views.audit_log, name="audit_log"),
     path("people/answering/", people_views.answering, name="people_answering"),
-    path("people/places/<int:pk>/end/", ending_views.end_place, name="place_end"),
-    path("people/places/<int:pk>/take-back/", ending_views.take_back, name="place_take_back"),
+    path("people/places/<int:pk>/end/", lesson_ending_views.end_place, name="place_end"),
+    path(
+        "people/places/<int:pk>/take-back/", lesson_ending_views.take_back, name="place_take_back"
+    ),
     path("people/places/<int:pk>/password/", people_views.password_link, name="password_link"),
     path("invitation/<str:secret>/", invitation_views.invitation, name="invitation"),
 ]

@@ -13,7 +13,7 @@ from django.db.models import Q, QuerySet
 from django.http import Http404
 
 from studio.accounts import access as people
-from studio.accounts import consent, endings, guardians
+from studio.accounts import consent, guardians, lesson_endings
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips.models import Clip
@@ -45,10 +45,10 @@ class Scope:
     @property
     def take_back_until(self) -> date | None:
         """The last day on which the family can take back that it ended the lessons, if it can."""
-        end = endings.end_of(self.place) if self.place and self.has_ended else None
-        if end is None or endings.why_not(end, endings.Side.FAMILY):
+        end = lesson_endings.end_of(self.place) if self.place and self.has_ended else None
+        if end is None or lesson_endings.why_not(end, lesson_endings.Side.FAMILY):
             return None
-        return endings.last_day_to_take_back(end.place.ended_on)
+        return lesson_endings.last_day_to_take_back(end.place.ended_on)
 
 
 def scopes_of(person: Person) -> list[Scope]:

@@ -6,7 +6,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio.accounts import access as people
-from studio.accounts import endings, guardians
+from studio.accounts import guardians, lesson_endings
 from studio.accounts.models import Enrolment
 from studio.review import access as review
 
@@ -38,10 +38,10 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method != "POST":
         context = {
             "place": scope.place,
-            "said": endings.before_family_ends(scope.place, request.user),
+            "said": lesson_endings.before_family_ends(scope.place, request.user),
         }
         return render(request, "rights/lessons_end.html", context)
-    endings.end_lessons(scope.place, by=request.user, side=endings.Side.FAMILY)
+    lesson_endings.end_lessons(scope.place, by=request.user, side=lesson_endings.Side.FAMILY)
     whose = "Your lessons" if scope.person == request.user else f"The lessons of {scope.person}"
     messages.success(
         request,
@@ -56,8 +56,8 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     scope = access.lessons_for(request.user, pk)
     assert scope.place is not None
     try:
-        endings.take_back(scope.place, endings.Side.FAMILY, by=request.user)
-    except endings.CannotTakeBack as why:
+        lesson_endings.take_back(scope.place, lesson_endings.Side.FAMILY, by=request.user)
+    except lesson_endings.CannotTakeBack as why:
         messages.warning(request, str(why))
     else:
         messages.success(request, f"The lessons at {scope.studio} go on; the teachers are told.")

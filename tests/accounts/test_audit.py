@@ -10,9 +10,9 @@ from django.core.management import CommandError, call_command
 from studio.accounts import (
     audit,
     consent,
-    endings,
     handing_over,
     invitations,
+    lesson_endings,
     passwords,
     services,
 )
@@ -57,7 +57,7 @@ def test_each_act_of_a_teacher_is_written(cast):
     make_return(clip)
     assert told(newest()) == (Act.RETURNED, teacher, studio, pupil)
     assert newest().clip_id == clip.pk
-    endings.end_lessons(cast.enrolment, by=teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=teacher)
     assert told(newest()) == (Act.LESSONS_ENDED, teacher, studio, pupil)
     colleague = Membership.objects.get(person=cast.colleague)
     handing_over.end_membership(colleague, by=teacher)

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from studio.accounts import access, consent, endings
+from studio.accounts import access, consent, lesson_endings
 from studio.accounts.models import AuditEntry, Enrolment, LessonsEnd, Notice, Person
 from studio.clips.models import Upload
 from studio.clips.uploads import partial
@@ -44,10 +44,10 @@ def status(who: Person, path: str) -> int:
 # -- what each then reaches ----------------------------------------------------------------
 
 
-@pytest.mark.parametrize("side", endings.Side.values)
+@pytest.mark.parametrize("side", lesson_endings.Side.values)
 @pytest.mark.parametrize("part", FAMILY)
 def test_the_family_goes_on_reading_what_came_back(cast, returned, side, part):
-    endings.end_lessons(cast.enrolment, by=cast.teacher, side=side)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher, side=side)
     who = cast.people()[part]
     kept = f"/rights/lessons/{cast.enrolment.pk}/"
     page = as_person(who).get(kept).text
@@ -61,7 +61,7 @@ def test_the_family_goes_on_reading_what_came_back(cast, returned, side, part):
 
 @pytest.mark.parametrize("part", OTHERS)
 def test_nobody_else_reaches_what_came_back(cast, returned, part):
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     who = cast.people()[part]
     for path in (
         f"/clips/{returned.pk}/",
@@ -79,7 +79,7 @@ def test_a_recording_is_served_to_the_family_alone(cast, returned, settings, tmp
         kind="poster",
         defaults={"path": "poster", "size_bytes": 9, "content_type": "image/jpeg"},
     )
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     path = f"/clips/{returned.pk}/poster/"
     assert {part: status(cast.people()[part], path) for part in FAMILY} == dict.fromkeys(
         FAMILY, 200
@@ -91,7 +91,7 @@ def test_a_recording_is_served_to_the_family_alone(cast, returned, settings, tmp
 def test_what_was_to_be_done_there_has_ended(cast, returned, part):
     drill = set_for(cast.enrolment, make_drill(cast.teacher, cast.studio))
     waiting = make_clip(cast.enrolment, "Waits")
-    endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
+    lesson_endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
     who = cast.people()[part]
     for path in (
         *("/queue/", "/send/", "/rotation/"),
@@ -108,14 +108,14 @@ def test_the_teacher_has_it_on_no_list(cast, returned):
     make_clip(cast.enrolment, "Waits here")
     teacher = as_person(cast.teacher)
     assert "Mira Sandholm" in teacher.get("/waiting/").text
-    endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
+    lesson_endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
     Notice.objects.all().delete()
     for path in ("/waiting/", "/pupils/", "/people/"):
         assert "Mira Sandholm" not in teacher.get(path).text, path
 
 
 def test_a_first_page_leads_there(cast, returned):
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     way = f'href="/rights/lessons/{cast.enrolment.pk}/"'
     home = as_person(cast.pupil).get("/")
     assert "Your lessons have ended" in home.text
@@ -124,7 +124,7 @@ def test_a_first_page_leads_there(cast, returned):
 
 
 def test_copy_and_erasure_stay_the_deciders(cast, returned):
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     page = as_person(cast.guardian).get("/rights/").text
     assert f"/rights/erase/lessons/{cast.enrolment.pk}/" in page
     assert status(cast.guardian, f"/rights/erase/lessons/{cast.enrolment.pk}/") == 200
@@ -137,7 +137,7 @@ def test_an_upload_on_its_way_stops(cast, settings, tmp_path, django_capture_on_
     mine = uploads.begin(cast.enrolment, cast.pupil, 9, "")
     other = uploads.begin(cast.other_enrolment, cast.other_pupil, 9, "")
     with django_capture_on_commit_callbacks(execute=True):
-        endings.end_lessons(cast.enrolment, by=cast.teacher)
+        lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     assert list(Upload.objects.all()) == [other]
     assert not partial.path(mine.pk).exists()
     assert partial.path(other.pk).exists()
@@ -186,8 +186,8 @@ def test_a_child_does_not_end_them_and_a_grown_up_does(cast):
 
 
 def test_ending_twice_is_once(cast):
-    assert endings.end_lessons(cast.enrolment, by=cast.teacher)
-    assert not endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
+    assert lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
+    assert not lesson_endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
     assert LessonsEnd.objects.get().side == "studio"
 
 
@@ -225,7 +225,7 @@ def test_the_family_takes_back_its_own_end(cast):
 
 
 def test_a_studio_never_opens_what_the_family_closed(cast):
-    endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
+    lesson_endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
     page = as_person(cast.teacher)
     path = f"/people/places/{cast.enrolment.pk}/take-back/"
     assert path not in page.get("/people/").text
@@ -234,7 +234,7 @@ def test_a_studio_never_opens_what_the_family_closed(cast):
 
 
 def test_nor_the_family_what_the_studio_closed(cast):
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     browser = as_person(cast.guardian)
     path = f"/rights/lessons/{cast.enrolment.pk}/take-back/"
     assert path not in browser.get("/rights/").text
@@ -242,9 +242,9 @@ def test_nor_the_family_what_the_studio_closed(cast):
     assert not access.is_current(Enrolment.objects.get(pk=cast.enrolment.pk))
 
 
-@pytest.mark.parametrize(("days", "possible"), [(endings.TAKE_BACK_DAYS, True), (8, False)])
+@pytest.mark.parametrize(("days", "possible"), [(lesson_endings.TAKE_BACK_DAYS, True), (8, False)])
 def test_it_can_be_taken_back_until_the_stated_day(cast, days, possible):
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     day = timezone.localdate() - timedelta(days=days)
     Enrolment.objects.filter(pk=cast.enrolment.pk).update(ended_on=day)
     path = f"/people/places/{cast.enrolment.pk}/take-back/"
@@ -254,15 +254,15 @@ def test_it_can_be_taken_back_until_the_stated_day(cast, days, possible):
 
 
 def test_nothing_is_taken_back_once_the_pupil_has_come_again(cast):
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     Enrolment.objects.create(pupil=cast.pupil, studio=cast.studio, teacher=cast.colleague)
-    with pytest.raises(endings.CannotTakeBack, match="has come back"):
-        endings.take_back(Enrolment.objects.get(pk=cast.enrolment.pk), "studio")
+    with pytest.raises(lesson_endings.CannotTakeBack, match="has come back"):
+        lesson_endings.take_back(Enrolment.objects.get(pk=cast.enrolment.pk), "studio")
 
 
 def test_nothing_is_taken_back_once_it_is_erased(cast, settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     requests.erase_lessons(cast.pupil, cast.studio, cast.guardian)
     path = f"/people/places/{cast.enrolment.pk}/take-back/"
     as_person(cast.teacher).post(path)
@@ -283,13 +283,13 @@ def test_the_way_to_another_studio_says_what_is_done(cast):
     guard(cast.guardian, cast.pupil, cast.other_studio)
     cast.guardian.memberships.create(studio=cast.other_studio, role="guardian")
     assert "Done: Mira has a place at Another studio" in guardian.get(path).text
-    endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
+    lesson_endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
     assert "Done: they ended on" in guardian.get(path).text
 
 
 def test_the_new_studio_sees_nothing_of_the_former_one(cast, returned):
     enrol(cast.pupil, cast.other_studio, cast.foreign_teacher)
-    endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
+    lesson_endings.end_lessons(cast.enrolment, by=cast.guardian, side="family")
     for path in (f"/clips/{returned.pk}/", f"/pupils/{cast.enrolment.pk}/"):
         assert status(cast.foreign_teacher, path) == 404
     assert status(cast.guardian, f"/clips/{returned.pk}/") == 200, "and the family all of it"

@@ -5,7 +5,7 @@ import time
 from django_otp.oath import TOTP
 from playwright.sync_api import Page
 
-from studio.accounts import endings, second_step
+from studio.accounts import lesson_endings, second_step
 from studio.accounts.models import Person
 from tests.cast import PASSWORD
 
@@ -24,7 +24,7 @@ def _address_taken(rows: Rows) -> None:
 
 
 def _lessons_ended(rows: Rows) -> None:
-    endings.end_lessons(rows.cast.enrolment)
+    lesson_endings.end_lessons(rows.cast.enrolment)
 
 
 def _shown_now(rows: Rows) -> str:

@@ -1,6 +1,6 @@
 """The forms of studio.accounts."""
 
-from studio.accounts import consent, endings, handing_over, invitations, services
+from studio.accounts import consent, handing_over, invitations, lesson_endings, services
 from studio.accounts.models import Enrolment, GuardianLink, Invitation, Membership
 from tests.cast import PASSWORD, agree
 
@@ -190,7 +190,7 @@ FORMS = {
             who="teacher",
             at="place_end",
             seen=OK_MESSAGE,
-            meanwhile=lambda rows: endings.end_lessons(rows.cast.enrolment),
+            meanwhile=lambda rows: lesson_endings.end_lessons(rows.cast.enrolment),
             status=302,
             wrong=ENDED,
         )

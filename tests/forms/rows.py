@@ -7,7 +7,7 @@ from django.utils import timezone
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
-from studio.accounts import endings, passwords, second_step
+from studio.accounts import lesson_endings, passwords, second_step
 from studio.accounts.invitations import invite
 from studio.accounts.models import Consent, Enrolment, Notice
 from studio.clips.models import Clip, Stage
@@ -93,7 +93,7 @@ def _ended(cast: Cast) -> Enrolment:
     child = person("Otto Sandholm", cast.studio, "pupil", logs_in=False)
     place = enrol(child, cast.studio, cast.teacher)
     guard(cast.guardian, child, cast.studio)
-    endings.end_lessons(place, by=cast.guardian, side="family")
+    lesson_endings.end_lessons(place, by=cast.guardian, side="family")
     Notice.objects.filter(text__contains="Otto Sandholm").delete()  # it would stand on every page
     return place
 

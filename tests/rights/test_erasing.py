@@ -8,7 +8,7 @@ from django.core.management import CommandError, call_command
 from django.urls import reverse
 from django.utils import timezone
 
-from studio.accounts import audit, endings, letters
+from studio.accounts import audit, lesson_endings, letters
 from studio.accounts.models import (
     AuditEntry,
     Consent,
@@ -157,7 +157,7 @@ def test_a_grown_up_pupil_keeps_the_account_and_what_she_is_besides(cast):
 
 def test_it_can_be_asked_for_after_the_lessons_have_ended(cast):
     make_clip(cast.enrolment)
-    endings.end_lessons(cast.enrolment, by=cast.teacher)
+    lesson_endings.end_lessons(cast.enrolment, by=cast.teacher)
     browser = as_person(cast.guardian)
     assert browser.get(reverse("kept_clips", args=[cast.enrolment.pk])).status_code == 200
     answer = browser.post(reverse("erase_lessons", args=[cast.enrolment.pk]))

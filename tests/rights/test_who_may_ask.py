@@ -4,7 +4,7 @@ import pytest
 from django.http import Http404
 from django.utils import timezone
 
-from studio.accounts import endings, services
+from studio.accounts import lesson_endings, services
 from studio.accounts.models import Enrolment, GuardianLink, Membership, Person
 from studio.rights import access
 from tests.cast import as_person
@@ -30,14 +30,14 @@ def test_a_grown_up_pupil_asks_and_her_guardian_does_not(cast):
 
 def test_it_does_not_end_with_the_lessons(cast):
     for place in (cast.enrolment, cast.other_enrolment):
-        endings.end_lessons(place, by=cast.teacher)
+        lesson_endings.end_lessons(place, by=cast.teacher)
     assert asked_for(cast.guardian) == [(cast.pupil.name, cast.studio.name)]
     assert asked_for(cast.other_pupil) == [(cast.other_pupil.name, cast.studio.name)]
     assert access.lessons_for(cast.guardian, cast.enrolment.pk).person == cast.pupil
 
 
 def test_who_came_back_is_asked_for_once_and_by_the_newest_place(cast):
-    endings.end_lessons(cast.other_enrolment)
+    lesson_endings.end_lessons(cast.other_enrolment)
     again = Enrolment.objects.create(
         pupil=cast.other_pupil, studio=cast.studio, teacher=cast.teacher
     )

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
-from studio.accounts import audit, consent, endings, guardians, notices, sessions
+from studio.accounts import audit, consent, guardians, lesson_endings, notices, sessions
 from studio.accounts.models import (
     Enrolment,
     GuardianLink,
@@ -180,7 +180,7 @@ def ids(kept: Iterable[str]) -> list[UUID]:
 
 def _end_places(places: QuerySet[Enrolment]) -> None:
     places.filter(current()).update(ended_on=timezone.localdate())
-    endings.seal(places)
+    lesson_endings.seal(places)
 
 
 def end_answering(person: Person) -> None:

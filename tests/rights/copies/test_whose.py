@@ -11,7 +11,7 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from studio.accounts import consent, endings, services
+from studio.accounts import consent, lesson_endings, services
 from studio.accounts.models import Consent, GuardianLink, Person
 from studio.clips import services as clips
 from studio.clips.storage.stores import FolderStore
@@ -113,7 +113,7 @@ def test_without_consent_the_replies_stay_out_and_it_is_said(furnished):
 
 
 def test_it_can_be_had_once_lessons_have_ended(furnished):
-    endings.end_lessons(furnished.cast.enrolment, by=furnished.cast.teacher)
+    lesson_endings.end_lessons(furnished.cast.enrolment, by=furnished.cast.teacher)
     assert lessons.make(furnished.cast).state == "ready"
 
 

@@ -2,7 +2,7 @@
 
 from django.core.management.base import BaseCommand, CommandError
 
-from studio.accounts import by_command, endings
+from studio.accounts import by_command, lesson_endings
 from studio.accounts.models import Enrolment, current
 
 
@@ -31,20 +31,22 @@ class Command(BaseCommand):
         place = by_command.the_one(places.filter(current()), options["pupil"])
         what = f"The lessons of {place.pupil} at {place.studio}, with {place.teacher}"
         if not options["yes"]:
-            said = endings.before_studio_ends(place)
+            said = lesson_endings.before_studio_ends(place)
             by_command.say(self.stdout, f"{what}, would end", said.lines)
             return
-        side = endings.Side.FAMILY if options["for_family"] else endings.Side.STUDIO
-        endings.end_lessons(place, side=side)
+        side = lesson_endings.Side.FAMILY if options["for_family"] else lesson_endings.Side.STUDIO
+        lesson_endings.end_lessons(place, side=side)
         self.stdout.write(f"{what}, have ended. The family and the teachers are told.")
 
     def _take_back(self, places, options: dict) -> None:
         ended: list[Enrolment] = list(places.exclude(current()).order_by("-ended_on", "-pk"))
         place = by_command.the_one(ended, options["pupil"])
         what = f"The lessons of {place.pupil} at {place.studio}"
-        end = endings.end_of(place)
+        end = lesson_endings.end_of(place)
         why = (
-            endings.why_not(end, end.side) if end else "That they ended can be taken back no more."
+            lesson_endings.why_not(end, end.side)
+            if end
+            else "That they ended can be taken back no more."
         )
         if why:
             raise CommandError(why)
@@ -53,5 +55,5 @@ class Command(BaseCommand):
             same = "Everything is as it was before, consent too; both sides are told."
             by_command.say(self.stdout, f"{what} would go on", [same])
             return
-        endings.take_back(place, end.side)
+        lesson_endings.take_back(place, end.side)
         self.stdout.write(f"{what} go on. The family and the teachers are told.")

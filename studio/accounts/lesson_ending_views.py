@@ -5,8 +5,8 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from . import access, endings
-from .ended import says_that_it_ended
+from . import access, lesson_endings
+from .ended_already import says_that_it_ended
 from .models import Enrolment
 
 
@@ -16,9 +16,13 @@ def end_place(request: HttpRequest, pk: int) -> HttpResponse:
     """Says what is then the case (GET); then the pupil's lessons end, today (POST)."""
     place = access.taught_enrolment(request.user, pk)
     if request.method != "POST":
-        context = {"place": place, "said": endings.before_studio_ends(place), "area": "teacher"}
+        context = {
+            "place": place,
+            "said": lesson_endings.before_studio_ends(place),
+            "area": "teacher",
+        }
         return render(request, "accounts/place_end.html", context)
-    endings.end_lessons(place, by=request.user)
+    lesson_endings.end_lessons(place, by=request.user)
     messages.success(
         request,
         f"The lessons of {place.pupil} have ended, and the family is told. Nothing was deleted.",
@@ -31,8 +35,8 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     """The lessons go on as if they had not ended."""
     place = access.ended_taught_enrolment(request.user, pk)
     try:
-        endings.take_back(place, endings.Side.STUDIO, by=request.user)
-    except endings.CannotTakeBack as why:
+        lesson_endings.take_back(place, lesson_endings.Side.STUDIO, by=request.user)
+    except lesson_endings.CannotTakeBack as why:
         messages.warning(request, str(why))
     else:
         messages.success(request, f"The lessons of {place.pupil} go on, and the family is told.")

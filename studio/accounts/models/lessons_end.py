@@ -1,7 +1,9 @@
-"""The row that says that lessons were ended. Named apart from :mod:`.models`, which imports it."""
+"""From which side the lessons of a place were ended."""
 
 from django.db import models
 from django.utils import timezone
+
+from .studios import Enrolment
 
 
 class LessonsEnd(models.Model):
@@ -15,12 +17,9 @@ class LessonsEnd(models.Model):
         STUDIO = "studio", "the studio"
         FAMILY = "family", "the family"
 
-    place = models.OneToOneField("accounts.Enrolment", models.CASCADE, related_name="lessons_end")
+    place = models.OneToOneField(Enrolment, models.CASCADE, related_name="lessons_end")
     side = models.CharField(max_length=8, choices=Side)
     at = models.DateTimeField(default=timezone.now)
-
-    class Meta:
-        app_label = "accounts"
 
     def __str__(self) -> str:
         return f"ended by {self.get_side_display()}"

@@ -1,0 +1,36 @@
+"""The tables of people: each room has a subject, and all are had from here."""
+
+from .audit import AuditEntry
+from .consents import Consent
+from .invitations import Invitation, InvitedChild
+from .lessons_end import LessonsEnd
+from .log_ins import OpenSession, PasswordLink, RecoveryCode, TryCount
+from .messages import Letter, Notice
+from .people import Dated, Person, PersonManager, current, login_named
+from .studios import Enrolment, GuardianLink, Instrument, Level, Membership, Studio, Tuning
+
+__all__ = [
+    "AuditEntry",
+    "Consent",
+    "Dated",
+    "Enrolment",
+    "GuardianLink",
+    "Instrument",
+    "Invitation",
+    "InvitedChild",
+    "LessonsEnd",
+    "Letter",
+    "Level",
+    "Membership",
+    "Notice",
+    "OpenSession",
+    "PasswordLink",
+    "Person",
+    "PersonManager",
+    "RecoveryCode",
+    "Studio",
+    "TryCount",
+    "Tuning",
+    "current",
+    "login_named",
+]

@@ -1,0 +1,71 @@
+"""What people are told: letters, and notices on their pages."""
+
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+
+from studio import figures
+
+from .log_ins import PasswordLink
+from .people import Person
+
+
+class Letter(models.Model):
+    """A letter to be sent by a worker. Its words go once it is sent, and the row a day later.
+
+    Of one that tells of an erasure the row goes with the words.
+    """
+
+    class Kind(models.TextChoices):
+        INVITATION = "invitation", "invitation"
+        NEW_PASSWORD = "new_password", "new password"
+        ANSWER = "answer", "answer"
+        ACCOUNT = "account", "about an account"
+        OPERATOR = "operator", "to the operator"
+        ERASED = "erased", "that something is erased"
+
+    kind = models.CharField(max_length=16, choices=Kind)
+    to = models.EmailField()
+    subject = models.CharField(max_length=200, blank=True)
+    body = models.TextField(
+        blank=True, help_text="Of a new password: the studio's address; the worker writes the rest."
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    attempts = models.PositiveSmallIntegerField(default=0)
+    rests_until = models.DateTimeField(null=True, blank=True, help_text="Nobody else takes it now.")
+    sent_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+        indexes = [models.Index(fields=["sent_at", "rests_until"], name="letters_due")]
+
+    def __str__(self) -> str:
+        return (
+            f"{self.get_kind_display()}, {figures.long_date(timezone.localtime(self.created_at))}"
+        )
+
+
+class Notice(models.Model):
+    """What somebody is told about an account, on every page until it is read."""
+
+    to = models.ForeignKey(Person, models.CASCADE, related_name="notices")
+    text = models.TextField()
+    link = models.ForeignKey(
+        PasswordLink,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="notices",
+        help_text="What it tells of.",
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    read_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["created_at", "pk"]
+        indexes = [
+            models.Index(fields=["to"], name="notices_unread", condition=Q(read_at__isnull=True))
+        ]
+
+    def __str__(self) -> str:
+        return self.text
