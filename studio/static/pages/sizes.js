@@ -30,5 +30,5 @@ export function refusal(file, { durationS, opens }, limits) {
 
 function looksLikeRecording({ name, type }, endings) {
   const ending = name.includes(".") ? `.${name.split(".").pop().toLowerCase()}` : "";
-  return lesson_endings.includes(ending) || /^(video|audio)\//.test(type);
+  return endings.includes(ending) || /^(video|audio)\//.test(type);
 }
