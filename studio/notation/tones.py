@@ -52,7 +52,7 @@ SHORTEST_S = ATTACK_S + RELEASE_S
 LONGEST_S = 600.0
 # Partial sums of sin(kx)/k never exceed Si(pi) = 1.852 (the Gibbs constant; DLMF 6.16), and fading
 # keeps below that. A voice peaks at most at VOICE_PEAK, so that four voices stay under 1.
-GIBBS = 1.8519370519824662
+GIBBS = 1.8519370519824663
 VOICE_PEAK = 0.2
 A4_HZ_BOUNDS = (380.0, 480.0)  # from low old pitch to far above any studio's
 MISTUNING_CENTS = 50.0

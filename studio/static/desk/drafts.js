@@ -5,11 +5,9 @@
 const LEFT_OUT = ["csrfmiddlewaretoken", "listening", "choice"];
 
 export class Drafts {
-  #root;
   #prefix;
 
   constructor(root, { person, clip }, signal) {
-    this.#root = root;
     this.#prefix = `desk:${person}:${clip}:`;
     for (const name of ["input", "change"]) {
       root.addEventListener(name, (event) => this.#keep(event.target.form), { signal });

@@ -44,7 +44,8 @@ class LessonOrder extends HTMLElement {
     this.#begin(row);
     const end = (keep) => {
       dragging.abort();
-      keep ? this.#send() : this.#restore();
+      if (keep) this.#send();
+      else this.#restore();
     };
     grip.setPointerCapture(event.pointerId);
     grip.addEventListener("pointermove", (at) => this.#drag(row, at.clientY), options);

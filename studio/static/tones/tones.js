@@ -5,7 +5,7 @@
 export const FADE_HZ = [4000, 8000]; // partials fade out between these
 export const ATTACK_S = 0.08;
 export const RELEASE_S = 0.15;
-export const VOICE_LEVEL = 0.2 / 1.8519370519824662; // a voice peaks at 0.2 at most
+export const VOICE_LEVEL = 0.2 / 1.8519370519824663; // a voice peaks at 0.2 at most
 export const REST_S = 0.15; // between notes that are heard one after the other
 
 /** Amplitudes of the partials 1, 2, 3 ...: 1/k, faded out between 4 and 8 kHz. */

@@ -203,9 +203,9 @@ function lineTo(server, clock, random, seen) {
         clock.later(() => reject(new Error("timeout")), PATIENCE_MS);
         return clock.later(() => late(tab, carry()), PATIENCE_MS + 4 * delay());
       }
-      if (r < 0.36) count("doubled") && clock.later(carry, 6 * delay());
+      if (r < 0.36 && count("doubled")) clock.later(carry, 6 * delay());
       return travel(carry, (answer) => {
-        if (random() < 0.1) count("answer doubled") && late(tab, answer);
+        if (random() < 0.1 && count("answer doubled")) late(tab, answer);
         resolve(answer);
       }, reject, "");
     });
