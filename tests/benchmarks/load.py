@@ -10,15 +10,19 @@ time; without one it is made in a temporary folder, which takes minutes.
 *p50* and *p95* are the times until the whole answer was read. *Processor ms* is what the studio's
 processes (nginx and PostgreSQL too, where they take part) spent per answer; unlike the others it
 says the same, or nearly, on a busy machine. *Queries* are those of one request. This program and
-the machine's other work take of the same cores: the load average is printed with the figures.
+the machine's other work take of the same cores: the load average is printed with the figures, and
+so is how long a fixed piece of work took before and after. Shared machines differ by a half from
+one minute to the next, so figures of two runs compare only where that is the same.
 """
 
 import argparse
 import contextlib
 import json
 import os
+import statistics
 import sys
 import tempfile
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -35,6 +39,7 @@ PART_P95_MS = 50.0
 PROCESSOR_MS = 30.0  # two cores at 60 a second leave 33 ms, of which something else takes some
 LONG_S, SHORT_S = 10.0, 3.0
 WARM_S = 1.0
+WORK_TIMES = 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +141,18 @@ def large_studio(chosen: argparse.Namespace, folder: Path) -> Iterator[Studio]:
         postgres.remove()
 
 
+def fixed_work_ms() -> float:
+    """The processor time of a fixed piece of work in pure Python, in ms: the machine's pace now."""
+
+    def once() -> float:
+        begun = time.process_time()
+        words = [f"{number:x}" for number in range(60_000)]
+        assert len(json.loads(json.dumps({word: [word, len(word)] for word in words}))) == 60_000
+        return 1000 * (time.process_time() - begun)
+
+    return statistics.median(once() for _ in range(WORK_TIMES))
+
+
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--quick", action="store_true", help="8 connections alone, for 3 s each")
@@ -149,17 +166,20 @@ def main() -> int:
     with contextlib.ExitStack() as stack:
         name = stack.enter_context(tempfile.TemporaryDirectory(prefix="studio-load-"))
         studio = stack.enter_context(large_studio(chosen, Path(name)))
-        load = os.getloadavg()[0]
+        load, before_ms = os.getloadavg()[0], fixed_work_ms()
         print(HEAD, flush=True)
         many = (BOUND_AT,) if chosen.quick else CONNECTIONS
         for row in measure(studio, SHORT_S if chosen.quick else LONG_S, many):
             print(line(row), flush=True)
             figures.setdefault(row.page, {})[str(row.connections)] = row.figures()
         memory = studio.memory_mb()
+        after_ms = fixed_work_ms()
     print(f"\nLoad average {load:.1f} before, {os.getloadavg()[0]:.1f} after, ", end="")
     print(f"on {os.cpu_count()} cores. The web processes held {memory:.0f} MB.")
+    print(f"The fixed piece of work took {before_ms:.0f} ms before, {after_ms:.0f} ms after.")
     about = {"database": chosen.database, "nginx": chosen.nginx, "load_1_min": round(load, 1)}
-    print(json.dumps(about | {"cores": os.cpu_count(), "pages": figures}))
+    about |= {"cores": os.cpu_count(), "fixed_work_ms": [round(before_ms), round(after_ms)]}
+    print(json.dumps(about | {"pages": figures}))
     return 0
 
 
