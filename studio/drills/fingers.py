@@ -233,12 +233,13 @@ def _with_separate(score: Score, changed: Mapping[str, Written]) -> Score:
 
 
 def _like(item: Written, changed: Mapping[str, Written], bar: tuple[Written, ...]) -> Written:
-    """A separate note with string and finger of the next double stop of its bar that has it.
+    """A separate note with string and finger of the next double stop of its bar that has it, else
+    of the one before.
 
     Of a unison's two equal notes the first one separately is the first one together.
     """
     at, pitch = bar.index(item), item.pitches[0]
-    for other in bar[at + 1 :]:
+    for other in (*bar[at + 1 :], *reversed(bar[:at])):
         both = changed.get(other.id)
         if both is not None and pitch in both.pitches:
             places = [place for place, held in enumerate(both.pitches) if held == pitch]

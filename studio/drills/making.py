@@ -10,6 +10,7 @@ from studio import figures
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.notation import INTERVALS, Request, Score
+from studio.notation.manners import MANNERS
 from studio.notation.pairs import in_words, read_pairs, word_for
 from studio.theory.fingers import COMFORTABLE_SPAN_MM
 from studio.theory.keys import ALL_KEYS, Key
@@ -25,7 +26,17 @@ PATTERNS = [
     ("third_finger_check", "third finger against the open string"),
     ("chords", "chords of three notes, in pairs"),
 ]
-MANNERS = [("separately_then_together", "separately, then together"), ("together", "together")]
+MANNER_WORDS = {
+    "together": "both together",
+    "separately_then_together": "lower, upper, then both",
+    "upper_first": "upper, lower, then both",
+    "lower_then_both": "lower, then both",
+    "upper_then_both": "upper, then both",
+    "both_then_upper": "both, then upper",
+    "both_then_lower": "both, then lower",
+    "hold_lower": "hold the lower, add the upper",
+    "hold_upper": "hold the upper, add the lower",
+}
 DIRECTIONS = [("up_and_down", "up and down"), ("up", "up"), ("down", "down")]
 STRINGS = [
     ("", "across the strings"),
@@ -87,7 +98,16 @@ class MakeForm(SayForm):
             "direction",
             "strings",
         ),
-        *("manner", "playings", "hold_s", "open_strings", "pupil", "instrument", "hand"),
+        *(
+            "manner",
+            "fingers_down",
+            "playings",
+            "hold_s",
+            "open_strings",
+            "pupil",
+            "instrument",
+            "hand",
+        ),
         *("string_length_mm", "title", "words", "level", "tags"),
     ]
     pattern = forms.ChoiceField(choices=PATTERNS, label="Pattern")
@@ -110,12 +130,13 @@ class MakeForm(SayForm):
     )
     strings = forms.ChoiceField(choices=STRINGS, required=False, label="Strings")
     direction = forms.ChoiceField(choices=DIRECTIONS, label="Direction")
-    manner = forms.ChoiceField(choices=MANNERS, label="Each double stop")
+    manner = forms.ChoiceField(choices=list(MANNER_WORDS.items()), label="Each double stop")
     playings = forms.IntegerField(min_value=1, max_value=12, label="Times together")
     hold_s = forms.FloatField(min_value=0.2, max_value=60, required=False, label="Hold, in seconds")
     finger = forms.TypedChoiceField(
         choices=[(1, "first"), (2, "second"), (3, "third")], coerce=int, label="Finger"
     )
+    fingers_down = forms.BooleanField(required=False, label="Fingers stay down")
     open_strings = forms.BooleanField(required=False, label="Open strings may be used")
     pupil = forms.ModelChoiceField(
         queryset=Enrolment.objects.none(),
@@ -189,6 +210,7 @@ class MakeForm(SayForm):
         return Request(
             **{name: said[name] for name in (*names, "playings", "hold_s", "finger")},
             open_strings=said["open_strings"],
+            fingers_down=said["fingers_down"],
             strings=strings or None,
             pairs=said["pairs"] if said["pattern"] == "pairs" else (),
             instrument=self.plays(),
@@ -209,7 +231,8 @@ def asked_by(request: Request) -> dict[str, Any]:
     plain["strings"] = "-".join(str(number) for number in request.strings or ())
     plain["string_length_mm"] = figures.number(request.length_mm)
     plain["hold_s"] = "" if request.hold_s is None else figures.number(request.hold_s, 2)
-    plain["open_strings"] = "on" if request.open_strings else ""
+    for name in ("open_strings", "fingers_down"):
+        plain[name] = "on" if getattr(request, name) else ""
     plain["pairs"] = in_words(request.double_stops)
     return plain
 
@@ -245,14 +268,13 @@ def saying_of(request: Request, score: Score) -> Saying:
 
 def words_of(request: Request) -> str:
     """How the drill is to be played, in the usual way of working (common practice, no source)."""
-    if request.manner == "together":
-        first = "Play both notes together"
-    else:
-        first = "Play the lower note alone, then the upper, then both together"
+    first = MANNERS[request.manner].words
     if request.playings > 1:
         first += f", {request.playings} times"
     if request.hold_s is not None:
         first += f", each held for {figures.number(request.hold_s, 2)} seconds or longer"
+    if request.fingers_down:
+        first += ". Leave each finger on its string until it has to move"
     return (
         f"{first}. Repeat each one until it is in tune, then move on. No rhythm and no hurry: "
         "leave time to hear it. Rest when the hand is tired."

@@ -6,7 +6,7 @@ Conventions (common practice, no source)
   score stands on one staff.
 * Both notes of a unison have the sign.
 * A note that is held over a bar line is written again here, without a tie, and so has its sign
-  again.
+  again. One that is tied has none, and none holds for what follows it in a new bar.
 * A *courtesy* sign is not needed and yet printed, without brackets, and says so in MusicXML
   (``cautionary``): where the bar, or the one before it, last had the same step altered otherwise,
   in whichever octave. Where each bar holds one double stop, the bars are no metre but the steps of
@@ -74,10 +74,12 @@ class _Reader:
     def signs(self, item: Written) -> list[Accidental | None]:
         """What is printed before each note of one written thing, which is then read."""
         found = [
-            own or self._sign(pitch, item)
-            for pitch, own in zip(item.pitches, item.accidentals, strict=True)
+            own or (None if tied else self._sign(pitch, item))
+            for pitch, own, tied in zip(item.pitches, item.accidentals, item.tied, strict=True)
         ]
-        for pitch, sign in zip(item.pitches, found, strict=True):
+        for pitch, sign, tied in zip(item.pitches, found, item.tied, strict=True):
+            if tied and not sign:
+                continue
             place = pitch.step, pitch.octave
             self._here[place] = self._ever[place] = pitch.alter
             if sign:
@@ -142,8 +144,10 @@ def _doubtful(item: Written) -> set[Place]:
 
 
 def _is_one_double_stop(bar: tuple[Written, ...]) -> bool:
-    """Whether a bar holds one double stop or chord, perhaps its notes separately before it."""
-    *before, last = bar
-    return len(last.pitches) > 1 and all(
-        item.manner == "separate" and set(item.pitches) <= set(last.pitches) for item in before
+    """Whether a bar holds one double stop or chord, perhaps with its notes separately."""
+    whole = [item for item in bar if len(item.pitches) > 1]
+    return len(whole) == 1 and all(
+        item.manner == "separate" and set(item.pitches) <= set(whole[0].pitches)
+        for item in bar
+        if item is not whole[0]
     )

@@ -1,8 +1,9 @@
-"""Putting a drill together, bar by bar: each double stop in its bar, separately first if asked."""
+"""Putting a drill together, bar by bar: each double stop in its bar, in the order asked for."""
 
 from fractions import Fraction
 
 from studio.notation.fingering import Placed, is_shift
+from studio.notation.manners import BOTH, FINGERS_DOWN, MANNERS
 from studio.notation.request import Request
 from studio.notation.score import Score, Written
 
@@ -20,12 +21,15 @@ class Assembly:
         self._before: Placed | None = None
 
     def double_stop(self, way: Placed) -> None:
-        """One bar: the two notes separately if the request says so, then together."""
+        """One bar: the two notes together, and separately in the order that the request says."""
         self._bar += 1
-        if self._request.manner == "separately_then_together":
-            self._add(way, (0,), "separate", SEPARATE_BEATS)
-            self._add(way, (1,), "separate", SEPARATE_BEATS)
-        self._add(way, (0, 1), "together", TOGETHER_BEATS)
+        manner = MANNERS[self._request.manner]
+        for voices in manner.parts:
+            if voices == BOTH:
+                tied = tuple(voice == manner.held for voice in voices)
+                self._add(way, voices, "together", TOGETHER_BEATS, tied)
+            else:
+                self._add(way, voices, "separate", SEPARATE_BEATS)
 
     def chord(self, lower: Placed, upper: Placed) -> None:
         """One bar: a three-part chord as its lower pair, then its upper pair."""
@@ -44,7 +48,14 @@ class Assembly:
             written=tuple(self._written),
         )
 
-    def _add(self, way: Placed, voices: tuple[int, ...], manner: str, beats: Fraction) -> None:
+    def _add(
+        self,
+        way: Placed,
+        voices: tuple[int, ...],
+        manner: str,
+        beats: Fraction,
+        tied: tuple[bool, ...] = (),
+    ) -> None:
         both = len(voices) == 2
         strings = way.numbers(self._request.player.open_strings)
         self._written.append(
@@ -61,6 +72,8 @@ class Assembly:
                 # The hand has moved by the first note of the bar that needs it.
                 shift=is_shift(self._before, way),
                 position=way.position,
+                tied=tied,
+                words=FINGERS_DOWN if self._request.fingers_down and not self._written else "",
             )
         )
         self._before = way

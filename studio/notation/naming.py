@@ -35,10 +35,23 @@ def name_of(score: Score) -> Callable[[Written], str]:
             said += f", {item.playings} times"
         if item.hold_s is not None:
             said += f", held {figures.number(item.hold_s, 2)} seconds"
+        said += "".join(f", {words}" for words in _joined(item))
         holding = ", ".join(held(item))
         return f"{said}; {holding}" if holding else said
 
     return name
+
+
+def _joined(item: Written) -> list[str]:
+    """How it is bowed, and what of it goes on."""
+    held = [p.pretty for p, tied in zip(item.pitches, item.tied, strict=True) if tied]
+    return [
+        *(["guide note"] if item.guide else []),
+        *([f"{item.bow} bow"] if item.bow else []),
+        *([f"{' and '.join(held)} held on"] if held else []),
+        *(["slurred to the next"] if item.slurred else []),
+        *([item.words] if item.words else []),
+    ]
 
 
 def short_name(item: Written) -> str:

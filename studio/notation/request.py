@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from studio.notation.manners import MANNERS
 from studio.notation.score import HOLD_S_BOUNDS
 from studio.theory import Instrument, Key, Pitch, instrument_named, interval_between
 from studio.theory.fingers import COMFORTABLE_SPAN_MM
@@ -21,11 +22,11 @@ INTERVALS = {
 }
 PATTERNS = ("scale", "pairs", "one_finger", "third_finger_check", "chords")
 DIRECTIONS = ("up", "down", "up_and_down")
-MANNERS = ("together", "separately_then_together")
 MINOR_FORMS = ("melodic", "harmonic", "natural")
 OCTAVES_BOUNDS = (1, 3)
 PLAYINGS_BOUNDS = (1, 12)
 MOST_PAIRS = 24
+_LATER = ("fingers_down",)  # what older requests do not say
 
 
 class Infeasible(ValueError):
@@ -56,7 +57,8 @@ class Request:
     direction : up, down, up_and_down
     strings : one pair of neighbouring strings by the player's numbers, the lower string first
         (``(4, 3)``); ``None`` to go across the strings
-    manner : together, or separately_then_together
+    manner : a word of ``MANNERS``: in which order the two notes of each are played
+    fingers_down : whether a finger that was set is left on its string
     playings : how often each is to be played together, 1 to 12
     hold_s : least time to hold each, in seconds, 0.2 to 60; ``None`` to leave it open
     minor : form of the minor scale: melodic, harmonic or natural
@@ -89,12 +91,13 @@ class Request:
     string_length_mm: float | None = None
     hand: str = "medium"
     pairs: tuple[tuple[str, str], ...] = ()
+    fingers_down: bool = False
 
     def __post_init__(self) -> None:
         _require_word("pattern", self.pattern, PATTERNS)
         _require_word("interval", self.interval, tuple(INTERVALS))
         _require_word("direction", self.direction, DIRECTIONS)
-        _require_word("manner", self.manner, MANNERS)
+        _require_word("manner", self.manner, tuple(MANNERS))
         _require_word("minor", self.minor, MINOR_FORMS)
         _require_word("hand", self.hand, tuple(COMFORTABLE_SPAN_MM))
         _require_number("octaves", self.octaves, OCTAVES_BOUNDS)
@@ -154,6 +157,9 @@ class Request:
         plain["pairs"] = [list(pair) for pair in self.pairs]
         if not self.pairs:  # so that what was asked before pairs could be named is still the same
             del plain["pairs"]
+        for name in _LATER:  # likewise
+            if plain[name] == type(self).__dataclass_fields__[name].default:
+                del plain[name]
         return plain
 
     @classmethod

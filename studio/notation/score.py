@@ -8,6 +8,7 @@ Conventions
 * There is no rhythm to keep: ``beats`` is how long the note is *written* (in quarter notes), so
   that a page reads well. How long it is to be held is ``hold_s``.
 * A bar holds what belongs together, usually one double stop separately, then together.
+* What is *slurred* is in one bow with what is written next; what is *tied* sounds on from before.
 * An ``id`` names one written thing in its score for good: it is the id of the note in MusicXML
   and in the engraved page (where a double stop's notes are ``n3-0`` and ``n3-1``), and what a
   mark, a comment or a measured figure points at.
@@ -27,6 +28,8 @@ MAX_VOICES = 4
 HOLD_S_BOUNDS = (0.2, 60.0)
 FINGERS = range(0, 5)
 MANNERS = ("alone", "separate", "together")
+BOWS = ("down", "up")
+MAX_WORDS_CHARS = 120
 SIGNS = {  # what each kind of accidental makes of a note, in semitones
     "flat-flat": -2,
     "flat": -1,
@@ -38,6 +41,9 @@ SIGNS = {  # what each kind of accidental makes of a note, in semitones
     "sharp-sharp": 2,
 }
 SIGN_MARKS = ("cautionary", "editorial", "parentheses", "bracket")
+_ALIGNED = {"strings": None, "fingers": None, "accidentals": None, "tied": False}
+# Left out of what is stored where nothing is said of it, so that older pages stay as they are.
+_SELDOM = {"slurred": False, "bow": None, "guide": False, "words": ""}
 _ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]{0,63}")
 
 
@@ -114,6 +120,11 @@ class Written:
     position : position of the left hand (1 first position), ``None`` where left open
     accidentals : signs that the page itself has before its notes, aligned with ``pitches``; what
         else is needed is added where it is printed (:mod:`studio.notation.accidentals`)
+    slurred : whether the bow goes on to what is written next without a change
+    bow : ``down`` or ``up``, where the page says so
+    tied : for each of ``pitches``, whether it sounds on from what is written before it
+    guide : whether it is a guide note, written small: the finger that leads a shift, at its goal
+    words : said over the staff where it begins, at most 120 characters
 
     Raises
     ------
@@ -133,6 +144,11 @@ class Written:
     shift: bool = False
     position: int | None = None
     accidentals: tuple[Accidental | None, ...] = ()
+    slurred: bool = False
+    bow: str | None = None
+    tied: tuple[bool, ...] = ()
+    guide: bool = False
+    words: str = ""
 
     def __post_init__(self) -> None:
         if not is_id(self.id):
@@ -143,8 +159,8 @@ class Written:
         if [pitch.midi for pitch in self.pitches] != sorted(pitch.midi for pitch in self.pitches):
             names = ", ".join(map(str, self.pitches))
             raise NotAScore(f"pitches {names} of {self.id} must run from low to high")
-        for name in ("strings", "fingers", "accidentals"):
-            values = getattr(self, name) or (None,) * count
+        for name in _ALIGNED:
+            values = getattr(self, name) or (_ALIGNED[name],) * count
             object.__setattr__(self, name, tuple(values))
             if len(values) != count:
                 raise NotAScore(f"{self.id} has {len(values)} {name} for {count} pitches")
@@ -162,6 +178,12 @@ class Written:
             raise NotAScore(f"{self.id}: fingers {self.fingers} go from 0 (open) to 4")
         if any(string is not None and not 1 <= string <= 4 for string in self.strings):
             raise NotAScore(f"{self.id}: strings {self.strings} go from 1 (highest) to 4")
+        if self.bow is not None and self.bow not in BOWS:
+            raise NotAScore(f"{self.id}: bow {self.bow!r}; write {', '.join(BOWS)}")
+        if len(self.words) > MAX_WORDS_CHARS:
+            raise NotAScore(
+                f"{self.id}: {len(self.words)} characters said; at most {MAX_WORDS_CHARS}"
+            )
         low, high = HOLD_S_BOUNDS
         if self.hold_s is not None and not low <= self.hold_s <= high:
             raise NotAScore(f"{self.id}: a hold of {self.hold_s} s is outside {low:g} to {high:g}")
@@ -266,6 +288,12 @@ def _plain(item: Written) -> dict[str, Any]:
     plain["accidentals"] = [str(sign) if sign else None for sign in item.accidentals]
     if not any(item.accidentals):
         del plain["accidentals"]
+    plain["tied"] = list(item.tied)
+    if not any(item.tied):
+        del plain["tied"]
+    for name, usual in _SELDOM.items():
+        if plain[name] == usual:
+            del plain[name]
     plain["beats"] = str(item.beats)
     return plain
 
@@ -273,7 +301,7 @@ def _plain(item: Written) -> dict[str, Any]:
 def _written(data: Mapping[str, Any]) -> Written:
     known = {name: data[name] for name in Written.__dataclass_fields__ if name in data}
     known["pitches"] = tuple(Pitch.parse(name) for name in data["pitches"])
-    for name in ("strings", "fingers"):
+    for name in ("strings", "fingers", "tied"):
         known[name] = tuple(known.get(name, ()))
     known["accidentals"] = tuple(
         Accidental.parse(text) if text else None for text in data.get("accidentals", ())

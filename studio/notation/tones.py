@@ -233,7 +233,8 @@ def _with_wholes(score: Score) -> list[tuple[Written, Written, int | None]]:
     for _, group in itertools.groupby(score.written, key=lambda item: item.bar):
         bar = list(group)
         for place, item in enumerate(bar):
-            whole = next((it for it in bar[place:] if _belongs(item, it)), item)
+            near = (*bar[place:], *reversed(bar[:place]))
+            whole = next((it for it in near if _belongs(item, it)), item)
             voice = None if whole is item else whole.pitches.index(item.pitches[0])
             found.append((item, whole, voice))
     return found

@@ -31,10 +31,11 @@ from xml.etree.ElementTree import Element
 
 from studio.notation import INTERVALS, Infeasible, Request, generate
 from studio.notation.engraving import NotEngraved
+from studio.notation.manners import MANNERS
 from studio.notation.musicxml import NotMusic, read_musicxml, reading
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import open_musicxml
-from studio.notation.request import MANNERS, MINOR_FORMS
+from studio.notation.request import MINOR_FORMS
 from studio.notation.score import SIGNS
 from studio.theory import ALL_KEYS, INSTRUMENTS
 from tests.notation.accidentals_read import ALTERS, drawn, faults_of, played, written

@@ -5,6 +5,7 @@ that an independent reader asks for when it is told bare pitches, bars and the k
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from xml.etree import ElementTree
 
 from studio.notation import Score
@@ -58,20 +59,26 @@ def _glyphs(page: ElementTree.Element) -> Iterable[tuple[str, str]]:
 def played(score: Score, signs: Mapping[str, str]) -> dict[str, int]:
     """What a player reads who knows the clef's signs and those that are drawn, and no more.
 
-    Each bar begins with the key signature; a sign holds for its line or space until the bar ends.
+    Each bar begins with the key signature; a sign holds for its line or space until the bar ends. A
+    note that is tied is what it was.
     """
     key = score.spelled_key
     count = key.signature if key else 0
     order = "FCGDAEB" if count > 0 else "BEADGCF"
     clef = dict.fromkeys(order[: abs(count)], 1 if count > 0 else -1)
-    read = {}
+    read: dict[str, int] = {}
+    before: dict[tuple[str, int], int] = {}
     for bar in score.bars:
         holds: dict[tuple[str, int], int] = {}
         for item in bar:
-            for pitch, name in zip(item.pitches, item.note_ids, strict=True):
+            now = {}
+            for pitch, name, tied in zip(item.pitches, item.note_ids, item.tied, strict=True):
+                place = pitch.step, pitch.octave
                 if name in signs:
-                    holds[pitch.step, pitch.octave] = ALTERS[signs[name]]
-                read[name] = holds.get((pitch.step, pitch.octave), clef.get(pitch.step, 0))
+                    holds[place] = ALTERS[signs[name]]
+                usual = holds.get(place, clef.get(pitch.step, 0))
+                read[name] = now[place] = before.get(place, usual) if tied else usual
+            before = now
     return read
 
 
@@ -120,10 +127,11 @@ def _displayed(part) -> dict[str, str]:
 
 
 def _part(score: Score):
-    from music21 import chord, key, note, stream
+    from music21 import chord, key, note, stream, tie
 
     signature = score.spelled_key
     part = stream.Part()
+    tied_on = _tied_on(score)
     for number, bar in enumerate(score.bars, 1):
         measure = stream.Measure(number=number)
         if number == 1:
@@ -135,10 +143,22 @@ def _part(score: Score):
                 if pitch.alter:
                     one.pitch.accidental = pitch.alter
                 one.id = name
+                if name in tied_on:
+                    one.tie = tie.Tie("start")
                 notes.append(one)
             measure.append(notes[0] if len(notes) == 1 else chord.Chord(notes))
         part.append(measure)
     return part
+
+
+def _tied_on(score: Score) -> set[str]:
+    """The notes that another is tied to."""
+    found = set()
+    for before, after in pairwise(score.written):
+        held = {p for p, tied in zip(after.pitches, after.tied, strict=True) if tied}
+        names = zip(before.pitches, before.note_ids, strict=True)
+        found |= {name for pitch, name in names if pitch in held}
+    return found
 
 
 def faults_of(score: Score, signs: Mapping[str, str] | None = None) -> list[str]:

@@ -217,7 +217,7 @@ def test_a_change_of_key_in_the_file_is_written_out_in_signs():
     assert played(score, drawn(score)) == written(score)
 
 
-def test_a_note_held_over_a_bar_line_is_written_again_and_has_its_sign_again():
+def test_a_note_tied_over_a_bar_line_is_written_again_with_its_tie_and_needs_no_sign_again():
     tie = '<tie type="{0}"/>'
     bar = "<backup><duration>8</duration></backup>"
     body = (
@@ -230,7 +230,9 @@ def test_a_note_held_over_a_bar_line_is_written_again_and_has_its_sign_again():
         + note("D5", 8, voice=2)
     )
     score = read_musicxml(foreign(body)).score
-    assert shown(score) == "#+- | #+-"
+    assert shown(score) == "#+- | -+-"
+    assert [item.tied for item in score.written] == [(False, False), (True, False)]
+    assert played(score, drawn(score)) == written(score)
 
 
 def held(name: str, duration: int, tie: str) -> str:

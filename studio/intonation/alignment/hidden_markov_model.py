@@ -5,7 +5,8 @@ States
 The notes of the score (:class:`Expected`). A *separate* note is one voice of a double stop written
 in the same bar, to be played by itself first: single notes right before a double stop of their bar
 that are all among its pitches. What a score says of its notes (``manner``) does not decide it:
-pages from elsewhere call every single note *alone*.
+pages from elsewhere call every single note *alone*. Right after a double stop, only those are
+that the score calls separate.
 
 Transitions
 -----------
@@ -96,10 +97,22 @@ class Expected:
         before = {self.cents[place][0]}
         for later in range(place + 1, len(self.notes)):
             if self.bars[later] != self.bars[place]:
-                return None
+                break
             if len(self.cents[later]) > 1:
-                return later if before.issubset(self.cents[later]) else None
+                if before.issubset(self.cents[later]):
+                    return later
+                break
             before.add(self.cents[later][0])
+        return self._double_stop_before(place) if note.manner == "separate" else None
+
+    def _double_stop_before(self, place: int) -> int | None:
+        after: set[float] = set()
+        for earlier in range(place, -1, -1):
+            if self.bars[earlier] != self.bars[place]:
+                return None
+            if len(self.cents[earlier]) > 1:
+                return earlier if after.issubset(self.cents[earlier]) else None
+            after.add(self.cents[earlier][0])
         return None
 
     def _written_apart(self) -> list[frozenset[int]]:

@@ -33,7 +33,8 @@ class ExpectedNote:
     fingers : 0 (open) to 4, likewise
     ref : the score's own id for it
     bar : number of its bar, 1 and up; ``None`` where the score has no bars
-    manner : ``separate`` for one note of a double stop of its bar, ``together`` for the double
+    manner : ``separate`` for one note of a double stop of its bar (before it, or after it),
+        ``together`` for the double
         stop itself, ``alone`` for a note that belongs to none; ``None`` where it is not said
     playings : how often it is to be played
     hold_s : least time to hold it, in seconds; ``None`` where the score does not say

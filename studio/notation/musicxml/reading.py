@@ -11,7 +11,7 @@ import io
 import warnings
 from collections import Counter, defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from typing import Any
 from xml.etree.ElementTree import Element, tostring
@@ -21,9 +21,11 @@ from studio.notation.accidentals import without_usual
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
 from studio.notation.score import (
+    BOWS,
     FINGERS,
     MANNERS,
     MAX_VOICES,
+    MAX_WORDS_CHARS,
     MAX_WRITTEN,
     SIGN_MARKS,
     SIGNS,
@@ -59,18 +61,32 @@ class _Noted:
     finger: int | None = None
     string: int | None = None
     accidental: Accidental | None = None
+    bow: str | None = None
+    slurs: tuple[tuple[str, str], ...] = ()  # (start or stop, number)
     play: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
 class _Sounding:
-    """One note in time: start and end in quarter notes."""
+    """One note in time: start and end in quarter notes.
+
+    ``tied_on`` are the notes tied to it, each with its start; ``is_tied`` where it is one of them.
+    """
 
     start: Fraction
     end: Fraction
     bar: int
     pitch: Pitch
     noted: _Noted
+    tied_on: tuple[tuple[Fraction, _Noted], ...] = ()
+    is_tied: bool = False
+
+    def at(self, moment: Fraction) -> "_Sounding":
+        """The note as it is written at a moment while it sounds."""
+        for start, noted in self.tied_on:
+            if start == moment:
+                return replace(self, noted=noted, is_tied=True)
+        return self
 
 
 def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = "") -> Read:
@@ -146,13 +162,18 @@ def _noted(part: Element) -> dict[str, _Noted]:
             finger=_small_number(note.findtext("notations/technical/fingering"), FINGERS),
             string=_small_number(note.findtext("notations/technical/string"), range(1, 5)),
             accidental=_accidental(note.find("accidental")),
+            bow=_bow(note),
+            slurs=tuple(
+                (slur.get("type", ""), slur.get("number", "1"))
+                for slur in note.findall("notations/slur")
+            ),
             play={
                 other.get("type", ""): (other.text or "").strip()
                 for other in note.findall("play/other-play")
             },
         )
         note.set("id", key)
-        for name in ("notations/technical", "play", "accidental"):
+        for name in ("notations/technical", "notations/slur", "play", "accidental"):
             _drop(note, name)
     return found
 
@@ -163,6 +184,11 @@ def _accidental(element: Element | None) -> Accidental | None:
     if element is None or kind not in SIGNS:
         return None
     return Accidental(kind, tuple(mark for mark in SIGN_MARKS if element.get(mark) == "yes"))
+
+
+def _bow(note: Element) -> str | None:
+    said = [bow for bow in BOWS if note.find(f"notations/technical/{bow}-bow") is not None]
+    return said[0] if said else None
 
 
 def _drop(note: Element, path: str) -> None:
@@ -208,8 +234,18 @@ def _sounding(
         return None
     measure = bar_of(start)
     pitch = Pitch(note.step.upper(), int(note.alter or 0), int(note.octave))
+    tied_on: list[tuple[Fraction, _Noted]] = []
+    following = note.tie_next
+    while following is not None and len(tied_on) < MAX_WRITTEN:
+        tied_on.append((Fraction(following.start.t, divisions), noted[following.id]))
+        following = following.tie_next
     return _Sounding(
-        Fraction(start, divisions), Fraction(end, divisions), int(measure), pitch, noted[note.id]
+        Fraction(start, divisions),
+        Fraction(end, divisions),
+        int(measure),
+        pitch,
+        noted[note.id],
+        tuple(tied_on),
     )
 
 
@@ -243,25 +279,26 @@ def _written(sounding: list[_Sounding]) -> list[Written]:
         following = starts[place + 1] if place + 1 < len(starts) else max(n.end for n in held)
         end = min(following, max(note.end for note in held))
         bar = by_start[start][0].bar - first_bar + 1
-        found.append(_one(held, by_start[start], end - start, bar))
+        found.append(_one([note.at(start) for note in held], end - start, bar, start))
     return _with_ids(found)
 
 
 @dataclass(frozen=True, slots=True)
 class _Moment:
     notes: tuple[_Sounding, ...]
-    begins: tuple[_Sounding, ...]
+    begins: tuple[_Sounding, ...]  # or are written here, tied to what was before
     beats: Fraction
     bar: int
 
 
-def _one(held: list[_Sounding], begins: list[_Sounding], beats: Fraction, bar: int) -> _Moment:
+def _one(held: list[_Sounding], beats: Fraction, bar: int, start: Fraction) -> _Moment:
     notes = sorted(held, key=lambda note: note.pitch.midi)
     if len(notes) > MAX_VOICES:
         raise ValueError(
             f"bar {bar} has {len(notes)} notes at once; four strings hold {MAX_VOICES}"
         )
-    return _Moment(tuple(notes), tuple(begins), beats, bar)
+    begins = tuple(note for note in notes if note.start == start or note.is_tied)
+    return _Moment(tuple(notes), begins, beats, bar)
 
 
 def _with_ids(moments: list[_Moment]) -> list[Written]:
@@ -273,7 +310,20 @@ def _with_ids(moments: list[_Moment]) -> list[Written]:
     for number, (moment, name) in enumerate(zip(moments, own, strict=True), 1):
         bar = max(bar, moment.bar)
         written.append(_as_written(moment, (name if usable else None) or f"n{number}", bar))
-    return written
+    return _with_slurs(written, moments)
+
+
+def _with_slurs(written: list[Written], moments: list[_Moment]) -> list[Written]:
+    """What is under a slur that goes on is slurred to what is next; the last thing never is."""
+    inside: set[str] = set()
+    found = []
+    for item, moment in zip(written, moments, strict=True):
+        said = [slur for note in moment.begins for slur in note.noted.slurs]
+        inside -= {number for kind, number in said if kind == "stop"}
+        inside |= {number for kind, number in said if kind == "start"}
+        found.append(replace(item, slurred=bool(inside)))
+    found[-1] = replace(found[-1], slurred=False)
+    return found
 
 
 def _usable(own: list[str | None], moments: list[_Moment]) -> bool:
@@ -325,6 +375,10 @@ def _as_written(moment: _Moment, name: str, bar: int) -> Written:
         hold_s=_seconds(play.get("hold-seconds")),
         shift=play.get("shift") == "yes",
         position=_small_number(play.get("position"), range(0, 20)),
+        bow=next((note.noted.bow for note in moment.begins if note.noted.bow), None),
+        tied=tuple(note.is_tied for note in moment.notes),
+        guide=play.get("guide") == "yes",
+        words=play.get("words", "")[:MAX_WORDS_CHARS],
         accidentals=tuple(_shown(note) if note in moment.begins else None for note in moment.notes),
     )
 

@@ -1,16 +1,17 @@
 """A score as MusicXML 4.0 (W3C Music Notation Community Group, final report 2021).
 
-What the standard has an element for is written with it: pitch, duration, fingering, string. The
-bars have no metre (``senza-misura``), because a drill is played without rhythm. What a drill asks
-beyond that (manner, playings, hold, shift, position) stands in each note's ``play`` element as
-``other-play``, the standard's place for instructions of a program's own, so that other programs
-read the page and ours reads everything back.
+What the standard has an element for is written with it: pitch, duration, fingering, string, tie,
+slur, bowing. The bars have no metre (``senza-misura``), because a drill is played without rhythm.
+What a drill asks beyond that (manner, playings, hold, shift, position, guide notes) stands in each
+note's ``play`` element as ``other-play``, the standard's place for instructions of a program's own,
+so that other programs read the page and ours reads everything back.
 
 Every note carries its id, which engraving keeps, and its accidental where one is printed: programs
 that draw read no sign out of a pitch.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
@@ -76,6 +77,7 @@ def to_musicxml(
     divisions = _divisions(score)
     strings = asked = ""
     hand = _starting_position(score)
+    joins = _joins(score.written)
     first_bar = score.written[0].bar  # not 1 in a leaf of a longer score
     for number, bar in enumerate(score.bars, first_bar):
         measure = SubElement(part, "measure", number=str(number))
@@ -88,7 +90,9 @@ def to_musicxml(
                     _position(measure, hand)
                 hand = _hand(measure, item, hand)
                 asked = _how_often(measure, item, asked)
-            _notes(measure, item, divisions, (figures or {}).get(item.id))
+                if item.words:
+                    _words(measure, "above", item.words)
+            _notes(measure, item, joins[item.id], divisions, (figures or {}).get(item.id))
     if ends:
         _final_barline(measure)
     indent(root)
@@ -210,21 +214,48 @@ def _string_names(item: Written, score: Score) -> str:
     return " ".join(strings[len(strings) - (number or 1)].step for number in item.strings)
 
 
-def _notes(measure: Element, item: Written, divisions: int, figure: str | None) -> None:
+@dataclass(frozen=True, slots=True)
+class _Joins:
+    """How a written thing joins its neighbours: slurs that stop and start, pitches tied on."""
+
+    slurs: tuple[str, ...]
+    tied_on: frozenset[Pitch]
+
+
+def _joins(written: Sequence[Written]) -> dict[str, _Joins]:
+    """A slur ends with the page, and begins anew on the next."""
+    found = {}
+    slurred = False
+    for place, item in enumerate(written):
+        following = written[place + 1] if place + 1 < len(written) else None
+        goes_on = item.slurred and following is not None
+        slurs = ("stop",) * (slurred and not goes_on) + ("start",) * (goes_on and not slurred)
+        tied = zip(following.pitches, following.tied, strict=True) if following else ()
+        found[item.id] = _Joins(slurs, frozenset(pitch for pitch, is_tied in tied if is_tied))
+        slurred = goes_on
+    return found
+
+
+def _notes(
+    measure: Element, item: Written, joins: _Joins, divisions: int, figure: str | None
+) -> None:
     for place, (pitch, note_id) in enumerate(zip(item.pitches, item.note_ids, strict=True)):
         note = SubElement(measure, "note", id=note_id)
         if place:
             SubElement(note, "chord")
         _pitch(note, pitch)
         SubElement(note, "duration").text = str(int(item.beats * divisions))
+        ties = ("stop",) * item.tied[place] + ("start",) * (pitch in joins.tied_on)
+        for kind in ties:
+            SubElement(note, "tie", type=kind)
         SubElement(note, "voice").text = "1"
         if item.beats in TYPES:
             kind, dots = TYPES[item.beats]
-            SubElement(note, "type").text = kind
+            SubElement(note, "type", {"size": "cue"} if item.guide else {}).text = kind
             for _ in range(dots):
                 SubElement(note, "dot")
         _accidental(note, item.accidentals[place])
-        _technical(note, item.strings[place], item.fingers[place])
+        _notations(note, item, place, ties, joins.slurs if place == 0 else ())
         if figure and place == 0:
             _figure(note, figure)
         if place == 0:
@@ -245,15 +276,27 @@ def _accidental(note: Element, sign: Accidental | None) -> None:
         SubElement(note, "accidental", marks).text = sign.kind
 
 
-def _technical(note: Element, string: int | None, finger: int | None) -> None:
-    if string is None and finger is None:
-        return
-    technical = SubElement(SubElement(note, "notations"), "technical")
+def _notations(
+    note: Element, item: Written, place: int, ties: Sequence[str], slurs: Sequence[str]
+) -> None:
+    notations = Element("notations")
+    for kind in ties:
+        SubElement(notations, "tied", type=kind)
+    for kind in slurs:
+        SubElement(notations, "slur", type=kind, number="1")
+    technical = Element("technical")
+    if item.bow is not None and place == 0:
+        SubElement(technical, f"{item.bow}-bow")
+    string, finger = item.strings[place], item.fingers[place]
     if finger is not None:
         assert finger <= MAX_FINGER
         SubElement(technical, "fingering").text = str(finger)
     if string is not None:
         SubElement(technical, "string").text = str(string)
+    if len(technical):
+        notations.append(technical)
+    if len(notations):
+        note.append(notations)
 
 
 def _figure(note: Element, text: str) -> None:
@@ -270,6 +313,8 @@ def _play(note: Element, item: Written) -> None:
         "hold-seconds": f"{item.hold_s:g}" if item.hold_s is not None else None,
         "shift": "yes" if item.shift else None,
         "position": str(item.position) if item.position is not None else None,
+        "guide": "yes" if item.guide else None,
+        "words": item.words or None,
     }
     play = SubElement(note, "play")
     for name, value in says.items():
