@@ -35,11 +35,13 @@ PART_HIDDEN = 0.3  # the lower note of an octave or unison: the other may sound 
 MORE = 3.5  # each voice beyond the expected ones
 READING_IN_DOUBT, OTHER_READING = 0.2, 2.6  # of an event in doubt, and of one that is sure
 # Another note in its place: at once, for each semitone, up to so many semitones.
-WRONG, WRONG_EACH_SEMITONE, WRONG_SEMITONES = 2.3, 0.4, 4.0
+WRONG, WRONG_EACH_SEMITONE, WRONG_SEMITONES = 2.3, 0.5, 4.0
 # None of the drill's: at once, for each voice beyond the first, times this where it is short.
 EXTRA, EXTRA_EACH_VOICE, EXTRA_SHORT = 3.4, 1.6, 0.6
 EXTRA_UNSURE = 0.4  # share of that cost where an event may not have been heard at all
 SHORT_S = 0.25  # a shorter event is rather talk, or a string touched
+# One note after a rest is rather something tried out than a slip, which happens in the flow.
+EXTRA_RESTED, RESTED_S = 0.8, 0.6
 WHOLE, PART_OF, WRONG_FOR = "whole", "part", "wrong"
 _IN_ORDER = (0, 1, 2, 3)  # the voices of a chord over four strings, from low to high
 
@@ -90,15 +92,16 @@ def pairings(voices: int, pitches: int) -> tuple[tuple[tuple[int, ...], tuple[in
     )
 
 
-def extra_costs(events: Sequence[Event]) -> np.ndarray:
-    """The cost of each event being extra, shape (t,)."""
+def extra_costs(events: Sequence[Event], gaps_s: Sequence[float]) -> np.ndarray:
+    """The cost of each event being extra, shape (t,); ``gaps_s`` is the silence before each."""
     sure = np.array([event.confidence for event in events])
     short = np.array([event.end_s - event.start_s < SHORT_S for event in events])
     voices = np.array([len(event.voices) for event in events])
+    tried = (np.array(gaps_s) > RESTED_S) & (voices == 1)
     cost = EXTRA + EXTRA_EACH_VOICE * (voices - 1)
-    return np.asarray(
-        cost * (EXTRA_UNSURE + (1.0 - EXTRA_UNSURE) * sure) * np.where(short, EXTRA_SHORT, 1.0)
-    )
+    cost *= EXTRA_UNSURE + (1.0 - EXTRA_UNSURE) * sure
+    cost *= np.where(short, EXTRA_SHORT, 1.0)
+    return np.asarray(cost * np.where(tried, EXTRA_RESTED, 1.0))
 
 
 def fit_costs(rows: Sequence[Row], expected: Expected) -> np.ndarray:

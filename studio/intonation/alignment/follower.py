@@ -53,6 +53,7 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
     """
     from studio.intonation.alignment import emission_costs  # numpy loads here, not with the package
     from studio.intonation.alignment.hidden_markov_model import Expected, likeliest_path
+    from studio.intonation.alignment.slips import renamed
 
     if not score:
         raise ValueError(
@@ -66,14 +67,15 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
         return following_of(expected, [])
     rows = [row for mine in readings for row in mine]
     fits = emission_costs.fit_costs(rows, expected)
-    path = likeliest_path(expected, fits, emission_costs.extra_costs(events), _gaps_s(events))
+    cents, gaps_s = [mine[0].cents for mine in readings], _gaps_s(events)
+    path = likeliest_path(expected, fits, emission_costs.extra_costs(events, gaps_s), gaps_s)
     found = [
         FollowedEvent(event.id, "extra", heard=_names(event))
         if place is None
         else _placed(event, place, emission_costs.explain(mine, place, expected), expected)
         for event, mine, place in zip(events, readings, path, strict=True)
     ]
-    return following_of(expected, found)
+    return following_of(expected, renamed(events, cents, found, expected))
 
 
 def _gaps_s(events: Sequence[Event]) -> list[float]:

@@ -150,6 +150,10 @@ class Habits:
         self._again = np.full(count + 1, AGAIN)
         self._again[0] = np.inf
         self._on = self._skipped[1:].copy()
+        # A step is many small sums: room for them, and views of it, are made once.
+        self._sums, self._least = np.empty(count + 1), np.empty(count + 1)
+        self._sums_down, self._least_down = self._sums[::-1], self._least[::-1]
+        self._least_on = self._least[:-1]
 
     def step(self, costs: np.ndarray) -> np.ndarray:
         """The least cost of reaching each place from wherever one was.
@@ -164,15 +168,18 @@ class Habits:
         np.ndarray, shape (n + 1,)
             Infinite at place 0, to which nobody returns.
         """
-        least = np.minimum
-        reached = costs + self._again
-        on = least.accumulate(costs - self._after)[:-1]
-        on += self._on
-        least(reached[1:], on, out=reached[1:])
-        back = least.accumulate((costs + self._slope)[::-1])[::-1]
-        back += self._back_less
-        least(reached, back, out=reached)
-        return least(reached, self._anywhere + least.reduce(costs), out=reached)
+        least, sums, found = np.minimum, self._sums, self._least
+        reached = np.add(costs, self._again)
+        np.subtract(costs, self._after, out=sums)
+        least.accumulate(sums, out=found)
+        np.add(self._least_on, self._on, out=self._least_on)
+        least(reached[1:], self._least_on, out=reached[1:])
+        np.add(costs, self._slope, out=sums)
+        least.accumulate(self._sums_down, out=self._least_down)
+        np.add(found, self._back_less, out=found)
+        least(reached, found, out=reached)
+        np.add(self._anywhere, least.reduce(costs), out=found)
+        return least(reached, found, out=reached)
 
     def into(self, place: int) -> np.ndarray:
         """The cost of going to one place from each place: the definition behind :meth:`step`."""
@@ -220,14 +227,15 @@ def _back(
     """The path that led to the least cost, from its end."""
     into: dict[tuple[int, int], np.ndarray] = {}
     path: list[int | None] = []
-    place = int(np.argmin(costs[-1]))
+    place = int(costs[-1].argmin())
     for t in range(len(emissions) - 1, -1, -1):
-        if costs[t, place] + extras[t] <= costs[t + 1, place] or place == 0:
+        before = costs[t]
+        if before[place] + extras[t] <= costs[t + 1, place] or place == 0:
             path.append(None)
             continue
         key = (place, id(habits[t]))
         if key not in into:
             into[key] = habits[t].into(place)
         path.append(place - 1)
-        place = int(np.argmin(costs[t] + into[key]))
+        place = int((before + into[key]).argmin())
     return path[::-1]

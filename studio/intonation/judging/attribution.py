@@ -34,6 +34,7 @@ sound: without a written finger there is no :class:`Hand`, and without a written
 no millimetres.
 """
 
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -166,9 +167,8 @@ def compared(playing: Played, broken: Sequence[Played], since_s: float = 0.0) ->
     """
     until_s = playing.event.start_s
     since_s = max(since_s, until_s - SAME_VISIT_S)
-    before = [
-        item for item in broken if since_s <= item.event.start_s < until_s and _is_settled(item)
-    ]
+    first, end = (bisect_left(broken, at_s, key=_start_s) for at_s in (since_s, until_s))
+    before = [item for item in broken[first:end] if _is_settled(item)]
     low, high = playing.cents[0], playing.cents[-1]
     if not before or len(playing.event.voices) != 2 or high - low < 2.0 * SAME_NOTE_CENTS:
         return NOT_COMPARED
@@ -183,6 +183,10 @@ def compared(playing: Played, broken: Sequence[Played], since_s: float = 0.0) ->
         _moved("lower", playing, 0, lower, firsts[0]),
         _moved("upper", playing, 1, upper, firsts[1]),
     )
+
+
+def _start_s(item: Played) -> float:
+    return item.event.start_s
 
 
 def _is_settled(item: Played) -> bool:

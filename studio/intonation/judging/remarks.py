@@ -11,6 +11,7 @@ are certain (:mod:`studio.intonation.judging.marks`): where one voice carries th
 may be touched lightly (common practice, no source).
 """
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Any
 
@@ -150,11 +151,12 @@ def rested(group: RunOfPlayings) -> list[Remark]:
         start_s, end_s = alone.event.start_s, alone.event.end_s
         if start_s <= first_s:
             continue
-        before = [item for item in group.playings if item.event.start_s < start_s]
-        after = [item for item in group.playings if item.event.start_s >= start_s]
-        if not before or not after or len(before[-1].cents) != 2:
+        place = bisect_left(group.playings, start_s, key=lambda item: item.event.start_s)
+        if place == len(group.playings):
             continue
-        first, second = before[-1], after[0]
+        first, second = group.playings[place - 1], group.playings[place]
+        if len(first.cents) != 2:
+            continue
         silent_s = second.event.start_s - first.event.end_s
         touches = start_s - first.event.end_s <= RINGING_S
         if not (touches and second.event.start_s - end_s <= TOUCHING_S and silent_s <= RESTED_S):

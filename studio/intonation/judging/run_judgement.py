@@ -28,7 +28,7 @@ from studio.intonation.model.judgement import (
     Remark,
     Run,
 )
-from studio.intonation.model.measurement import Event, Measurement
+from studio.intonation.model.measurement import Measurement
 from studio.intonation.model.runs import OCTAVE_DOUBT, SAME_NOTE_CENTS, RunOfPlayings
 from studio.intonation.wording.sentences import SAME_CENTS
 
@@ -52,8 +52,11 @@ def judge_run(
     judged : the judged intervals of each event
     named : the names that its playings share
     """
+    hands = {pair: hands_of(name, measurement.options) for pair, name in named.items()}
     rows = [
-        _row(place, item.event, worst, named[(worst.low, worst.high)], measurement)
+        JudgedPlaying(
+            place, item.event, worst, named[worst.low, worst.high], hands[worst.low, worst.high]
+        )
         for place, item in enumerate(group.playings, start=1)
         if (worst := _worst(judged[item.event.id], named)) is not None
     ]
@@ -73,12 +76,6 @@ def judge_run(
         )
         return run, interval_mark(run, last, first_is, alone, measurement)
     return run, bow_mark(run, rows, measurement)
-
-
-def _row(
-    place: int, event: Event, judged: JudgedInterval, named: Named, measurement: Measurement
-) -> JudgedPlaying:
-    return JudgedPlaying(place, event, judged, named, hands_of(named, measurement.options))
 
 
 def _figures(

@@ -23,7 +23,8 @@ the name is ``between``, and nothing is marked. The numbers are choices of this 
 """
 
 import math
-from collections.abc import Sequence
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -204,7 +205,8 @@ def runs_by_note(
         if row.state not in ("whole", "part") or row.note is None:
             continue
         if sum(place is not None for place in row.voices) < 2:
-            single.append((row, item))
+            if len(item.cents) == 1 or len(following.score[row.note].pitches) == 1:
+                single.append((row, item))  # not a pair with a voice heard an octave off
             continue
         key = (row.note, row.voices)
         if key not in groups:
@@ -212,8 +214,11 @@ def runs_by_note(
             groups[key] = RunOfPlayings(expected=note)
             names[key] = names_of(row, note, namer)
         groups[key].playings.append(_as_read(item, row, a4_hz))
+    of_note: dict[int, list[RunOfPlayings]] = defaultdict(list)
+    for (place, _), group in groups.items():
+        of_note[place].append(group)
     for row, item in single:
-        _give_broken(row, item, groups, following)
+        _give_broken(row, item, of_note, following)
     keys = sorted(groups, key=lambda key: (key[0], groups[key].playings[0].event.start_s))
     left = find_runs([item for item in items if rows[item.event.id].state in ("extra", "wrong")])
     for group in left:
@@ -256,7 +261,7 @@ def _as_read(item: Played, row: FollowedEvent, a4_hz: float) -> Played:
 def _give_broken(
     row: FollowedEvent,
     item: Played,
-    groups: dict[tuple[int, tuple[int | None, ...]], RunOfPlayings],
+    of_note: Mapping[int, Sequence[RunOfPlayings]],
     following: Following,
 ) -> None:
     """Give a note played alone to the run of its double stop.
@@ -267,9 +272,7 @@ def _give_broken(
     assert row.note is not None
     separate = following.belongs_to[row.note]
     note = row.note if separate is None else separate
-    for (of, _), group in groups.items():
-        if of != note:
-            continue
+    for group in of_note.get(note, ()):
         if separate is None or item.event.start_s < group.playings[-1].event.start_s:
             group.broken.append(item)
         return

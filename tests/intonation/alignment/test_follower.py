@@ -122,6 +122,51 @@ def test_a_wrong_single_note_is_named():
     assert refs(clip, broken(SIXTHS)) == ["l1", "h1 wrong", "h1", "t1", "l2"]
 
 
+@pytest.mark.parametrize(
+    ("tried", "written"),
+    [(("A3", "F4"), ("B3", "G4")), (("B3",), ("A3",)), (("C4", "G4"), ("D4", "G4"))],
+    ids=["both a whole tone low", "a note of the pair before", "one voice a whole tone low"],
+)
+def test_a_slip_put_right_at_once_is_named_for_the_note_it_was_on_the_way_to(tried, written):
+    score = [
+        ExpectedNote(pitches=pitches, ref=ref, bar=bar)
+        for bar, (ref, pitches) in enumerate(
+            [("before", ("B3", "D5")), ("right", written), ("after", ("C4", "E5"))], start=1
+        )
+    ]
+    clip = Clip().pair("B3", "D5")
+    for pitches in (tried, written):
+        clip.note(*pitches) if len(pitches) == 1 else clip.pair(*pitches)
+    rows = follow(clip.pair("C4", "E5").done(), score).events
+    assert [(row.ref, row.state) for row in rows] == [
+        ("before", "whole"),
+        ("right", "wrong"),
+        ("right", "whole"),
+        ("after", "whole"),
+    ]
+    assert rows[1].heard == tried
+    assert rows[1].expected == written
+
+
+@pytest.mark.parametrize(
+    "wait", [1.2, 0.0], ids=["after a rest", "among notes that are not the drill's"]
+)
+def test_what_was_tried_out_before_a_note_is_no_slip(wait):
+    clip = Clip().pair("Bb3", "G4").silence(1.2)
+    if not wait:
+        clip.note("F#5").note("C#6")
+    clip.pair("Eb4", "C5").silence(wait).pair("F4", "D5")
+    states = [row.state for row in follow(clip.done(), together([SIXTHS[0], SIXTHS[4]])).events]
+    assert "wrong" not in states
+    assert states[-2:] == ["extra", "whole"]
+
+
+def test_a_voice_heard_an_octave_off_is_no_wrong_note():
+    clip = Clip().pair("Bb3", "G4").pair("C4", "A5", size=2100.0).pair("D4", "Bb4")
+    rows = follow(clip.done(), together(SIXTHS)).events
+    assert (rows[1].state, rows[1].ref, rows[1].voices) == ("part", "t2", (0, None))
+
+
 def test_an_uncorrected_wrong_single_note_is_named():
     clip = Clip().note("Bb3").note("G#4").pair("Bb3", "G4").note("C4")
     assert refs(clip, broken(SIXTHS)) == ["l1", "h1 wrong", "t1", "l2"]
