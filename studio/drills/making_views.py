@@ -31,6 +31,7 @@ def make(request: HttpRequest) -> HttpResponse:
             context |= {"reason": error.reason, "nearest": error.nearest}
             if error.nearest is not None:
                 context["nearest_query"] = form.query_of(error.nearest)
+                context["nearest_title"] = generate(error.nearest).title
         else:
             if request.method == "POST":
                 return _keep_made(request, studio, form, asked, score)

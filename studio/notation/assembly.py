@@ -1,5 +1,6 @@
 """Putting a drill together, bar by bar: each double stop in its bar, in the order asked for."""
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 from studio.notation.fingering import Placed, is_shift
@@ -31,11 +32,38 @@ class Assembly:
             else:
                 self._add(way, voices, "separate", SEPARATE_BEATS)
 
+    def groups(self, ways: Sequence[Placed], size: int) -> None:
+        """So many double stops a bar, where their notes are only played together."""
+        if self._request.manner != "together":
+            for way in ways:
+                self.double_stop(way)
+            return
+        for first in range(0, len(ways), size):
+            self._bar += 1
+            for way in ways[first : first + size]:
+                self._add(way, BOTH, "together", SEPARATE_BEATS)
+
     def chord(self, lower: Placed, upper: Placed) -> None:
-        """One bar: a three-part chord as its lower pair, then its upper pair."""
+        """One bar: a chord as its lower pair, then its upper pair, in one bow.
+
+        The bow goes over the middle string of a three-part chord, whose note sounds on.
+        """
         self._bar += 1
-        for way in (lower, upper):
-            self._add(way, (0, 1), "together", TOGETHER_BEATS)
+        common = lower.low_string + 1 == upper.low_string
+        self._add(lower, BOTH, "together", TOGETHER_BEATS, slurred=True)
+        self._add(upper, BOTH, "together", TOGETHER_BEATS, (common, False))
+
+    def alone(self, way: Placed) -> None:
+        """One bar: a double stop that nothing leads to."""
+        self._bar += 1
+        self._add(way, BOTH, "together", TOGETHER_BEATS)
+
+    def led(self, way: Placed) -> None:
+        """One bar: the finger that leads a shift alone, as a guide note, then both."""
+        self._bar += 1
+        voice = way.fingers.index(min(way.fingers))
+        self._add(way, (voice,), "separate", SEPARATE_BEATS, guide=True, slurred=True)
+        self._add(way, BOTH, "together", TOGETHER_BEATS)
 
     def score(self, title: str) -> Score | None:
         """What was put together; ``None`` where there is nothing."""
@@ -55,6 +83,9 @@ class Assembly:
         manner: str,
         beats: Fraction,
         tied: tuple[bool, ...] = (),
+        *,
+        slurred: bool = False,
+        guide: bool = False,
     ) -> None:
         both = len(voices) == 2
         strings = way.numbers(self._request.player.open_strings)
@@ -73,7 +104,10 @@ class Assembly:
                 shift=is_shift(self._before, way),
                 position=way.position,
                 tied=tied,
+                slurred=slurred,
+                guide=guide,
                 words=FINGERS_DOWN if self._request.fingers_down and not self._written else "",
             )
         )
-        self._before = way
+        if way.position is not None:  # over open strings the hand stays where it was
+            self._before = way

@@ -8,7 +8,7 @@ the fingerings of common practice come out (octaves with first and fourth finger
 sixths and thirds kept in one position as long as it lasts); a teacher may change every finger.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from studio.notation.request import Request
@@ -71,11 +71,18 @@ def candidates(low: Pitch, high: Pitch, request: Request) -> list[Placed]:
     return found
 
 
-def finger(row: Sequence[tuple[Pitch, Pitch]], request: Request) -> list[Placed] | None:
-    """The cheapest fingering of a row of double stops; ``None`` where one cannot be played."""
+def finger(
+    row: Sequence[tuple[Pitch, Pitch]],
+    request: Request,
+    ways_of: Callable[[Pitch, Pitch, Request], list[Placed]] = candidates,
+) -> list[Placed] | None:
+    """The cheapest fingering of a row of double stops; ``None`` where one cannot be played.
+
+    ``ways_of`` gives the ways to play one, where a drill asks for particular fingers.
+    """
     best: list[tuple[float, list[Placed]]] = []
     for low, high in row:
-        ways = candidates(low, high, request)
+        ways = ways_of(low, high, request)
         if not ways:
             return None
         best = [_cheapest(best, way) for way in ways]

@@ -8,15 +8,33 @@ interval.
 
 from collections.abc import Callable, Iterator
 
+from studio.notation.arpeggios import APART, arpeggio, chromatic
 from studio.notation.assembly import Assembly
+from studio.notation.chords import chords, inversions
 from studio.notation.degrees import double_stops, scale_names
-from studio.notation.fingering import MAX_STOP_SEMITONES, Placed, candidates, finger
-from studio.notation.patterns import chords, one_finger, pairs, third_finger_check
-from studio.notation.request import INTERVALS, Infeasible, Request
+from studio.notation.fingering import Placed, candidates, finger
+from studio.notation.overlays import overlaid
+from studio.notation.patterns import one_finger, pairs, ringing_octaves, third_finger_check
+from studio.notation.progressions import mixed, resolutions
+from studio.notation.request import INTERVALS, OCTAVE_WORDS, Infeasible, Request
 from studio.notation.score import Score
-from studio.theory import Pitch
+from studio.notation.shifting import fingered_octaves, shifting
+from studio.notation.single_line import one_string
+from studio.notation.tonics import in_direction, tonics
 
-_OCTAVES = {1: "one octave", 2: "two octaves", 3: "three octaves"}
+CHORDAL = ("chords", "inversions")
+RANGED = ("mixed", "arpeggio", "chromatic", "fingered_octaves")
+PATTERN_WORDS = {  # what cannot be played, with the word for its interval
+    "one_finger": "one finger across two strings",
+    "third_finger_check": "the third finger against the open string",
+    "ringing_octaves": "ringing octaves",
+    "shifting": "{}, shifting",
+    "mixed": "mixed intervals",
+    "resolutions": "this resolution",
+    "arpeggio": "an arpeggio in {}",
+    "chromatic": "a chromatic scale in {}",
+    "fingered_octaves": "fingered octaves",
+}
 _NEXT_INTERVALS = ("octaves", "sixths", "thirds", "tenths", "fourths", "fifths")
 
 
@@ -51,7 +69,8 @@ def is_feasible(request: Request) -> bool:
 
 
 def _try(request: Request) -> Score | None:
-    return _MAKERS[request.pattern](request)
+    score = _MAKERS[request.pattern](request)
+    return overlaid(score, request) if score else None
 
 
 def _scale(request: Request) -> Score | None:
@@ -60,24 +79,12 @@ def _scale(request: Request) -> Score | None:
         way: scale_names(key, request.minor, "down" if way == "down" else "up")
         for way in ("up", "down")
     }
-    for tonic in _tonics(request):
+    for tonic in tonics(request):
         up, down = double_stops(tonic, request.number, request.octaves, ways["up"], ways["down"])
-        row = {"up": up, "down": down, "up_and_down": [*up, *down[1:]]}[request.direction]
-        placed = finger(row, request)
+        placed = finger(in_direction(up, request, down), request)
         if placed is not None:
             return _write(request, placed)
     return None
-
-
-def _tonics(request: Request) -> Iterator[Pitch]:
-    """Tonics from the lowest on; a drill on two strings needs no other than they can hold."""
-    strings = request.player.open_strings
-    name = request.spelled_key.tonic
-    for octave in range(2, 7):
-        tonic = Pitch.parse(f"{name}{octave}")
-        highest = tonic.midi + 12 * request.octaves
-        if tonic.midi >= strings[0].midi and highest <= strings[-1].midi + MAX_STOP_SEMITONES:
-            yield tonic
 
 
 def _write(request: Request, placed: list[Placed]) -> Score | None:
@@ -91,7 +98,7 @@ def _title(request: Request) -> str:
     key = request.spelled_key
     form = f", {request.minor}" if key.mode == "minor" else ""
     where = f", {_where(request)}" if request.strings else ""
-    return f"{key.name}{form} in {request.interval}, {_OCTAVES[request.octaves]}{where}"
+    return f"{key.name}{form} in {request.interval}, {OCTAVE_WORDS[request.octaves]}{where}"
 
 
 def _where(request: Request) -> str:
@@ -108,7 +115,16 @@ _MAKERS: dict[str, Callable[[Request], Score | None]] = {
     "pairs": pairs,
     "one_finger": one_finger,
     "third_finger_check": third_finger_check,
+    "ringing_octaves": ringing_octaves,
+    "shifting": shifting,
+    "mixed": mixed,
+    "resolutions": resolutions,
+    "arpeggio": arpeggio,
+    "chromatic": chromatic,
+    "fingered_octaves": fingered_octaves,
+    "one_string": one_string,
     "chords": chords,
+    "inversions": inversions,
 }
 
 
@@ -117,6 +133,8 @@ def _alternatives(request: Request) -> Iterator[Request]:
     if request.pattern == "pairs":
         yield from _for_pairs(request)
         return
+    if request.parts == 4 and request.pattern in CHORDAL:
+        yield request.but(parts=3)
     for octaves in range(request.octaves - 1, 0, -1):
         yield request.but(octaves=octaves)
     if request.strings is not None:
@@ -138,19 +156,37 @@ def _reason(request: Request) -> str:
     if request.pattern == "pairs":
         return f"{_unplaced(request)} cannot be played {_where(request)} of a {request.instrument}."
     if request.pattern != "scale":
-        return f"On a {request.instrument}, this pattern has no playable place in {request.key}."
+        return _reason_of_pattern(request)
     obstacle = _obstacle(request)
     return (
-        f"{request.spelled_key.name} in {request.interval}, {_OCTAVES[request.octaves]}, cannot be "
-        f"played {_where(request)} of a {request.instrument}: {obstacle}"
+        f"{request.spelled_key.name} in {request.interval}, {OCTAVE_WORDS[request.octaves]}, "
+        f"cannot be played {_where(request)} of a {request.instrument}: {obstacle}"
     )
+
+
+def _reason_of_pattern(request: Request) -> str:
+    if request.pattern == "arpeggio" and request.number not in APART:
+        return "An arpeggio goes in thirds, sixths, octaves or tenths."
+    key, on = request.spelled_key.name, f"of a {request.instrument}"
+    if request.pattern == "one_string":
+        strings = request.player.open_strings
+        string = strings[len(strings) - request.string].step
+        octaves = OCTAVE_WORDS[request.octaves]
+        return (
+            f"{octaves.capitalize()} from {key}’s lowest note go beyond the {string} string {on}."
+        )
+    if request.pattern in CHORDAL:
+        return f"In {key}, no chord of {request.parts} notes lies in one hand on the strings {on}."
+    words = PATTERN_WORDS[request.pattern].format(request.interval)
+    octaves = f", {OCTAVE_WORDS[request.octaves]}" if request.pattern in RANGED else ""
+    return f"{key}: {words}{octaves}, cannot be played {_where(request)} {on}."
 
 
 def _obstacle(request: Request) -> str:
     """The first double stop without a place, from the tonic that gets furthest."""
     names = scale_names(request.spelled_key, request.minor, "up")
     furthest, stuck = -1, ""
-    for tonic in _tonics(request):
+    for tonic in tonics(request):
         up, _ = double_stops(tonic, request.number, request.octaves, names, names)
         for degree, (low, high) in enumerate(up):
             if not candidates(low, high, request):

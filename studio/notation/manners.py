@@ -1,10 +1,11 @@
-"""The order in which the two notes of a double stop are played, separately and together.
+"""How a drill is played: the order of a double stop's two notes, rhythms, slurs and strokes.
 
-Common practice, no source: separately, then together; the one first or the other; only one of them
-alone; or one held while the other is added.
+Common practice, no source. A double stop is played separately, then together; the one note first or
+the other; only one of them alone; or one held while the other is added.
 """
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 BOTH = (0, 1)
 LOWER, UPPER = (0,), (1,)
@@ -38,3 +39,37 @@ MANNERS = {
     "hold_upper": Manner((UPPER, BOTH), "Hold the upper note and add the lower to it", held=1),
 }
 FINGERS_DOWN = "fingers stay down"
+
+
+@dataclass(frozen=True, slots=True)
+class Rhythm:
+    """Lengths in quarter notes, over and over; ``words`` name it in a title."""
+
+    beats: tuple[Fraction, ...]
+    words: str
+
+
+def _rhythm(words: str, *beats: str) -> Rhythm:
+    return Rhythm(tuple(map(Fraction, beats)), words)
+
+
+FREE = "free"
+RHYTHMS = {
+    FREE: Rhythm((), ""),
+    "even": _rhythm("even", "1"),
+    "dotted": _rhythm("dotted", "3/2", "1/2"),
+    "reverse_dotted": _rhythm("short, then dotted", "1/2", "3/2"),
+    "long_short_short": _rhythm("one long, two short", "2", "1", "1"),
+    "short_short_long": _rhythm("two short, one long", "1", "1", "2"),
+}
+SLURS = (1, 2, 4, 8)  # notes or double stops to a bow
+FIRST_BOWS = ("", "down", "up")
+STROKES = {
+    "": "",
+    "whole_bows": "whole bows",
+    "upper_half": "upper half of the bow",
+    "middle": "middle of the bow",
+    "lower_half": "lower half of the bow",
+    "martele": "martelé",
+    "spiccato": "spiccato",
+}

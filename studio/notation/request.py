@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
-from studio.notation.manners import MANNERS
+from studio.notation.manners import FIRST_BOWS, FREE, MANNERS, RHYTHMS, SLURS, STROKES
 from studio.notation.score import HOLD_S_BOUNDS
 from studio.theory import Instrument, Key, Pitch, instrument_named, interval_between
 from studio.theory.fingers import COMFORTABLE_SPAN_MM
@@ -20,13 +20,31 @@ INTERVALS = {
     "octaves": 8,
     "tenths": 10,
 }
-PATTERNS = ("scale", "pairs", "one_finger", "third_finger_check", "chords")
+PATTERNS = (
+    *("scale", "pairs", "one_finger", "third_finger_check", "ringing_octaves", "shifting"),
+    *("mixed", "resolutions", "arpeggio", "chromatic", "fingered_octaves", "one_string"),
+    *("chords", "inversions"),
+)
+SINGLE_LINES = ("one_string",)  # judged by a melodic tuning
 DIRECTIONS = ("up", "down", "up_and_down")
 MINOR_FORMS = ("melodic", "harmonic", "natural")
+OCTAVE_WORDS = {1: "one octave", 2: "two octaves", 3: "three octaves"}
 OCTAVES_BOUNDS = (1, 3)
 PLAYINGS_BOUNDS = (1, 12)
 MOST_PAIRS = 24
-_LATER = ("fingers_down",)  # what older requests do not say
+MIXED = ("thirds", "sixths", "octaves")
+RESOLUTIONS = (
+    *("tritone_third", "tritone_sixth", "sixth_octave", "suspension", "cadence_thirds"),
+    "cadence_sixths",
+)
+CHORDS = ("tonic", "dominant_seventh", "leading_seventh")
+PARTS = (3, 4)
+MIXED_BOUNDS = (2, 4)
+# What older requests do not say.
+_LATER = (
+    *("fingers_down", "slur", "rhythm", "first_bow", "stroke", "mixed", "resolution", "chord"),
+    *("parts", "string"),
+)
 
 
 class Infeasible(ValueError):
@@ -48,12 +66,15 @@ class Request:
     Parameters
     ----------
     pattern : ``scale`` in one interval; ``pairs`` that are named; ``one_finger`` across two
-        strings; ``third_finger_check`` against the open string below; ``chords`` in three parts,
-        lower pair then upper pair
-    interval : for scales and pairs, a word of ``INTERVALS``
+        strings; ``third_finger_check`` and ``ringing_octaves`` against the open string below;
+        ``shifting`` in one interval, with guide notes; ``mixed`` intervals on each step of a scale;
+        ``resolutions``; ``arpeggio`` and ``chromatic`` scale in one interval; ``fingered_octaves``;
+        a scale on ``one_string``; ``chords`` on each step and ``inversions`` of one chord, lower
+        pair then upper pair
+    interval : a word of ``INTERVALS``, where the pattern is in one
     key : key name such as ``G major``
     instrument : violin or viola
-    octaves : range of the lower voice, 1 to 3 (scales only)
+    octaves : range of the lower voice, 1 to 3 (scales and arpeggios)
     direction : up, down, up_and_down
     strings : one pair of neighbouring strings by the player's numbers, the lower string first
         (``(4, 3)``); ``None`` to go across the strings
@@ -66,6 +87,15 @@ class Request:
     open_strings : whether open strings may be used
     string_length_mm : the pupil's; the instrument's usual one when ``None``
     hand : small, medium or large: what counts as a wide stretch
+    slur : how many to a bow: 1, 2, 4 or 8
+    rhythm : a word of ``RHYTHMS``; ``free`` for none
+    first_bow : ``down`` or ``up``, or empty to leave it open
+    stroke : a word of ``STROKES``
+    mixed : for ``mixed``, the intervals on each step, in turn: two to four of ``INTERVALS``
+    resolution : for ``resolutions``, a word of ``RESOLUTIONS``
+    chord : for ``arpeggio`` and ``inversions``, a word of ``CHORDS``
+    parts : for ``chords`` and ``inversions``, 3 or 4
+    string : for ``one_string``, the player's number
     pairs : for ``pairs``, the double stops in the order played, each its lower and its upper note
         by name, all of them of the interval
 
@@ -92,6 +122,15 @@ class Request:
     hand: str = "medium"
     pairs: tuple[tuple[str, str], ...] = ()
     fingers_down: bool = False
+    slur: int = 1
+    rhythm: str = FREE
+    first_bow: str = ""
+    stroke: str = ""
+    mixed: tuple[str, ...] = MIXED
+    resolution: str = RESOLUTIONS[0]
+    chord: str = CHORDS[0]
+    parts: int = 3
+    string: int = 3
 
     def __post_init__(self) -> None:
         _require_word("pattern", self.pattern, PATTERNS)
@@ -100,6 +139,18 @@ class Request:
         _require_word("manner", self.manner, tuple(MANNERS))
         _require_word("minor", self.minor, MINOR_FORMS)
         _require_word("hand", self.hand, tuple(COMFORTABLE_SPAN_MM))
+        _require_word("rhythm", self.rhythm, tuple(RHYTHMS))
+        _require_word("first_bow", self.first_bow, FIRST_BOWS)
+        _require_word("stroke", self.stroke, tuple(STROKES))
+        _require_word("resolution", self.resolution, RESOLUTIONS)
+        _require_word("chord", self.chord, CHORDS)
+        _require_word("slur", self.slur, SLURS)
+        _require_word("parts", self.parts, PARTS)
+        object.__setattr__(self, "mixed", tuple(self.mixed))
+        _require_number("number of mixed intervals", len(self.mixed), MIXED_BOUNDS)
+        for word in self.mixed:
+            _require_word("mixed", word, tuple(INTERVALS))
+        _require_number("string", self.string, (1, 4))
         _require_number("octaves", self.octaves, OCTAVES_BOUNDS)
         _require_number("playings", self.playings, PLAYINGS_BOUNDS)
         _require_number("finger", self.finger, (1, 3))
@@ -160,6 +211,8 @@ class Request:
         for name in _LATER:  # likewise
             if plain[name] == type(self).__dataclass_fields__[name].default:
                 del plain[name]
+        if "mixed" in plain:
+            plain["mixed"] = list(self.mixed)
         return plain
 
     @classmethod
@@ -172,9 +225,10 @@ class Request:
         return cls(**known)
 
 
-def _require_word(name: str, value: str, words: tuple[str, ...]) -> None:
+def _require_word(name: str, value: object, words: tuple[object, ...]) -> None:
     if value not in words:
-        raise ValueError(f"{name} {value!r} is not known; write {', '.join(words)}")
+        known = ", ".join(map(str, filter(None, words)))
+        raise ValueError(f"{name} {value!r} is not known; write {known}")
 
 
 def _require_number(name: str, value: float, bounds: tuple[float, float]) -> None:

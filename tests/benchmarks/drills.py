@@ -1,10 +1,13 @@
-"""Accidentals, over everything: every drill that can be asked for, and pages from elsewhere.
+"""Every drill that can be asked for, read by others; and the signs of pages from elsewhere.
 
     deploy/measure drills [--quick] [--drills N] [--pages N] [--seed N]
 
-*Drills*: each pattern × interval × key × form of minor × instrument × range × manner that can be
-played is engraved, and the signs in the SVG are held against what music21 asks for (its
-``makeAccidentals``, told bare pitches) and against what a player reads (``tests/notation``).
+*Drills*: each pattern × interval × key × form of minor × instrument × range × place that can be
+played, with the notes of each double stop together, separately first, and once more in an order,
+rhythm and bowing of chance. music21 reads the page: the same notes, lengths, ties and slurs, in the
+key by its own scales. Every double stop lies on neighbouring strings within a hand's reach, and our
+own reader gives back the same drill. The signs in the SVG are held against what music21 asks for
+(its ``makeAccidentals``, told bare pitches) and against what a player reads (``tests/notation``).
 
 *Pages*: the MusicXML files of music21's own corpus, which its package carries; they are opened
 where they lie and named by a hash. Of each page that our reader takes: *lost* is a sign that the
@@ -18,7 +21,6 @@ What is drawn is read from the SVG by the glyphs' codes.
 
 import argparse
 import hashlib
-import itertools
 import json
 import random
 import sys
@@ -29,36 +31,26 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from xml.etree.ElementTree import Element
 
-from studio.notation import INTERVALS, Infeasible, Request, generate
+from studio.notation import Infeasible, Request, Score, generate
+from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import NotEngraved
-from studio.notation.manners import MANNERS
 from studio.notation.musicxml import NotMusic, read_musicxml, reading
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import open_musicxml
-from studio.notation.request import MINOR_FORMS
-from studio.notation.score import SIGNS
-from studio.theory import ALL_KEYS, INSTRUMENTS
-from tests.notation.accidentals_read import ALTERS, drawn, faults_of, played, written
+from studio.notation.score import SIGNS, Accidental
+from tests.notation.accidentals_read import ALTERS, drawn, played, written
+from tests.notation.patterns_read import every_pattern, faults_of_drill, overlaid
 
 QUICK = {"drills": 40, "pages": 20}
 PROGRESS = 25  # so many between two words on standard error
-WHERE = (None, (4, 3), (3, 2), (2, 1))
 
 
-def every_request() -> Iterator[Request]:
-    """All that differ in what is written."""
-    for instrument, key in itertools.product(INSTRUMENTS, map(str, ALL_KEYS)):
-        usual = {"instrument": instrument, "key": key}
-        minor = MINOR_FORMS if "minor" in key else ("melodic",)
-        for manner in MANNERS:
-            scales = itertools.product(INTERVALS, (1, 2, 3), minor, WHERE)
-            for interval, octaves, form, strings in scales:
-                more = {"octaves": octaves, "minor": form, "strings": strings}
-                yield Request(interval=interval, manner=manner, **usual, **more)
-            for finger in (1, 2, 3):
-                yield Request(pattern="one_finger", finger=finger, manner=manner, **usual)
-            yield Request(pattern="third_finger_check", manner=manner, **usual)
-            yield Request(pattern="chords", manner=manner, **usual)
+def every_request(seed: int) -> Iterator[Request]:
+    """Every pattern, each in the two usual manners and once more in those of chance."""
+    for request in every_pattern():
+        yield request
+        yield request.but(manner="separately_then_together")
+    yield from overlaid(every_pattern(), random.Random(seed))
 
 
 def measure_drills(requests: Iterable[Request]) -> dict:
@@ -72,14 +64,19 @@ def measure_drills(requests: Iterable[Request]) -> dict:
         except Infeasible:
             continue
         count["drills"] += 1
+        count[request.pattern] += 1
         count["notes"] += len(written(score))
-        signs = drawn(score)
-        count["signs"] += len(signs)
-        faults = faults_of(score, signs)
+        count["signs"] += sum(sign is not None for sign in _signs(score))
+        faults = faults_of_drill(request, score)
         if faults:
             print(f"  {request.to_dict()}: {'; '.join(faults[:3])}", flush=True)
             count["faulty"] += 1
     return dict(count)
+
+
+def _signs(score: Score) -> Iterator[Accidental | None]:
+    for item in with_accidentals(score).written:
+        yield from item.accidentals
 
 
 # -- pages from elsewhere
@@ -193,7 +190,7 @@ def main() -> None:
     began = time.monotonic()
     many = {"drills": asked.drills, "pages": asked.pages}
     many = {name: few.get(name) if value is None else value for name, value in many.items()}
-    drills = sample(list(every_request()), many["drills"], asked.seed)
+    drills = sample(list(every_request(asked.seed)), many["drills"], asked.seed)
     pages = sample(corpus(), many["pages"], asked.seed)
     print("drills")
     figures = {"seed": asked.seed, "drills": measure_drills(drills)}

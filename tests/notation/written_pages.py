@@ -5,18 +5,22 @@ from fractions import Fraction
 from hypothesis import strategies as st
 
 from studio.notation import INTERVALS, Infeasible, Request, Score, generate
+from studio.notation.manners import MANNERS, RHYTHMS, SLURS
+from studio.notation.request import PATTERNS
 from studio.theory import ALL_KEYS, Pitch
 
 requests = st.builds(
     Request,
-    pattern=st.sampled_from(["scale", "scale", "scale", "one_finger", "chords"]),
+    pattern=st.sampled_from(["scale"] * 8 + [name for name in PATTERNS if name != "pairs"]),
     interval=st.sampled_from(list(INTERVALS)),
     key=st.sampled_from([str(key) for key in ALL_KEYS]),
     instrument=st.sampled_from(["violin", "viola"]),
     octaves=st.integers(1, 3),
     strings=st.sampled_from([None, (4, 3), (3, 2), (2, 1)]),
-    manner=st.sampled_from(["together", "separately_then_together"]),
+    manner=st.sampled_from(list(MANNERS)),
     minor=st.sampled_from(["melodic", "harmonic", "natural"]),
+    slur=st.sampled_from(SLURS),
+    rhythm=st.sampled_from(list(RHYTHMS)),
     playings=st.integers(1, 5),
     hold_s=st.sampled_from([None, 1.5, 4.0]),
 )

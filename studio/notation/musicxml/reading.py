@@ -57,6 +57,7 @@ class Read:
 class _Noted:
     """What a note's own elements say of it."""
 
+    number: int = 0  # in the order of the file: the lower note of a unison stands first
     id: str | None = None
     finger: int | None = None
     string: int | None = None
@@ -158,6 +159,7 @@ def _noted(part: Element) -> dict[str, _Noted]:
     for number, note in enumerate(part.iter("note")):
         key = f"{_OURS}{number}"
         found[key] = _Noted(
+            number=number,
             id=note.get("id"),
             finger=_small_number(note.findtext("notations/technical/fingering"), FINGERS),
             string=_small_number(note.findtext("notations/technical/string"), range(1, 5)),
@@ -292,7 +294,7 @@ class _Moment:
 
 
 def _one(held: list[_Sounding], beats: Fraction, bar: int, start: Fraction) -> _Moment:
-    notes = sorted(held, key=lambda note: note.pitch.midi)
+    notes = sorted(held, key=lambda note: (note.pitch.midi, note.noted.number))
     if len(notes) > MAX_VOICES:
         raise ValueError(
             f"bar {bar} has {len(notes)} notes at once; four strings hold {MAX_VOICES}"
