@@ -121,7 +121,11 @@ def signature(key: Key | None) -> dict[str, int]:
     >>> signature(Key.parse("D major"))
     {'F': 1, 'C': 1}
     """
-    count = key.signature if key else 0
+    return signature_of(key.signature if key else 0)
+
+
+def signature_of(count: int) -> dict[str, int]:
+    """The same by the number of sharps; of flats, where it is below 0."""
     steps = _SHARPS if count > 0 else _SHARPS[::-1]
     return dict.fromkeys(steps[: abs(count)], 1 if count > 0 else -1)
 

@@ -152,13 +152,21 @@ def _dressed(
 ) -> str:
     root = ElementTree.fromstring(svg)
     _use_page_colour(root)
+    reached: set[str] = set()
+    inside: set[Element] = set()  # notes of a chord that is one thing
     for group in root.iter(f"{{{SVG}}}g"):
-        item = _written_of(group, by_id)
-        if item is not None:
-            _make_reachable(group, item, name(item), id_prefix)
-            figure = figures.get(item.id)
-            if figure is not None:
-                _show_figure(group, figure)
+        item = None if group in inside else _written_of(group, by_id)
+        if item is None:
+            continue
+        inside.update(group.iter(f"{{{SVG}}}g"))
+        figure = figures.get(item.id)
+        if item.id in reached:  # of a page from elsewhere: its notes stand in more than one voice
+            group.set("data-ref", item.id)
+            continue
+        reached.add(item.id)
+        _make_reachable(group, item, name(item), id_prefix)
+        if figure is not None:
+            _show_figure(group, figure)
     return ElementTree.tostring(root, encoding="unicode")
 
 
@@ -194,14 +202,26 @@ def _written_of(group: Element, by_id: Mapping[str, Written]) -> Written | None:
     """The written thing a group stands for: a lone note, or the chord that holds its notes."""
     kinds = group.get("class", "").split()
     if "note" in kinds:
-        return by_id.get(group.get("id", ""))
+        return _named(group.get("id", ""), by_id)
     if "chord" in kinds:
-        inside = next((note.get("id", "") for note in group if "note" in note.get("class", "")), "")
-        return by_id.get(inside.rpartition("-")[0])
+        names = (note.get("id", "") for note in group if "note" in note.get("class", "").split())
+        found = (_named(name, by_id) for name in names)
+        return next((item for item in found if item is not None), None)
     return None
 
 
+def _named(name: str, by_id: Mapping[str, Written]) -> Written | None:
+    """What a note on the page is of: by its own id, or as one of several notes."""
+    item = by_id.get(name)
+    if item is None:
+        item = by_id.get(name.rpartition("-")[0])
+        return item if item is not None and name in item.note_ids else None
+    return item if len(item.pitches) == 1 else None
+
+
 def _make_reachable(group: Element, item: Written, label: str, id_prefix: str) -> None:
+    if len(item.pitches) > 1 and "note" in group.get("class", "").split():
+        _put_inside(group)
     if id_prefix:
         for note in group.iter(f"{{{SVG}}}g"):
             if note.get("id") in item.note_ids:
@@ -212,6 +232,16 @@ def _make_reachable(group: Element, item: Written, label: str, id_prefix: str) -
     group.set("aria-label", label)
     group.set("data-ref", item.id)
     group.set("class", f"{group.get('class', '')} written")
+
+
+def _put_inside(group: Element) -> None:
+    """Let a lone note of a double stop be a group in a group, as a chord's notes are."""
+    inner = Element(f"{{{SVG}}}g", dict(group.attrib))
+    inner.extend(group)
+    for child in list(group):
+        group.remove(child)
+    group.append(inner)
+    group.set("class", "chord")
 
 
 def _show_figure(group: Element, figure: Figure) -> None:

@@ -43,7 +43,7 @@ SIGNS = {  # what each kind of accidental makes of a note, in semitones
 SIGN_MARKS = ("cautionary", "editorial", "parentheses", "bracket")
 _ALIGNED = {"strings": None, "fingers": None, "accidentals": None, "tied": False}
 # Left out of what is stored where nothing is said of it, so that older pages stay as they are.
-_SELDOM = {"slurred": False, "bow": None, "guide": False, "words": ""}
+_SELDOM = {"slurred": False, "bow": None, "guide": False, "words": "", "leads_to": ()}
 _ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]{0,63}")
 
 
@@ -108,7 +108,7 @@ class Written:
     ----------
     id : unique in its score; a letter or ``_``, then letters, digits, ``_ . -``, at most 64
     pitches : spelled, from low to high, 1 to 4
-    bar : 1 and up, never falling
+    bar : the number that the page has for it, never falling; 0 is a pickup
     strings : the player's string numbers, aligned with ``pitches``; ``None`` where left open
     fingers : 0 to 4, likewise
     beats : written length in quarter notes
@@ -125,6 +125,8 @@ class Written:
     tied : for each of ``pitches``, whether it sounds on from what is written before it
     guide : whether it is a guide note, written small: the finger that leads a shift, at its goal
     words : said over the staff where it begins, at most 120 characters
+    leads_to : ids of what else may come next, besides what is written next: where a repeat begins,
+        or another ending
 
     Raises
     ------
@@ -149,6 +151,7 @@ class Written:
     tied: tuple[bool, ...] = ()
     guide: bool = False
     words: str = ""
+    leads_to: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not is_id(self.id):
@@ -170,8 +173,8 @@ class Written:
                 raise NotAScore(f"{self.id}: a {sign.kind} cannot stand before {pitch}")
 
     def _require_ranges(self) -> None:
-        if self.bar < 1 or self.playings < 1 or self.beats <= 0:
-            raise NotAScore(f"{self.id}: bar, playings and beats start at 1, not at 0 or below")
+        if self.bar < 0 or self.playings < 1 or self.beats <= 0:
+            raise NotAScore(f"{self.id}: bars start at 0, a pickup; playings and beats above it")
         if self.manner not in MANNERS:
             raise NotAScore(f"{self.id}: manner {self.manner!r}; write {', '.join(MANNERS)}")
         if any(finger is not None and finger not in FINGERS for finger in self.fingers):
@@ -208,7 +211,9 @@ class Score:
     title : what stands above the page
     instrument : violin or viola
     key : key name such as ``Bb major``; ``None`` for no signature
-    written : in the order it is to be played
+    written : in the order in which it stands on the page
+    page : of a score from elsewhere, the page as it came (:mod:`studio.notation.musicxml.page`);
+        empty for one whose page is made of what is written
 
     Raises
     ------
@@ -220,6 +225,7 @@ class Score:
     instrument: str
     written: tuple[Written, ...]
     key: str | None = None
+    page: str = ""
 
     def __post_init__(self) -> None:
         instrument_named(self.instrument)
@@ -268,6 +274,7 @@ class Score:
             "instrument": self.instrument,
             "key": self.key,
             "written": [_plain(item) for item in self.written],
+            **({"page": self.page} if self.page else {}),
         }
 
     @classmethod
@@ -277,6 +284,7 @@ class Score:
             title=data["title"],
             instrument=data["instrument"],
             key=data.get("key"),
+            page=data.get("page", ""),
             written=tuple(_written(item) for item in data["written"]),
         )
 
@@ -301,7 +309,7 @@ def _plain(item: Written) -> dict[str, Any]:
 def _written(data: Mapping[str, Any]) -> Written:
     known = {name: data[name] for name in Written.__dataclass_fields__ if name in data}
     known["pitches"] = tuple(Pitch.parse(name) for name in data["pitches"])
-    for name in ("strings", "fingers", "tied"):
+    for name in ("strings", "fingers", "tied", "leads_to"):
         known[name] = tuple(known.get(name, ()))
     known["accidentals"] = tuple(
         Accidental.parse(text) if text else None for text in data.get("accidentals", ())

@@ -29,14 +29,17 @@ import warnings
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from xml.etree.ElementTree import Element
 
 from studio.notation import Infeasible, Request, Score, generate
 from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import NotEngraved
 from studio.notation.musicxml import NotMusic, read_musicxml, reading
+from studio.notation.musicxml.bars import bar_numbers
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import open_musicxml
+from studio.notation.musicxml.parts import only_part
+from studio.notation.musicxml.transposing import as_sounding
+from studio.notation.musicxml.unfollowed import without_unfollowed
 from studio.notation.score import SIGNS, Accidental
 from tests.notation.accidentals_read import ALTERS, drawn, played, written
 from tests.notation.patterns_read import every_pattern, faults_of_drill, overlaid
@@ -121,13 +124,11 @@ def look_at(data: bytes) -> dict[str, list]:
     """Signs that a file displays, by what became of them on our page."""
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        sounding, apart = displayed(data)
+        moments, apart, keys = displayed(data)
         score = read_musicxml(data).score
     signs = drawn(score)
     found: dict[str, list] = {"displayed": [], "lost": [], "contradicting": [], "apart": apart}
-    starts = dict(zip(sorted(sounding), score.written, strict=True))
-    for start, notes in sounding.items():
-        item = starts[start]
+    for item, notes in zip(score.written, moments, strict=True):
         for pitch, sign in notes:
             if SIGNS.get(sign) != pitch.alter:
                 found["contradicting"].append((item.id, str(pitch), sign))
@@ -136,38 +137,39 @@ def look_at(data: bytes) -> dict[str, list]:
             at = [n for p, n in zip(item.pitches, item.note_ids, strict=True) if p == pitch]
             if not any(ALTERS.get(signs.get(name, "")) == pitch.alter for name in at):
                 found["lost"].append((item.id, str(pitch), sign))
-    read = played(score, signs)
-    found["misread"] = [name for name, alter in written(score).items() if read[name] != alter]
+    read = played(score, signs, keys)
+    found["misread"] = [
+        name
+        for name, alter in written(score).items()
+        if name in read and read[name] != alter and f'id="{name}"' in (score.page or f'id="{name}"')
+    ]
     return found
 
 
-def displayed(data: bytes) -> tuple[dict, list]:
-    """The signs in the file by the moment at which their note begins, and those that are apart.
+def displayed(data: bytes) -> tuple[list, list, dict[int, int]]:
+    """The signs in the file by the moment at which their note begins, those that are apart, and the
+    number of sharps at the clef (below 0: of flats) by the bar that it holds from.
 
-    Every moment at which a note begins is there. A note is found again by the number that the
-    reader counts it with.
+    A note is found again by the number that the reader counts it with.
     """
     root = open_musicxml(data)
-    part = reading._part(root)
-    shown = {
-        f"{reading._OURS}{number}": (note.findtext("accidental") or "").strip()
-        for number, note in enumerate(_notes_of(part))
+    part = only_part(root, None, None)
+    numbers, _ = bar_numbers(part)
+    as_sounding(part)
+    reading._seat(part)
+    keys = {
+        number: int(fifths.text or 0)
+        for number, measure in zip(numbers, part.findall("measure"), strict=True)
+        for fifths in measure.iterfind("attributes/key/fifths")
     }
-    noted = reading._noted(part)
-    names = {id(value): name for name, value in noted.items()}
-    sounding: dict = {}
-    seen = set()
-    for note in reading._timed(root, noted, make_plain(part)):
-        name = names[id(note.noted)]
-        seen.add(name)
-        at = sounding.setdefault(note.start, [])
-        if shown[name]:
-            at.append((note.pitch, shown[name]))
-    return sounding, [sign for name, sign in shown.items() if sign and name not in seen]
-
-
-def _notes_of(part: Element) -> list[Element]:
-    return list(part.iter("note"))
+    shown = [(note.findtext("accidental") or "").strip() for note in part.iter("note")]
+    without_unfollowed(part, numbers)
+    notes = reading._timed(root, reading._noted(part), make_plain(part), numbers)
+    found, seen = [], set()
+    for moment in reading._moments(notes)[0]:
+        found.append([(n.pitch, shown[n.noted.seat]) for n in moment.begins if shown[n.noted.seat]])
+        seen |= {note.noted.seat for note in moment.begins}
+    return found, [sign for seat, sign in enumerate(shown) if sign and seat not in seen], keys
 
 
 def tell(count: Counter) -> None:

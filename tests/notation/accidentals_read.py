@@ -56,19 +56,23 @@ def _glyphs(page: ElementTree.Element) -> Iterable[tuple[str, str]]:
                         yield note.get("id", ""), code
 
 
-def played(score: Score, signs: Mapping[str, str]) -> dict[str, int]:
+def played(
+    score: Score, signs: Mapping[str, str], keys: Mapping[int, int] | None = None
+) -> dict[str, int]:
     """What a player reads who knows the clef's signs and those that are drawn, and no more.
 
     Each bar begins with the key signature; a sign holds for its line or space until the bar ends. A
-    note that is tied is what it was.
+    note that is tied is what it was. ``keys``: the number of sharps at the clef, flats below 0, by
+    the bar from which it holds, where it changes.
     """
     key = score.spelled_key
-    count = key.signature if key else 0
-    order = "FCGDAEB" if count > 0 else "BEADGCF"
-    clef = dict.fromkeys(order[: abs(count)], 1 if count > 0 else -1)
+    clef = _clef(key.signature if key else 0)
+    changes = sorted((keys or {}).items())
     read: dict[str, int] = {}
     before: dict[tuple[str, int], int] = {}
     for bar in score.bars:
+        while changes and changes[0][0] <= bar[0].bar:
+            clef = _clef(changes.pop(0)[1])
         holds: dict[tuple[str, int], int] = {}
         for item in bar:
             now = {}
@@ -80,6 +84,11 @@ def played(score: Score, signs: Mapping[str, str]) -> dict[str, int]:
                 read[name] = now[place] = before.get(place, usual) if tied else usual
             before = now
     return read
+
+
+def _clef(count: int) -> dict[str, int]:
+    order = "FCGDAEB" if count > 0 else "BEADGCF"
+    return dict.fromkeys(order[: abs(count)], 1 if count > 0 else -1)
 
 
 def written(score: Score) -> dict[str, int]:

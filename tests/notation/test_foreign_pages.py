@@ -8,7 +8,7 @@ import zipfile
 
 import pytest
 
-from studio.notation.musicxml import writing
+from studio.notation.musicxml import page as kept
 from tests.benchmarks.drills import corpus, look_at, name_of
 
 SMALL_BYTES = 5_000
@@ -30,7 +30,8 @@ def test_every_sign_that_a_page_displays_is_drawn_and_none_that_it_needs_is_miss
 
 
 def test_a_page_that_loses_its_signs_is_found(small, monkeypatch):
-    monkeypatch.setattr(writing, "_accidental", lambda note, sign: None)
+    monkeypatch.setitem(kept._CHILDREN, "note", kept._CHILDREN["note"] - {"accidental"})
+    monkeypatch.setattr(kept, "with_needed_signs", lambda page: None)
     # No file has a name here; the first that displays a sign will do.
     path = next(path for path in small if b"<accidental" in opened(path))
     found = look_at(path.read_bytes())

@@ -2,24 +2,31 @@
 
 Time is read by partitura (voices, backups, ties); fingers, strings and the instructions in ``play``
 are read from the file's own elements. At every moment where a note begins, what is written is all
-that then sounds: a held note against a moving one gives a double stop for each of them. Grace notes
-and rests are left out, repeats are not written out, and the page keeps its bars but not its metre.
+that then sounds: a held note against a moving one gives a double stop for each of them. Bars have
+the numbers that the page has. A page from elsewhere is kept beside it as it came
+(:mod:`studio.notation.musicxml.page`), with its metre, rests and everything else that is looked at.
 The signs that the file prints before its notes are kept where the note begins.
 """
 
 import io
 import warnings
 from collections import Counter, defaultdict
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 from typing import Any
 from xml.etree.ElementTree import Element, tostring
 
 from studio import figures
 from studio.notation.accidentals import without_usual
+from studio.notation.musicxml import page as pages
+from studio.notation.musicxml.bars import bar_numbers, playing_order
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
+from studio.notation.musicxml.parts import Part, only_part, parts_of
+from studio.notation.musicxml.transposing import as_sounding
+from studio.notation.musicxml.unfollowed import Unfollowed, where, without_unfollowed
 from studio.notation.score import (
     BOWS,
     FINGERS,
@@ -36,28 +43,32 @@ from studio.notation.score import (
     note_ids,
 )
 from studio.theory import INSTRUMENTS, Key, Pitch
+from studio.theory.doublestops import is_playable
 from studio.theory.instruments import MAX_STOP_SEMITONES
 
 # Read by nobody here, and a burden to the time reader.
 _LEFT_OUT = ("direction", "lyric", "harmony", "figured-bass", "sound", "print")
-_OURS = "xml-note-"
+_OURS, _SEAT = "xml-note-", "seat"
 MAX_IN_BAR = 128
 MAX_TITLE_CHARS = 120
 
 
 @dataclass(frozen=True, slots=True)
 class Read:
-    """A score that was read, and what is worth saying about it (sentences)."""
+    """A score that was read, what is worth saying about it (sentences), the parts there are."""
 
     score: Score
     remarks: tuple[str, ...] = ()
+    parts: tuple[Part, ...] = ()
+    part: str = ""  # the id of the one that was read
 
 
 @dataclass(slots=True)
 class _Noted:
     """What a note's own elements say of it."""
 
-    number: int = 0  # in the order of the file: the lower note of a unison stands first
+    seat: int = 0  # its number among the part's notes, as it came: in a unison the lower one first
+    measure: int = 0
     id: str | None = None
     finger: int | None = None
     string: int | None = None
@@ -90,7 +101,9 @@ class _Sounding:
         return self
 
 
-def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = "") -> Read:
+def read_musicxml(
+    data: bytes, *, instrument: str | None = None, title: str = "", part: str | None = None
+) -> Read:
     """The score of an uploaded file.
 
     Parameters
@@ -98,6 +111,7 @@ def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = ""
     data : bytes of a ``.musicxml``, ``.xml`` or ``.mxl`` file
     instrument : violin or viola; told from the part's name when ``None``, else violin
     title : used where the file has none
+    part : id of the part to read; the first for the instrument when ``None``
 
     Returns
     -------
@@ -109,24 +123,61 @@ def read_musicxml(data: bytes, *, instrument: str | None = None, title: str = ""
         With a sentence for the person who chose the file.
     """
     root = open_musicxml(data)
-    part = _part(root)
-    noted = _noted(part)
-    sounding = _timed(root, noted, make_plain(part))
-    player = instrument or _instrument(root)
+    parts = parts_of(root)
+    element = only_part(root, part, instrument)
+    numbers, _ = bar_numbers(element)
+    player, name = instrument or _instrument(root), _title(root, title)
+    moved = as_sounding(element)
+    page = None if _is_ours(root) else pages.kept_page(element, name, player.capitalize())
+    _seat(element)
+    order = playing_order(element)
+    left = Unfollowed() if page is None else without_unfollowed(element, numbers)
+    noted = _noted(element)
+    sounding = _timed(root, noted, make_plain(element), numbers)
     impossible = _without_impossible_strings(sounding, player)
     try:
-        written = _written(sounding)
+        moments, crowded = _moments(sounding)
+        written = _with_ids(moments, order)
         score = without_usual(
-            Score(
-                title=_title(root, title),
-                instrument=player,
-                key=_key(part),
-                written=tuple(written),
-            )
+            Score(title=name, instrument=player, key=_key(element), written=tuple(written))
         )
     except ValueError as error:
         raise NotMusic(f"The page cannot be a drill: {error}.") from None
-    return Read(score, (*_remarks(root, score), *impossible))
+    if page is not None:
+        score = replace(score, page=_page_text(page, element, moments, score))
+    said = (
+        *_remarks(score, moved, crowded, bar_numbers(element)[1]),
+        *left.remarks(),
+        *impossible,
+    )
+    return Read(score, said, parts, element.get("id", ""))
+
+
+def _is_ours(root: Element) -> bool:
+    """Whether this program made the page from what is written: then it will again."""
+    return any(said.text == "studio" for said in root.iterfind("identification/encoding/software"))
+
+
+def _seat(part: Element) -> None:
+    """Number the notes, as they are numbered on the page that is kept."""
+    for place, measure in enumerate(part.findall("measure")):
+        measure.set(_SEAT, str(place))
+    for place, note in enumerate(part.iter("note")):
+        note.set(_SEAT, str(place))
+
+
+def _page_text(page: Element, part: Element, moments: Sequence["_Moment"], score: Score) -> str:
+    """The page with its bars numbered, the ids of what is written, and every sign it needs."""
+    pages.numbered(page, *bar_numbers(part))
+    ids = {
+        note.noted.seat: name
+        for moment, item in zip(moments, score.written, strict=True)
+        for note, name in zip(moment.notes, item.note_ids, strict=True)
+        if note in moment.begins
+    }
+    pages.with_ids(page, ids)
+    pages.with_needed_signs(page)
+    return pages.as_text(page)
 
 
 def _title(root: Element, otherwise: str) -> str:
@@ -135,31 +186,20 @@ def _title(root: Element, otherwise: str) -> str:
     return " ".join(said.split())[:MAX_TITLE_CHARS].strip()
 
 
-def _part(root: Element) -> Element:
-    """The first part with notes; it alone is left in the tree."""
-    parts = [part for part in root.iter("part") if part.find(".//note/pitch") is not None]
-    if not parts:
-        raise NotMusic("There are no notes in this file.")
-    for part in [part for part in root.findall("part") if part is not parts[0]]:
-        root.remove(part)
-    keep = parts[0].get("id")
-    for parts_list in root.findall("part-list"):
-        for entry in list(parts_list):
-            if entry.tag != "score-part" or entry.get("id") != keep:
-                parts_list.remove(entry)
-    return parts[0]
-
-
 def _noted(part: Element) -> dict[str, _Noted]:
     """What each note says, by a number of our own that then is its id in the tree."""
     found: dict[str, _Noted] = {}
     for parent in list(part.iter()):
         for child in [child for child in parent if child.tag in _LEFT_OUT]:
             parent.remove(child)
-    for number, note in enumerate(part.iter("note")):
+    measures = [
+        (int(m.get(_SEAT, "0")), note) for m in part.iter("measure") for note in m.iter("note")
+    ]
+    for number, (measure, note) in enumerate(measures):
         key = f"{_OURS}{number}"
         found[key] = _Noted(
-            number=number,
+            seat=int(note.attrib.pop(_SEAT, number)),
+            measure=measure,
             id=note.get("id"),
             finger=_small_number(note.findtext("notations/technical/fingering"), FINGERS),
             string=_small_number(note.findtext("notations/technical/string"), range(1, 5)),
@@ -205,7 +245,9 @@ def _small_number(text: str | None, allowed: range) -> int | None:
     return number if number in allowed else None
 
 
-def _timed(root: Element, noted: dict[str, _Noted], divisions: int) -> list[_Sounding]:
+def _timed(
+    root: Element, noted: dict[str, _Noted], divisions: int, numbers: Sequence[int]
+) -> list[_Sounding]:
     """Every note with its time, in order; ``divisions`` of a quarter note throughout."""
     from partitura import load_musicxml  # takes a second to load
 
@@ -214,9 +256,7 @@ def _timed(root: Element, noted: dict[str, _Noted], divisions: int) -> list[_Sou
             warnings.simplefilter("ignore")
             loaded = load_musicxml(io.BytesIO(tostring(root)), force_note_ids="keep")
             part = loaded.parts[0]
-            # Made once: the reader looks through the whole part whenever it is asked for it.
-            bar_of = part.measure_number_map
-            notes = [_sounding(note, divisions, bar_of, noted) for note in part.notes_tied]
+            notes = [_sounding(note, divisions, numbers, noted) for note in part.notes_tied]
     except MemoryError:  # says nothing of the file
         raise
     except Exception as error:  # whatever a damaged file makes the reader stumble over
@@ -228,13 +268,12 @@ def _timed(root: Element, noted: dict[str, _Noted], divisions: int) -> list[_Sou
 
 
 def _sounding(
-    note: Any, divisions: int, bar_of: Callable, noted: dict[str, _Noted]
+    note: Any, divisions: int, numbers: Sequence[int], noted: dict[str, _Noted]
 ) -> _Sounding | None:
     """A note of the reader's in our terms; ``None`` for grace notes, which take no time."""
     start, end = note.start.t, note.end_tied.t
     if end <= start:
         return None
-    measure = bar_of(start)
     pitch = Pitch(note.step.upper(), int(note.alter or 0), int(note.octave))
     tied_on: list[tuple[Fraction, _Noted]] = []
     following = note.tie_next
@@ -244,7 +283,7 @@ def _sounding(
     return _Sounding(
         Fraction(start, divisions),
         Fraction(end, divisions),
-        int(measure),
+        numbers[noted[note.id].measure],
         pitch,
         noted[note.id],
         tuple(tied_on),
@@ -267,22 +306,30 @@ def _without_impossible_strings(sounding: list[_Sounding], instrument: str) -> l
     return [f"{found[0]} of the {instrument}: such strings are left out ({len(found)} in all)."]
 
 
-def _written(sounding: list[_Sounding]) -> list[Written]:
-    """What sounds at each moment where a note begins."""
+def _moments(sounding: list[_Sounding]) -> tuple[list["_Moment"], list[int]]:
+    """What sounds at each moment where a note begins; bars in which that is too much for a hand."""
     by_start: dict[Fraction, list[_Sounding]] = defaultdict(list)
     for note in sounding:
         by_start[note.start].append(note)
     starts = sorted(by_start)
     if len(starts) > MAX_WRITTEN:
         raise ValueError(f"{len(starts)} notes are more than a drill's {MAX_WRITTEN}")
-    found, held, first_bar = [], list[_Sounding](), by_start[starts[0]][0].bar
+    found, held = list[_Moment](), list[_Sounding]()
+    crowded: list[int] = []
     for place, start in enumerate(starts):
         held = [note for note in held if note.end > start] + by_start[start]
         following = starts[place + 1] if place + 1 < len(starts) else max(n.end for n in held)
         end = min(following, max(note.end for note in held))
-        bar = by_start[start][0].bar - first_bar + 1
-        found.append(_one([note.at(start) for note in held], end - start, bar, start))
-    return _with_ids(found)
+        first = by_start[start][0]
+        if len(held) > MAX_VOICES:
+            crowded.append(first.bar)
+            continue
+        found.append(_one([note.at(start) for note in held], end - start, first, start))
+    if not found:
+        raise ValueError(
+            f"all bars have more than {MAX_VOICES} notes at once; four strings hold {MAX_VOICES}"
+        )
+    return found, crowded
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,28 +338,43 @@ class _Moment:
     begins: tuple[_Sounding, ...]  # or are written here, tied to what was before
     beats: Fraction
     bar: int
+    measure: int
 
 
-def _one(held: list[_Sounding], beats: Fraction, bar: int, start: Fraction) -> _Moment:
-    notes = sorted(held, key=lambda note: (note.pitch.midi, note.noted.number))
-    if len(notes) > MAX_VOICES:
-        raise ValueError(
-            f"bar {bar} has {len(notes)} notes at once; four strings hold {MAX_VOICES}"
-        )
+def _one(held: list[_Sounding], beats: Fraction, first: _Sounding, start: Fraction) -> _Moment:
+    notes = sorted(held, key=lambda note: (note.pitch.midi, note.noted.seat))
     begins = tuple(note for note in notes if note.start == start or note.is_tied)
-    return _Moment(tuple(notes), begins, beats, bar)
+    return _Moment(tuple(notes), begins, beats, first.bar, first.noted.measure)
 
 
-def _with_ids(moments: list[_Moment]) -> list[Written]:
+def _with_ids(moments: list[_Moment], order: Sequence[int]) -> list[Written]:
     """Our own ids where the file has them, else counted ones."""
     own = [_own_id(moment) for moment in moments]
     usable = _usable(own, moments)
-    bar, written = 1, list[Written]()
+    bar, written = 0, list[Written]()
     _require_short_bars(moments)
     for number, (moment, name) in enumerate(zip(moments, own, strict=True), 1):
         bar = max(bar, moment.bar)
         written.append(_as_written(moment, (name if usable else None) or f"n{number}", bar))
-    return _with_slurs(written, moments)
+    return _with_jumps(_with_slurs(written, moments), moments, order)
+
+
+def _with_jumps(
+    written: list[Written], moments: list[_Moment], order: Sequence[int]
+) -> list[Written]:
+    """Where repeats and endings lead from one thing to another than what is written next."""
+    of_measure: dict[int, list[int]] = defaultdict(list)
+    for place, moment in enumerate(moments):
+        of_measure[moment.measure].append(place)
+    played = [place for measure in order for place in of_measure[measure]]
+    jumps: dict[int, list[str]] = defaultdict(list)
+    for here, there in pairwise(played):
+        if there != here + 1 and written[there].id not in jumps[here]:
+            jumps[here].append(written[there].id)
+    return [
+        replace(item, leads_to=tuple(jumps[place])) if jumps[place] else item
+        for place, item in enumerate(written)
+    ]
 
 
 def _with_slurs(written: list[Written], moments: list[_Moment]) -> list[Written]:
@@ -422,18 +484,34 @@ def _instrument(root: Element) -> str:
     return "viola" if "viola" in (listed or names) else "violin"
 
 
-def _remarks(root: Element, score: Score) -> tuple[str, ...]:
+def _remarks(
+    score: Score, moved: bool, crowded: Sequence[int], own_numbers: bool
+) -> tuple[str, ...]:
     """What the person who sent the page may want to know."""
-    lowest = INSTRUMENTS[score.instrument].open_strings[0]
+    player, found = score.player, []
+    lowest = player.open_strings[0]
     below = [str(p) for item in score.written for p in item.pitches if p.midi < lowest.midi]
-    found = []
     if below:
         found.append(
             f"{below[0]} lies below the {score.instrument}'s lowest string, {lowest}. "
             "Was the page written for another instrument?"
         )
-    if any(True for _ in root.iter("repeat")):
-        found.append("Repeats are not written out: the drill has each bar once.")
-    if any(True for _ in root.iter("grace")):
-        found.append("Grace notes are left out.")
+    if moved:
+        found.append("The part is for a transposing instrument. It stands here as it sounds.")
+    if not own_numbers:
+        found.append("The file's bar numbers begin anew; the bars are counted through here.")
+    if crowded:
+        found.append(f"More than {MAX_VOICES} notes at once ({where(crowded)}) are not followed.")
+    beyond = {
+        item.bar: f"{low} with {high}"
+        for item in reversed(score.written)
+        for low, high in pairwise(item.pitches)
+        if not is_playable(low.midi, high.midi, player.open_strings)
+    }
+    if beyond:
+        first = beyond[min(beyond)]
+        found.append(
+            f"No hand holds {first} on neighbouring strings of the {score.instrument}; such double "
+            f"stops ({where(beyond)}) can only be played one note after the other."
+        )
     return tuple(found)

@@ -16,6 +16,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from studio.notation.accidentals import with_accidentals
+from studio.notation.musicxml.leaf import leaf_of
 from studio.notation.score import Accidental, Score, Written
 from studio.theory import Pitch
 from studio.theory.fingers import MAX_FINGER
@@ -66,6 +67,14 @@ def to_musicxml(
     str
         A whole document, with XML declaration and document type.
     """
+    root = leaf_of(score, figures) if score.page else _made(score, figures, names, ends)
+    indent(root)
+    body = tostring(root, encoding="unicode")
+    return f'<?xml version="1.0" encoding="UTF-8"?>\n{DOCTYPE}\n{body}\n'
+
+
+def _made(score: Score, figures: Mapping[str, str] | None, names: bool, ends: bool) -> Element:
+    """A page of what is written."""
     score = with_accidentals(score)
     root = Element("score-partwise", version=VERSION)
     SubElement(SubElement(root, "work"), "work-title").text = score.title
@@ -95,9 +104,7 @@ def to_musicxml(
             _notes(measure, item, joins[item.id], divisions, (figures or {}).get(item.id))
     if ends:
         _final_barline(measure)
-    indent(root)
-    body = tostring(root, encoding="unicode")
-    return f'<?xml version="1.0" encoding="UTF-8"?>\n{DOCTYPE}\n{body}\n'
+    return root
 
 
 def _divisions(score: Score) -> int:
