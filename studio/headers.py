@@ -7,11 +7,29 @@ from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django_htmx.http import HttpResponseClientRedirect
 
+
+def _permissions(devices: str) -> str:
+    unused = "geolocation=(), payment=(), usb=(), display-capture=()"
+    return f"camera={devices}, microphone={devices}, {unused}"
+
+
 HEADERS = {
-    # The recorder needs camera and microphone; nothing here needs to know a place.
-    "Permissions-Policy": "camera=(self), microphone=(self), geolocation=(), payment=(), usb=()",
+    "Permissions-Policy": _permissions("()"),
     "Cross-Origin-Resource-Policy": "same-origin",
 }
+
+
+def records(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """The page has a recorder: it alone may ask for camera and microphone."""
+
+    @wraps(view)
+    def allowed(*args, **kwargs) -> HttpResponse:
+        response = view(*args, **kwargs)
+        response["Permissions-Policy"] = _permissions("(self)")
+        return response
+
+    return allowed
+
 
 # The page's address or its words open a door. ``no-referrer`` would also take the origin from the
 # forms that the page sends, and a post whose origin is "null" is refused.

@@ -177,6 +177,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "pupil_about": (None, STUDIO_TEACHERS, {"level": "growing", "kind": "violin"}),
     "pupil_set_drill": (None, STUDIO_TEACHERS, {}),
     "queue": (PUPILS, None, {}),
+    "record": (PUPILS, None, {}),
+    "child_record": ({"guardian"}, None, {}),
     "send": (PUPILS, PUPILS, {}),
     "child_send": ({"guardian"}, {"guardian"}, {}),
     "uploads_for": (None, {"guardian"}, {}),
@@ -343,7 +345,7 @@ def _of_drills(drill: Drill, assignment: Assignment) -> dict[str, dict]:
 
 def _of_places(cast: Cast) -> dict[str, dict]:
     names = ("pupil", "pupil_about", "pupil_set_drill", "consent")
-    at_home = ("child", "child_log_in", "child_send")
+    at_home = ("child", "child_log_in", "child_record", "child_send")
     before = Enrolment.objects.get(pupil=cast.former_pupil)
     LessonsEnd.objects.create(place=before, side="studio")
     colleague = {"pk": Membership.objects.get(person=cast.colleague).pk}

@@ -107,6 +107,7 @@ ROOMS = {
         "assignment": {"shared"},
         "pupils": {"shared"},
         "sending": {"shared"},
+        "recording": {"sending"},
         "phrases": set(),
         "precision": set(),
     },

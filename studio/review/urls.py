@@ -2,7 +2,7 @@ from django.urls import include, path
 
 from studio.review.web.waiting import batch, triage, waiting_list
 
-from .web import assignment, clip, home, phrases, precision, pupils, sending
+from .web import assignment, clip, home, phrases, precision, pupils, recording, sending
 
 urlpatterns = [
     path("waiting/", waiting_list.waiting_list, name="waiting_list"),
@@ -19,6 +19,7 @@ urlpatterns = [
     path("pupils/<int:pk>/drills/", pupils.set_drill, name="pupil_set_drill"),
     path("queue/", home.queue, name="queue"),
     path("assignments/<int:pk>/", assignment.assignment_page, name="assignment"),
+    path("record/", recording.record, name="record"),
     path("send/", sending.send, name="send"),
     path("send/logged-in/", sending.logged_in, name="send_logged_in"),
     path("send/<uuid:upload_id>/arrived/", sending.arrived, name="send_arrived"),
@@ -26,6 +27,7 @@ urlpatterns = [
     path("send/<uuid:upload_id>/same/", sending.same, name="send_same"),
     path("send/<uuid:upload_id>/forget/", sending.forget, name="send_forget"),
     path("children/", home.children, name="children"),
+    path("children/<int:pk>/record/", recording.record, name="child_record"),
     path("children/<int:pk>/send/", sending.send, name="child_send"),
     path("children/<int:pk>/", home.child, name="child"),
     path("clips/<uuid:clip_id>/", clip.clip_page, name="clip_page"),

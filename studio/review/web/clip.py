@@ -17,6 +17,7 @@ from studio.clips import viewings
 from studio.clips.models import Clip
 from studio.clips.processing import availability
 from studio.drills.models import Assignment
+from studio.headers import records
 from studio.review import access
 from studio.review.enclosures.snapshots import with_states
 from studio.review.models import Return
@@ -29,6 +30,7 @@ from .shared.ways import home_of, send_at
 
 
 @require_safe
+@records  # the desk, for replies
 def clip_page(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     """Who looks decides what is seen; what is not returned shows only where the clip is."""
     clip = clips.clip_for(request.user, clip_id)

@@ -23,7 +23,7 @@ from studio.review.models import Return
 from studio.review.web.shared.moments import went_well
 
 from .shared import clip_states
-from .shared.ways import send_at
+from .shared.ways import record_at, send_at
 
 RETURNS_SHOWN = 8
 DONE_SHOWN = 8
@@ -58,6 +58,7 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
     places = [clip_states.at_home(clip) for clip in _clips_underway(enrolment)]
     context = {"enrolment": enrolment, "area": area, "places": places}
     context["send_at"] = send_at(request.user, enrolment, enrolment.consented)
+    context["record_at"] = record_at(request.user, enrolment)
     context["moving"] = clip_states.any_moving(places)
     if request.htmx:
         response = render(request, "review/sent.html", context)

@@ -39,7 +39,7 @@ from studio.clips.uploads.protocol import decoded, encoded
 from studio.figures import MB
 from studio.review.waiting import submissions
 from studio.review.waiting.submissions import WORDS, SendForm
-from studio.review.web.shared.ways import home_of
+from studio.review.web.shared.ways import home_of, record_at
 
 log = logging.getLogger(__name__)
 
@@ -284,8 +284,7 @@ def send(request: HttpRequest, pk: int | None = None) -> HttpResponse:
 @csrf_protect
 def _send(request: HttpRequest, enrolment: Enrolment) -> HttpResponse:
     if request.method != "POST":
-        chosen = {"assignment": request.GET.get("assignment", ""), "upload_key": uuid4().hex}
-        return _page(request, enrolment, _form(request, enrolment, initial=chosen))
+        return _page(request, enrolment, empty_form(request, enrolment))
     form = _form(request, enrolment, request.POST, request.FILES)
     if not form.is_valid():
         return _page(request, enrolment, form, Answer(422, ""))
@@ -352,6 +351,12 @@ def _form(request: HttpRequest, enrolment: Enrolment, *args, **kwargs) -> SendFi
     return SendFileForm(enrolment, *args, by_guardian=by_guardian, **kwargs)
 
 
+def empty_form(request: HttpRequest, enrolment: Enrolment) -> SendFileForm:
+    """A form for the next clip; the address may name the drill that it is of."""
+    chosen = {"assignment": request.GET.get("assignment", ""), "upload_key": uuid4().hex}
+    return _form(request, enrolment, initial=chosen)
+
+
 def _with_new_key(request: HttpRequest, enrolment: Enrolment, form: SendFileForm) -> SendFileForm:
     """The same words with a key of their own: what is sent next is another clip."""
     return _form(request, enrolment, initial=form.data.dict() | {"upload_key": uuid4().hex})
@@ -371,15 +376,24 @@ def _reader(person: Person, enrolment: Enrolment) -> dict:
 def _page(
     request: HttpRequest, enrolment: Enrolment, form: SendFileForm, answer: Answer | None = None
 ) -> HttpResponse:
-    context = _reader(request.user, enrolment) | {
+    context = parts(request.user, enrolment, form) | {"sentence": answer.sentence if answer else ""}
+    return render(request, "review/send.html", context, status=answer.status if answer else 200)
+
+
+def parts(person: Person, enrolment: Enrolment, form: SendFileForm) -> dict:
+    """What a page needs that has the form of sending in it (``review/send_form.html``)."""
+    child = [] if enrolment.pupil_id == person.pk else [enrolment.pk]
+    return _reader(person, enrolment) | {
         "form": form,
-        "sentence": answer.sentence if answer else "",
         "max_bytes": settings.MAX_UPLOAD_BYTES,
         "max_mb": settings.MAX_UPLOAD_BYTES // MB,
         "max_clip_s": settings.MAX_CLIP_S,
         "longest": figures.minutes_or_seconds(settings.MAX_CLIP_S),
         "endings": ENDINGS,
         "csrf_cookie": settings.CSRF_COOKIE_NAME,
-        "half_sent": half_sent(request.user, enrolment),
+        "half_sent": half_sent(person, enrolment),
+        "send_at": _sending_page(person, enrolment),
+        "record_at": record_at(person, enrolment),
+        # By person and child: what is kept in a browser of recordings and words.
+        "whose": "-".join(map(str, [person.pk, *child])),
     }
-    return render(request, "review/send.html", context, status=answer.status if answer else 200)

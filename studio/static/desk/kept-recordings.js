@@ -1,10 +1,12 @@
 // What was recorded and is not on the server yet, kept by this browser (IndexedDB). A small note
 // in localStorage tells the page, without opening the database, that there is something.
 
+import { KeptRows } from "../recording/kept-rows.js";
 import { KEPT } from "./kept.js";
 
-const DATABASE = "studio-replies";
 const ROWS = "recordings";
+const database = new KeptRows("studio-replies", [ROWS]);
+const inside = (mode, ask) => database.inside(mode, [ROWS], ask);
 
 /** Keep a recording: { file, formKey }. Says whether the browser could. */
 export async function keep(name, made) {
@@ -30,21 +32,4 @@ function note(name, there) {
   } catch {
     // private windows may refuse; then it is kept as long as the page stands
   }
-}
-
-/** What a request gives (null for nothing), or undefined where the browser refuses. */
-function inside(mode, ask) {
-  return new Promise((resolve) => {
-    const opening = indexedDB.open(DATABASE, 1);
-    opening.onupgradeneeded = () => opening.result.createObjectStore(ROWS);
-    opening.onerror = () => resolve(undefined);
-    opening.onsuccess = () => {
-      const database = opening.result;
-      const exchange = database.transaction(ROWS, mode);
-      const request = ask(exchange.objectStore(ROWS));
-      exchange.oncomplete = () => resolve(request.result ?? null);
-      exchange.onerror = exchange.onabort = () => resolve(undefined);
-      exchange.addEventListener("complete", () => database.close());
-    };
-  });
 }

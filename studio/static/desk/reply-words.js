@@ -1,34 +1,14 @@
 // What the recorder says. Pure.
 
-import { length, megabytes, place } from "../figures.js";
+import { length, megabytes } from "../figures.js";
 
-const DEVICES = { voice: "microphone", video: "camera or microphone" };
 export const KEPT_HERE = "Kept in this browser until it is sent. It goes with what you write here.";
 export const NOT_KEPT = "This browser cannot keep it: send it before you leave the page.";
 export const FROM_BEFORE = "Recorded earlier and not sent yet. Hear it, then send it or remove it.";
 export const THERE_ALREADY = "There is a reply already. Add it, or press Record voice to make another.";
 export const NOTHING_HEARD = "Nothing is heard. Is the microphone muted or covered?";
 
-/** Why it cannot record, and what to do. `name` is the error's. */
-export function whyNot(name, kind) {
-  const devices = DEVICES[kind];
-  if (name === "NotAllowedError" || name === "SecurityError") {
-    return `The browser was not allowed to use the ${devices}. Allow it beside the page’s address, `
-      + "then press again; or choose a file.";
-  }
-  if (name === "NotFoundError" || name === "OverconstrainedError") {
-    return `No ${devices} was found. Connect one, then press again; or choose a file.`;
-  }
-  if (name === "NotReadableError" || name === "AbortError") {
-    return `Another program is using the ${devices}. Close it, then press again; or choose a file.`;
-  }
-  return "This browser cannot record here. Record with another program, then choose the file.";
-}
-
-/** "0:07 of 3:00" */
-export function running(seconds, mostS) {
-  return `${place(seconds)} of ${length(mostS)}`;
-}
+export { running, whyNot } from "../recording/words.js";
 
 export function reached(mostS) {
   return `${length(mostS)} is the most, so the recording stopped.`;

@@ -20,10 +20,10 @@ addEventListener("submit", ({ target }) => {
   if (field && token) field.value = token;
 }, { capture: true });
 
-// What was pressed at the desk and is not sent yet: seldom there, so that no page waits for it.
+// What was pressed at the desk, or recorded, and is not sent: seldom there, so that no page waits.
 const isUnsent = () => {
   try {
-    return Object.keys(localStorage).some((name) => name.startsWith("desk-acts:"));
+    return Object.keys(localStorage).some((name) => /^(desk-acts|studio:take):/.test(name));
   } catch {
     return false; // a browser that keeps nothing loses nothing
   }

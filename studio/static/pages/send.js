@@ -21,13 +21,14 @@ class SendClip extends HTMLElement {
   #print = null; // of the chosen file, once it is known
   #samples = [];
   #words = null;
+  #made = null; // what is told of a file that this page recorded itself
 
   connectedCallback() {
     this.#listening = new AbortController();
     const { signal } = this.#listening;
     const on = (target, type, action) => target.addEventListener(type, action, { signal });
     this.#input.removeAttribute("required");
-    on(this.#input, "change", () => this.#choose());
+    on(this.#input, "change", () => this.#chosen());
     on(this.#form, "submit", (event) => this.#submit(event));
     on(this.#form, "input", ({ target }) => this.#words.typed(target.name));
     on(this.#part("stop"), "click", () => this.#upload?.stop());
@@ -40,7 +41,7 @@ class SendClip extends HTMLElement {
     const tell = (words) => this.#upload?.say(words);
     this.#words = new Words(this.#form, this.dataset.words, tell);
     if (this.#input.files.length) {
-      this.#choose();
+      this.#chosen();
     }
   }
 
@@ -51,6 +52,28 @@ class SendClip extends HTMLElement {
   }
 
   // -- actions
+
+  /**
+   * Choose a file that was recorded in the page. `made`: {key} of its upload, and what is called:
+   * begins(), ended() without having arrived, renewed(key), arrived(), which is waited for.
+   */
+  take(file, made) {
+    const held = new DataTransfer();
+    held.items.add(file);
+    this.#input.files = held.files;
+    this.#made = made;
+    return this.#choose();
+  }
+
+  /** As if Send were pressed. */
+  send() {
+    this.#form.requestSubmit();
+  }
+
+  #chosen() {
+    this.#made = null;
+    return this.#choose();
+  }
 
   async #choose() {
     const file = this.#input.files[0];
@@ -65,7 +88,7 @@ class SendClip extends HTMLElement {
     if (!file) {
       return;
     }
-    this.#field("upload_key").value = newKey();
+    this.#field("upload_key").value = this.#made?.key ?? newKey();
     const print = this.#print = fingerprint(file).catch(() => "");
     const look = this.#looked = openIn(this.#part("look"), file);
     this.#recognise(file, await print);
@@ -106,7 +129,7 @@ class SendClip extends HTMLElement {
     this.#drop.classList.toggle("over", event.type === "dragover");
     if (event.type === "drop" && event.dataTransfer.files.length && !this.#sending) {
       this.#input.files = event.dataTransfer.files;
-      this.#choose();
+      this.#chosen();
     }
   }
 
@@ -116,6 +139,7 @@ class SendClip extends HTMLElement {
     this.#refuse("");
     this.#going(true);
     this.#samples = [];
+    await this.#made?.begins();
     const filename = [...file.name].slice(-200).join("");
     const said = { filename, key: this.#field("upload_key").value, fingerprint: await this.#print };
     this.#upload = new Upload(file, new Server(this.dataset), {
@@ -126,12 +150,15 @@ class SendClip extends HTMLElement {
     });
     const { next, sentence = "", refused } = await this.#upload.ended;
     if (next) {
+      await this.#made?.arrived();
       this.#leave(next);
       return;
     }
     if (refused) {
       this.#field("upload_key").value = newKey(); // the old key belongs to what was refused
+      this.#made?.renewed(this.#field("upload_key").value);
     }
+    this.#made?.ended();
     this.#going(false);
     this.#part("going").hidden = Boolean(sentence);
     this.#refuse(sentence);
@@ -145,7 +172,7 @@ class SendClip extends HTMLElement {
     this.#upload = null;
     this.#going(false);
     this.#form.reset();
-    this.#choose();
+    this.#chosen();
     window.location.assign(next);
   }
 

@@ -1,10 +1,16 @@
 // On the way out: logging out empties this browser, and with it what was pressed at the desk and is
-// not with the server yet. A desk that is open sends it first; where that does not succeed soon, it
-// is said what would be lost, and the choice is the person's.
+// not with the server yet, and takes that were recorded here. A desk that is open sends what was
+// pressed first; where that does not succeed soon, it is said what would be lost, and the choice is
+// the person's.
+
+import { takesNoted, takesSaid } from "../recording/take-notes.js";
 
 const PATIENCE_MS = 1500;
 const LOOK_MS = 150;
 const DECIDES = ["decide", "kind", "words", "undo"];
+const TAKE = "take";
+const ARRIVES = "You are logged out as soon as they have arrived.";
+const SEND_OR_DELETE = "Send what you want to keep, and delete the rest.";
 
 /** What a person pressed that waits in a store: [{ clip, kind }]. */
 export function unsentOf(person, store) {
@@ -16,8 +22,20 @@ export function unsentOf(person, store) {
   });
 }
 
+/** Takes that were recorded and not sent: [{ kind, at }], `at` being the page that has it. */
+export function unsentTakes(person, store) {
+  return takesNoted(person, store).map((at) => ({ kind: TAKE, at }));
+}
+
 /** "2 decisions are not sent yet"; with comments and the like among them, "3 things from the desk …". */
 export function unsentSaid(acts) {
+  const takes = acts.filter(({ kind }) => kind === TAKE).length;
+  const pressed = pressedSaid(acts.filter(({ kind }) => kind !== TAKE));
+  return [pressed, takes ? takesSaid(takes) : ""].filter(Boolean).join(", and ");
+}
+
+function pressedSaid(acts) {
+  if (!acts.length) return "";
   const decisions = acts.every(({ kind }) => DECIDES.includes(kind));
   const [one, many] = decisions ? ["decision", "decisions"] : ["thing from the desk", "things from the desk"];
   return acts.length === 1 ? `1 ${one} is not sent yet` : `${acts.length} ${many} are not sent yet`;
@@ -48,7 +66,8 @@ function leave(form) {
 
 const waiting = (form) => {
   try {
-    return unsentOf(form.dataset.logOut, localStorage);
+    const person = form.dataset.logOut;
+    return [...unsentOf(person, localStorage), ...unsentTakes(person, localStorage)];
   } catch {
     return []; // a browser that keeps nothing loses nothing
   }
@@ -80,10 +99,12 @@ function say(form, acts, go, stay) {
 
 /** Where they are sent from: the clips' own pages, but for the one that is open. */
 function ways(acts) {
-  const others = [...new Set(acts.map(({ clip }) => `/clips/${clip}/`))].filter((way) => way !== location.pathname);
-  if (!others.length) return ["You are logged out as soon as they have arrived."];
-  return others.flatMap((way, n) => {
-    const link = made("a", "", n ? `Clip ${n + 1}` : "Open the clip to send them");
+  const all = new Map(acts.map((act) => [act.at ?? `/clips/${act.clip}/`, act.kind === TAKE]));
+  const others = [...all].filter(([way]) => way !== location.pathname);
+  if (!others.length) return [all.get(location.pathname) ? SEND_OR_DELETE : ARRIVES];
+  return others.flatMap(([way, isTake], n) => {
+    const clip = n ? `Clip ${n + 1}` : "Open the clip to send them";
+    const link = made("a", "", isTake ? "Open the takes" : clip);
     link.href = way;
     return n ? [" · ", link] : [link];
   });

@@ -42,6 +42,12 @@ export class Sounding {
   #context = null;
   #loudness = null;
   #voices = [];
+  #session;
+
+  /** `session`: what a phone is told that it is for; "play-and-record" beside a recorder. */
+  constructor(session = "playback") {
+    this.#session = session;
+  }
 
   get on() {
     return this.#voices.length > 0;
@@ -90,7 +96,7 @@ export class Sounding {
   #open() {
     if (this.#context) return;
     // Says to a phone that this is meant to be heard although its ringer is off.
-    if (navigator.audioSession) navigator.audioSession.type = "playback";
+    if (navigator.audioSession) navigator.audioSession.type = this.#session;
     this.#context = new AudioContext({ latencyHint: "interactive" });
     this.#loudness = this.#context.createGain();
     this.#loudness.gain.value = 0;

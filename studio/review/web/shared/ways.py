@@ -1,4 +1,4 @@
-"""Where a pupil and a guardian go: home, and to the page on which a clip is sent."""
+"""Where a pupil and a guardian go: home, and to the pages on which a clip is recorded and sent."""
 
 from django.urls import reverse
 
@@ -23,3 +23,9 @@ def send_at(person: Person, enrolment: Enrolment, agreed: bool) -> str:
     if enrolment.pupil_id == person.pk:
         return reverse("send")
     return reverse("child_send", args=[enrolment.pk]) if people.may_send_for(enrolment) else ""
+
+
+def record_at(person: Person, enrolment: Enrolment) -> str:
+    """Where ``person``, who may send to the place, records a clip for it."""
+    own = enrolment.pupil_id == person.pk
+    return reverse("record") if own else reverse("child_record", args=[enrolment.pk])
