@@ -54,7 +54,7 @@ NOTES = tuple(f"intonation/detection/test_{name}.py" for name in FOUND)
 # Never here: who may do what, the first day, the storm, killed workers, how well is heard.
 TOGETHER = (
     Files("the desk", 1 / 5, ("browser/test_desk_*.py",)),
-    Files("sending", 1 / 3, ("browser/test_send*.py",)),
+    Files("sending", 1 / 3, ("browser/test_send*.py", "browser/test_recorder_kept.py")),
     Files("coming in and out", 1 / 3, tuple(f"browser/test_{name}.py" for name in DOORS)),
     Files("nobody is shut out", 1 / 2, ("accounts/test_shut_out.py",)),
     Files("other pages in a browser", 1 / 5, tuple(f"browser/test_{name}.py" for name in PAGES)),

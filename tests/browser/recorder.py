@@ -3,17 +3,30 @@
 from pathlib import Path
 
 import psutil
+import pytest
 from playwright.sync_api import BrowserContext, Page, Playwright, expect
 
 from sample_media.bowing import SR, Stroke, perform, write_wav
+from studio.accounts.models import Person
 from studio.theory import Pitch
 from tests.browser.conftest import CHROMIUM, OPTIONS
+from tests.cast import as_person
 from tests.deploy.processes import until
 
 PHONE = {"width": 390, "height": 844}
 WIDE_CENTS = 30.0
 JUST_SIXTH = 5 / 3
 PERIOD_S, BEGINS_S, ENDS_S = 3.0, 0.4, 2.7  # the microphone plays it again and again
+
+
+@pytest.fixture(scope="module")
+def microphone(tmp_path_factory) -> Path:
+    return double_stop(tmp_path_factory.mktemp("microphone") / "sixth.wav")
+
+
+def log_in(context: BrowserContext, who: Person, address: str) -> None:
+    for name, morsel in as_person(who).cookies.items():
+        context.add_cookies([{"name": name, "value": morsel.value, "url": address}])
 
 
 def double_stop(path: Path) -> Path:
@@ -57,8 +70,8 @@ def _is_of(process: psutil.Process, profile: Path) -> bool:
 
 def turn_on(page: Page, *, picture: bool = True) -> None:
     """Camera (the small picture) and microphone, at the recording page."""
-    page.goto("/record/") if not page.url.endswith("/record/") else None
-    expect(page.locator("clip-recorder")).to_have_js_property("isConnected", True)
+    if not page.url.endswith("/record/"):
+        page.goto("/record/")
     if not picture:
         page.get_by_label("sound alone").check()
     else:

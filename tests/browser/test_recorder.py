@@ -1,15 +1,14 @@
-"""Recording in the page: heard to the cent, warned of, and never lost."""
+"""Recording in the page: heard to the cent, and what a browser does to the sound is said."""
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Playwright, expect
+from playwright.sync_api import Page, Playwright, expect
 
 from studio.clips import services, tasks
 from studio.clips.models import Clip
 from studio.review.marks.judging import judged
 from tests.browser import recorder
 from tests.browser.conftest import CHROMIUM
-from tests.browser.recorder import PHONE, record, turn_on
-from tests.cast import as_person
+from tests.browser.recorder import PHONE, log_in, record, turn_on
 from tests.deploy.processes import until
 from tests.review.heard_clip import review_of
 
@@ -17,10 +16,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 WITHIN_CENTS = 3.0
 
-
-@pytest.fixture(scope="module")
-def microphone(tmp_path_factory):
-    return recorder.double_stop(tmp_path_factory.mktemp("microphone") / "sixth.wav")
+microphone = recorder.microphone  # the fixture
 
 
 @pytest.fixture(scope="module")
@@ -36,11 +32,6 @@ def surroundings(monkeypatch, settings, tmp_path):
     """Nothing goes to a queue or to a shared folder."""
     monkeypatch.setattr(services, "dispatch", lambda pk, kind: True)
     settings.MEDIA_ROOT = tmp_path / "media"
-
-
-def log_in(context: BrowserContext, who, address: str) -> None:
-    for name, morsel in as_person(who).cookies.items():
-        context.add_cookies([{"name": name, "value": morsel.value, "url": address}])
 
 
 @pytest.fixture
@@ -71,7 +62,7 @@ def test_what_is_recorded_in_the_page_is_heard_to_the_cent(page):
     tasks.listen_to_clip(clip_id=str(clip.pk))
     found = judged(review_of(clip))
     wide = [mark for mark in found.judgement["marks"] if mark["code"] == "interval_wide"]
-    assert wide and {mark["params"]["interval"] for mark in wide} == {"M6"}
+    assert {mark["params"]["interval"] for mark in wide} == {"M6"}
     for mark in wide:
         assert mark["params"]["deviation_cents"] == pytest.approx(
             recorder.WIDE_CENTS, abs=WITHIN_CENTS

@@ -144,7 +144,7 @@ class SendClip extends HTMLElement {
     const said = { filename, key: this.#field("upload_key").value, fingerprint: await this.#print };
     this.#upload = new Upload(file, new Server(this.dataset), {
       said,
-      words: () => this.#words.now,
+      words: () => this.#words.said,
       begun: (words) => this.#words.told(words),
       show: (state, arrived, sentence) => this.#show(state, arrived, file.size, sentence),
     });

@@ -11,6 +11,7 @@ export class Words {
   #whose;
   #tell;
   #typing = 0;
+  #touched = new Set();
 
   /** `whose`: the sender's, and the child's for whom it is sent. `tell(words)`: true once told. */
   constructor(form, whose, tell) {
@@ -23,6 +24,15 @@ export class Words {
   /** As they are now: {subject, title, note, assignment}. */
   get now() {
     return Object.fromEntries(FIELDS.map((name) => [name, this.#field(name).value]));
+  }
+
+  /**
+   * Those that are told: what is blank and was never touched says nothing. A recording that goes on
+   * by itself after a killed browser may have words already that this page does not know.
+   */
+  get said() {
+    const said = Object.entries(this.now).filter(([name, text]) => text || this.#touched.has(name));
+    return Object.fromEntries(said);
   }
 
   /** Fill in what is blank; nothing where they are about another drill than the chosen one. */
@@ -40,6 +50,7 @@ export class Words {
     if (!FIELDS.includes(field)) {
       return;
     }
+    this.#touched.add(field);
     drafts.keep(this.#whose, this.now);
     clearTimeout(this.#typing);
     this.#typing = setTimeout(() => this.flush(), TYPED_MS);
@@ -48,15 +59,17 @@ export class Words {
   /** Tell at once what was typed and not told. */
   async flush() {
     clearTimeout(this.#typing);
-    const words = this.now;
-    if (drafts.keeps(this.#whose, words) && (await this.#tell(words))) {
+    if (!drafts.keeps(this.#whose, this.now)) return;
+    const words = this.said;
+    if (await this.#tell(words)) {
       this.told(words);
     }
   }
 
   /** The server has these; what was typed since stays here. */
   told(words) {
-    if (drafts.keeps(this.#whose, words)) {
+    const kept = drafts.kept(this.#whose);
+    if (FIELDS.every((name) => (kept[name] ?? "") === (words[name] ?? ""))) {
       drafts.clear(this.#whose);
     }
   }

@@ -58,9 +58,10 @@ function fundamental(look, near) {
   const first = agreed.find(({ k }) => k === 1);
   const enough = first ? agreed.filter(({ k }) => k <= 6).length >= NEEDED : agreed.length >= NEEDED_WITHOUT;
   if (!enough) return null;
-  // A partial's place is known to a part of a bin whatever its number, so high ones tell more.
-  const weight = agreed.reduce((sum, { k }) => sum + k * k, 0);
-  const hz = agreed.reduce((sum, one) => sum + one.k * one.k * one.hz, 0) / weight;
+  // A partial's place is known to a part of a bin whatever its number, so high ones tell more; not
+  // by the square, since a real note's partials disagree by a cent or two among themselves.
+  const weight = agreed.reduce((sum, { k }) => sum + k, 0);
+  const hz = agreed.reduce((sum, one) => sum + one.k * one.hz, 0) / weight;
   return { hz, level: Math.max(...agreed.map(({ level }) => level)) };
 }
 
