@@ -15,8 +15,10 @@ from studio.clips import services
 from studio.clips.models import Clip, Upload
 from studio.clips.storage.stores import FolderStore
 from tests.browser import recorder
+from tests.browser.legible import troubles
 from tests.browser.link import Link
 from tests.browser.recorder import begin, log_in, record, turn_on
+from tests.cast import make_drill, set_for
 from tests.deploy.processes import until
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -45,7 +47,7 @@ class Device:
     def _opened(self) -> Page:
         self.context = self._open()
         log_in(self.context, self._who, self.address)
-        page = self.context.new_page()
+        page = self.context.pages[0]
         page.goto(f"{self.address}/record/")
         return page
 
@@ -145,3 +147,50 @@ def test_logging_out_says_what_it_would_lose_and_leaves_nothing_for_another(devi
     log_in(device.context, cast.other_pupil, device.address)
     page.goto(f"{device.address}/record/")
     expect(page.get_by_text("None yet.")).to_be_visible()
+
+
+IN_ORDER = [
+    "kind",
+    "end",
+    "record",
+    "Choose camera, microphone and picture size",
+    "microphone",
+    "cameras",
+    "way",
+    "size",
+    "Where hand and bow should be",
+    "guided",
+    "assignment",
+    "Show it",
+    "drone-note",
+    "drone",
+    "send",
+    "look",
+    "delete",
+]
+CALLED = """() => {
+  const { dataset, name, textContent } = document.activeElement;
+  return dataset.part || dataset.do || name || textContent.trim();
+}"""
+
+
+def test_in_use_it_has_no_serious_issue_and_keys_go_through_it_in_order(device, cast):
+    set_for(cast.enrolment, make_drill(cast.teacher, cast.studio))
+    page = device.page
+    page.reload()
+    turn_on(page)
+    record(page, 1)
+    page.get_by_text("Where hand and bow should be").click()
+    page.locator('[name="kind"]:checked').focus()
+    met = [page.evaluate(CALLED)]
+    while met[-1] != "delete" and len(met) < 40:
+        page.keyboard.press("Tab")
+        met.append(page.evaluate(CALLED))
+    assert met == IN_ORDER
+    page.get_by_role("button", name="Start the drone").click()
+    page.get_by_role("button", name="Look and cut").click()
+    page.get_by_role("button", name="Send this take").click()
+    expect(page.get_by_role("heading", name="Send it")).to_be_visible()
+    page.keyboard.press("Tab")  # who goes by keys is shown where the focus is
+    found = troubles(page)
+    assert not found, "\n".join(found)

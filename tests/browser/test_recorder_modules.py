@@ -180,6 +180,6 @@ def test_cutting_leaves_out_whole_packets_and_changes_none(page, tmp_path, kind)
     for which in ("v", "a"):
         before, after = packets(whole, which), packets(part, which)
         place = before.index(after[0])
-        assert 0 < place
+        assert place > 0
         assert before[place : place + len(after)] == after
         assert len(after) < len(before) - place
