@@ -4,8 +4,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from studio.accounts.models import Person, Studio
-from studio.drills.making import saying_of
 from studio.drills.models import DrillVersion
+from studio.drills.saying import saying_of
 from studio.drills.services import add_drill
 from studio.notation import Request, generate
 

@@ -250,17 +250,29 @@ def _like(item: Written, changed: Mapping[str, Written], bar: tuple[Written, ...
 
 
 def _with_hand(score: Score, changed: Mapping[str, Written]) -> Score:
-    """Positions of what was changed, and where the hand moves."""
+    """Positions of what was changed, and where the hand moves, over open strings too."""
     bars = {item.bar for item in changed.values()}
-    moved, before = [], None
+    moved: list[Written] = []
+    before: int | None = None
     for bar in score.bars:
-        together = next((item for item in bar if len(item.pitches) > 1), bar[0])
-        place = _position(score, together) if together.bar in bars else together.position
-        for number, item in enumerate(bar):
-            shift = number == 0 and None not in (before, place) and before != place
-            moved.append(replace(item, position=place, shift=shift) if item.bar in bars else item)
-        before = place
+        for at, item in enumerate(bar):
+            if item.bar not in bars:
+                place = item.position
+                moved.append(item)
+            else:
+                place = _position(score, _whole_of(at, bar))
+                shift = None not in (before, place) and before != place
+                moved.append(replace(item, position=place, shift=shift))
+            before = before if place is None else place
     return score.with_written(moved)
+
+
+def _whole_of(at: int, bar: tuple[Written, ...]) -> Written:
+    """What a separate note is part of: the next thing in its bar that is whole, else the last."""
+    if bar[at].manner != "separate":
+        return bar[at]
+    near = (*bar[at + 1 :], *reversed(bar[:at]))
+    return next((item for item in near if item.manner != "separate"), bar[at])
 
 
 def _position(score: Score, item: Written) -> int | None:

@@ -1,5 +1,10 @@
-"""Asking for a drill: the form of a :class:`~studio.notation.Request`, and what it is called."""
+"""Asking for a drill: the form of a :class:`~studio.notation.Request`.
 
+What every drill needs to be told stands open; how it is played, for which hand and what is said of
+it are folded, with what is usual chosen. A field that a pattern does not ask for is not shown.
+"""
+
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -9,14 +14,12 @@ from django import forms
 from studio import figures
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
-from studio.notation import INTERVALS, Request, Score
-from studio.notation.manners import MANNERS
+from studio.notation import INTERVALS, Request
 from studio.notation.pairs import in_words, read_pairs, word_for
 from studio.theory.fingers import COMFORTABLE_SPAN_MM
-from studio.theory.keys import ALL_KEYS, Key
+from studio.theory.keys import ALL_KEYS
 
 from . import access
-from .models import Interval
 from .stretches import Player, player_of
 
 PATTERNS = [
@@ -24,7 +27,77 @@ PATTERNS = [
     ("pairs", "double stops by name"),
     ("one_finger", "one finger across two strings"),
     ("third_finger_check", "third finger against the open string"),
-    ("chords", "chords of three notes, in pairs"),
+    ("ringing_octaves", "ringing octaves against the open string"),
+    ("shifting", "shifting, with guide notes"),
+    ("mixed", "mixed intervals on each step"),
+    ("resolutions", "resolutions and cadences"),
+    ("arpeggio", "an arpeggio"),
+    ("chromatic", "a chromatic scale"),
+    ("fingered_octaves", "fingered octaves"),
+    ("one_string", "a scale on one string"),
+    ("chords", "chords on each step, in pairs"),
+    ("inversions", "one chord in its inversions, in pairs"),
+]
+# What each asks for, beside its key and what is folded.
+_RANGED = ("octaves", "direction", "strings", "manner")
+ASKS = {
+    "scale": ("interval", "minor", *_RANGED),
+    "pairs": ("pairs", "strings", "manner"),
+    "one_finger": ("finger", "strings", "manner"),
+    "third_finger_check": ("strings", "manner"),
+    "ringing_octaves": ("strings", "manner"),
+    "shifting": ("interval", "strings"),
+    "mixed": ("mixed", "minor", *_RANGED),
+    "resolutions": ("resolution", "direction", "strings", "manner"),
+    "arpeggio": ("chord", "interval", *_RANGED),
+    "chromatic": ("interval", *_RANGED),
+    "fingered_octaves": ("minor", *_RANGED),
+    "one_string": ("string", "minor", "octaves", "direction"),
+    "chords": ("parts",),
+    "inversions": ("chord", "parts"),
+}
+WITHOUT_KEY = ("third_finger_check", "ringing_octaves")
+MIXED = [
+    ("thirds-sixths-octaves", "thirds, sixths and octaves"),
+    ("thirds-sixths", "thirds and sixths"),
+    ("sixths-octaves", "sixths and octaves"),
+    ("thirds-octaves", "thirds and octaves"),
+    ("octaves-tenths", "octaves and tenths"),
+    ("thirds-fourths-fifths-sixths", "thirds, fourths, fifths and sixths"),
+]
+RESOLUTIONS = [
+    ("tritone_third", "diminished fifth to third"),
+    ("tritone_sixth", "augmented fourth to sixth"),
+    ("sixth_octave", "sixth to octave"),
+    ("suspension", "seventh, sixth, octave"),
+    ("cadence_thirds", "cadence from third to third"),
+    ("cadence_sixths", "cadence from sixth to sixth"),
+]
+CHORDS = [
+    ("tonic", "on the tonic"),
+    ("dominant_seventh", "dominant seventh"),
+    ("leading_seventh", "seventh on the leading note"),
+]
+PARTS = [(3, "three notes"), (4, "four notes")]
+ONE_STRING = [(4, "lowest"), (3, "second lowest"), (2, "second highest"), (1, "highest")]
+RHYTHMS = [
+    ("free", "none"),
+    ("even", "even"),
+    ("dotted", "dotted"),
+    ("reverse_dotted", "short, then dotted"),
+    ("long_short_short", "one long, two short"),
+    ("short_short_long", "two short, one long"),
+]
+SLURS = [(1, "separate bows"), (2, "2 to a bow"), (4, "4 to a bow"), (8, "8 to a bow")]
+FIRST_BOWS = [("", "not said"), ("down", "down bow"), ("up", "up bow")]
+STROKES = [
+    ("", "not said"),
+    ("whole_bows", "whole bows"),
+    ("upper_half", "upper half"),
+    ("middle", "middle"),
+    ("lower_half", "lower half"),
+    ("martele", "martelé"),
+    ("spiccato", "spiccato"),
 ]
 MANNER_WORDS = {
     "together": "both together",
@@ -44,19 +117,10 @@ STRINGS = [
     ("3-2", "the two middle strings"),
     ("2-1", "the two highest strings"),
 ]
-OF_WORD = {
-    "unisons": Interval.UNISON,
-    "thirds": Interval.THIRDS,
-    "fourths": Interval.FOURTH,
-    "fifths": Interval.FIFTH,
-    "sixths": Interval.SIXTHS,
-    "octaves": Interval.OCTAVE,
-    "tenths": Interval.TENTHS,
-}
-OF_PATTERN = {"one_finger": Interval.FIFTH, "third_finger_check": Interval.OCTAVE}
-BEGINNERS = {"one_finger", "third_finger_check"}
+_LATER = (  # whose usual value stands where an address says nothing of them
+    *("resolution", "chord", "parts", "string", "rhythm", "slur", "first_bow", "stroke"),
+)
 LENGTH_HINT = "From the nut to the bridge; empty: the instrument’s usual one."
-NUMBERS = {"octaves": 1, "playings": 1, "finger": 1}
 
 
 class SayForm(forms.Form):
@@ -86,30 +150,6 @@ class SayForm(forms.Form):
 class MakeForm(SayForm):
     """Every part of a request, with what is usual filled in."""
 
-    field_order = [
-        *(
-            "pattern",
-            "pairs",
-            "interval",
-            "key",
-            "minor",
-            "finger",
-            "octaves",
-            "direction",
-            "strings",
-        ),
-        *(
-            "manner",
-            "fingers_down",
-            "playings",
-            "hold_s",
-            "open_strings",
-            "pupil",
-            "instrument",
-            "hand",
-        ),
-        *("string_length_mm", "title", "words", "level", "tags"),
-    ]
     pattern = forms.ChoiceField(choices=PATTERNS, label="Pattern")
     pairs = forms.CharField(
         required=False,
@@ -118,6 +158,11 @@ class MakeForm(SayForm):
         help_text="In the order played, all in one interval: B♭3–B♭4, C4–C5.",
     )
     interval = forms.ChoiceField(label="Interval")
+    mixed = forms.ChoiceField(choices=MIXED, required=False, label="On each step")
+    resolution = forms.ChoiceField(choices=RESOLUTIONS, required=False, label="Which")
+    chord = forms.ChoiceField(choices=CHORDS, required=False, label="Chord")
+    parts = forms.TypedChoiceField(choices=PARTS, coerce=int, required=False, label="Chords of")
+    string = forms.TypedChoiceField(choices=ONE_STRING, coerce=int, required=False, label="String")
     key = forms.ChoiceField(choices=[(key.name, key.name) for key in ALL_KEYS], label="Key")
     minor = forms.ChoiceField(
         choices=[(form, form) for form in ("melodic", "harmonic", "natural")], label="Minor scale"
@@ -131,6 +176,10 @@ class MakeForm(SayForm):
     strings = forms.ChoiceField(choices=STRINGS, required=False, label="Strings")
     direction = forms.ChoiceField(choices=DIRECTIONS, label="Direction")
     manner = forms.ChoiceField(choices=list(MANNER_WORDS.items()), label="Each double stop")
+    rhythm = forms.ChoiceField(choices=RHYTHMS, required=False, label="Rhythm")
+    slur = forms.TypedChoiceField(choices=SLURS, coerce=int, required=False, label="Slurs")
+    first_bow = forms.ChoiceField(choices=FIRST_BOWS, required=False, label="Begin with")
+    stroke = forms.ChoiceField(choices=STROKES, required=False, label="Bow")
     playings = forms.IntegerField(min_value=1, max_value=12, label="Times together")
     hold_s = forms.FloatField(min_value=0.2, max_value=60, required=False, label="Hold, in seconds")
     finger = forms.TypedChoiceField(
@@ -174,8 +223,29 @@ class MakeForm(SayForm):
         given = {name: data[name] for name in data} if data else {}
         super().__init__(given if "pattern" in given else start | given)
         self.fields["interval"].choices = [(word, word) for word in settings.order]
+        self._offer_mixed()
         self.fields["pupil"].queryset = access.pupils_of(person, studio)
         self.fields["pupil"].label_from_instance = lambda enrolment: enrolment.pupil.name
+
+    def _offer_mixed(self) -> None:
+        """The usual sets of intervals, and the one that is asked for, whichever it is."""
+        asked = str(self.data.get("mixed", ""))
+        words = asked.split("-")
+        if asked not in dict(MIXED) and set(words) <= set(INTERVALS) and 2 <= len(words) <= 4:
+            own = (asked, f"{', '.join(words[:-1])} and {words[-1]}")
+            self.fields["mixed"].choices = [*MIXED, own]
+
+    def parts_of_form(self) -> Iterator["Part"]:
+        """What stands open, then what is folded; a fold is open where something in it is wrong."""
+        for legend, names in FOLDS.items():
+            fields = [self[name] for name in names]
+            is_open = any(field.errors for field in fields)
+            is_open = is_open or (legend != HAND and self._is_chosen(names))
+            yield Part(legend, [(field, _patterns_for(field.name)) for field in fields], is_open)
+
+    def _is_chosen(self, names: tuple[str, ...]) -> bool:
+        """Whether something is asked for here beside what is usual."""
+        return any(str(self.data.get(name, "")) not in ("", USUAL.get(name)) for name in names)
 
     def clean(self) -> dict[str, Any]:
         """Named double stops say their interval themselves."""
@@ -207,8 +277,12 @@ class MakeForm(SayForm):
         said, player = self.cleaned_data, self.player()
         strings = tuple(int(number) for number in said["strings"].split("-") if number)
         names = ("pattern", "interval", "key", "minor", "octaves", "direction", "manner")
+        more = {name: said[name] for name in _LATER if said[name]}
+        if said["mixed"]:
+            more["mixed"] = tuple(said["mixed"].split("-"))
         return Request(
             **{name: said[name] for name in (*names, "playings", "hold_s", "finger")},
+            **more,
             open_strings=said["open_strings"],
             fingers_down=said["fingers_down"],
             strings=strings or None,
@@ -224,9 +298,44 @@ class MakeForm(SayForm):
         return query_of(request, pupil=self.cleaned_data["pupil"], **kept)
 
 
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the form: its fields, each with the patterns that ask for it (empty for all).
+
+    ``legend`` is empty for what always stands open.
+    """
+
+    legend: str
+    fields: list[tuple[forms.BoundField, str]]
+    is_open: bool
+
+
+HAND = "Instrument and hand"
+FOLDS = {
+    "": (
+        *("pattern", "pairs", "mixed", "resolution", "chord", "interval", "finger", "parts"),
+        *("string", "key", "minor", "octaves", "direction", "strings", "manner", "pupil"),
+    ),
+    "Rhythm, bowing, repeats": (
+        *("rhythm", "slur", "first_bow", "stroke", "playings", "hold_s", "fingers_down"),
+    ),
+    HAND: ("instrument", "hand", "string_length_mm", "open_strings"),
+    "Title and words": ("title", "words", "level", "tags"),
+}
+USUAL = {"rhythm": "free", "slur": "1", "playings": "1"}  # leaves its fold shut
+
+
+def _patterns_for(name: str) -> str:
+    """The patterns that ask for a field, between blanks; empty where all do."""
+    if name == "key":
+        return " ".join(pattern for pattern in ASKS if pattern not in WITHOUT_KEY)
+    return " ".join(pattern for pattern, names in ASKS.items() if name in names)
+
+
 def asked_by(request: Request) -> dict[str, Any]:
     """A request as the values of the form's fields."""
-    plain = request.to_dict()
+    plain = request.to_dict() | {name: getattr(request, name) for name in _LATER}
+    plain["mixed"] = "-".join(request.mixed)
     plain["key"] = request.spelled_key.name
     plain["strings"] = "-".join(str(number) for number in request.strings or ())
     plain["string_length_mm"] = figures.number(request.length_mm)
@@ -241,51 +350,3 @@ def query_of(request: Request, pupil: Enrolment | None = None, **more: str) -> s
     """The query string that fills the form with a request."""
     plain = asked_by(request) | more | {"pupil": pupil.pk if pupil else ""}
     return urlencode({name: value for name, value in plain.items() if value != ""})
-
-
-@dataclass(frozen=True, slots=True)
-class Saying:
-    """What a made drill says when the teacher writes nothing else."""
-
-    title: str
-    words: str
-    interval: str
-    key: str
-    level: str
-
-
-def saying_of(request: Request, score: Score) -> Saying:
-    """Title and words of a drill made to order."""
-    key = "" if request.pattern == "third_finger_check" else request.spelled_key.name
-    interval = (
-        OF_WORD[request.interval]
-        if request.pattern in ("scale", "pairs")
-        else OF_PATTERN.get(request.pattern, Interval.MIXED)
-    )
-    level = Level.FIRST_STEPS if request.pattern in BEGINNERS else ""
-    return Saying(score.title[:120], words_of(request), interval, key, level)
-
-
-def words_of(request: Request) -> str:
-    """How the drill is to be played, in the usual way of working (common practice, no source)."""
-    first = MANNERS[request.manner].words
-    if request.playings > 1:
-        first += f", {request.playings} times"
-    if request.hold_s is not None:
-        first += f", each held for {figures.number(request.hold_s, 2)} seconds or longer"
-    if request.fingers_down:
-        first += ". Leave each finger on its string until it has to move"
-    return (
-        f"{first}. Repeat each one until it is in tune, then move on. No rhythm and no hurry: "
-        "leave time to hear it. Rest when the hand is tired."
-    )
-
-
-def family(interval: str) -> str:
-    """The word for a drill's interval, where it has one among the scales."""
-    return next((word for word in INTERVALS if OF_WORD[word] == interval), "")
-
-
-def key_name(score: Score) -> str:
-    """The key as drills name it; empty where the page has none."""
-    return Key.parse(score.key).name if score.key else ""

@@ -12,7 +12,8 @@ from studio.notation import Infeasible, generate
 
 from . import access, services
 from .fingers import read_rows, rows_of, strings_of
-from .making import MakeForm, saying_of
+from .making import MakeForm
+from .saying import saying_of
 from .sheets import leaf_number, leaves, sheet_of
 from .stretches import stretches
 

@@ -20,6 +20,7 @@ from django.utils import timezone
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.accounts.names import OneLineField
 from studio.notation import Score
+from studio.notation.request import SINGLE_LINES
 
 # Parts of their own, whose tables belong to this app: Django finds models where they are imported.
 from .reading.models import ScoreReading  # noqa: F401
@@ -106,6 +107,11 @@ class DrillVersion(models.Model):
     def one_interval(self) -> str | None:
         """The short name of the one interval this drill is about, where it is about one."""
         return None if self.interval in Interval.families() else self.interval
+
+    @property
+    def is_melody(self) -> bool:
+        """Whether it was made as a single line, whose notes are judged by a melodic tuning."""
+        return bool(self.request) and self.request.get("pattern") in SINGLE_LINES
 
     @cached_property
     def page(self) -> Score | None:

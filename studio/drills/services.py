@@ -11,8 +11,8 @@ from studio.accounts.models import Enrolment, Person, Studio
 from studio.accounts.names import as_stored
 from studio.notation import Request, Score
 
-from .making import saying_of
 from .models import Assignment, Drill, DrillVersion, Favourite
+from .saying import saying_of
 from .sheets import incipit
 from .stretches import level_of
 

@@ -26,6 +26,11 @@ from . import access
 from .models import Assignment, DrillVersion, Favourite, Interval, ShelfSettings
 
 PAGE_DRILLS = 24
+# Patterns that are no way to practise a family of intervals in a key as a whole.
+NO_SCALES = (
+    *("pairs", "ringing_octaves", "shifting", "mixed", "resolutions", "arpeggio", "chromatic"),
+    *("fingered_octaves", "one_string", "chords", "inversions"),
+)
 # The words of the interval order, and the intervals of drills that each stands for.
 FAMILIES: dict[str, tuple[Interval, ...]] = {
     "octaves": (Interval.OCTAVE,),
@@ -129,13 +134,13 @@ def drills_by_family(person: Person, studio: Studio, key: str, instrument: str) 
     """For each family of intervals, the shelf's drill of it in a key: favourites first.
 
     One with a page goes before one in words, one that was set more often before the others. Drills
-    of named double stops are for one spot, and are left out.
+    of named double stops, which are for one spot, and those of other patterns are left out.
     """
     found: dict[str, DrillVersion] = {}
     versions = (
         versions_on_shelf(person, studio)
         .filter(key=key, instrument__in=("", instrument))
-        .filter(~Q(request__pattern="pairs") | Q(request=None))
+        .filter(~Q(request__pattern__in=NO_SCALES) | Q(request=None))
         .defer("score", "request", "incipit", "words")
         .order_by("-favourite", "-instrument", "-times_set", "pk")
     )

@@ -61,6 +61,10 @@ def test_the_page_follows_the_form_and_is_put_on_the_shelf(cast, opened):
     page.get_by_label("Key").select_option("C minor")
     page.get_by_label("Minor scale").select_option("harmonic")
     expect(title).to_have_text("C minor, harmonic in sixths, one octave")
+    page.get_by_text("Rhythm, bowing, repeats").click()
+    page.get_by_label("Slurs").select_option("4")
+    expect(title).to_have_text("C minor, harmonic in sixths, one octave, slurred by 4")
+    page.get_by_text("Title and words").click()
     page.get_by_label("Title").fill("Monday")
     expect(title).to_have_text("Monday")
     page.get_by_role("button", name="Put it on the shelf").click()
@@ -68,12 +72,14 @@ def test_the_page_follows_the_form_and_is_put_on_the_shelf(cast, opened):
     page.wait_for_timeout(700)  # longer than the preview waits for the next change
     asked = Request.from_dict(DrillVersion.objects.get().request)
     assert (asked.interval, asked.key, asked.minor) == ("sixths", "C minor", "harmonic")
+    assert asked.slur == 4
 
 
 def test_what_a_pattern_does_not_ask_for_is_hidden(cast, opened):
     page = opened(cast.teacher, "/drills/make/")
     expect(page.get_by_label("Finger", exact=True)).to_be_hidden()
     expect(page.get_by_label("Minor scale")).to_be_hidden()
+    expect(page.get_by_label("Rhythm")).to_be_hidden()  # folded
     page.get_by_label("Pattern").select_option("one_finger")
     expect(page.get_by_label("Finger", exact=True)).to_be_visible()
     expect(page.get_by_label("Interval")).to_be_hidden()

@@ -4,7 +4,8 @@ import pytest
 
 from studio.drills.fingers import read_rows, rows_of
 from studio.notation import Infeasible, Request, generate
-from studio.notation.request import INTERVALS
+from studio.notation.manners import MANNERS
+from studio.notation.request import INTERVALS, PATTERNS
 from studio.theory.keys import ALL_KEYS
 
 OCTAVES = generate(Request(key="G major", interval="octaves"))
@@ -40,6 +41,14 @@ def test_a_table_that_nobody_changed_leaves_the_page_as_it_is(interval, instrume
             tried += 1
             assert read(score).score == score
     assert tried >= 8
+
+
+@pytest.mark.parametrize("manner", MANNERS)
+@pytest.mark.parametrize("pattern", [name for name in PATTERNS if name != "pairs"])
+def test_so_it_does_for_every_pattern_played_in_any_order_and_rhythm(pattern, manner):
+    asked = Request(pattern=pattern, manner=manner, rhythm="dotted", slur=4)
+    score = generate(asked)
+    assert read(score).score == score
 
 
 def test_the_separate_notes_follow_their_double_stop():

@@ -4,8 +4,10 @@ import pytest
 from django.utils import timezone
 
 from studio.accounts.models import Instrument
+from studio.drills.making import ASKS, query_of
 from studio.drills.models import Drill, DrillVersion, ShelfSettings
 from studio.notation import Request, generate
+from studio.notation.request import PATTERNS
 from tests.cast import as_person
 
 ASKED = {
@@ -135,10 +137,64 @@ def test_a_wide_stretch_is_told_in_millimetres_with_the_caution(teacher):
     assert large == []
 
 
-@pytest.mark.parametrize("pattern", ["one_finger", "third_finger_check", "chords"])
-def test_every_pattern_can_be_made(teacher, pattern):
-    assert teacher.post("/drills/make/", ASKED | {"pattern": pattern, "key": "G major"}).url
-    assert DrillVersion.objects.get().page is not None
+@pytest.mark.parametrize("pattern", [name for name in PATTERNS if name != "pairs"])
+def test_every_pattern_can_be_made_and_its_page_says_how_it_is_played(teacher, pattern):
+    assert pattern in ASKS
+    teacher.post("/drills/make/", ASKED | {"pattern": pattern, "key": "G major"})
+    version = DrillVersion.objects.get()
+    assert version.page is not None
+    assert version.words.endswith("Rest when the hand is tired.")
+    assert version.is_melody == (pattern == "one_string")
+
+
+PLAYED = {
+    "rhythm": "dotted",
+    "slur": "4",
+    "first_bow": "up",
+    "stroke": "martele",
+    "fingers_down": "on",
+    "manner": "together",
+}
+
+
+def test_rhythm_and_bowing_are_asked_for_written_and_filled_in_again(teacher):
+    teacher.post("/drills/make/", ASKED | PLAYED)
+    version = DrillVersion.objects.get()
+    asked = Request.from_dict(version.request)
+    assert (asked.rhythm, asked.slur, asked.first_bow, asked.stroke) == (
+        "dotted",
+        4,
+        "up",
+        "martele",
+    )
+    assert asked.fingers_down
+    assert version.page == generate(asked)
+    assert "No rhythm" not in version.words
+    page = page_of(teacher.get(f"/drills/make/?{query_of(asked)}"))
+    for value in ("dotted", "4", "up", "martele"):
+        assert f'<option value="{value}" selected>' in page
+    assert '<details class="more" open>' in page  # what was chosen stands open
+
+
+def test_what_is_seldom_asked_for_is_folded(teacher):
+    page = page_of(teacher.get("/drills/make/"))
+    assert page.count('<details class="more">') == 3
+
+
+@pytest.mark.parametrize(
+    ("pattern", "asked", "title"),
+    [
+        ("mixed", {"mixed": "sixths-octaves"}, "G major: sixths and octaves"),
+        ("mixed", {"mixed": "fifths-sixths"}, "G major: fifths and sixths"),
+        ("resolutions", {"resolution": "sixth_octave"}, "G major: sixth to octave"),
+        ("arpeggio", {"chord": "dominant_seventh"}, "G major: dominant seventh in sixths, one oct"),
+        ("inversions", {"parts": "4"}, "G major: tonic chord in its inversions, in pairs"),
+        ("one_string", {"string": "4"}, "G major on the G string, one octave"),
+    ],
+)
+def test_what_a_pattern_asks_for_is_taken(teacher, pattern, asked, title):
+    answer = teacher.get("/drills/make/", ASKED | {"pattern": pattern, "key": "G major"} | asked)
+    assert answer.context["score"].title.startswith(title)
 
 
 NAMED = ASKED | {"pattern": "pairs", "pairs": "B♭3–B♭4, C4 - C5; Bb3-Bb4", "key": "B♭ major"}

@@ -19,8 +19,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from studio.drills.making import key_name
 from studio.drills.reading.work import CPU_S, LIMITS
+from studio.drills.saying import key_name
 from studio.drills.sheets import incipit, sheet_of
 from studio.drills.stretches import level_of, player_of, stops_of, stretches
 from studio.notation import Request, Score, Written, generate

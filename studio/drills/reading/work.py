@@ -9,7 +9,7 @@ from django.conf import settings
 from django.db import transaction
 
 from studio import media
-from studio.drills.making import key_name
+from studio.drills.saying import key_name
 from studio.drills.stretches import level_of
 from studio.figures import MB
 from studio.jobs import leases

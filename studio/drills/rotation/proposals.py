@@ -7,7 +7,7 @@ from studio.notation import Infeasible, Request, Score, generate
 from studio.theory import Key
 
 from .. import access
-from ..making import Saying, saying_of
+from ..saying import Saying, saying_of
 from ..stretches import Player, player_of
 from .models import RotationLesson, Round
 

@@ -91,6 +91,7 @@ def policy_for(review: Review) -> Policy:
         tolerance_cents=table_of(review.tolerance_cents) if review.tolerance_cents else usual,
         key=(drill.key or None) if drill else None,
         interval=drill.one_interval if drill else None,
+        judge_singles=drill.is_melody if drill else False,
     )
 
 

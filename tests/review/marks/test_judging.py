@@ -45,3 +45,14 @@ def test_without_a_score_nothing_is_followed(cast):
 def test_the_tolerance_set_with_the_drill_stands_above_the_levels(cast, drill):
     assert len(judgement(cast, drill)["marks"]) == 2
     assert judgement(cast, drill, tolerance_cents=50)["marks"] == []
+
+
+@pytest.mark.parametrize(("pattern", "melody"), [("one_string", True), ("scale", False)])
+def test_notes_of_a_drill_made_as_a_single_line_are_judged_by_a_melodic_tuning(
+    cast, pattern, melody
+):
+    """A double stop is judged pure; notes one after another are not (Loosen 1993)."""
+    asked = Request(pattern=pattern, key="C major", direction="up", manner="together")
+    made = drills.add_made(cast.studio, cast.teacher, asked, generate(asked))
+    policy = judgement(cast, made)["policy"]
+    assert (policy["judge_singles"], policy["melodic_tuning"]) == (melody, "equal")
