@@ -304,6 +304,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0 * 60.0,
         "options": {"queue": "sweep", "expires": 60.0 * 60.0},
     },
+    "keep-times": {
+        "task": "studio.rights.tasks.keep_times",
+        "schedule": 60.0 * 60.0,
+        "options": {"queue": "sweep", "expires": 60.0 * 60.0},
+    },
     "hear-anew": {
         "task": "studio.clips.tasks.hear_anew",
         "schedule": 30.0,

@@ -97,6 +97,14 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "operator": ({"operator"}, None, {}),
     "operator_try_again": (None, {"operator"}, {"name": "all"}),
     "audit_log": (OWNERS, None, {}),
+    "times": (
+        OWNERS,
+        OWNERS,
+        {
+            **{"recordings": "365", "figures": "never", "drills": "never", "after_end": "never"},
+            **{"log": "never", "sure": "yes"},
+        },
+    ),
     "rights": (LOGGED_IN, None, {}),
     "copy_begin": (None, LOGGED_IN, {"of": "account"}),
     "copy_file": ({"guardian"}, None, {}),  # she asked for it

@@ -15,6 +15,8 @@ Who decides (a choice of this project; local law stands above it):
   nobody else. With a year of birth that says child and no guardian, nobody can: the teacher links
   a guardian first.
 
+Who comes back after lessons have ended is asked anew: what was agreed to was for those lessons.
+
 Consent needs somebody who can withdraw it. What a guardian gave *rests* once nobody is left who
 decides for the pupil; whoever is linked later has to agree anew.
 
@@ -31,7 +33,7 @@ from django.utils import timezone
 
 from studio import figures
 
-from . import audit, guardians
+from . import audit, guardians, retention
 from .condition import Condition
 from .consent_words import WORDS, Purpose, Words
 from .models import Consent, Enrolment, Person
@@ -72,7 +74,19 @@ class Standing:
             self.given is None
             and newest is not None
             and newest.withdrawn_at is None
+            and newest.superseded_at is None
             and newest.version >= self.words.holds_since
+        )
+
+    @property
+    def began_anew(self) -> bool:
+        """It was given for lessons that ended, and the pupil has come back since."""
+        newest = self.last
+        return (
+            self.given is None
+            and newest is not None
+            and newest.withdrawn_at is None
+            and newest.superseded_at is not None
         )
 
     @property
@@ -84,7 +98,7 @@ class Standing:
         """Changes with every decision, so that a page can tell whether it is still the newest."""
         if self.last is None:
             return "0"
-        ended = self.last.withdrawn_at or self.rests
+        ended = self.last.withdrawn_at or self.rests or self.began_anew
         return f"{self.last.pk}{'-' if ended else '+'}"
 
 
@@ -182,6 +196,8 @@ def cannot_watch(enrolment: Enrolment) -> str:
     last = now.last
     if now.rests:
         why = f"Consent for recordings rests: there is nobody who answers for {enrolment.pupil}."
+    elif now.began_anew:
+        why = f"Consent for recordings of {enrolment.pupil} was for the lessons that ended."
     elif last is not None and last.withdrawn_at is not None:
         day = figures.long_date(timezone.localtime(last.withdrawn_at))
         why = f"Consent for recordings of {enrolment.pupil} was withdrawn on {day}."
@@ -211,6 +227,42 @@ def give(enrolment: Enrolment, person: Person, purpose: str, mark: str) -> Conse
         return before.given
     if mark != before.mark:
         raise ChangedMeanwhile
+    return _give(enrolment, person, before)
+
+
+@transaction.atomic
+def agree_anew(enrolment: Enrolment, person: Person, purpose: str, mark: str) -> Consent:
+    """Record that ``person`` agrees to the times of today too, while consent holds.
+
+    Raises
+    ------
+    ChangedMeanwhile
+        As :func:`give`; also where it does not hold any more.
+    """
+    before = _locked_standing(enrolment, purpose)
+    if before.given is None or mark != before.mark:
+        raise ChangedMeanwhile
+    if not keeps_longer(enrolment, before):
+        return before.given
+    _open_rows(enrolment).filter(purpose=purpose).update(superseded_at=timezone.now())
+    return _give(enrolment, person, before)
+
+
+def keeps_longer(enrolment: Enrolment, standing: Standing) -> bool:
+    """Whether the studio keeps anything longer now than was agreed to in a consent that holds."""
+    if standing.given is None:
+        return False
+    then = retention.said_by(standing.given.terms)
+    return retention.is_longer(retention.of_studio(enrolment.studio), then)
+
+
+def begin_anew(enrolment: Enrolment) -> None:
+    """New lessons after others that ended: what was agreed to for those does not hold for these."""
+    _open_rows(enrolment).update(superseded_at=timezone.now())
+
+
+def _give(enrolment: Enrolment, person: Person, before: Standing) -> Consent:
+    purpose = before.purpose
     since = before.words.holds_since
     same = _open_rows(enrolment).filter(purpose=purpose, version__gte=since)
     same.update(rests_since=timezone.now())
@@ -221,6 +273,7 @@ def give(enrolment: Enrolment, person: Person, purpose: str, mark: str) -> Conse
         purpose=purpose,
         version=before.words.version,
         given_by=person,
+        terms=retention.row_of(enrolment.studio),
     )
 
 
@@ -233,6 +286,7 @@ def withdraw(enrolment: Enrolment, person: Person, purpose: str) -> int:
         studio=enrolment.studio_id,
         purpose=purpose,
         withdrawn_at__isnull=True,
+        superseded_at__isnull=True,
     ).update(withdrawn_at=timezone.now(), withdrawn_by=person)
     if ended:
         _record(audit.Act.CONSENT_WITHDRAWN, enrolment, person, purpose)
@@ -251,12 +305,13 @@ def let_rest(enrolment: Enrolment) -> bool:
 
 
 def _open_rows(enrolment: Enrolment) -> QuerySet[Consent]:
-    """Rows of a place that are neither withdrawn nor resting."""
+    """Rows of a place that are neither withdrawn, resting nor superseded."""
     return Consent.objects.filter(
         pupil=enrolment.pupil_id,
         studio=enrolment.studio_id,
         withdrawn_at__isnull=True,
         rests_since__isnull=True,
+        superseded_at__isnull=True,
     )
 
 
@@ -271,7 +326,7 @@ def _history(purpose: str, since: int) -> QuerySet[Consent]:
     pupil, studio = Given("pupil", BigIntegerField()), Given("studio", BigIntegerField())
     return (
         Consent.objects.filter(pupil=pupil, studio=studio, purpose=purpose)
-        .select_related("given_by", "withdrawn_by")
+        .select_related("given_by", "withdrawn_by", "terms")
         .annotate(holds=Exists(_standing(purpose, since).filter(pk=OuterRef("pk"))))
     )
 
@@ -282,7 +337,10 @@ def _held() -> QuerySet[Consent]:
     grown_up = Q(pupil__birth_year__lt=_grown_up_if_born_before())
     own = Q(pupil__birth_year__isnull=True, given_by=F("pupil"))
     return Consent.objects.filter(
-        grown_up | own | Exists(answered), withdrawn_at__isnull=True, rests_since__isnull=True
+        grown_up | own | Exists(answered),
+        withdrawn_at__isnull=True,
+        rests_since__isnull=True,
+        superseded_at__isnull=True,
     )
 
 

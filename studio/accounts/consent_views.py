@@ -7,12 +7,14 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from studio import figures
 
-from . import access, consent
+from . import access, consent, retention
 from .consent_text import ConsentText, text
 from .consent_words import of_version
 from .models import Enrolment
+from .retention_words import lines_of
 
 SAID = {
+    "anew": "You have agreed to the new times. They hold from now on.",
     "give": "You have agreed. It holds from now on.",
     "withdraw": "Withdrawn. From now on the studio can neither watch nor hear.",
 }
@@ -26,8 +28,8 @@ def consent_page(request: HttpRequest, pk: int) -> HttpResponse:
     context = _shared(request, enrolment)
     context |= {
         "standings": [
-            (standing, text(standing.words, enrolment, context["alone"]))
-            for standing in (consent.standing(enrolment, purpose) for purpose in consent.WORDS)
+            _shown(enrolment, consent.standing(enrolment, purpose), context["alone"])
+            for purpose in consent.WORDS
         ],
         "deciders": who,
         "may_decide": request.user in who,
@@ -36,12 +38,33 @@ def consent_page(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "accounts/consent.html", context)
 
 
+def _shown(enrolment: Enrolment, standing: consent.Standing, alone: bool) -> dict:
+    """A purpose with its words: of one that was agreed to, with the times that hold for it."""
+    given = standing.given
+    terms = retention.holding(enrolment) if given else None
+    longer: list[str] = []
+    if terms is not None and consent.keeps_longer(enrolment, standing):
+        said = lines_of(terms)
+        now = lines_of(retention.of_studio(enrolment.studio))
+        longer = [line for line in now if line not in said]
+    return {
+        "standing": standing,
+        "text": text(standing.words, enrolment, alone, terms),
+        "longer": longer,
+    }
+
+
 def _earlier(request: HttpRequest, enrolment: Enrolment, alone: bool) -> ConsentText | None:
-    """The wording that the address asks for, as it was."""
-    version = figures.whole(request.GET.get("wording", ""))
+    """The wording that the address asks for, as it was: of one consent, with its times."""
     purpose = request.GET.get("purpose", consent.Purpose.RECORDINGS)
+    version = figures.whole(request.GET.get("wording", ""))
     words = of_version(purpose, version) if version else None
-    return text(words, enrolment, alone) if words else None
+    if words is None:
+        return None
+    number = figures.whole(request.GET.get("given", ""))
+    history = consent.standing(enrolment, purpose).history
+    row = next((row for row in history if row.pk == number), None)
+    return text(words, enrolment, alone, retention.said_by(row.terms) if row else None)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -56,6 +79,8 @@ def consent_change(request: HttpRequest, pk: int, purpose: str) -> HttpResponse:
     try:
         if choice == "give":
             consent.give(enrolment, request.user, purpose, request.POST.get("mark", ""))
+        elif choice == "anew":
+            consent.agree_anew(enrolment, request.user, purpose, request.POST.get("mark", ""))
         elif choice == "withdraw":
             consent.withdraw(enrolment, request.user, purpose)
         else:

@@ -7,10 +7,11 @@ only tell more leave it as it was; words that ask for more set it to their own v
 everybody is asked anew.
 
 ``{child}``, ``{studio}``, ``{teacher}`` and ``{teachers}`` stand for names; :mod:`.consent_text`
-fills them in. How long what is kept comes from :mod:`.retention_words`.
+fills them in. How long what is kept comes from :mod:`.retention_words`; from wording 3 on by the
+times that the studio has set.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from . import retention_words
 from .models import Consent
@@ -24,6 +25,10 @@ class Section:
 
     heading: str
     lines: tuple[str, ...]
+
+
+#: A section whose lines are the studio's own times, and the line of a child's words that is.
+KEPT_AS_SET = "{kept}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,8 +175,26 @@ RECORDINGS_2 = Words(
     ),
 )
 
+_KEPT_3 = Section("How long is it kept?", (KEPT_AS_SET,))
+_STAYS_2 = "It stays here until somebody at home wants it gone. You may ask for that."
+
+
+def _with_times(sections: tuple[Section, ...]) -> tuple[Section, ...]:
+    return tuple(_KEPT_3 if section is _KEPT else section for section in sections)
+
+
+# It tells how long by the times of the studio; where those are longer than what was agreed to
+# before, they do not hold for who agreed to those (:mod:`.retention`).
+RECORDINGS_3 = replace(
+    RECORDINGS_2,
+    version=3,
+    to_guardian=_with_times(RECORDINGS_2.to_guardian),
+    to_pupil=_with_times(RECORDINGS_2.to_pupil),
+    for_child=tuple(KEPT_AS_SET if line == _STAYS_2 else line for line in RECORDINGS_2.for_child),
+)
+
 #: Every version of each purpose, oldest first.
-VERSIONS = {Purpose.RECORDINGS: (RECORDINGS_1, RECORDINGS_2)}
+VERSIONS = {Purpose.RECORDINGS: (RECORDINGS_1, RECORDINGS_2, RECORDINGS_3)}
 #: The words that are asked today.
 WORDS = {purpose: versions[-1] for purpose, versions in VERSIONS.items()}
 

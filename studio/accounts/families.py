@@ -167,13 +167,16 @@ def _place(invitation: Invitation, invited: InvitedChild, child: Person) -> Enro
     if not Instrument.objects.filter(current(), **here).exists():
         length = invited.string_length_mm
         Instrument.objects.create(**here, kind=invited.kind, string_length_mm=length)
-    place = Enrolment.objects.filter(current(), **here).first()
-    return place or Enrolment.objects.create(**here, teacher=invitation.invited_by)
+    return invitations.open_place(child, invitation)
 
 
 def _agree(place: Enrolment, guardian: Person) -> None:
-    """Where nothing was decided here before; what was is changed on the page Consent alone."""
+    """Where nothing was decided for these lessons; what was is changed on the page Consent alone.
+
+    A withdrawal stands, of earlier lessons too: only there is it read before it is undone.
+    """
     purpose = consent.Purpose.RECORDINGS
-    untouched = consent.standing(place, purpose).last is None
+    now = consent.standing(place, purpose)
+    untouched = now.last is None or now.began_anew
     if untouched and guardian in consent.deciders(place):
-        consent.give(place, guardian, purpose, consent.standing(place, purpose).mark)
+        consent.give(place, guardian, purpose, now.mark)

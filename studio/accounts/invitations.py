@@ -12,7 +12,7 @@ from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
 
-from . import audit, guardians
+from . import audit, consent, guardians
 from .consent import is_grown_up
 from .models import Enrolment, Instrument, Invitation, Membership, Person, Studio, current
 from .secret_words import hashed, new_secret
@@ -169,6 +169,16 @@ def join(person: Person, studio: Studio, role: str) -> None:
         )
 
 
+def open_place(pupil: Person, invitation: Invitation) -> Enrolment:
+    """The pupil's place of today in the studio; a new one has nobody's consent yet."""
+    here = {"pupil": pupil, "studio": invitation.studio}
+    place = Enrolment.objects.filter(current(), **here).first()
+    if place is None:
+        place = Enrolment.objects.create(**here, teacher=invitation.invited_by)
+        consent.begin_anew(place)
+    return place
+
+
 def record_arrival(invitation: Invitation, by: Person, about: Person | None = None) -> None:
     """Note who came; a child of a family by her guardian."""
     said = "as pupil" if about else f"as {invitation.get_role_display()}"
@@ -204,11 +214,7 @@ def _enrol(person: Person, invitation: Invitation) -> None:
     if invitation.birth_year and person.birth_year is None and not guardians.are_linked_to(person):
         person.birth_year = invitation.birth_year
         person.save(update_fields=["birth_year"])
-    places = Enrolment.objects.filter(current(), pupil=person, studio=invitation.studio)
-    if not places.exists():
-        Enrolment.objects.create(
-            pupil=person, studio=invitation.studio, teacher=invitation.invited_by
-        )
+    open_place(person, invitation)
     here = {"pupil": person, "studio": invitation.studio}
     if not Instrument.objects.filter(current(), **here).exists():
         Instrument.objects.create(**here)

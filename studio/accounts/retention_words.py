@@ -1,11 +1,26 @@
 """How long each kind of thing is kept, in words: the one place that says it to people.
 
-A consent names a version of these words, so that what somebody agreed to can be shown again. Other
-times are a new version here, and a new version of the words of :mod:`.consent_words` that names it.
-``{child}`` stands for a pupil's first name.
+A consent names the times that were shown with it (:mod:`.retention`), so that what somebody agreed
+to can be shown again; the first two wordings of :mod:`.consent_words` have a version of their own
+here. The owner's page, warnings and commands take their words from here too.
 """
 
 from dataclasses import dataclass
+
+from .retention import WARNED_DAYS, WITH_RECORDING, Terms
+
+#: What a studio may choose, in days, and how it reads. Chosen, not a standard.
+SPANS = {
+    92: "three months",
+    183: "half a year",
+    365: "a year",
+    730: "two years",
+    1096: "three years",
+    1826: "five years",
+}
+UNTIL_ERASED = "until it is erased"
+AS_LONG = "as long as the recording"
+TILL_THE_END = "as long as anything of the lessons is kept"
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,6 +32,10 @@ class Kept:
 
     @property
     def line(self) -> str:
+        """
+        >>> Kept("A recording that was only half sent", "one day.").line
+        'A recording that was only half sent: one day.'
+        """
         return f"{self.what}: {self.how_long}"
 
 
@@ -41,3 +60,105 @@ VERSIONS: dict[int, tuple[Kept, ...]] = {
 def lines(version: int) -> tuple[str, ...]:
     """What is kept how long, a sentence for each kind."""
     return tuple(kept.line for kept in VERSIONS[version])
+
+
+def lines_of(terms: Terms) -> tuple[str, ...]:
+    """The same by a studio's own times."""
+    said = tuple(kept.line for kept in of(terms))
+    return (*said, *_before_it_goes()) if terms.says_something_goes else said
+
+
+def of(terms: Terms) -> tuple[Kept, ...]:
+    """What is kept how long by these times."""
+    return (
+        Kept(
+            "Recordings, their pictures, the copies made to be played, and what the teacher "
+            "recorded or drew in reply",
+            f"{_after(terms.recordings, 'they were sent', 'until they are erased')}.",
+        ),
+        Kept(
+            "What was measured, what the teacher wrote to it, and who watched it",
+            f"{_figures(terms)}.",
+        ),
+        Kept(
+            "Drills that were set, with their goals and ticks",
+            _after(terms.drills, "they were ticked off, or set", "as long as the lessons are kept")
+            + ".",
+        ),
+        Kept(
+            "All that is left once the lessons have ended",
+            _after(terms.after_end, "their end", "until it is erased")
+            + ". From their end on nobody at the studio can open any of it.",
+        ),
+        Kept("A recording that was only half sent", "one day."),
+        Kept("Who agreed or withdrew, and when", "as long as the records of the lessons."),
+    )
+
+
+def to_child(terms: Terms) -> tuple[str, ...]:
+    """The same for a child to read: of the recordings, which is what she knows of."""
+    if terms.recordings is None:
+        return ("It stays here until somebody at home wants it gone. You may ask for that.",)
+    return (
+        f"Films and sounds stay here for {in_words(terms.recordings)}. Then they go.",
+        "Somebody at home can keep a copy. You may also ask that they go sooner.",
+    )
+
+
+def in_words(days: int) -> str:
+    """A span as it reads; another number of days than those on offer is said as days."""
+    return SPANS.get(days, f"{days} days")
+
+
+def _figures(terms: Terms) -> str:
+    if terms.figures == WITH_RECORDING:
+        return AS_LONG
+    if terms.figures is None:
+        return (
+            f"{TILL_THE_END}, figures and words without the sound"
+            if terms.recordings is not None
+            else TILL_THE_END
+        )
+    return f"for {in_words(terms.figures)} after it was sent, without the sound in the end"
+
+
+def _after(days: int | None, event: str, otherwise: str) -> str:
+    return otherwise if days is None else f"for {in_words(days)} after {event}"
+
+
+def _before_it_goes() -> tuple[str, ...]:
+    return (
+        "What is over goes on the first day of the next month. You are told on your pages at least "
+        f"{WARNED_DAYS} days before, and by letter where the studio has your address; a copy of "
+        "everything can be taken under Your data.",
+    )
+
+
+#: What an owner sets: the question, what no number of days means there, and a hint.
+ASKED = {
+    "recordings": (
+        "Recordings, pictures and recorded replies",
+        "Until they are erased",
+        "Counted from the day on which a clip was sent.",
+    ),
+    "figures": (
+        "What was measured, marked and written of a clip",
+        "As long as anything of the lessons is kept",
+        "Counted from the same day. It can be read without the sound.",
+    ),
+    "drills": (
+        "Drills that were set",
+        "As long as anything of the lessons is kept",
+        "Counted from the day on which one was ticked off, else on which it was set.",
+    ),
+    "after_end": (
+        "All that is left once lessons have ended",
+        "Until it is erased",
+        "Counted from their last day. Nobody at the studio can open it then.",
+    ),
+    "log": (
+        "The studio’s log of what was done",
+        "As long as the studio",
+        "No consent is asked for it, and nobody is warned.",
+    ),
+}

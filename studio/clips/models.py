@@ -76,6 +76,15 @@ class Clip(models.Model):
     )
     generation = models.PositiveIntegerField(default=1)
     erased_at = models.DateTimeField(null=True, blank=True)
+    goes_on = models.DateField(
+        null=True, blank=True, help_text="When all of it goes by itself, as people were told."
+    )
+    recording_goes_on = models.DateField(
+        null=True, blank=True, help_text="The same of the recording alone."
+    )
+    recording_gone_at = models.DateTimeField(
+        null=True, blank=True, help_text="Since then there is only what was measured and said."
+    )
 
     class Meta:
         ordering = ["-created_at"]
@@ -294,7 +303,10 @@ class Stage(Leased):
 
 
 class Listening(models.Model):
-    """What one engine heard in one clip. Never changed; a newer engine adds another."""
+    """What one engine heard in one clip. Never changed; a newer engine adds another.
+
+    Once the recording itself is gone, ``input_sha256`` is empty.
+    """
 
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="listenings")
     engine = models.CharField(max_length=32)

@@ -28,6 +28,10 @@ said_anew = Signal()
 #: :class:`~.models.ClipFile` name go by themselves.
 erased = Signal()
 
+#: The recording of a clip goes, and what was measured and said of it stays. Arguments: ``clip``,
+#: its id. Sent inside its transaction; files go as with :data:`erased`.
+recording_goes = Signal()
+
 #: A backup was put back, and the files of clips that were erased since are gone again: what else
 #: was erased since goes now.
 restored = Signal()

@@ -144,6 +144,9 @@ class Assignment(models.Model):
     position = models.PositiveIntegerField(default=0, help_text="Place in the pupil's queue.")
     published_at = models.DateTimeField(null=True, blank=True)
     done_at = models.DateTimeField(null=True, blank=True)
+    goes_on = models.DateField(
+        null=True, blank=True, help_text="When it goes by itself, as people were told."
+    )
 
     class Meta:
         ordering = ["position", "pk"]

@@ -17,6 +17,7 @@ class ReviewConfig(AppConfig):
             erased,
             heard,
             received,
+            recording_goes,
             said_anew,
             swept,
         )
@@ -32,6 +33,7 @@ class ReviewConfig(AppConfig):
         arrived.connect(_note_answer, dispatch_uid="review.note_answer")
         said_anew.connect(_say_anew, dispatch_uid="review.say_anew")
         erased.connect(_erase_enclosures, dispatch_uid="review.erase_enclosures")
+        recording_goes.connect(_erase_enclosures, dispatch_uid="review.let_enclosures_go")
         swept.connect(_send_lost, dispatch_uid="review.send_lost")
         post_delete.connect(
             _remove_file, sender=EnclosedFile, dispatch_uid="review.remove_enclosed_file"

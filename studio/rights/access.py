@@ -86,6 +86,14 @@ def clip_for(person: Person, pk: UUID) -> Clip:
     return clip
 
 
+def places_of(scope: Scope) -> list[Enrolment]:
+    """All that a pupil has had in one studio, the newest first; none of an account."""
+    if scope.studio is None:
+        return []
+    here = Enrolment.objects.filter(pupil=scope.person, studio=scope.studio)
+    return list(here.select_related("pupil", "studio", "teacher").order_by("-started_on", "-pk"))
+
+
 def clips_of(scope: Scope) -> QuerySet[Clip]:
     """The clips of a pupil's lessons in one studio that are not erased, newest first."""
     here = Clip.objects.filter(enrolment__pupil=scope.person, enrolment__studio=scope.studio)

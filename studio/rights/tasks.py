@@ -9,6 +9,7 @@ from .copies import services as copies
 from .copies import work as copying
 from .erasure import dispatch as erasures
 from .erasure import work
+from .retention import rounds
 
 
 @shared_task(bind=True)
@@ -33,3 +34,9 @@ def make_copy(task, copy_id="", version=MESSAGE_VERSION, **more) -> None:
             copying.make,
             lambda: copies.dispatch(copy_id),
         )
+
+
+@shared_task
+def keep_times() -> None:
+    """Tell of what goes soon, and let go what has come to its day."""
+    rounds.go_round()

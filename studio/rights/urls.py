@@ -1,6 +1,6 @@
 from django.urls import path
 
-from . import copy_views, ending_views, erasure_views, views
+from . import copy_views, ending_views, erasure_views, retention_views, views
 
 urlpatterns = [
     path("rights/", views.rights, name="rights"),
@@ -15,5 +15,6 @@ urlpatterns = [
     path("rights/lessons/<int:pk>/take-back/", ending_views.take_back, name="lessons_take_back"),
     path("rights/lessons/<int:pk>/elsewhere/", ending_views.elsewhere, name="lessons_elsewhere"),
     path("rights/lessons/<int:pk>/clips/", erasure_views.kept_clips, name="kept_clips"),
+    path("rights/times/", retention_views.times, name="times"),
     path("rights/erased/<uuid:job_id>/", erasure_views.erasure, name="erasure"),
 ]

@@ -10,6 +10,7 @@ from studio.figures import whole
 
 from . import access
 from .copies import sentences, services
+from .retention import due
 
 
 @require_safe
@@ -53,4 +54,7 @@ def scope_named(request: HttpRequest, key: str) -> access.Scope:
 
 def _offer(request: HttpRequest, scope: access.Scope) -> dict:
     copy = services.of(scope, request.user)
-    return {"scope": scope, "copy": copy, "failure": sentences.failure(copy) if copy else ""}
+    failure = sentences.failure(copy) if copy else ""
+    places = access.places_of(scope)
+    going = due.days_of(places) if places else []
+    return {"scope": scope, "copy": copy, "failure": failure, "going": going}

@@ -59,6 +59,17 @@ FORMS = {
             who="guardian", at="erase_clip", seen=ERASING, meanwhile=_erased, status=404, wrong=GONE
         )
     ],
+    "times": [
+        Form(
+            who="teacher",
+            at="times",
+            good={"recordings": "A year"},
+            seen="#changes",
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
     "lessons_end": [
         Form(
             who="guardian",

@@ -20,8 +20,8 @@ from studio.accounts.models import (
     OpenSession,
     Person,
 )
-from studio.clips.models import Clip, Original, Rendition, Upload
-from studio.clips.storage import erasure_log, spool
+from studio.clips.models import Clip, Original, Upload
+from studio.clips.storage import erasure_log
 from studio.clips.storage.stores import store
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
@@ -29,6 +29,7 @@ from studio.review.models import Comment, Return, Review
 from studio.rights.erasure import dispatch, free_pages, requests, rows, work
 from studio.rights.models import ErasureJob
 from tests.cast import as_person, guard, make_clip, make_drill, make_return, person, set_for
+from tests.rights.erasing import with_file, worked
 
 
 @pytest.fixture(autouse=True)
@@ -36,26 +37,6 @@ def place(settings, tmp_path, monkeypatch):
     settings.MEDIA_ROOT = tmp_path / "media"
     # What the database leaves behind is tried in test_no_byte_is_left.py.
     monkeypatch.setattr(free_pages, "overwrite", lambda *args, **more: True)
-
-
-def with_file(clip: Clip, kind: str = "playable") -> str:
-    """Give a clip a stored copy; its name."""
-    name = f"{spool.clip_folder(clip.pk)}/{kind}.mp4"
-    made = store().bench() / kind
-    made.write_bytes(b"sound")
-    store().put(made, name)
-    said = {"path": name, "sha256": "abc", "size_bytes": 5}
-    Rendition.objects.create(clip=clip, kind=kind, content_type="video/mp4", **said)
-    return name
-
-
-def worked(job: ErasureJob) -> ErasureJob:
-    """The job, once a worker has been at it."""
-    held = dispatch.claim(str(job.pk))
-    assert held is not None
-    work.erase(held)
-    job.refresh_from_db()
-    return job
 
 
 # -- one clip ------------------------------------------------------------------------------

@@ -27,8 +27,9 @@ from django.utils import timezone
 from moto.server import ThreadedMotoServer
 
 from studio import environment, postgres
-from studio.accounts import audit, letters, passwords
-from studio.accounts.models import Invitation, Notice, Person, TryCount
+from studio.accounts import audit, letters, passwords, retention_settings
+from studio.accounts.models import Consent, Invitation, Notice, Person, TryCount
+from studio.accounts.retention import Terms
 from studio.clips import services as clips
 from studio.clips import tasks as clip_tasks
 from studio.clips import viewings
@@ -44,7 +45,8 @@ from studio.review.models import Enclosure
 from studio.rights import access, tasks
 from studio.rights.copies import services as copies
 from studio.rights.erasure import dispatch, free_pages, work
-from studio.rights.models import ErasureJob
+from studio.rights.models import Copy, ErasureJob
+from studio.rights.retention import rounds
 from tests.cast import as_person, make_cast, make_clip, make_drill, make_return, set_for
 from tests.production import use_database
 from tests.review import replies
@@ -268,7 +270,7 @@ def _content(path: Path) -> bytes:
 
 
 def everything(place: Place) -> Iterator[tuple[str, bytes]]:
-    tombstones = (erasure_log.folder(erasure_log.CLIPS), erasure_log.folder(erasure_log.PEOPLE))
+    tombstones = [erasure_log.folder(kind) for kind in erasure_log.KINDS]
     for path in sorted(place.data.rglob("*")):
         if path.is_file() and path.parent not in tombstones:
             yield str(path.relative_to(place.data)), _content(path)
@@ -341,6 +343,37 @@ def test_nothing_is_left_of_one_clip(place):
     erased_by_a_worker()
     assert found_anywhere(place, of_clip) == []
     assert Person.objects.get(name=NAME).is_active
+
+
+def test_of_a_recording_whose_time_is_over_only_what_was_said_is_left(place):
+    """GIVEN a year for recordings WHEN it is over THEN no backup brings the recording back."""
+    there = pupil_with_everything()
+    Copy.objects.all().delete()
+    times = retention_settings.change(there.cast.studio, Terms(365, None))
+    Consent.objects.update(terms=times)
+    Clip.objects.filter(pk=there.clip).update(created_at=timezone.now() - timedelta(days=400))
+    others = ("hash of the address", "hash of the copy", "bytes of the upload")
+    of_recording = {
+        what: needle
+        for what, needle in there.needles.items()
+        if what.startswith(("hash of ", "bytes of ", "reply ")) and what not in others
+    }
+    assert len(of_recording) >= 10
+    backup.back_up(place.backups)
+    rounds.go_round()
+    goes_on = Clip.objects.get(pk=there.clip).recording_goes_on
+    rounds.go_round(goes_on)
+    erased_by_a_worker()
+    assert found_anywhere(place, of_recording) == []
+    restore.restore(place.backups, replace=True)
+    assert found_anywhere(place, of_recording) == []
+    assert not Original.objects.filter(clip=there.clip).exists()
+    clip = Clip.objects.get(pk=there.clip)
+    assert (clip.title, clip.listenings.count()) == (TITLE, 1)
+    assert clip.recording_gone_at is not None
+    assert not [entry for entry in store().entries() if clip.pk.hex in entry.name]
+    browser = as_person(there.cast.guardian)
+    assert COMMENT in browser.get(f"/clips/{clip.pk}/").text
 
 
 def test_an_erasure_that_was_cut_off_leaves_nothing_either(place, monkeypatch):

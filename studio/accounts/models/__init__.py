@@ -7,6 +7,7 @@ from .lessons_end import LessonsEnd
 from .log_ins import OpenSession, PasswordLink, RecoveryCode, TryCount
 from .messages import Letter, Notice
 from .people import Dated, Person, PersonManager, current, login_named
+from .retention import RetentionTerms
 from .studios import Enrolment, GuardianLink, Instrument, Level, Membership, Studio, Tuning
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "Person",
     "PersonManager",
     "RecoveryCode",
+    "RetentionTerms",
     "Studio",
     "TryCount",
     "Tuning",

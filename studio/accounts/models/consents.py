@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from .people import Person
+from .retention import RetentionTerms
 from .studios import Studio
 
 
@@ -32,13 +33,26 @@ class Consent(models.Model):
     rests_since = models.DateTimeField(
         null=True, blank=True, help_text="When the last one who could withdraw it was gone."
     )
+    superseded_at = models.DateTimeField(
+        null=True, blank=True, help_text="When it was agreed to anew, or new lessons began."
+    )
+    terms = models.ForeignKey(
+        RetentionTerms,
+        models.RESTRICT,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="How long what is kept, as it was agreed to; empty: as the first words said.",
+    )
 
     class Meta:
         ordering = ["given_at", "pk"]
         constraints = [
             models.UniqueConstraint(
                 fields=["pupil", "studio", "purpose", "version"],
-                condition=Q(withdrawn_at__isnull=True, rests_since__isnull=True),
+                condition=Q(
+                    withdrawn_at__isnull=True, rests_since__isnull=True, superseded_at__isnull=True
+                ),
                 name="one_standing_consent",
             )
         ]

@@ -86,6 +86,11 @@ class Enrolment(Dated):
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="enrolments")
     teacher = models.ForeignKey(Person, models.PROTECT, related_name="taught_enrolments")
     level = models.CharField(max_length=16, choices=Level, default=Level.GROWING)
+    goes_on = models.DateField(
+        null=True,
+        blank=True,
+        help_text="Of ended lessons: when what is left of them goes, as people were told.",
+    )
     erasure_id = models.UUIDField(
         default=uuid.uuid4,
         unique=True,

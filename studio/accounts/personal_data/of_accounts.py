@@ -28,6 +28,7 @@ from studio.accounts.models import (
     PasswordLink,
     Person,
     RecoveryCode,
+    RetentionTerms,
     Studio,
     TryCount,
 )
@@ -114,16 +115,32 @@ register(
     Consent,
     subjects=("pupil",),
     studio="studio",
-    named={"given_by": GAVE, "withdrawn_by": GAVE},
+    named={
+        **{"given_by": GAVE, "withdrawn_by": GAVE},
+        "terms": Stays("The times that were agreed to stay as long as the studio."),
+    },
     export=Exported(
         fields(
             *("pupil", "purpose", "version", "given_by", "given_at"),
-            *("withdrawn_by", "withdrawn_at", "rests_since"),
+            *("withdrawn_by", "withdrawn_at", "rests_since", "superseded_at", "terms"),
         )
     ),
     erasure=Goes(),
     kept=Kept.LESSONS,
     lessons=True,
+)
+register(
+    RetentionTerms,
+    subjects=("set_by",),
+    studio="studio",
+    export=Exported(
+        fields(
+            *("set_at", "recordings_days", "figures_days", "drills_days", "after_end_days"),
+            "log_days",
+        )
+    ),
+    erasure=Unlinked("How long the studio keeps what stays; who set it is gone from it."),
+    kept=Kept.STUDIO,
 )
 register(
     Invitation,

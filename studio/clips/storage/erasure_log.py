@@ -1,8 +1,8 @@
 """What was erased, remembered outside the stores, so that restoring a backup erases it again.
 
 One empty file for each: a clip in the data folder's ``erased``, an account or a pupil's place in
-``erased-people``, which stands beside for versions of the program that know of clips alone. Only
-random ids are kept.
+``erased-people``, a clip of which the recording alone went in ``erased-recordings``; each kind has
+its folder for versions of the program that know of fewer. Only random ids are kept.
 """
 
 import shutil
@@ -14,7 +14,8 @@ from django.conf import settings
 
 from studio import durable
 
-CLIPS, PEOPLE = "erased", "erased-people"
+CLIPS, PEOPLE, RECORDINGS = "erased", "erased-people", "erased-recordings"
+KINDS = (CLIPS, PEOPLE, RECORDINGS)
 
 
 def folder(kind: str = CLIPS) -> Path:
@@ -36,6 +37,11 @@ def note_people(ids: Iterable[UUID]) -> None:
     _note(ids, PEOPLE)
 
 
+def note_recordings(clips: Iterable[UUID]) -> None:
+    """Remember that of these clips the recordings went, and what was said of them stays."""
+    _note(clips, RECORDINGS)
+
+
 def copy(source: Path, target: Path) -> None:
     """Add what one list holds to another, each with the time at which it was erased."""
     for path in sorted(source.iterdir()) if source.is_dir() else ():
@@ -52,6 +58,11 @@ def noted() -> list[UUID]:
 def noted_people() -> list[UUID]:
     """The accounts and places that were erased."""
     return _noted(PEOPLE)
+
+
+def noted_recordings() -> list[UUID]:
+    """The clips of which the recording went."""
+    return _noted(RECORDINGS)
 
 
 def _note(ids: Iterable[UUID], kind: str) -> None:

@@ -13,7 +13,7 @@ from django.db import DatabaseError, connection, connections
 
 from studio import __version__, releases, running
 from studio.accounts.models import Person
-from studio.clips import services, signals
+from studio.clips import recordings, services, signals
 from studio.clips.models import Clip
 from studio.clips.storage import erasure_log, spool
 from studio.clips.storage.stores import store
@@ -183,7 +183,7 @@ def _refuse_to_replace() -> None:
 
 def _put_back(ready: Opened) -> Restored:
     backup = ready.backup
-    for kind in (erasure_log.CLIPS, erasure_log.PEOPLE):
+    for kind in erasure_log.KINDS:
         erasure_log.copy(backup.folder.parent / kind, erasure_log.folder(kind))
     _put_media(ready)
     databases.put_back(ready.database)
@@ -200,7 +200,9 @@ def _put_back(ready: Opened) -> Restored:
 
 def _put_media(ready: Opened) -> None:
     """Put every file of the backup at rest again; what was erased since stays away."""
-    place, gone = store(), {f"{spool.clip_folder(clip)}/" for clip in erasure_log.noted()}
+    place = store()
+    erased = (*erasure_log.noted(), *erasure_log.noted_recordings())
+    gone = {f"{spool.clip_folder(clip)}/" for clip in erased}
     for named in ready.backup.named():
         if named.path.startswith(tuple(gone)):
             continue
@@ -231,5 +233,7 @@ def erase_again() -> int:
     back = Clip.objects.filter(pk__in=erasure_log.noted(), erased_at=None)
     for clip in back:
         services.erase(clip, detail="again, after a backup was restored")
+    for clip_id in erasure_log.noted_recordings():
+        recordings.let_go(clip_id)
     signals.restored.send(sender=Clip)
     return len(back)

@@ -19,7 +19,7 @@ from studio.clips.storage import erasure_log, spool
 from . import objects
 from .manifests import MANIFEST, Backup, backups_in, write_manifest
 
-ERASED = erasure_log.CLIPS
+OF_CLIPS = (erasure_log.CLIPS, erasure_log.RECORDINGS)
 DAY_S = 24 * 3600.0
 ALL_STAY = timedelta(days=1)
 
@@ -72,7 +72,7 @@ def prune(place: Path, keep: Keep, erased_days: int) -> int:
 
 def note_erasures(place: Path) -> None:
     """Keep what was erased beside the backups too, so that none of them brings it back."""
-    for kind in (erasure_log.CLIPS, erasure_log.PEOPLE):
+    for kind in erasure_log.KINDS:
         erasure_log.copy(erasure_log.folder(kind), place / kind)
 
 
@@ -81,9 +81,10 @@ def _moment(backup: Backup) -> datetime:
 
 
 def _erased_long_ago(place: Path, days: int) -> tuple[str, ...]:
-    """The folders of clips that were erased more than ``days`` ago."""
+    """The folders of clips that were erased, or whose recording was, more than ``days`` ago."""
     before = time.time() - days * DAY_S
-    noted = (place / ERASED).iterdir() if (place / ERASED).is_dir() else ()
+    lists = [place / kind for kind in OF_CLIPS if (place / kind).is_dir()]
+    noted = [path for each in lists for path in each.iterdir()]
     old = [path.name for path in noted if path.stat().st_mtime < before]
     clips = [UUID(hex=name) for name in old if len(name) == 32]
     return tuple(f"{spool.clip_folder(clip)}/" for clip in clips)

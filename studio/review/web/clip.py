@@ -89,7 +89,10 @@ def _drills(snapshot: dict) -> list[dict]:
         one.pk: {"sent_at": one.sent_at, "answered_at": one.answered_at, "done_at": one.done_at}
         for one in access.with_sendings(Assignment.objects.filter(pk__in=filter(None, numbers)))
     }
-    return [drill | since.get(drill.get("assignment"), {}) for drill in snapshot.get("drills", [])]
+    gone = {"assignment": None}  # its time was over: what it was called stays
+    return [
+        drill | since.get(drill.get("assignment"), gone) for drill in snapshot.get("drills", [])
+    ]
 
 
 def _underway(request: HttpRequest, context: dict) -> HttpResponse:

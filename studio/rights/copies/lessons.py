@@ -39,6 +39,7 @@ SMALLER = (
     "They were made from the recordings that are here, and show nothing more.",
 )
 NOT_PREPARED = "It is not prepared yet; it is in a copy that is made later."
+OVER = "Its time was over; what was measured and written of it is here."
 NOT_AGREED = (
     "Consent to recordings does not hold, and without it nobody gets what the teacher recorded or "
     "drew in reply. It is in a copy that is made once it holds again."
@@ -129,6 +130,8 @@ class _Clip:
                 self._keep(kind, f"{kind}{PurePosixPath(made.path).suffix}", made)
             elif kind == Rendition.Kind.PLAYABLE and original is not None:
                 self._archive.leave_out(f"The copy for playing of {self._what}", NOT_PREPARED)
+        if self._clip.recording_gone_at is not None:
+            self._archive.leave_out(f"The recording of {self._what}", OVER)
         self._archive.leave_out(*SMALLER)
 
     def _keep(self, what: str, name: str, row) -> None:
@@ -193,8 +196,10 @@ class _Clip:
         if said["kind"] != Enclosure.Kind.DRAWING:
             self._archive.leave_out(*AS_RECORDED)
         if row is None or not agreed:
-            self._archive.leave_out(what, NOT_AGREED if row else NOT_PREPARED)
-            return reply | {"file": "", "why": NOT_AGREED if row else NOT_PREPARED}
+            missing = OVER if self._clip.recording_gone_at else NOT_PREPARED
+            why = NOT_AGREED if row else missing
+            self._archive.leave_out(what, why)
+            return reply | {"file": "", "why": why}
         name = f"{said['kind']}{PurePosixPath(row.path).suffix}"
         path = self._archive.stored(self._name(name), row, what)
         reply |= {"file": path, "content_type": row.content_type}

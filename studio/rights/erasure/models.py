@@ -20,6 +20,7 @@ class ErasureJob(Leased):
         CLIP = "clip", "one clip"
         LESSONS = "lessons", "all about a pupil’s lessons"
         ACCOUNT = "account", "an account and all about it"
+        OVER = "over", "what had been kept for its time"
 
     class State(models.TextChoices):
         WAITING = "waiting", "waiting"
@@ -47,6 +48,10 @@ class ErasureJob(Leased):
     )
     clips = models.JSONField(default=list, blank=True, help_text="Ids, until all of them are gone.")
     uploads = models.JSONField(default=list, blank=True)
+    recordings = models.JSONField(
+        default=list, blank=True, help_text="Ids of clips of which the recording alone goes."
+    )
+    drills = models.JSONField(default=list, blank=True, help_text="Numbers of assignments.")
     letter_to = models.EmailField(
         blank=True, help_text="Who is told of the end, until that letter is written."
     )

@@ -5,6 +5,7 @@ of the erased has it, so that no backup brings it back. The rest is a worker's (
 """
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from uuid import UUID
 
 from django.conf import settings
@@ -24,17 +25,32 @@ from studio.accounts.models import (
 from studio.clips.models import Clip, Upload
 from studio.clips.services import hide
 from studio.clips.storage import erasure_log
+from studio.drills.models import Assignment
 
 from . import dispatch, traces
 from .models import ErasureJob
 
 TEACHERS_TOLD = (
-    "All that was kept here about one of your pupils was erased on {when}, as the pupil or a "
-    "guardian asked. It cannot be brought back. What you wrote about others, and your drills, stay."
+    "All that was kept here about one of your pupils was erased on {when}, {why}. It cannot be "
+    "brought back. What you wrote about others, and your drills, stay."
 )
 GUARDIANS_TOLD = (
-    "All that was kept at {studio} about a child you answered for there was erased on {when}, as "
-    "somebody asked who decides about it. Nobody can see it, and it cannot be brought back."
+    "All that was kept at {studio} about a child you answered for there was erased on {when}, "
+    "{why}. Nobody can see it, and it cannot be brought back."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Why:
+    """Why all of it goes, in the words of each side."""
+
+    teachers: str
+    guardians: str
+
+
+ASKED_FOR = Why("as the pupil or a guardian asked", "as somebody asked who decides about it")
+TIME_OVER = Why(
+    "as its time was over since the lessons ended", "as its time was over since the lessons ended"
 )
 
 
@@ -58,16 +74,18 @@ def erase_clip(clip: Clip, by: Person | None) -> ErasureJob:
 
 
 @transaction.atomic
-def erase_lessons(pupil: Person, studio: Studio, by: Person | None) -> ErasureJob:
+def erase_lessons(
+    pupil: Person, studio: Studio, by: Person | None, why: Why = ASKED_FOR
+) -> ErasureJob:
     """Erase all that a studio has of a pupil; of a child with no other lessons the account too."""
     places = Enrolment.objects.filter(pupil=pupil, studio=studio)
     alone = account_goes_with(pupil, studio)
     audit.record(audit.Act.LESSONS_ERASED, by=by, studio=studio)
     erased = [place.erasure_id for place in places]
-    _tell_guardians(pupil, studio, by)
+    _tell_guardians(pupil, studio, by, why)
     _end_places(places)
     traces.forget_texts(traces.words_of(pupil), None if alone else studio.pk)
-    _tell_teachers(studio)
+    _tell_teachers(studio, why)
     job = ErasureJob(kind=ErasureJob.Kind.LESSONS, with_account=alone)
     job.whose, job.studio_number = pupil.erasure_id, studio.pk
     if alone:
@@ -76,6 +94,20 @@ def erase_lessons(pupil: Person, studio: Studio, by: Person | None) -> ErasureJo
     erasure_log.note_people(erased)
     clips, uploads = Clip.objects, Upload.objects
     return _begin(job, by, clips.filter(enrolment__in=places), uploads.filter(enrolment__in=places))
+
+
+@transaction.atomic
+def erase_over(
+    clips: QuerySet[Clip], recordings: QuerySet[Clip], drills: QuerySet[Assignment]
+) -> ErasureJob:
+    """Erase what had been kept for its time; of ``recordings`` what was measured and said stays."""
+    job = ErasureJob(kind=ErasureJob.Kind.OVER)
+    job.recordings = [one.hex for one in recordings.values_list("pk", flat=True)]
+    job.drills = list(drills.values_list("pk", flat=True))
+    going = Clip.objects.filter(pk__in=list(clips.values_list("pk", flat=True)))
+    recordings.filter(pk__in=ids(job.recordings)).update(recording_goes_on=None)
+    erasure_log.note_recordings(ids(job.recordings))
+    return _begin(job, None, going, Upload.objects.filter(clip__in=going))
 
 
 @transaction.atomic
@@ -206,15 +238,16 @@ def _close(person: Person) -> None:
     sessions.end_all(person)
 
 
-def _tell_teachers(studio: Studio) -> None:
+def _tell_teachers(studio: Studio, why: Why = ASKED_FOR) -> None:
     held = Membership.objects.filter(current(), studio=studio, role=Membership.Role.TEACHER)
     people = [one.person for one in held.select_related("person")]
-    notices.tell_each(people, TEACHERS_TOLD.format(when=notices.when(timezone.now())))
+    when = notices.when(timezone.now())
+    notices.tell_each(people, TEACHERS_TOLD.format(when=when, why=why.teachers))
 
 
-def _tell_guardians(pupil: Person, studio: Studio, by: Person | None) -> None:
+def _tell_guardians(pupil: Person, studio: Studio, by: Person | None, why: Why = ASKED_FOR) -> None:
     """The others who answer for her there: with the link they lose the page that would say so."""
     links = guardians.seeing().filter(pupil=pupil, studio=studio).exclude(guardian=by)
     people = [link.guardian for link in links.select_related("guardian")]
     when = notices.when(timezone.now())
-    notices.tell_each(people, GUARDIANS_TOLD.format(studio=studio, when=when))
+    notices.tell_each(people, GUARDIANS_TOLD.format(studio=studio, when=when, why=why.guardians))

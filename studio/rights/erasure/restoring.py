@@ -23,7 +23,7 @@ def erase_again() -> None:
         _erase_lessons(Person.objects.get(pk=pupil), Studio.objects.get(pk=studio))
     for person in accounts:
         _erase_account(person)
-    if clips or lessons or accounts:
+    if clips or lessons or accounts or erasure_log.noted_recordings():
         free_pages.overwrite(work.tables(), None, all_sizes=True)
 
 

@@ -3,6 +3,7 @@
 Tables that point to others come first, so that nothing stands in the way of what is deleted.
 """
 
+from collections.abc import Iterable
 from graphlib import TopologicalSorter
 from uuid import UUID
 
@@ -13,11 +14,12 @@ from studio.accounts.models import Membership, Person, Studio
 from studio.accounts.personal_data import Emptied, Entry, Erasure, Goes, Unlinked, entries
 from studio.clips.models import Clip, file_models
 from studio.clips.storage import spool
+from studio.drills.models import Assignment
 
 # Of whom a row in a studio is as of its pupil, by the last part of the lookup that leads to her.
 AS_PUPIL = ("pupil", "about")
 #: What a person has in a studio as somebody who works there, which ends with her account alone.
-NOT_OF_LESSONS = ("Phrase", "Favourite", "ScoreReading")
+NOT_OF_LESSONS = ("Phrase", "Favourite", "ScoreReading", "RetentionTerms")
 
 
 def erase_clip(clip_id: UUID) -> None:
@@ -28,6 +30,13 @@ def erase_clip(clip_id: UUID) -> None:
     for clip in Clip.objects.filter(pk=clip_id):
         _erase_naming(clip)
         clip.delete()
+
+
+def erase_drills(numbers: Iterable[int]) -> None:
+    """Delete assignments and what names them; call it in a transaction. The shelf stays."""
+    for assignment in Assignment.objects.filter(pk__in=list(numbers)):
+        _erase_naming(assignment)
+        assignment.delete()
 
 
 def erase_lessons(person: Person, studio: Studio) -> None:

@@ -11,6 +11,7 @@ from django.utils import timezone
 from studio import figures
 from studio.accounts import letters
 from studio.accounts.models import Enrolment, Notice, Person, Studio
+from studio.clips import recordings
 from studio.clips.models import Clip, Upload, file_models
 from studio.clips.services import hide, remove_folder
 from studio.clips.storage import erasure_log
@@ -43,10 +44,13 @@ def erase(job: ErasureJob) -> None:
         for number, clip in enumerate(ids(job.clips), start=1):
             erase_clip(clip)
             leases.beat(job, LAST_PART * number / len(job.clips))
+        for clip in ids(job.recordings):
+            recordings.let_go(clip)
         for upload in ids(job.uploads):
             _erase_upload(upload)
         traces.forget_clip_ids(ids(job.clips))
         with transaction.atomic():
+            rows.erase_drills(job.drills)
             _erase_rows(job)
         free_pages.forget_earlier()
         try:
@@ -133,7 +137,14 @@ def _person(job: ErasureJob) -> Person | None:
 def _end(job: ErasureJob) -> None:
     """The row keeps that something was erased and when; who asked is told."""
     ErasureJob.objects.filter(pk=job.pk).update(
-        ended_at=timezone.now(), whose=None, studio_number=None, clips=[], uploads=[], letter_to=""
+        ended_at=timezone.now(),
+        whose=None,
+        studio_number=None,
+        clips=[],
+        uploads=[],
+        recordings=[],
+        drills=[],
+        letter_to="",
     )
     asked = figures.date_time(timezone.localtime(job.asked_at))
     backups = times.in_backups(job.kind)
