@@ -10,6 +10,7 @@ Verovio does the engraving (LGPL-3). What it draws is then made to stand in a pa
   interval was wide, below where it was narrow.
 """
 
+import re
 import threading
 import zlib
 from collections.abc import Callable, Mapping
@@ -47,7 +48,21 @@ _OPTIONS: dict[str, Any] = {
     "pageMarginTop": 30,
     "pageMarginBottom": 30,
     "spacingSystem": 8,
+    "fingeringScale": 0.85,
+    # In half staff spaces: what stands over and under the staff keeps clear of it.
+    "defaultTopMargin": 0.8,
+    "defaultBottomMargin": 0.8,
 }
+# The engraver goes by a digit's own width, and so draws it against a stem. With a blank on either
+# side it takes the digit over the stem.
+_BLANK = "\N{NO-BREAK SPACE}"
+_FINGERING = re.compile(r"<fingering>(\d)</fingering>")
+# The engraver reads no sizes out of MusicXML. A position is smaller than a finger, which is read
+# first; letters and words lie between.
+_WORDS = re.compile(r"<rend (?=[^>]*>([^<]*))")
+_POSITION = re.compile(r"half pos\.|\d+[a-z]{2} pos\.")
+_POSITION_SIZE, _WORDS_SIZE = "70%", "90%"
+_BAR_NUMBER_UP = 0.35  # of its size: clear of the clef
 # Under what stands below a staff, in its spaces: the position's words stay apart from a figure's
 # letters and from its lift at the highest (0.5, the engraver's own, lets them meet).
 _UNDER_FIGURES = {"defaultBottomMargin": 1.6}
@@ -128,19 +143,33 @@ def _draw(musicxml: str, layout: str, has_figures: bool = False) -> tuple[str, .
         toolkit.setResourcePath(str(Path(verovio.__file__).parent / "data"))
         # The same score gives the same page, to the byte; two scores on a page share no id.
         seed = zlib.crc32(f"{layout} {musicxml}".encode()) % 2**31
-        toolkit.setOptions(
-            {
-                **_OPTIONS,
-                **LAYOUTS[layout],
-                **(_UNDER_FIGURES if has_figures else {}),
-                "xmlIdSeed": seed,
-                "adjustPageHeight": layout != "print",
-            }
-            | ({} if layout == "print" else {"pageHeight": 60000})
-        )
-        if not toolkit.loadData(musicxml):
-            raise NotEngraved("the engraver could not load the score; its log says why")
+        # MEI is the engraver's own format: what is set apart there has its room on the page.
+        toolkit.setOptions({"xmlIdSeed": seed, "inputFrom": "musicxml", "breaks": "none"})
+        _load(toolkit, _FINGERING.sub(rf"<fingering>{_BLANK}\1{_BLANK}</fingering>", musicxml))
+        mei = _WORDS.sub(_sized, toolkit.getMEI())
+        toolkit.setOptions({"inputFrom": "mei", **_options_for(layout, has_figures)})
+        _load(toolkit, mei)
         return tuple(toolkit.renderToSVG(n + 1) for n in range(toolkit.getPageCount()))
+
+
+def _load(toolkit: Any, document: str) -> None:
+    if not toolkit.loadData(document):
+        raise NotEngraved("the engraver could not load the score; its log says why")
+
+
+def _options_for(layout: str, has_figures: bool) -> dict[str, Any]:
+    return {
+        "pageHeight": 60000,
+        **_OPTIONS,
+        **LAYOUTS[layout],
+        **(_UNDER_FIGURES if has_figures else {}),
+        "adjustPageHeight": layout != "print",
+    }
+
+
+def _sized(found: re.Match[str]) -> str:
+    size = _POSITION_SIZE if _POSITION.fullmatch(found[1]) else _WORDS_SIZE
+    return f'{found[0]}fontsize="{size}" '
 
 
 def _dressed(
@@ -155,6 +184,7 @@ def _dressed(
     reached: set[str] = set()
     inside: set[Element] = set()  # notes of a chord that is one thing
     for group in root.iter(f"{{{SVG}}}g"):
+        _set_text(group)
         item = None if group in inside else _written_of(group, by_id)
         if item is None:
             continue
@@ -187,6 +217,16 @@ def _use_page_colour(root: Element) -> None:
     root.set("class", "engraved")
     # Chromium keeps a height of its own where only the width is set by the page.
     root.attrib.pop("overflow", None)
+
+
+def _set_text(group: Element) -> None:
+    """Take the blanks from a finger's digit; lift a bar's number off the clef."""
+    kinds = group.get("class", "").split()
+    for text in group.iter(f"{{{SVG}}}tspan") if "fing" in kinds else ():
+        text.text = text.text and text.text.replace(_BLANK, "")
+    for text in group.iter(f"{{{SVG}}}text") if "mNum" in kinds else ():
+        sizes = [float(span.get("font-size", "0px")[:-2]) for span in text.iter(f"{{{SVG}}}tspan")]
+        text.set("y", f"{float(text.get('y', '0')) - _BAR_NUMBER_UP * max(sizes):.0f}")
 
 
 def _is_hidden(element: Element) -> bool:

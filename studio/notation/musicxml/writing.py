@@ -41,7 +41,7 @@ TYPES = {
 }
 CLEFS = {"violin": ("G", 2), "viola": ("C", 3)}
 TREBLE = ("G", 2)
-FIRST = 1  # the position that is not written where a page begins in it
+WORDS_PT, POSITION_PT = 9, 7  # sizes on paper, in points, for programs that read them
 _ENDINGS = {1: "st", 2: "nd", 3: "rd"}
 HIGH_FOR_ALTO = 74  # a viola's page of notes mostly above D5 reads better in treble clef
 
@@ -85,19 +85,18 @@ def _made(score: Score, figures: Mapping[str, str] | None, names: bool, ends: bo
     part = SubElement(root, "part", id="P1")
     divisions = _divisions(score)
     strings = asked = ""
-    hand = _starting_position(score)
+    hand = None
     joins = _joins(score.written)
     first_bar = score.written[0].bar  # not 1 in a leaf of a longer score
     for number, bar in enumerate(score.bars, first_bar):
         measure = SubElement(part, "measure", number=str(number))
         if number == first_bar:
             _attributes(measure, score, divisions)
-        for item in bar:
+        for place, item in enumerate(bar):
             if names:
-                strings = _strings(measure, item, strings, score)
-                if item is score.written[0] and (item.shift or hand not in (None, FIRST)):
-                    _position(measure, hand)
-                hand = _hand(measure, item, hand)
+                strings = _strings(measure, bar[place:], strings, score)
+                stands = _starting_position(score) if item is score.written[0] else item.position
+                hand = _hand(measure, stands, hand)
                 asked = _how_often(measure, item, asked)
                 if item.words:
                     _words(measure, "above", item.words)
@@ -140,15 +139,21 @@ def clef_of(score: Score) -> tuple[str, int]:
     return CLEFS[score.instrument]
 
 
-def _strings(measure: Element, item: Written, before: str, score: Score) -> str:
-    """Letters of the strings where the pair changes.
+def _strings(measure: Element, ahead: Sequence[Written], before: str, score: Score) -> str:
+    """Letters of the strings at the first note that lies on others; ``ahead`` is the bar's rest.
 
-    Returns those of the pair that is now in force.
+    The notes of a double stop, separately, lie on its pair. Returns what is now in force.
     """
-    strings = _string_names(item, score) or before
-    if strings != before:
-        _words(measure, "above", strings)
-    return strings
+    item = ahead[0]
+    on = item
+    if item.manner == "separate":
+        on = next((other for other in ahead if len(other.pitches) > 1), item)
+    elif len(item.pitches) == 1 and set(_string_names(item, score).split()) <= set(before.split()):
+        return before
+    names = _string_names(on, score) or before
+    if names != before:
+        _words(measure, "above", names)
+    return names
 
 
 def _starting_position(score: Score) -> int | None:
@@ -159,21 +164,15 @@ def _starting_position(score: Score) -> int | None:
     return None
 
 
-def _hand(measure: Element, item: Written, before: int | None) -> int | None:
-    """The position where the hand has moved to another, across an open string too.
+def _hand(measure: Element, stands: int | None, before: int | None) -> int | None:
+    """The position where a page begins, and where the hand has moved, across an open string too.
 
     Returns where it is now.
     """
-    if item.position is None:
+    if stands is None or stands == before:
         return before
-    if item.position != (FIRST if before is None else before):
-        _position(measure, item.position)
-    return item.position
-
-
-def _position(measure: Element, position: int | None) -> None:
-    if position is not None:
-        _words(measure, "below", position_words(position))
+    _words(measure, "below", position_words(stands), POSITION_PT)
+    return stands
 
 
 def position_words(position: int) -> str:
@@ -202,10 +201,10 @@ def _how_often(measure: Element, item: Written, before: str) -> str:
     return asked
 
 
-def _words(measure: Element, placement: str, text: str) -> None:
+def _words(measure: Element, placement: str, text: str, size: int = WORDS_PT) -> None:
     direction = SubElement(measure, "direction", placement=placement)
     kind = SubElement(direction, "direction-type")
-    SubElement(kind, "words", {"font-size": "9", "font-style": "normal"}).text = text
+    SubElement(kind, "words", {"font-size": str(size), "font-style": "normal"}).text = text
 
 
 def _final_barline(measure: Element) -> None:
@@ -214,9 +213,9 @@ def _final_barline(measure: Element) -> None:
 
 
 def _string_names(item: Written, score: Score) -> str:
-    """Letters of the strings of a double stop: ``G D``; empty for one note."""
+    """Letters of the strings that it lies on: ``G D``; empty where one is left open."""
     strings = score.player.open_strings
-    if len(item.strings) < 2 or any(number is None for number in item.strings):
+    if any(number is None for number in item.strings):
         return ""
     return " ".join(strings[len(strings) - (number or 1)].step for number in item.strings)
 
