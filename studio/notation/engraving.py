@@ -50,7 +50,7 @@ _OPTIONS: dict[str, Any] = {
     "spacingSystem": 8,
     "fingeringScale": 0.85,
     # In half staff spaces: what stands over and under the staff keeps clear of it.
-    "defaultTopMargin": 0.8,
+    "defaultTopMargin": 1.0,
     "defaultBottomMargin": 0.8,
 }
 # The engraver goes by a digit's own width, and so draws it against a stem. With a blank on either
@@ -58,9 +58,11 @@ _OPTIONS: dict[str, Any] = {
 _BLANK = "\N{NO-BREAK SPACE}"
 _FINGERING = re.compile(r"<fingering>(\d)</fingering>")
 # The engraver reads no sizes out of MusicXML. A position is smaller than a finger, which is read
-# first; letters and words lie between.
-_WORDS = re.compile(r"<rend (?=[^>]*>([^<]*))")
+# first; letters and words lie between. What is said in words stands over all else at the staff, as
+# a tempo does, so that letters further on cannot run into it.
+_DIRECTION = re.compile(r"<dir ([^>]*)>\s*<rend ([^>]*)>([^<]*)</rend>\s*</dir>")
 _POSITION = re.compile(r"half pos\.|\d+[a-z]{2} pos\.")
+_LETTERS = re.compile(r"[A-G](?: [A-G])*")
 _POSITION_SIZE, _WORDS_SIZE = "70%", "90%"
 _BAR_NUMBER_UP = 0.35  # of its size: clear of the clef
 # Under what stands below a staff, in its spaces: the position's words stay apart from a figure's
@@ -146,7 +148,7 @@ def _draw(musicxml: str, layout: str, has_figures: bool = False) -> tuple[str, .
         # MEI is the engraver's own format: what is set apart there has its room on the page.
         toolkit.setOptions({"xmlIdSeed": seed, "inputFrom": "musicxml", "breaks": "none"})
         _load(toolkit, _FINGERING.sub(rf"<fingering>{_BLANK}\1{_BLANK}</fingering>", musicxml))
-        mei = _WORDS.sub(_sized, toolkit.getMEI())
+        mei = _DIRECTION.sub(_set_apart, toolkit.getMEI())
         toolkit.setOptions({"inputFrom": "mei", **_options_for(layout, has_figures)})
         _load(toolkit, mei)
         return tuple(toolkit.renderToSVG(n + 1) for n in range(toolkit.getPageCount()))
@@ -167,9 +169,12 @@ def _options_for(layout: str, has_figures: bool) -> dict[str, Any]:
     }
 
 
-def _sized(found: re.Match[str]) -> str:
-    size = _POSITION_SIZE if _POSITION.fullmatch(found[1]) else _WORDS_SIZE
-    return f'{found[0]}fontsize="{size}" '
+def _set_apart(found: re.Match[str]) -> str:
+    """Words in their size and order; a blank after them, as a browser's letters may be wider."""
+    place, says, words = found.groups()
+    size = _POSITION_SIZE if _POSITION.fullmatch(words) else _WORDS_SIZE
+    kind = "dir" if _POSITION.fullmatch(words) or _LETTERS.fullmatch(words) else "tempo"
+    return f'<{kind} {place}><rend fontsize="{size}" {says}>{words}{_BLANK}</rend></{kind}>'
 
 
 def _dressed(
@@ -220,10 +225,10 @@ def _use_page_colour(root: Element) -> None:
 
 
 def _set_text(group: Element) -> None:
-    """Take the blanks from a finger's digit; lift a bar's number off the clef."""
-    kinds = group.get("class", "").split()
-    for text in group.iter(f"{{{SVG}}}tspan") if "fing" in kinds else ():
-        text.text = text.text and text.text.replace(_BLANK, "")
+    """Take the blanks from digits and words; lift a bar's number off the clef."""
+    kinds = set(group.get("class", "").split())
+    for text in group.iter(f"{{{SVG}}}tspan") if kinds & {"fing", "dir", "tempo"} else ():
+        text.text = text.text and text.text.strip(_BLANK)
     for text in group.iter(f"{{{SVG}}}text") if "mNum" in kinds else ():
         sizes = [float(span.get("font-size", "0px")[:-2]) for span in text.iter(f"{{{SVG}}}tspan")]
         text.set("y", f"{float(text.get('y', '0')) - _BAR_NUMBER_UP * max(sizes):.0f}")

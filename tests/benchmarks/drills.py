@@ -1,6 +1,6 @@
 """Every drill that can be asked for, read by others; and the signs of pages from elsewhere.
 
-    deploy/measure drills [--quick] [--drills N] [--pages N] [--seed N]
+    deploy/measure drills [--quick] [--drills N] [--boxes N] [--pages N] [--seed N]
 
 *Drills*: each pattern × interval × key × form of minor × instrument × range × place that can be
 played, with the notes of each double stop together, separately first, and once more in an order,
@@ -8,6 +8,9 @@ rhythm and bowing of chance. music21 reads the page: the same notes, lengths, ti
 key by its own scales. Every double stop lies on neighbouring strings within a hand's reach, and our
 own reader gives back the same drill. The signs in the SVG are held against what music21 asks for
 (its ``makeAccidentals``, told bare pitches) and against what a player reads (``tests/notation``).
+
+*Boxes*: of drills chosen at random (300 unless told), as phone, desk and paper show them, what touches
+of fingers, position words, string letters, bar numbers, stems and notes, by a browser's boxes.
 
 *Pages*: the MusicXML files of music21's own corpus, which its package carries; they are opened
 where they lie and named by a hash. Of each page that our reader takes: *lost* is a sign that the
@@ -41,10 +44,13 @@ from studio.notation.musicxml.parts import only_part
 from studio.notation.musicxml.transposing import as_sounding
 from studio.notation.musicxml.unfollowed import without_unfollowed
 from studio.notation.score import SIGNS, Accidental
+from tests.browser.conftest import CHROMIUM
 from tests.notation.accidentals_read import ALTERS, drawn, played, written
+from tests.notation.glyph_boxes import collisions, random_drills
 from tests.notation.patterns_read import every_pattern, faults_of_drill, overlaid
 
-QUICK = {"drills": 40, "pages": 20}
+QUICK = {"drills": 40, "boxes": 20, "pages": 20}
+BOXES = 300
 PROGRESS = 25  # so many between two words on standard error
 
 
@@ -80,6 +86,24 @@ def measure_drills(requests: Iterable[Request]) -> dict:
 def _signs(score: Score) -> Iterator[Accidental | None]:
     for item in with_accidentals(score).written:
         yield from item.accidentals
+
+
+def measure_boxes(count: int, seed: int) -> dict:
+    from playwright.sync_api import sync_playwright
+
+    counted = Counter(drills=0, touching=0, collisions=0)
+    with sync_playwright() as running:
+        browser = running.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        page = browser.new_page(viewport={"width": 1400, "height": 900})
+        for request, score in random_drills(random.Random(seed), count):
+            counted["drills"] += 1
+            found = collisions(page, score)
+            counted["touching"] += bool(found)
+            counted["collisions"] += len(found)
+            if found:
+                print(f"  {request.to_dict()}: {found[:3]}", flush=True)
+        browser.close()
+    return dict(counted)
 
 
 # -- pages from elsewhere
@@ -184,22 +208,25 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--quick", action="store_true", help="a few of each")
     parser.add_argument("--drills", type=int, help="so many drills, chosen at random")
+    parser.add_argument("--boxes", type=int, help="so many drills whose marks may not touch")
     parser.add_argument("--pages", type=int, help="so many pages, chosen at random")
     parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(10**6))
     asked = parser.parse_args()
     few = QUICK if asked.quick else {}
     print(f"seed {asked.seed}")
     began = time.monotonic()
-    many = {"drills": asked.drills, "pages": asked.pages}
+    many = {"drills": asked.drills, "boxes": asked.boxes, "pages": asked.pages}
     many = {name: few.get(name) if value is None else value for name, value in many.items()}
     drills = sample(list(every_request(asked.seed)), many["drills"], asked.seed)
     pages = sample(corpus(), many["pages"], asked.seed)
     print("drills")
     figures = {"seed": asked.seed, "drills": measure_drills(drills)}
+    print("boxes")
+    figures["boxes"] = measure_boxes(many["boxes"] or BOXES, asked.seed)
     print("pages")
     figures["pages"] = measure_pages(pages)
     figures["seconds"] = round(time.monotonic() - began)
-    for part in ("drills", "pages"):
+    for part in ("drills", "boxes", "pages"):
         print(part, " ".join(f"{name} {value}" for name, value in figures[part].items()))
     print(json.dumps(figures))
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from studio.notation import INTERVALS, Infeasible, Request, Score, generate
 from studio.notation.engraving import engrave
-from studio.notation.manners import MANNERS
+from studio.notation.manners import FIRST_BOWS, MANNERS, RHYTHMS, SLURS, STROKES
 from studio.notation.request import DIRECTIONS, MINOR_FORMS, PATTERNS
 from studio.theory import ALL_KEYS, INSTRUMENTS
 
@@ -47,6 +47,11 @@ def random_drills(chance: random.Random, count: int) -> Iterator[tuple[Request, 
             finger=chance.choice((1, 2, 3)),
             playings=chance.choice((1, 1, 3)),
             hold_s=chance.choice((None, None, 4.0)),
+            rhythm=chance.choice(list(RHYTHMS)),
+            slur=chance.choice(SLURS),
+            first_bow=chance.choice(FIRST_BOWS),
+            stroke=chance.choice(list(STROKES)),
+            fingers_down=chance.random() < 0.3,
         )
         try:
             score = generate(request)

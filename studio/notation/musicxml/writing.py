@@ -148,9 +148,9 @@ def _strings(measure: Element, ahead: Sequence[Written], before: str, score: Sco
     on = item
     if item.manner == "separate":
         on = next((other for other in ahead if len(other.pitches) > 1), item)
-    elif len(item.pitches) == 1 and set(_string_names(item, score).split()) <= set(before.split()):
-        return before
     names = _string_names(on, score) or before
+    if len(on.pitches) == 1 and set(names.split()) <= set(before.split()):
+        return before
     if names != before:
         _words(measure, "above", names)
     return names
