@@ -9,8 +9,9 @@ key by its own scales. Every double stop lies on neighbouring strings within a h
 own reader gives back the same drill. The signs in the SVG are held against what music21 asks for
 (its ``makeAccidentals``, told bare pitches) and against what a player reads (``tests/notation``).
 
-*Boxes*: of drills chosen at random (300 unless told), as phone, desk and paper show them, what touches
-of fingers, position words, string letters, bar numbers, stems and notes, by a browser's boxes.
+*Boxes*: of drills chosen at random (300 unless told), as phone, desk and paper show them, what
+touches of fingers, position words, string letters, bar numbers, stems and notes, by a browser's
+boxes.
 
 *Pages*: the MusicXML files of music21's own corpus, which its package carries; they are opened
 where they lie and named by a hash. Of each page that our reader takes: *lost* is a sign that the
@@ -44,13 +45,13 @@ from studio.notation.musicxml.parts import only_part
 from studio.notation.musicxml.transposing import as_sounding
 from studio.notation.musicxml.unfollowed import without_unfollowed
 from studio.notation.score import SIGNS, Accidental
-from tests.browser.conftest import CHROMIUM
 from tests.notation.accidentals_read import ALTERS, drawn, played, written
 from tests.notation.glyph_boxes import collisions, random_drills
 from tests.notation.patterns_read import every_pattern, faults_of_drill, overlaid
 
 QUICK = {"drills": 40, "boxes": 20, "pages": 20}
 BOXES = 300
+CHROMIUM = "/usr/bin/chromium"
 PROGRESS = 25  # so many between two words on standard error
 
 

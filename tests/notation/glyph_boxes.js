@@ -1,5 +1,5 @@
 // Pairs of marks that come too near on the engraved page that the document holds; see glyph_boxes.py.
-(clear) => {
+globalThis.touching = (clear) => {
   const MARKS = ["fing", "dir", "tempo", "mNum", "artic"];
   const OTHERS = ["stem", "notehead", "accid", "keyAccid", "clef", "barLine", "flag", "dots"];
   const pen = document.createElement("canvas").getContext("2d");
@@ -70,4 +70,4 @@
     });
   });
   return found;
-}
+};

@@ -2,7 +2,8 @@
 
 A box is of ink: a glyph's or a stroke's as drawn, a text's from the font's own measures (its line
 would be taller than any digit). Two marks collide where less than ``CLEAR`` of a staff space is
-between their boxes, either way: to an eye at a stand that is touching. Slurs are left out: the box of an arch holds much that it goes over.
+between their boxes, either way: to an eye at a stand that is touching. Slurs are left out: the box
+of an arch holds much that it goes over.
 """
 
 import random
@@ -19,6 +20,7 @@ from studio.theory import ALL_KEYS, INSTRUMENTS
 LAYOUTS = ("phone", "desk", "print")
 CLEAR = 0.15  # of a staff space: chosen; on paper about a quarter of a millimetre
 SCRIPT = (Path(__file__).parent / "glyph_boxes.js").read_text()
+ASKED = f"(clear) => {{ {SCRIPT}\n return globalThis.touching(clear); }}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +69,6 @@ def collisions(page, score: Score, layouts: Iterable[str] = LAYOUTS) -> list[Col
     for layout in layouts:
         for svg in engrave(score, layout=layout):
             page.set_content(f"<!doctype html><body style='margin:0'>{svg}</body>")
-            pairs = page.evaluate(SCRIPT, CLEAR)
+            pairs = page.evaluate(ASKED, CLEAR)
             found += [Collision(layout, first, second) for first, second in pairs]
     return found
