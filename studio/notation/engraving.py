@@ -231,7 +231,7 @@ def _set_text(group: Element) -> None:
         text.text = text.text and text.text.strip(_BLANK)
     for text in group.iter(f"{{{SVG}}}text") if "mNum" in kinds else ():
         sizes = [float(span.get("font-size", "0px")[:-2]) for span in text.iter(f"{{{SVG}}}tspan")]
-        text.set("y", f"{float(text.get('y', '0')) - _BAR_NUMBER_UP * max(sizes):.0f}")
+        text.set("y", f"{float(text.get('y', '0')) - _BAR_NUMBER_UP * max(sizes, default=0):.0f}")
 
 
 def _is_hidden(element: Element) -> bool:
