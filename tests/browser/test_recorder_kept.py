@@ -149,10 +149,35 @@ def test_logging_out_says_what_it_would_lose_and_leaves_nothing_for_another(devi
     expect(page.get_by_text("None yet.")).to_be_visible()
 
 
+# Source: W3C, Indexed Database API 3.0: a put for which there is no room aborts its transaction.
+FULL = """
+  const put = IDBObjectStore.prototype.put;
+  let left = 2;
+  IDBObjectStore.prototype.put = function (value, key) {
+    if (value instanceof Blob && left-- <= 0) throw new DOMException("", "QuotaExceededError");
+    return put.call(this, value, key);
+  };
+"""
+
+
+def test_a_device_without_room_says_so_and_the_take_can_still_be_sent(device):
+    device.context.add_init_script(FULL)
+    page = device.page
+    page.reload()
+    turn_on(page, picture=False)
+    record(page, 4)
+    expect(page.get_by_text("This device has no room left")).to_be_visible()
+    page.get_by_role("button", name="Send this take").click()
+    page.get_by_role("button", name="Send it", exact=True).click()
+    page.wait_for_url("**/queue/")
+    assert Clip.objects.get().duration_s >= 3.5, "what could not be kept was sent too"
+    assert recorder.is_emptied(page)
+
+
 IN_ORDER = [
+    "record",
     "kind",
     "end",
-    "record",
     "Choose camera, microphone and picture size",
     "microphone",
     "cameras",
@@ -181,7 +206,7 @@ def test_in_use_it_has_no_serious_issue_and_keys_go_through_it_in_order(device, 
     turn_on(page)
     record(page, 1)
     page.get_by_text("Where hand and bow should be").click()
-    page.locator('[name="kind"]:checked').focus()
+    page.locator('[data-part="record"]').focus()
     met = [page.evaluate(CALLED)]
     while met[-1] != "delete" and len(met) < 40:
         page.keyboard.press("Tab")

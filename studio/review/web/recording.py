@@ -76,9 +76,7 @@ def _music(chosen: Assignment | None) -> dict:
     studio, first = chosen.enrolment.studio, kept_sheet(score)
     others = range(2, first.count + 1) if first else ()
     heard = hearing(score, tuning=studio.tuning, a4_hz=studio.a4_hz)
-    drones = [
-        {"label": drone["label"], "hz": drone["hz"][studio.tuning]} for drone in heard["drones"]
-    ]
+    drones = [drone | {"hz": drone["hz"][studio.tuning]} for drone in heard["drones"]]
     return {
         "sheets": [first, *(kept_sheet(score, str(number)) for number in others)] if first else [],
         "drones": drones,

@@ -101,7 +101,7 @@ class ClipRecorder extends HTMLElement {
   }
 
   #turned(on) {
-    this.#part("record").disabled = !on;
+    this.#part("record").disabled = this.#part("recording").hidden = !on;
     if (!on) {
       this.#strings.end();
       this.#taking?.stop();

@@ -4,10 +4,11 @@
 import { AUDIO_BITS, letGo, Listener, streamOf } from "./capture.js";
 import { asked, doneTo, isNarrow, named, saysAll, SIZES } from "./devices.js";
 import { isKnown, judged, loudestOf, noted } from "./levels.js";
-import { changedSaid, levelSaid, sizeSaid, turnedSaid } from "./recorder-words.js";
+import { changedSaid, levelSaid, sizeSaid, TAKEN_AWAY, turnedSaid } from "./recorder-words.js";
 import { whyNot } from "./words.js";
 
 const FALL = 0.93; // of the level, at each frame: a short sound is seen for a moment
+const SLOW_MBIT_S = 1; // downwards, as far as a browser tells; upwards is seldom more
 const SHOWN = "studio-recorder"; // what was chosen on this device
 
 export class DevicesPanel {
@@ -55,6 +56,7 @@ export class DevicesPanel {
       this.#say("refused", whyNot(error.name, this.kind));
       return;
     }
+    for (const track of this.stream.getTracks()) track.onended = () => this.#lose(track);
     this.#show(true);
     this.#check();
     this.#offer(await named());
@@ -68,6 +70,13 @@ export class DevicesPanel {
     this.stream = this.listener = null;
     this.#show(false);
     this.#turned(false);
+  }
+
+  /** Unplugged, or taken by a call: what was recorded until then is kept. */
+  #lose(track) {
+    if (!this.stream?.getTracks().includes(track)) return;
+    this.end();
+    this.#say("refused", TAKEN_AWAY);
   }
 
   /** While it records, nothing may be changed. */
@@ -178,7 +187,7 @@ export class DevicesPanel {
     const sizes = Object.entries(SIZES).map(([name, size]) => new Option(sizeSaid(name, size, AUDIO_BITS), name));
     this.#part("size").replaceChildren(...sizes);
     const { saveData, downlink } = navigator.connection ?? {};
-    const slow = saveData || (downlink > 0 && downlink * 1e6 < SIZES.usual.bits);
+    const slow = saveData || (downlink > 0 && downlink < SLOW_MBIT_S);
     const { kind, way, size = slow ? "small" : "usual" } = this.#kept();
     this.#part("size").value = size in SIZES ? size : "usual";
     for (const value of [kind, way].filter(Boolean)) this.#root.querySelector(`[value="${value}"]`).checked = true;

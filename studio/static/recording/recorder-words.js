@@ -12,6 +12,7 @@ export const NOT_KEPT = "This device has no room left, or may keep nothing. The 
   + "this page is open: send it before you leave.";
 export const BROKEN_OFF = "It broke off; what was recorded until then is here.";
 export const CLIPPED = "In places it was too loud, and its peaks were cut off.";
+export const TAKEN_AWAY = "The camera or the microphone was taken away. What was recorded is kept; turn it on again.";
 export const UNCUT = "The ends of this take cannot be cut here. It can be sent as it is.";
 export const ON_ITS_WAY = "It is on its way already. Sending goes on where it stopped.";
 export const HEARD_ALL = "We hear you: all four strings.";
@@ -39,11 +40,10 @@ export function stringSaid(off, tolerance) {
   return `heard, ${cents(Math.abs(off))} too ${off < 0 ? "low" : "high"}`;
 }
 
-/** "Usual: 1280 × 720, about 16 MB a minute" */
+/** "usual: 1280 × 720, 16.0 MB a minute" */
 export function sizeSaid(name, { long, short, bits }, audioBits) {
-  const words = { usual: "usual", small: "small, for a slow line" }[name];
   const minute = ((bits + audioBits) * 60) / 8;
-  return `${words}: ${long} × ${short}, about ${megabytes(minute)} a minute`;
+  return `${name}: ${long} × ${short}, ${megabytes(minute)} a minute`;
 }
 
 /** Of takes that were there when the page was opened. */
