@@ -4,9 +4,14 @@ from django import forms
 from django.core.files.uploadedfile import UploadedFile
 
 from studio.accounts.models import Instrument
+from studio.notation import Score
+from studio.notation.musicxml import only_bars
 from studio.notation.musicxml.opening import MAX_FILE_BYTES, may_be_musicxml, too_large
+from studio.notation.score import NotAScore
 
 from .forms import ShelfDrillForm
+
+ONLY_BARS = "Empty: all of it. The numbers are those on the page."
 
 ENDINGS = (".musicxml", ".xml", ".mxl")
 
@@ -52,11 +57,27 @@ class KeepForm(ShelfDrillForm):
         error_messages={"required": "Say that you may use this music, or leave it out."},
     )
 
+    first_bar = forms.IntegerField(
+        required=False, min_value=0, max_value=99_999, label="From bar", help_text=ONLY_BARS
+    )
+    last_bar = forms.IntegerField(required=False, min_value=0, max_value=99_999, label="To bar")
+
+    field_order = [*ShelfDrillForm.base_fields, "first_bar", "last_bar", "may_use"]
+
     @classmethod
     def of(cls, title: str, key: str) -> "KeepForm":
         """The form for music that was just read."""
         words = "Play what is written, slowly, each double stop until it is in tune."
         return cls(initial={"title": title, "words": words, "key": key})
+
+    def of_score(self, score: Score) -> Score | None:
+        """The score, or those of its bars that were asked for; ``None`` with an error said."""
+        first, last = self.cleaned_data["first_bar"], self.cleaned_data["last_bar"]
+        try:
+            return score if first is None and last is None else only_bars(score, first, last)
+        except NotAScore as error:
+            self.add_error("last_bar", f"{error}.")
+            return None
 
     def says(self) -> dict:
         """What ``services.add_drill`` takes, but for the score."""

@@ -12,6 +12,7 @@ from studio.drills.reading import services as readings
 from studio.notation import Request, generate
 from studio.notation.musicxml import read_musicxml, to_musicxml
 from tests.cast import as_person, make_drill, set_for
+from tests.notation.written_pages import foreign, note
 
 SCORE = generate(Request(key="D major", interval="thirds", hold_s=2.0))
 XML = to_musicxml(SCORE).encode()
@@ -58,6 +59,26 @@ def test_a_file_is_looked_at_and_then_kept_with_every_note(cast, teacher, name, 
     assert kept.url == f"/drills/{version.drill_id}/"
     assert version.page == SCORE
     assert (version.source, version.title) == (DrillVersion.Source.IMPORTED, "Thirds")
+
+
+def test_another_part_of_the_file_and_some_of_its_bars_are_kept(teacher):
+    two = foreign(note("G4", 8) + "</measure><measure number='2'>" + note("A4", 8)).replace(
+        b"</part-list>",
+        b'<score-part id="P2"><part-name>Viola</part-name></score-part></part-list>',
+    )
+    lower = f"{note('C4', 8)}</measure><measure number='2'>{note('D4', 8)}"
+    lower = f'<part id="P2"><measure number="1">{lower}</measure></part></score-partwise>'
+    seen = send(teacher, two.replace(b"</score-partwise>", lower.encode()))
+    assert "Read this part" in seen.content.decode()
+    again = teacher.post(seen.request["PATH_INFO"], {"part": "P2"})
+    tasks.read_score(again.url.rstrip("/").rpartition("/")[2])
+    refused = teacher.post(again.url, KEPT | {"first_bar": "8", "last_bar": "9"})
+    assert refused.status_code == 422
+    assert "bars 8 to 9 hold no note" in refused.content.decode()
+    teacher.post(again.url, KEPT | {"first_bar": "2", "last_bar": "2"})
+    version = DrillVersion.objects.get()
+    assert [(str(i.pitches[0]), i.bar) for i in version.page.written] == [("D4", 2)]
+    assert (version.instrument, bool(version.incipit)) == ("viola", True)
 
 
 def test_without_leave_to_use_it_music_is_not_kept(teacher):

@@ -15,9 +15,9 @@ class ScoreReading(Leased):
     """A file that is being read: waiting → working → read | failed (no music) | parked (ours).
 
     ``result``, once read: ``score`` (``Score.to_dict``), what a drill says by itself (``title``,
-    ``key``, ``instrument``, ``level``, ``incipit``), ``remarks`` (sentences), and ``sheet`` (the
-    first leaf, engraved); so that no page has to go through the score. ``failure_params`` of a
-    failed one holds its ``sentence``.
+    ``key``, ``instrument``, ``level``, ``incipit``), ``remarks`` (sentences), ``parts`` (id and
+    name of each) and the ``part`` that was read, and ``sheet`` (the first leaf, engraved); so that
+    no page has to go through the score. ``failure_params`` of a failed one holds its ``sentence``.
     """
 
     LIFETIME = timedelta(days=1)
@@ -36,6 +36,7 @@ class ScoreReading(Leased):
     person = models.ForeignKey(Person, models.CASCADE, related_name="+")
     filename = OneLineField(max_length=200)
     instrument = models.CharField(max_length=16, blank=True, help_text="Empty: as the file says.")
+    part = OneLineField(max_length=64, blank=True, help_text="Its id; empty: the likeliest.")
     content = models.BinaryField(help_text="The file as it came, at most 5 MB.")
     state = models.CharField(max_length=16, choices=State, default=State.WAITING)
     result = models.JSONField(default=dict, blank=True)

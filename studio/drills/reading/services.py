@@ -26,7 +26,14 @@ FAMILIAR = {
 OURS = "The program that reads music stopped before it had finished."
 
 
-def begin(studio: Studio, person: Person, filename: str, content: bytes, instrument: str) -> str:
+def begin(
+    studio: Studio,
+    person: Person,
+    filename: str,
+    content: bytes,
+    instrument: str,
+    part: str = "",
+) -> str:
     """Have a file read; the name under which its reading is found."""
     with transaction.atomic():
         reading = ScoreReading.objects.create(
@@ -35,6 +42,7 @@ def begin(studio: Studio, person: Person, filename: str, content: bytes, instrum
             filename=filename[-200:],
             content=content,
             instrument=instrument,
+            part=part,
         )
         mine = ScoreReading.objects.filter(person=person).order_by("-created_at")
         old = list(mine.values_list("pk", flat=True)[MOST:])

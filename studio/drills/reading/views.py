@@ -14,6 +14,7 @@ from studio.drills import services
 from studio.drills.importing import FileForm, KeepForm
 from studio.drills.models import DrillVersion
 from studio.drills.sheets import Screen, Sheet
+from studio.notation import Score
 
 from . import services as readings
 from .models import ScoreReading
@@ -40,9 +41,16 @@ def reading(request: HttpRequest, reading_id: UUID) -> HttpResponse:
     context: dict = {"reading": found, "area": "teacher", "failure": readings.failure(found)}
     status = 200
     if found.state == ScoreReading.State.READ:
+        if "part" in request.POST:
+            said = (found.filename, bytes(found.content), found.instrument)
+            part = request.POST["part"][:64]
+            again = readings.begin(found.studio, request.user, *said, part)
+            return redirect("drill_reading", again)
         form = KeepForm(request.POST) if request.method == "POST" else None
         if form is not None and form.is_valid():
-            return _keep(request, found, form)
+            score = form.of_score(Score.from_dict(found.result["score"]))
+            if score is not None:
+                return _keep(request, found, form, score)
         status = 200 if form is None else 422
         context["keep"] = form or KeepForm.of(found.result["title"], found.result["key"])
         context["sheet"] = _sheet(found.result["sheet"])
@@ -52,10 +60,12 @@ def reading(request: HttpRequest, reading_id: UUID) -> HttpResponse:
     return response
 
 
-def _keep(request: HttpRequest, found: ScoreReading, form: KeepForm) -> HttpResponse:
+def _keep(request: HttpRequest, found: ScoreReading, form: KeepForm, score: Score) -> HttpResponse:
     said = form.says() | {"source": DrillVersion.Source.IMPORTED}
     said["level"] = said.get("level") or found.result["level"]
-    said |= {name: found.result[name] for name in ("score", "incipit", "instrument")}
+    said |= {"score": score.to_dict(), "instrument": score.instrument}
+    if said["score"] == found.result["score"]:  # all of it: its beginning is drawn already
+        said["incipit"] = found.result["incipit"]
     drill = services.add_drill_once(found.studio, request.user, **said)
     messages.success(request, f"“{drill}” is on the shelf.")
     return redirect("drill", pk=drill.pk)

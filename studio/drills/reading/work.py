@@ -56,7 +56,7 @@ def _ask(path: Path, held: ScoreReading) -> dict:
     with workbench(program, path, shows=(root,)) as bench:
         command = [str(program), "-I", str(Path(child.__file__)), str(root), bench.source]
         finished = run(
-            [*command, held.instrument, title],
+            [*command, held.instrument, title, held.part],
             limits=LIMITS,
             timeout_s=LONGEST_S,
             cpu_s=CPU_S,

@@ -140,10 +140,11 @@ def _with_what_was_left(
 ) -> tuple[FollowedNote, ...]:
     """Tell what was left out from what was not reached, or played as part of its double stop."""
     states = [_of_its_double_stop(note, notes, expected) for note in notes]
+    passed = {(first + 1, last - 1) for first, last in expected.leads}
     for stretch in _stretches(states):
         bars = {expected.bars[place] for place in stretch}
         outside = stretch[0] == 0 or stretch[-1] == len(notes) - 1
-        if outside or len(bars) > MISSED_BARS:
+        if outside or len(bars) > MISSED_BARS or (stretch[0], stretch[-1]) in passed:
             for place in stretch:
                 states[place] = "not_reached"
     return tuple(replace(note, state=state) for note, state in zip(notes, states, strict=True))

@@ -21,6 +21,7 @@ again      the same note: cheap, since repeating until it is true is the method
 skip       past notes; separate notes are often left out, and whole bars seldom
 back       to an earlier note: rather to the beginning of a bar, rather near than far
 anywhere   from any note to any other: rather to the beginning of the drill or of a bar
+leads      where the page leads, by a repeat or another ending: free
 =========  ====================================================================================
 
 After a pause, going back and going anywhere are likelier.
@@ -86,6 +87,17 @@ class Expected:
         ]
         self.belongs_to = [self._double_stop_of(place) for place in range(len(self.notes))]
         self.apart = self._written_apart()
+        self.leads = self._leads()
+
+    def _leads(self) -> list[tuple[int, int]]:
+        """Where the page leads from one note to another than the next: (from, to)."""
+        at = {note.ref: place for place, note in enumerate(self.notes) if note.ref is not None}
+        return [
+            (place, at[ref])
+            for place, note in enumerate(self.notes)
+            for ref in note.leads_to
+            if ref in at
+        ]
 
     def __len__(self) -> int:
         return len(self.notes)
@@ -150,6 +162,8 @@ class Habits:
         self._again = np.full(count + 1, AGAIN)
         self._again[0] = np.inf
         self._on = self._skipped[1:].copy()
+        leads = np.array(expected.leads, dtype=int).reshape(-1, 2) + 1
+        self._leads_from, self._leads_to = leads[:, 0], leads[:, 1]
         # A step is many small sums: room for them, and views of it, are made once.
         self._sums, self._least = np.empty(count + 1), np.empty(count + 1)
         self._sums_down, self._least_down = self._sums[::-1], self._least[::-1]
@@ -179,7 +193,10 @@ class Habits:
         np.add(found, self._back_less, out=found)
         least(reached, found, out=reached)
         np.add(self._anywhere, least.reduce(costs), out=found)
-        return least(reached, found, out=reached)
+        least(reached, found, out=reached)
+        if len(self._leads_to):
+            least.at(reached, self._leads_to, costs[self._leads_from])
+        return reached
 
     def into(self, place: int) -> np.ndarray:
         """The cost of going to one place from each place: the definition behind :meth:`step`."""
@@ -189,6 +206,7 @@ class Habits:
         back = self._back[place] + self._slope[place:] - self._slope[place]
         cost[place:] = np.minimum(cost[place:], back)
         cost[place] = min(cost[place], AGAIN)
+        cost[self._leads_from[self._leads_to == place]] = 0.0
         return cost
 
 

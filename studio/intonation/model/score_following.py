@@ -10,7 +10,8 @@ Conventions
   *together* (a separate note, left out where its double stop was played or tried); *wrong* (only
   something else in its place); *missed* (left out on the way); *not_reached* (before the first or
   after the last note that was played, or in a stretch of more than three bars that was passed over:
-  who practises only some bars has not missed the others).
+  who practises only some bars has not missed the others; nor has who goes where the page leads,
+  past an ending for another time).
 """
 
 from collections.abc import Mapping
@@ -38,6 +39,8 @@ class ExpectedNote:
         stop itself, ``alone`` for a note that belongs to none; ``None`` where it is not said
     playings : how often it is to be played
     hold_s : least time to hold it, in seconds; ``None`` where the score does not say
+    leads_to : refs of what else may come next besides what is written next: where a repeat
+        begins, or another ending
 
     Raises
     ------
@@ -53,6 +56,7 @@ class ExpectedNote:
     manner: str | None = None
     playings: int = 1
     hold_s: float | None = None
+    leads_to: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not 1 <= len(self.pitches) <= 4:
@@ -80,7 +84,7 @@ class ExpectedNote:
         'n3'
         """
         known = known_fields(cls, {"ref": data.get("id"), **data})
-        for name in ("pitches", "strings", "fingers"):
+        for name in ("pitches", "strings", "fingers", "leads_to"):
             known[name] = tuple(known.get(name) or ())
         return cls(**known)
 

@@ -7,11 +7,12 @@ a wedge, a bracket) is left out at both of its ends.
 
 from collections.abc import Mapping, Sequence
 from copy import deepcopy
+from dataclasses import replace
 from functools import lru_cache
-from xml.etree.ElementTree import Element, SubElement, fromstring
+from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 from studio.figures import whole
-from studio.notation.score import FINGERS, Score, Written
+from studio.notation.score import FINGERS, NotAScore, Score, Written
 
 _IN_FORCE = ("divisions", "key", "time", "staves", "clef")  # in the standard's order
 _PAIRED = ("slur", "wedge", "dashes", "bracket", "octave-shift", "pedal", "glissando", "slide")
@@ -46,6 +47,33 @@ def leaf_of(score: Score, figures: Mapping[str, str] | None = None) -> Element:
     for ref, text in (figures or {}).items():
         _say_figure(page, score, ref, text)
     return made
+
+
+def only_bars(score: Score, first: int | None, last: int | None) -> Score:
+    """A span of a score's bars as a score of its own; open at an end that is ``None``.
+
+    Raises
+    ------
+    NotAScore
+        Where no note begins in those bars.
+    """
+    numbers = [item.bar for item in score.written]
+    low = numbers[0] if first is None else first
+    high = numbers[-1] if last is None else last
+    kept = [item for item in score.written if low <= item.bar <= high]
+    if not kept:
+        raise NotAScore(
+            f"bars {low} to {high} hold no note; the page has bars {numbers[0]} to {numbers[-1]}"
+        )
+    there = {item.id for item in kept}
+    span = score.with_written(
+        [
+            replace(item, leads_to=tuple(ref for ref in item.leads_to if ref in there))
+            for item in kept
+        ]
+    )
+    span = replace(span, written=(*span.written[:-1], replace(span.written[-1], slurred=False)))
+    return replace(span, page=tostring(leaf_of(span), encoding="unicode")) if score.page else span
 
 
 @lru_cache(maxsize=8)

@@ -3,6 +3,8 @@
 The habits are common practice, no source.
 """
 
+from dataclasses import replace
+
 import pytest
 
 from studio.intonation import ExpectedNote
@@ -289,3 +291,19 @@ def test_following_changes_nothing_and_repeats_itself():
     before = measurement.to_dict()
     assert follow(measurement, broken(SIXTHS)) == follow(measurement, broken(SIXTHS))
     assert measurement.to_dict() == before
+
+
+def test_repeats_and_endings_are_followed_where_the_page_leads():
+    """First ending in bar 3, second in bar 4; the repeat is left out the second time through."""
+    score = [
+        replace(note, leads_to={"t2": ("t4",), "t3": ("t1",)}.get(note.ref, ()))
+        for note in together(SIXTHS[:5])
+    ]
+    clip = Clip()
+    for bar in (1, 2, 3, 1, 2, 4, 5):
+        clip.pair(*SIXTHS[bar - 1])
+    assert refs(clip, score) == [f"t{bar}" for bar in (1, 2, 3, 1, 2, 4, 5)]
+    clip = Clip()
+    for bar in (1, 2, 4, 5):
+        clip.pair(*SIXTHS[bar - 1])
+    assert states(clip, score)["t3"] == "not_reached"

@@ -1,6 +1,7 @@
 """The follower's arithmetic: fast forms against plain ones."""
 
 import time
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -39,11 +40,19 @@ def scores(seed):
 @settings(deadline=None, max_examples=60)
 @given(seed=st.integers(0, 10**6), ease=st.sampled_from([1.0, AFTER_PAUSE]))
 def test_a_step_costs_what_the_habits_say_place_by_place(seed, ease):
-    expected = scores(seed % 7)
+    expected = with_leads(scores(seed % 7), seed)
     habits = Habits(expected, ease)
     costs = np.random.default_rng(seed).uniform(0.0, 20.0, len(expected) + 1)
     plain = [np.inf, *((costs + habits.into(place)).min() for place in range(1, len(costs)))]
     assert habits.step(costs) == pytest.approx(np.array(plain))
+
+
+def with_leads(expected, seed):
+    """The same score, and the page leads somewhere else from one note of it, as a repeat does."""
+    notes = list(expected.notes)
+    here, there = np.random.default_rng(seed).integers(0, len(notes), 2)
+    notes[here] = replace(notes[here], leads_to=(notes[there].ref,))
+    return Expected(notes)
 
 
 def test_going_on_is_free_and_repeating_cheaper_than_going_elsewhere():
