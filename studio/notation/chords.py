@@ -6,7 +6,6 @@ each other as strings a fifth apart allow, and each note of the chord is among t
 """
 
 import itertools
-from collections.abc import Iterator
 
 from studio.notation.arpeggios import CHORDS, chord_notes
 from studio.notation.assembly import Assembly
@@ -64,33 +63,32 @@ def inversions(request: Request) -> Score | None:
 def _cheapest(notes: list[Pitch], lowest: int, request: Request) -> Chord | None:
     """The chord over one of its notes: as close as it lies well in one hand."""
     wanted = {pitch.pitch_class_name for pitch in notes}
-    found = [
-        (_price(chord), sum(apart), chord)
-        for apart in itertools.product(_APART, repeat=request.parts - 1)
-        if len({pitch.pitch_class_name for pitch in _voiced(notes, lowest, apart)})
-        == min(request.parts, len(wanted))
-        for chord in _held(_voiced(notes, lowest, apart), request)
-    ]
+    found = []
+    for apart in itertools.product(_APART, repeat=request.parts - 1):
+        pitches = [notes[place] for place in itertools.accumulate(apart, initial=lowest)]
+        names = {pitch.pitch_class_name for pitch in pitches}
+        if len(names) == min(request.parts, len(wanted)):
+            found += [(_price(each), sum(apart), each) for each in _held(pitches, request)]
     return min(found, key=lambda each: each[:2])[2] if found else None
 
 
-def _voiced(notes: list[Pitch], lowest: int, apart: tuple[int, ...]) -> list[Pitch]:
-    return [notes[place] for place in itertools.accumulate(apart, initial=lowest)]
-
-
-def _held(pitches: list[Pitch], request: Request) -> Iterator[Chord]:
+def _held(pitches: list[Pitch], request: Request) -> list[Chord]:
     """Every way to hold a chord on neighbouring strings with one hand."""
-    pairs = [candidates(low, high, request) for low, high in itertools.pairwise(pitches)]
-    for chord in itertools.product(*pairs):
-        if _one_hand(chord):
-            yield chord
+    chords: list[Chord] = [()]
+    for low, high in itertools.pairwise(pitches):
+        ways = candidates(low, high, request)
+        chords = [(*chord, way) for chord in chords for way in ways if _joins(chord, way)]
+    return [chord for chord in chords if _agree(chord)]
 
 
-def _one_hand(chord: Chord) -> bool:
-    for lower, upper in itertools.pairwise(chord):
-        if lower.low_string + 1 != upper.low_string or lower.fingers[1] != upper.fingers[0]:
-            return False
-    return len({way.position for way in chord if way.position is not None}) <= 1 and _agree(chord)
+def _joins(chord: Chord, way: Placed) -> bool:
+    """Whether a pair goes on from a chord's last: the common string's finger, the hand's place."""
+    if not chord:
+        return True
+    last = chord[-1]
+    positions = {each.position for each in (*chord, way) if each.position is not None}
+    same = last.low_string + 1 == way.low_string and last.fingers[1] == way.fingers[0]
+    return same and len(positions) <= 1
 
 
 def _agree(chord: Chord) -> bool:
