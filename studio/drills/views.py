@@ -10,11 +10,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio import figures
 from studio.accounts import access as people
+from studio.notation import Request
 from studio.notation.tones import hearing
 from studio.web.paths import own_path
 
 from . import access, services
 from .forms import SetForForm, ShelfDrillForm, ShelfSettingsForm
+from .making import query_of
 from .models import Drill, Favourite
 from .sheets import kept_sheet
 from .shelf import shelf as shelf_page
@@ -146,6 +148,8 @@ def _page(request: HttpRequest, drill: Drill, setting: SetForForm | None = None)
         "favourite": Favourite.objects.filter(drill=drill, person=request.user).exists(),
         "setting": form,
     }
+    if version.request:
+        context["variant"] = query_of(Request.from_dict(version.request))
     if score is not None:
         chosen = form.fields["pupil"].queryset.filter(pk=_whole(form["pupil"].value())).first()
         player = player_of(chosen, score.instrument)

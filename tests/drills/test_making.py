@@ -176,6 +176,16 @@ def test_rhythm_and_bowing_are_asked_for_written_and_filled_in_again(teacher):
     assert '<details class="more" open>' in page  # what was chosen stands open
 
 
+def test_a_drill_that_was_made_leads_to_the_form_filled_in_with_it(teacher):
+    """Another rhythm, key or order of its notes is two presses away."""
+    teacher.post("/drills/make/", ASKED | PLAYED)
+    version = DrillVersion.objects.get()
+    page = teacher.get(f"/drills/{version.drill_id}/")
+    assert "Make a variant" in page_of(page)
+    again = teacher.get(f"/drills/make/?{page.context['variant']}")
+    assert again.context["score"] == version.page
+
+
 def test_what_is_seldom_asked_for_is_folded(teacher):
     page = page_of(teacher.get("/drills/make/"))
     assert page.count('<details class="more">') == 3
