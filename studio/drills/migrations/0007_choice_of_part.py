@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("drills", "0005_score_reading"),
+        ("drills", "0006_drills_go"),
     ]
 
     operations = [
