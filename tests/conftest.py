@@ -9,7 +9,9 @@ import pytest
 from django.conf import settings
 from django.core.management.commands import flush
 
-pytest_plugins = ["tests.cast", "tests.databases", "tests.draw", "tests.servers"]
+pytest_plugins = [
+    *("tests.cast", "tests.databases", "tests.draw", "tests.object_store", "tests.servers"),
+]
 
 # Begun first where files run side by side, so that no core stands idle at the end; longest first.
 LONGEST = (

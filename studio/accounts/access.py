@@ -129,6 +129,11 @@ def guarded_enrolment(person: Person, pk: int) -> Enrolment:
     return get_or_404(enrolments_guarded_by(person), pk)
 
 
+def kept_guarded_enrolment(person: Person, pk: int) -> Enrolment:
+    """The same, of lessons that have ended too."""
+    return get_or_404(_every_enrolment().filter(_guarded_by(person)).exclude(pupil=person), pk)
+
+
 def home_enrolment(person: Person, pk: int) -> Enrolment:
     """A pupil's own place, or a guardian's child's."""
     homes = Q(pk__in=enrolments_of(person).values("pk")) | Q(

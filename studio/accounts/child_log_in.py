@@ -5,8 +5,9 @@ there is to do. The code is told once and kept as passwords are; a new one ends 
 sessions. It is taken however it is typed: hyphens, spaces and capitals do not count.
 
 Who may (a choice of this project): a guardian who decides for the child wherever the child is a
-pupil today, as long as the account opens nothing else, has no address, and the child is not grown
-up. So nobody who is linked in one studio opens what the child has in another.
+pupil today, or, once all lessons have ended, wherever something of them is kept, as long as the
+account opens nothing else, has no address, and the child is not grown up. So nobody who is linked
+in one studio opens what the child has in another.
 """
 
 import re
@@ -14,6 +15,7 @@ import unicodedata
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from . import audit, guardians, notices, passwords
@@ -60,7 +62,7 @@ def is_taken(name: str) -> bool:
 def may_change(guardian: Person, child: Person) -> bool:
     """Whether ``guardian`` may make, renew and end the child's log-in."""
     decided = guardians.deciding().filter(guardian=guardian, pupil=child).values("studio")
-    places = Enrolment.objects.filter(current(), pupil=child)
+    places = _places(child)
     others = Membership.objects.filter(current(), person=child).exclude(
         role=Membership.Role.PUPIL, studio__in=decided
     )
@@ -73,6 +75,13 @@ def may_change(guardian: Person, child: Person) -> bool:
         and not others.exists()
         and not GuardianLink.objects.filter(current(), guardian=child).exists()
     )
+
+
+def _places(child: Person) -> QuerySet[Enrolment]:
+    """Those of today; of a child whose lessons have all ended, those that are kept."""
+    kept = Enrolment.objects.filter(pupil=child)
+    today = kept.filter(current())
+    return today if today.exists() else kept
 
 
 def make(child: Person, login_name: str, by: Person) -> str:
@@ -107,6 +116,7 @@ def end(child: Person, by: Person) -> None:
 
 
 def _record(child: Person, by: Person, said: str) -> None:
+    """In the log of each studio where she has lessons today; of others it is no business."""
     for place in Enrolment.objects.filter(current(), pupil=child).select_related("studio"):
         audit.record(audit.Act.CHILD_LOG_IN, by=by, studio=place.studio, about=child, detail=said)
 

@@ -36,7 +36,7 @@ class LogInNameForm(forms.Form):
 @asks_again
 def log_in_of_child(request: HttpRequest, pk: int) -> HttpResponse:
     """How the child logs in (GET); a new code, shown this once, or no log-in any more (POST)."""
-    place = access.guarded_enrolment(request.user, pk)
+    place = access.kept_guarded_enrolment(request.user, pk)
     child = place.pupil
     if not child_log_in.may_change(request.user, child):
         return _page(request, place, refused=True)
@@ -46,7 +46,7 @@ def log_in_of_child(request: HttpRequest, pk: int) -> HttpResponse:
     if request.POST.get("choice") == "end":
         child_log_in.end(child, by=request.user)
         messages.success(request, f"{child.first_name} no longer logs in. Nothing was deleted.")
-        return redirect("child", pk=pk)
+        return redirect("child" if access.is_current(place) else "kept_lessons", pk=pk)
     return _make(request, place)
 
 
@@ -68,6 +68,7 @@ def _page(request: HttpRequest, place: Enrolment, status: int = 200, **more) -> 
         "area": "guardian",
         "enrolment": place,
         "child": place.pupil,
+        "ended": not access.is_current(place),
         "address": request.build_absolute_uri(reverse("log_in")),
         **more,
     }

@@ -12,6 +12,7 @@ from .families import MOST_CHILDREN, ChildNamed, ChildTaken
 from .forms import AS_TYPED, LONGEST_STRING_MM, SHORTEST_STRING_MM, AcceptForm
 from .models import Instrument, Invitation, InvitedChild, Person, Studio
 from .names import NameField
+from .string_sizes import SizedForm, size_field
 
 GROWN_UP = "Whoever was born then is grown up, and is invited alone, as a pupil."
 TOO_YOUNG = "Look at the year once more: a pupil is at least two years old."
@@ -31,7 +32,7 @@ class GuardianForm(forms.Form):
     )
 
 
-class ChildForm(forms.Form):
+class ChildForm(SizedForm):
     """One child of the family; no address is asked for."""
 
     name = NameField(label="Child’s name")
@@ -39,6 +40,7 @@ class ChildForm(forms.Form):
     kind = forms.ChoiceField(
         choices=Instrument.Kind, label="Instrument", initial=Instrument.Kind.VIOLIN
     )
+    size = size_field()
     string_length_mm = forms.FloatField(
         label="String length in mm",
         required=False,

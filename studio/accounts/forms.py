@@ -8,6 +8,7 @@ from django.utils import timezone
 from . import access
 from .models import Enrolment, Instrument, Invitation, Level, Membership, Person, Studio
 from .names import NameField
+from .string_sizes import SizedForm, size_field
 
 # From a sixteenth-size violin to a large viola, with room at both ends (common practice).
 SHORTEST_STRING_MM, LONGEST_STRING_MM = 170, 420
@@ -40,7 +41,7 @@ class LogInForm(AuthenticationForm):
         return self.cleaned_data["username"].strip().lower()
 
 
-class PupilForm(forms.Form):
+class PupilForm(SizedForm):
     """What the judgement of a pupil's clips depends on."""
 
     level = forms.ChoiceField(
@@ -49,6 +50,7 @@ class PupilForm(forms.Form):
         help_text="Sets how many cents a double stop may be off before it is marked.",
     )
     kind = forms.ChoiceField(choices=Instrument.Kind, label="Instrument")
+    size = size_field()
     string_length_mm = forms.FloatField(
         label="String length in mm",
         min_value=SHORTEST_STRING_MM,

@@ -38,14 +38,27 @@ VIOLIN = Instrument("violin", _pitches("G3 D4 A4 E5"), 328.0)
 VIOLA = Instrument("viola", _pitches("C3 G3 D4 A4"), 370.0)
 INSTRUMENTS = {instrument.name: instrument for instrument in (VIOLIN, VIOLA)}
 
-# Usual string lengths of small violins in mm, from memory; makers differ by a centimetre.
+# Usual string lengths of small violins in mm: common practice, no source, from memory; makers
+# differ by a centimetre.
 FRACTIONAL_VIOLIN_MM = {
     "4/4": 328.0,
+    "7/8": 317.0,
     "3/4": 308.0,
     "1/2": 285.0,
     "1/4": 258.0,
     "1/8": 232.0,
     "1/16": 205.0,
+}
+
+# Usual string lengths of violas by the length of the body in inches, in mm: as above, less sure.
+VIOLA_BODY_MM = {
+    "12": 292.0,
+    "13": 315.0,
+    "14": 335.0,
+    "15": 355.0,
+    "15½": 363.0,
+    "16": 370.0,
+    "16½": 380.0,
 }
 
 

@@ -9,7 +9,7 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 from django.utils import timezone
 
-from studio.accounts import child_log_in, consent, notices, passwords
+from studio.accounts import child_log_in, consent, lesson_endings, notices, passwords
 from studio.accounts.lockout import ACCOUNT_LIMIT, PAIR_LIMIT
 from studio.accounts.models import AuditEntry, Letter, Person
 from studio.review.models import Review
@@ -283,3 +283,28 @@ def test_no_page_of_the_teachers_shows_an_address_that_is_not_there(cast, place)
     page = as_person(cast.teacher).get("/people/").content.decode()
     assert "no log-in of her own" in page
     assert "None" not in page
+
+
+# -- once the lessons have ended -----------------------------------------------------------
+
+
+def test_a_guardian_renews_the_code_while_something_of_ended_lessons_is_kept(cast, place, code):
+    lesson_endings.end_lessons(place, cast.teacher)
+    guardian = as_person(cast.guardian)
+    kept = guardian.get(f"/rights/lessons/{place.pk}/").text
+    assert address(place) in kept
+    made = guardian.post(address(place), {"login_name": "ida.s", "choice": "make"}).text
+    new = CODE.search(made)[1]
+    assert log_in("ida.s", code).status_code == 200
+    assert log_in("ida.s", new).status_code == 302
+    assert f"/rights/lessons/{place.pk}/" in made
+
+
+def test_nobody_of_a_studio_that_was_left_changes_it_for_one_where_lessons_go_on(cast, place, code):
+    elsewhere = enrol(place.pupil, cast.other_studio, cast.foreign_teacher)
+    lesson_endings.end_lessons(place, cast.teacher)
+    assert not child_log_in.may_change(cast.guardian, place.pupil)
+    shown = as_person(cast.guardian).get(address(place)).text
+    assert "You cannot change how Ida Sandholm logs in" in shown
+    lesson_endings.end_lessons(elsewhere, cast.foreign_teacher)
+    assert not child_log_in.may_change(cast.guardian, place.pupil)

@@ -7,7 +7,14 @@ from django.db import transaction
 from django.test import Client
 from django.utils import timezone
 
-from studio.accounts import child_log_in, consent, families, guardians, invitations
+from studio.accounts import (
+    child_log_in,
+    consent,
+    families,
+    guardians,
+    invitations,
+    lesson_endings,
+)
 from studio.accounts.families import ChildNamed
 from studio.accounts.models import (
     AuditEntry,
@@ -19,6 +26,7 @@ from studio.accounts.models import (
     InvitedChild,
     Letter,
     Membership,
+    Notice,
     Person,
 )
 from tests.cast import PASSWORD, as_person, enrol, guard, person
@@ -296,6 +304,27 @@ def test_a_child_who_is_elsewhere_already_keeps_her_account(cast):
     mira = Person.objects.get(pk=cast.pupil.pk)
     assert (mira.birth_year, mira.name) == (None, "Mira Sandholm"), "as another studio knows her"
     assert GuardianLink.objects.filter(pupil=mira, studio=cast.other_studio).count() == 1
+
+
+def test_of_two_guardians_the_one_who_moves_the_child_answers_there_and_both_here(cast):
+    """Rights go with the guardian who accepted; the other is linked there by the studio."""
+    father = person("Halvard Sandholm", cast.studio, "guardian")
+    guard(father, cast.pupil, cast.studio)
+    child = [ChildNamed("Mira", YEAR - 9)]
+    by = cast.foreign_teacher
+    secret = families.invite(cast.other_studio, "E", cast.guardian.email, child, by)[1]
+    fields = said("Mira", **{of("Mira", "already"): str(cast.pupil.pk)})
+    assert post(secret, fields, as_person(cast.guardian)).status_code == 302
+    there = Enrolment.objects.get(pupil=cast.pupil, studio=cast.other_studio)
+    lesson_endings.end_lessons(cast.enrolment, cast.guardian, lesson_endings.Side.FAMILY)
+    assert guardians.deciders(there) == [cast.guardian]
+    assert set(guardians.deciders(cast.enrolment)) == {cast.guardian, father}
+    assert {notice.to for notice in Notice.objects.filter(text__contains="ended")} >= {father}
+    for who, sees in ((cast.guardian, 200), (father, 404)):
+        assert as_person(who).get(f"/children/{there.pk}/").status_code == sees
+        kept = as_person(who).get("/rights/").text
+        assert "lessons at Larkhill strings" in kept  # a copy and erasure stay both parents'
+        assert ("lessons at Another studio" in kept) is (sees == 200)
 
 
 def test_nobody_takes_another_familys_child(cast):

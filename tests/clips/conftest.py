@@ -1,11 +1,8 @@
 import pytest
-from moto.server import ThreadedMotoServer
 
-from studio import environment
 from studio.accounts.models import Enrolment, Membership, Person, Studio
 from studio.clips.models import Clip, Original, Stage
 from studio.clips.storage import spool
-from studio.clips.storage.stores import ObjectStore
 from tests.cast import agree
 
 
@@ -13,30 +10,6 @@ from tests.cast import agree
 def media_root(settings, tmp_path):
     settings.MEDIA_ROOT = tmp_path / "media"
     return settings.MEDIA_ROOT
-
-
-@pytest.fixture(scope="module")
-def server():
-    """A local server that speaks S3; it checks no signatures."""
-    server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
-    server.start()
-    yield "{}:{}".format(*server.get_host_and_port())
-    server.stop()
-
-
-@pytest.fixture
-def bucket(server, settings, monkeypatch, tmp_path):
-    """An empty bucket, and settings as OBJECT_STORE makes them."""
-    monkeypatch.setenv("OBJECT_STORE", f"s3://key:secret@{server}/clips?tls=0")
-    options = environment.object_store("OBJECT_STORE")
-    settings.OBJECT_STORE, settings.STUDIO_DATA = options, tmp_path / "data"
-    backend = {"BACKEND": "storages.backends.s3.S3Storage", "OPTIONS": options}
-    settings.STORAGES = settings.STORAGES | {"clips": backend}
-    bucket = ObjectStore().storage.bucket
-    bucket.create()
-    yield bucket
-    bucket.objects.all().delete()
-    bucket.delete()
 
 
 @pytest.fixture

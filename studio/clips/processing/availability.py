@@ -15,6 +15,7 @@ from django.utils import timezone
 
 from studio import figures
 from studio.accounts import consent
+from studio.accounts.models import current
 from studio.accounts.prepared import Prepared
 from studio.clips.models import Stage
 from studio.workers import signs
@@ -64,7 +65,11 @@ def unheard() -> QuerySet[Stage]:
     )
     begun = (Stage.State.WAITING, Stage.State.WORKING)
     return Stage.objects.filter(
-        agreed, kind=Stage.Kind.LISTENING, state__in=begun, clip__erased_at=None
+        agreed,
+        current("clip__enrolment__"),
+        kind=Stage.Kind.LISTENING,
+        state__in=begun,
+        clip__erased_at=None,
     )
 
 

@@ -34,6 +34,7 @@ from django.db.models import (
 from django.db.models.functions import Now
 
 from studio.accounts import consent
+from studio.accounts.models import current
 from studio.clips import signals
 from studio.clips.models import Clip, Listening, Stage, version_of
 from studio.intonation import ENGINE
@@ -57,7 +58,7 @@ def outdated(*, whole_version: bool = False) -> QuerySet[Clip]:
     """Clips that could be heard anew: heard by an earlier generation, and by none since.
 
     With ``whole_version`` those too that an earlier engine of this generation heard. Their
-    recordings are kept and consent holds.
+    recordings are kept, consent holds and the lessons go on.
     """
     earlier, present = _engines(whole_version)
     heard = Listening.objects.filter(clip=OuterRef("pk"))
@@ -66,6 +67,7 @@ def outdated(*, whole_version: bool = False) -> QuerySet[Clip]:
     )
     return Clip.objects.filter(
         consent.holds(consent.Purpose.RECORDINGS, "enrolment__pupil", "enrolment__studio"),
+        current("enrolment__"),
         Exists(heard.filter(engine__in=earlier)),
         ~Exists(heard.filter(engine__in=present)),
         Exists(settled),

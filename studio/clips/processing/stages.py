@@ -12,6 +12,7 @@ from django.db import models, transaction
 from django.db.models import Q
 
 from studio.accounts import consent
+from studio.accounts.models import current
 from studio.clips.models import Clip, Stage
 from studio.jobs import leases, shutdown
 from studio.jobs.leases import LeaseLost
@@ -80,16 +81,16 @@ def cut_off(kind: str) -> models.QuerySet[Stage]:
 
 
 def may_be_worked_on() -> Q:
-    """The clip is not erased; and it is listened to only while consent holds.
+    """The clip is not erased; and it is listened to only while consent holds and lessons go on.
 
     The copy that browsers play is made all the same: the pupil's own clip stays theirs to watch.
-    A listening that waits for consent goes on with the next sweep after it was given.
+    A listening that waits for consent goes on with the next sweep after it was given; one of
+    lessons that have ended, once their end is taken back: nobody would read what was heard.
     """
     clip = Clip.objects.filter(pk=models.OuterRef("clip_id"), erased_at__isnull=True)
     agreed = consent.holds(consent.Purpose.RECORDINGS, "enrolment__pupil", "enrolment__studio")
-    return Q(models.Exists(clip.filter(agreed))) | (
-        ~Q(kind__in=LISTENED_TO) & Q(models.Exists(clip))
-    )
+    listened_to = clip.filter(agreed, current("enrolment__"))
+    return Q(models.Exists(listened_to)) | (~Q(kind__in=LISTENED_TO) & Q(models.Exists(clip)))
 
 
 LISTENED_TO = (Stage.Kind.LISTENING, Stage.Kind.REHEARING)  # only while consent holds

@@ -8,6 +8,7 @@ from django.core.management import CommandError, call_command
 from django.db import OperationalError
 from django.utils import timezone
 
+from studio.accounts import lesson_endings
 from studio.clips import services, tasks
 from studio.clips.models import Clip, Listening, Original, Rendition, Stage, version_of
 from studio.clips.processing import rehearing, renditions, stages
@@ -112,6 +113,21 @@ def test_what_may_not_be_listened_to_stays_as_it_is(old):
     assert list(rehearing.outdated()) == [agreed]
     agreed.enrolment.pupil.consents.all().delete()
     assert not rehearing.outdated().exists()
+
+
+def test_once_lessons_have_ended_nothing_of_them_is_listened_to(old):
+    """Until their end is taken back; what is played is prepared all the same, for the family."""
+    clip = old()
+    new = new_clip(clip)
+    picture = Stage.objects.create(clip=new.clip, kind=Stage.Kind.PLAYBACK)
+    assert new in Stage.objects.filter(stages.may_be_worked_on())
+    lesson_endings.end_lessons(clip.enrolment)
+    assert not rehearing.outdated().exists()
+    assert list(Stage.objects.filter(stages.may_be_worked_on(), clip=new.clip)) == [picture]
+    assert not rehearing.new_clip_waits()
+    lesson_endings.take_back(clip.enrolment, lesson_endings.Side.STUDIO)
+    assert rehearing.outdated().get() == clip
+    assert rehearing.new_clip_waits()
 
 
 def test_first_what_a_teacher_waits_with_then_the_latest_then_the_newest(old):
