@@ -261,7 +261,7 @@ def read_for(cast) -> ScoreReading:
         filename=music.name,
         content=music.read_bytes(),
         state=ScoreReading.State.READ,
-        result=child.read(str(music), "", "two-bars") | WORKED_OUT,
+        result=child.read(str(music), "", "two-bars", "") | WORKED_OUT,
     )
 
 
