@@ -26,11 +26,12 @@ from studio.drills.reading import child
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
-from studio.review import phrases
+from studio.review import phrases, questions
 from studio.review.comments import CommentText, add_comment
 from studio.review.marks import hand_marks
 from studio.review.marks.hand_marks import HandMarkText
 from studio.review.models import EnclosedFile, Enclosure, Review
+from studio.review.questions import About
 from studio.rights.models import Copy, ErasureJob
 from tests.cast import PASSWORD, Cast, make_clip, make_drill, set_for
 
@@ -151,6 +152,10 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "drill_set": (None, STUDIO_TEACHERS, {}),
     "drill_paper": (STUDIO_TEACHERS, None, {}),
     "drill_musicxml": (STUDIO_TEACHERS, None, {}),
+    "ask": (HOME, HOME, {"text": "How?"}),
+    "worked": (None, HOME, {}),
+    "question": (SEES, SEES, {"text": "So."}),
+    "question_rest": (None, STUDIO_TEACHERS, {}),
     "assignment": (SEES, None, {}),
     "assignment_paper": (SEES, None, {}),
     "assignment_musicxml": (SEES, None, {}),
@@ -294,6 +299,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_of_the_clip(clip),
         **_of_the_desk(cast, clip, assignment),
         **_of_phrases(cast),
+        **_of_questions(cast),
         **_of_uploads(cast, clip),
         **_of_the_rotation(cast),
         **_of_rights(cast, clip),
@@ -422,6 +428,14 @@ def _of_the_desk(cast: Cast, clip: Clip, assignment: Assignment) -> dict[str, di
 def _of_phrases(cast: Cast) -> dict[str, dict]:
     phrase = phrases.add(cast.teacher, cast.studio, "bow", "More weight")
     return _each(("phrase", "phrase_delete", "phrase_move"), {"pk": phrase.pk})
+
+
+def _of_questions(cast: Cast) -> dict[str, dict]:
+    asked = questions.ask(cast.enrolment, cast.pupil, "Which finger?", About(), "")
+    return {
+        **_each(("ask", "worked"), {"pk": cast.enrolment.pk}),
+        **_each(("question", "question_rest"), {"pk": asked.pk}),
+    }
 
 
 def _of_uploads(cast: Cast, clip: Clip) -> dict[str, dict]:

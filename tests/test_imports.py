@@ -87,6 +87,7 @@ ROOMS = {
         "idempotency": {"models"},
         "changes": {"models", "idempotency"},
         "comments": {"models", "changes"},
+        "questions": {"models"},
         "marks": {"models", "ttl_cache", "idempotency", "changes"},
         "phrases": {"models", "marks"},
         "comparison": {"models", "ttl_cache", "access"},
@@ -96,7 +97,8 @@ ROOMS = {
         "returning": {"models", "access", "changes", "marks", "comments", "enclosures"},
         "web": {
             *("models", "ttl_cache", "access", "idempotency", "changes", "comments", "marks"),
-            *("phrases", "comparison", "enclosures", "prescribing", "waiting", "returning"),
+            *("phrases", "questions", "comparison", "enclosures", "prescribing", "waiting"),
+            "returning",
         },
     },
     "review.web": {
@@ -111,6 +113,7 @@ ROOMS = {
         "recording": {"sending"},
         "phrases": set(),
         "precision": set(),
+        "questions": {"shared"},
     },
 }
 # What is looked for by name in each app: it may use every room, and no room uses it.

@@ -15,7 +15,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from studio import figures
-from studio.accounts.models import Person, Studio
+from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips.models import Clip, ClipFile, Listening
 from studio.drills.models import Assignment
 from studio.jobs.rows import Leased
@@ -359,6 +359,75 @@ class Return(models.Model):
     @property
     def is_visible(self) -> bool:
         return self.visible_at <= timezone.now()
+
+
+class Question(models.Model):
+    """What is asked or told from home, with every answer (:class:`QuestionEntry`).
+
+    It is about a moment of a returned clip, about a drill that was set, or about neither.
+    Whoever sees the pupil's place reads all of it: the pupil, her guardians, the studio's teachers.
+    """
+
+    class Kind(models.TextChoices):
+        ASKED = "asked", "question"
+        WORKED = "worked", "worked on"  # tells, and waits for no answer
+
+    enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="questions")
+    kind = models.CharField(max_length=16, choices=Kind, default=Kind.ASKED)
+    clip = models.ForeignKey(Clip, models.CASCADE, null=True, blank=True, related_name="questions")
+    at_s = models.FloatField(null=True, blank=True, help_text="A moment of the clip.")
+    quoted = models.TextField(blank=True, help_text="The teacher's words there, as they were.")
+    assignment = models.ForeignKey(
+        Assignment, models.SET_NULL, null=True, blank=True, related_name="questions"
+    )
+    created_at = models.DateTimeField(default=timezone.now)
+    waits_since = models.DateTimeField(
+        null=True, blank=True, help_text="Since when the teacher's answer is waited for."
+    )
+    answer_unread = models.BooleanField(
+        default=False, help_text="Nobody at home has opened the newest answer."
+    )
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+        indexes = [
+            models.Index(
+                fields=["waits_since"],
+                condition=Q(waits_since__isnull=False),
+                name="questions_waiting",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} of {self.enrolment}"
+
+
+class QuestionEntry(models.Model):
+    """One thing said in a question: by the pupil, a guardian or a teacher."""
+
+    LONGEST = 2000  # letters
+
+    question = models.ForeignKey(Question, models.CASCADE, related_name="entries")
+    author = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    by_teacher = models.BooleanField()
+    text = models.TextField(blank=True)
+    form_key = models.CharField(
+        max_length=64, blank=True, help_text="Chosen by the page, so that one press says it once."
+    )
+    said_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["said_at", "pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["author", "form_key"],
+                condition=~Q(form_key=""),
+                name="one_entry_a_press",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.author}, {self.said_at:%Y-%m-%d}"
 
 
 class Phrase(models.Model):

@@ -30,6 +30,8 @@ from .models import (
     Enclosure,
     HandMark,
     Phrase,
+    Question,
+    QuestionEntry,
     Return,
     Review,
     StoredJudgement,
@@ -176,4 +178,30 @@ register(
     export=Exported(fields("keys", "goes_on")),
     erasure=Goes(),
     kept=Kept.ACCOUNT,
+)
+
+# -- questions from home ---------------------------------------------------------------------
+register(
+    Question,
+    place="enrolment",
+    named={
+        "clip": Goes(),
+        "assignment": Unlinked("What was asked about a drill is still what was asked."),
+    },
+    export=Exported(
+        fields("id", "kind", "clip", "at_s", "quoted", "assignment", "created_at", "waits_since")
+    ),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    QuestionEntry,
+    place="question__enrolment",
+    named={
+        "question": Goes(),
+        "author": Stays("What was said is the pupil’s record; it names an emptied account."),
+    },
+    export=Exported(fields("question", "author", "by_teacher", "text", "said_at")),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
 )

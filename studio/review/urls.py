@@ -2,7 +2,17 @@ from django.urls import include, path
 
 from studio.review.web.waiting import batch, triage, waiting_list
 
-from .web import assignment, clip, home, phrases, precision, pupils, recording, sending
+from .web import (
+    assignment,
+    clip,
+    home,
+    phrases,
+    precision,
+    pupils,
+    questions,
+    recording,
+    sending,
+)
 
 urlpatterns = [
     path("waiting/", waiting_list.waiting_list, name="waiting_list"),
@@ -30,6 +40,10 @@ urlpatterns = [
     path("children/<int:pk>/record/", recording.record, name="child_record"),
     path("children/<int:pk>/send/", sending.send, name="child_send"),
     path("children/<int:pk>/", home.child, name="child"),
+    path("lessons/<int:pk>/ask/", questions.ask, name="ask"),
+    path("lessons/<int:pk>/worked/", questions.worked, name="worked"),
+    path("questions/<int:pk>/", questions.question, name="question"),
+    path("questions/<int:pk>/rest/", questions.rest, name="question_rest"),
     path("clips/<uuid:clip_id>/", clip.clip_page, name="clip_page"),
     path("clips/<uuid:clip_id>/put-away/", clip.put_away, name="clip_put_away"),
     path("clips/<uuid:clip_id>/take/", triage.take, name="waiting_take"),

@@ -177,6 +177,45 @@ FORMS = {
             wrong=LOG_IN,
         )
     ],
+    "ask": [
+        Form(
+            who="pupil",
+            at="ask",
+            good={"text": "Which finger rolls back?"},
+            bad={"text": "  "},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "worked": [
+        Form(
+            who="pupil",
+            at="assignment",
+            which="[action*='/worked/']",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "question": [
+        Form(
+            who="teacher", at="question", good={"text": "So."}, bad={"text": " "}, seen=OK_MESSAGE
+        ),
+        Form(
+            who="guardian", at="question", good={"text": "And?"}, bad={"text": " "}, seen=OK_MESSAGE
+        ),
+    ],
+    "question_rest": [
+        Form(
+            who="teacher",
+            at="question",
+            which="[action$='/rest/']",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
     "send": [
         Form(
             who="pupil",

@@ -3,6 +3,12 @@
 A pupil and a guardian reach only what was returned, and only its frozen snapshot.
 """
 
+from studio.review.access.questions import (
+    question_for,
+    questions_about,
+    questions_of,
+    questions_waiting,
+)
 from studio.review.access.returns import (
     enclosure_for,
     pending_returns,
@@ -80,6 +86,10 @@ __all__ = [
     "phrase_for",
     "phrases_by",
     "phrases_of",
+    "question_for",
+    "questions_about",
+    "questions_of",
+    "questions_waiting",
     "return_for",
     "returned_answer",
     "returns_of",

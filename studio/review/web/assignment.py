@@ -1,5 +1,7 @@
 """A drill that was set: its page, what counts as done, and what the last clip showed of it."""
 
+from uuid import uuid4
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
@@ -36,7 +38,9 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
         "shown": shown,
         "well": well,
     }
+    context["questions"] = access.questions_about(assignment)
     if area != "teacher":  # whether it was in time is the teacher's to see
+        context |= {"may_ask": True, "ask_about": f"drill={pk}", "worked_key": uuid4().hex}
         context["sending"] = access.with_sendings(Assignment.objects.filter(pk=pk)).first()
     score, studio = assignment.version.page, assignment.enrolment.studio
     if score is not None:

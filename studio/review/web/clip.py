@@ -1,6 +1,6 @@
 """One clip's page: the desk for its teacher, what came back for its pupil and guardian."""
 
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
@@ -75,7 +75,9 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
     if request.htmx and context["place"].preparing and not context["playable"]:
         return HttpResponse(status=204)  # nothing to show anew: what is being read stays
     placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
-    context |= {"returned": returned, "moments": placed}
+    context |= {"returned": returned, "moments": placed, "may_ask": not context["ended"]}
+    context |= {"questions": access.questions_about(clip), "ask_about": f"clip={clip.pk}"}
+    context["worked_key"] = uuid4().hex
     context["snapshot"] = returned.snapshot | {"drills": _drills(returned.snapshot)}
     response = render(request, "review/returned.html", context)
     patch_vary_headers(response, ["HX-Request"])

@@ -27,6 +27,7 @@ from .shared.ways import record_at, send_at
 
 RETURNS_SHOWN = 8
 DONE_SHOWN = 8
+QUESTIONS_SHOWN = 5
 
 
 @require_safe
@@ -79,6 +80,8 @@ def _reading(enrolment: Enrolment, all_returns: bool) -> dict:
         "done": _done(**asked),
         "returns": shown[:RETURNS_SHOWN] if more else shown,
         "more_returns": more,
+        "questions": _questions(place=enrolment.pk),
+        "may_ask": True,
     }
 
 
@@ -100,6 +103,7 @@ def _clips_underway(enrolment: Enrolment) -> list[Clip]:
     return _underway(place=enrolment.pk, now=now, long_ago=now - Clip.REFUSED_SHOWN)
 
 
+_questions = Prepared(lambda: access.questions_of(PLACE)[:QUESTIONS_SHOWN])
 _done = Prepared(lambda: drills.done_by(PLACE, NOW)[:DONE_SHOWN])
 _queue = Prepared(lambda: access.with_sendings(drills.queue_of(PLACE, NOW), NOW))
 

@@ -29,6 +29,7 @@ from .shared import clip_states
 
 CLIPS_SHOWN = 20
 DONE_SHOWN = 10
+QUESTIONS_SHOWN = 10
 PUPILS_SHOWN = 50
 SAID_OF_A_PUPIL = ("open_assignments", "clips_waiting", "last_returned_at")
 LONGEST_NAME = 120  # letters, as a person may have
@@ -137,6 +138,7 @@ def _page(
         "done": _done(place=enrolment.pk, now=timezone.now()),
         "places": [clip_states.of(clip) for clip in sent[:CLIPS_SHOWN]],
         "more_clips": len(sent) > CLIPS_SHOWN,
+        "questions": _questions(place=enrolment.pk),
     }
     return render(request, "review/pupil.html", context, status=422 if about or setting else 200)
 
@@ -150,6 +152,7 @@ def _about(enrolment: Enrolment, instrument: Instrument | None) -> PupilForm:
 
 
 _queue = Prepared(lambda: drills.set_for(PLACE))
+_questions = Prepared(lambda: access.questions_of(PLACE)[:QUESTIONS_SHOWN])
 _done = Prepared(lambda: drills.done_by(PLACE, NOW)[:DONE_SHOWN])
 
 

@@ -70,6 +70,7 @@ def waiting_list(request: HttpRequest) -> HttpResponse:
         "in_batch": queries.in_the_batch(request.user, places),
         "withheld": [] if request.htmx else queries.withheld(places, studios),
         "pending": queries.pending_returns(request.user),
+        "questions": [] if request.htmx else access.questions_waiting(request.user),
         "back": request.get_full_path(),
         "rest": (today + timedelta(days=1), today + LONGEST_REST),
     }
