@@ -273,7 +273,7 @@ def test_the_owner_reads_what_would_go_before_it_is_kept(cast):
         ("figures", "drills", "after_end", "log"), "never"
     )
     read = browser.post("/rights/times/", chosen).text
-    assert "of 1 pupil: 1 recording without" in read
+    assert "of 1 pupil: 1 recording (what was said stays)" in read
     assert not RetentionTerms.objects.exists()
     assert browser.post("/rights/times/", chosen | {"sure": "yes"}).status_code == 302
     assert retention.of_studio(cast.studio) == Terms(365, None)
