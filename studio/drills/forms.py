@@ -9,7 +9,7 @@ from studio.accounts.models import Instrument, Level, Person
 from studio.theory.keys import ALL_KEYS
 
 from . import access
-from .models import Drill, DrillVersion, Interval, ShelfSettings
+from .models import Drill, DrillVersion, Interval, ShelfSettings, SingleNotes
 from .suitability import SuitableForm
 from .widgets import LongSelect
 
@@ -91,6 +91,13 @@ class GoalForm(SuitableForm):
     )
     playings = forms.IntegerField(
         required=False, min_value=1, max_value=12, label="Times each is to be played"
+    )
+    single_notes = forms.ChoiceField(
+        choices=[("", "as the drill is made"), *SingleNotes.choices],
+        required=False,
+        label="Judge single notes",
+        help_text="Of a page with single notes and double stops. Otherwise only those of a drill "
+        "made as one line are judged.",
     )
 
     def clean_due_on(self):

@@ -125,6 +125,13 @@ class DrillVersion(models.Model):
             return None
 
 
+class SingleNotes(models.TextChoices):
+    """The tunings that the single notes of a page may be judged by."""
+
+    EQUAL = "equal", "by equal steps"
+    PYTHAGOREAN = "pythagorean", "by pure fifths (Pythagorean)"
+
+
 class Assignment(models.Model):
     enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="assignments")
     version = models.ForeignKey(DrillVersion, models.PROTECT, related_name="assignments")
@@ -140,6 +147,12 @@ class Assignment(models.Model):
     )
     playings = models.PositiveSmallIntegerField(
         null=True, blank=True, help_text="How often each is to be played."
+    )
+    single_notes = models.CharField(
+        max_length=16,
+        choices=SingleNotes,
+        blank=True,
+        help_text="The tuning that single notes are judged by; empty: as the drill is made.",
     )
     position = models.PositiveIntegerField(default=0, help_text="Place in the pupil's queue.")
     published_at = models.DateTimeField(null=True, blank=True)

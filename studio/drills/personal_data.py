@@ -57,7 +57,7 @@ register(
     export=Exported(
         fields(
             *("id", "set_by", "set_at", "due_on", "goal", "tolerance_cents", "share_percent"),
-            *("playings", "position", "published_at", "done_at", "version__title"),
+            *("playings", "single_notes", "position", "published_at", "done_at", "version__title"),
             *("version__words", "version__interval", "version__key", "version__score"),
         ),
         only=lambda: Q(published_at__lte=timezone.now()),

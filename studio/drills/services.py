@@ -123,12 +123,14 @@ def set_drill(
     tolerance_cents: int | None = None,
     share_percent: int | None = None,
     playings: int | None = None,
+    single_notes: str = "",
     published: bool = False,
 ) -> Assignment:
     """Put a drill at the end of a pupil's queue; hidden until ``published``.
 
     What counts as done: ``goal`` in words; and ``share_percent`` of the written notes within
-    ``tolerance_cents``, each played ``playings`` times.
+    ``tolerance_cents``, each played ``playings`` times. ``single_notes`` says by which tuning those
+    are judged.
     """
     last = enrolment.assignments.aggregate(last=Max("position"))["last"] or 0
     return Assignment.objects.create(
@@ -140,6 +142,7 @@ def set_drill(
         tolerance_cents=tolerance_cents,
         share_percent=share_percent,
         playings=playings,
+        single_notes=single_notes or "",
         position=last + 1,
         published_at=timezone.now() if published else None,
     )

@@ -241,13 +241,13 @@ def names_of(row: FollowedEvent, note: ExpectedNote, namer: Namer) -> Names:
 
 def single_notes(following: Following) -> dict[int, ExpectedNote | None]:
     """Events that were written single notes, by id; ``None`` for those that no melody is judged by:
-    notes of a double stop played alone, and what was wrong."""
+    notes of a double stop played alone, what was wrong, and what is not written at all."""
     found: dict[int, ExpectedNote | None] = {}
     for row in following.events:
-        if row.note is None:
-            continue
-        alone = row.state == "whole" and following.belongs_to[row.note] is None
-        found[row.event] = following.score[row.note] if alone else None
+        alone = (
+            row.note is not None and row.state == "whole" and following.belongs_to[row.note] is None
+        )
+        found[row.event] = following.score[row.note] if alone and row.note is not None else None
     return found
 
 

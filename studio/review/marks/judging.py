@@ -80,18 +80,21 @@ class Judged:
 def policy_for(review: Review) -> Policy:
     """The studio's tuning, the pupil's level, and what the answered drill is about.
 
-    A tolerance chosen for the clip stands above one set with the drill, and that above the level's.
+    Single notes are judged where the drill was made as a line, or was set to have them judged. A
+    tolerance chosen for the clip stands above one set with the drill, and that above the level's.
     """
     enrolment, answers = review.clip.enrolment, review.answers
     drill = answers.version if answers else None
     usual = answers.tolerance_cents if answers else None
+    melody = answers.single_notes if answers else ""
     return Policy(
         tuning=enrolment.studio.tuning,
         level=enrolment.level,
         tolerance_cents=table_of(review.tolerance_cents) if review.tolerance_cents else usual,
         key=(drill.key or None) if drill else None,
         interval=drill.one_interval if drill else None,
-        judge_singles=drill.is_melody if drill else False,
+        judge_singles=bool(melody) or (drill.is_melody if drill else False),
+        melodic_tuning=melody or "equal",
     )
 
 

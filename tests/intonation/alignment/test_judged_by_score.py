@@ -135,6 +135,28 @@ def test_a_melody_is_judged_by_the_note_written():
     assert note(result, "A#4").last_cents == pytest.approx(40.0)
 
 
+def test_a_piece_of_single_notes_and_double_stops_is_judged_event_by_event():
+    """Double stops as such, single notes by the melody's tuning, what is added not at all."""
+    written = [("B4",), ("G4", "E5"), ("C5",), ("A4", "F5"), ("D5",)]
+    score = [
+        ExpectedNote(pitches=pitches, ref=f"b{bar}", bar=bar)
+        for bar, pitches in enumerate(written, start=1)
+    ]
+    clip = Clip().note("B4", 40).pair("G4", "E5", 30).note("C5").note("F#5", 45)
+    result = judged(clip.pair("A4", "F5").note("D5"), score, judge_singles=True)
+    assert [row.score_ref for row in result.singles] == ["b1", "b3", "b5"]
+    assert [(mark.code, refs_of(mark, result)) for mark in result.marks] == [
+        ("single_sharp", "b1"),
+        ("interval_wide", "b2"),
+    ]
+    assert result.following.events[3].state == "extra"
+
+
+def refs_of(mark, result):
+    [event] = mark.events
+    return next(row.ref for row in result.following.events if row.event == event)
+
+
 def test_notes_of_a_double_stop_are_no_melody():
     clip = Clip().note("Bb3", 40).note("G4").pair("Bb3", "G4")
     assert judged(clip, judge_singles=True).singles == ()

@@ -56,3 +56,8 @@ def test_notes_of_a_drill_made_as_a_single_line_are_judged_by_a_melodic_tuning(
     made = drills.add_made(cast.studio, cast.teacher, asked, generate(asked))
     policy = judgement(cast, made)["policy"]
     assert (policy["judge_singles"], policy["melodic_tuning"]) == (melody, "equal")
+
+
+def test_single_notes_of_a_page_are_judged_where_the_drill_was_set_so(cast, drill):
+    policy = judgement(cast, drill, single_notes="pythagorean")["policy"]
+    assert (policy["judge_singles"], policy["melodic_tuning"]) == (True, "pythagorean")

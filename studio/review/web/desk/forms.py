@@ -151,7 +151,7 @@ class DecisionForm(DeskForm):
 class SettingForm(GoalForm, DeskForm):
     """When a drill is due, and what it is to reach, in words and in figures."""
 
-    FIGURES = ("share_percent", "tolerance_cents", "playings")
+    FIGURES = ("share_percent", "tolerance_cents", "playings", "single_notes")
 
     def __init__(self, *args, **kwargs):
         super().__init__(*args, **kwargs)
@@ -197,7 +197,7 @@ class SetDrillForm(SettingForm):
 class NewDrillForm(DrillForm, SettingForm):
     """A drill written here, in words: it has no page to hold figures against. Goes on the shelf."""
 
-    share_percent = tolerance_cents = playings = None
+    share_percent = tolerance_cents = playings = single_notes = None
     field_order = ["title", "words", "interval", "key", "due_on", "goal"]
 
     def says(self) -> dict[str, str]:
