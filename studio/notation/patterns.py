@@ -70,15 +70,17 @@ def third_finger_check(request: Request) -> Score | None:
 
 
 def ringing_octaves(request: Request) -> Score | None:
-    """An open string with its octave on the next one: third, second and first finger in turn.
+    """Each open string with its octave on the next one, in first, second and third position.
 
-    In first, second and third position; in tune, the open string rings on by itself.
+    The third, second and first finger stop it in turn; in tune, the open string rings by itself.
+    All strings in one position come before the next: so the hand shifts least, and what is played
+    can be told apart, since each octave comes again with another finger.
     """
     assembly = Assembly(request)
-    for index in _pairs(request):
-        low = request.player.open_strings[index]
-        high = Pitch(low.step, low.alter, low.octave + 1)
-        for position, stopping in _RINGING:
+    for position, stopping in _RINGING:
+        for index in _pairs(request):
+            low = request.player.open_strings[index]
+            high = Pitch(low.step, low.alter, low.octave + 1)
             _place(assembly, low, high, index, (0, stopping), request, position)
     return assembly.score("Ringing octaves against the open strings")
 
