@@ -44,6 +44,7 @@ _CROSSING = {
     4: "Play the two lower notes, then let the bow cross to the two upper ones in the same stroke. "
     "All fingers are down before it begins",
 }
+_SLURRED = {2: "Two", 4: "Four", 8: "Eight"}
 _RINGING = "When it is in tune the open string rings by itself, and after the bow has left it"
 _WIDE = "These lie wide for the hand: a few at a time, and never into pain"
 
@@ -100,7 +101,7 @@ def _first_words(request: Request) -> str:
 def _more_words(request: Request) -> list[str]:
     found = []
     if request.slur > 1:
-        found.append(f"{request.slur} to a bow")
+        found.append(f"{_SLURRED[request.slur]} to a bow")
     if request.fingers_down:
         found.append("Leave each finger on its string until it has to move")
     if request.pattern == "ringing_octaves":
