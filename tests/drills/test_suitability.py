@@ -138,7 +138,7 @@ def test_it_is_said_as_soon_as_the_pupil_is_chosen(cast, made, violist):
 def test_the_way_out_makes_the_same_drill_for_the_viola(cast, made, violist):
     client = as_person(cast.teacher)
     html = client.get(f"/drills/{made.pk}/?for={violist.pk}").content.decode()
-    way = re.search(r'href="(/drills/make/\?[^"]+)"', html)[1].replace("&amp;", "&")
+    way = re.search(r'href="(/drills/make/\?[^"]+)">Make it for', html)[1].replace("&amp;", "&")
     assert "A major in sixths, two octaves" in client.get(way).content.decode()
     asked = {name: values[0] for name, values in parse_qs(urlsplit(way).query).items()}
     drill = client.post("/drills/make/", asked).url.split("/")[2]
