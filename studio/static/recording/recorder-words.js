@@ -15,7 +15,7 @@ export const CLIPPED = "In places it was too loud, and its peaks were cut off.";
 export const TAKEN_AWAY = "The camera or the microphone was taken away. What was recorded is kept; turn it on again.";
 export const UNCUT = "The ends of this take cannot be cut here. It can be sent as it is.";
 export const ON_ITS_WAY = "It is on its way already. Sending goes on where it stopped.";
-export const HEARD_ALL = "We hear you: all four strings.";
+export const HEARD_ALL = "All four strings are heard.";
 
 export function levelSaid(judged) {
   return LEVELS[judged];
