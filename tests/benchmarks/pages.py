@@ -14,7 +14,8 @@ a full one.
 * **kept**: what a file has of each kind (rests, beams, slurs and so on), and how much of it the
   page has that is kept.
 * **order**: parts with repeats whose order of bars is that of music21's ``expandRepeats``, of those
-  that it expands.
+  that it expands. A closing sign without an opening one goes back to the last closing sign
+  (common practice, no source); music21 goes back to the beginning.
 
 Parts that differ are printed, and what they differ in. The last line is one JSON object.
 """
