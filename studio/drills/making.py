@@ -15,8 +15,9 @@ from studio import figures
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.notation import INTERVALS, Request
+from studio.notation.fingering import FINGERING_WORDS
 from studio.notation.pairs import in_words, read_pairs, word_for
-from studio.theory.fingers import COMFORTABLE_SPAN_MM
+from studio.theory.fingers import COMFORTABLE_SPAN_MM, MAX_POSITION, position_name
 from studio.theory.keys import ALL_KEYS
 
 from . import access
@@ -41,7 +42,7 @@ PATTERNS = [
 # What each asks for, beside its key and what is folded.
 _RANGED = ("octaves", "direction", "strings", "manner")
 ASKS = {
-    "scale": ("interval", "minor", *_RANGED),
+    "scale": ("interval", "minor", "start", *_RANGED),
     "pairs": ("pairs", "strings", "manner"),
     "one_finger": ("finger", "strings", "manner"),
     "third_finger_check": ("strings", "manner"),
@@ -117,8 +118,20 @@ STRINGS = [
     ("3-2", "the two middle strings"),
     ("2-1", "the two highest strings"),
 ]
+FITTING = 0
+STARTS = [
+    (FITTING, "the lowest that lies well"),
+    (1, "the tonic"),
+    *((2, "the second degree"), (3, "the third degree"), (4, "the fourth degree")),
+    *((5, "the fifth degree"), (6, "the sixth degree"), (7, "the seventh degree")),
+]
+HIGHEST = [
+    (position, "as high as it goes" if position == MAX_POSITION else position_name(position))
+    for position in range(1, MAX_POSITION + 1)
+]
 _LATER = (  # whose usual value stands where an address says nothing of them
     *("resolution", "chord", "parts", "string", "rhythm", "slur", "first_bow", "stroke"),
+    *("highest_position", "start", "fingering"),
 )
 LENGTH_HINT = "From the nut to the bridge; empty: the instrument’s usual one."
 
@@ -167,6 +180,7 @@ class MakeForm(SayForm):
     minor = forms.ChoiceField(
         choices=[(form, form) for form in ("melodic", "harmonic", "natural")], label="Minor scale"
     )
+    start = forms.TypedChoiceField(choices=STARTS, coerce=int, required=False, label="Begins on")
     octaves = forms.TypedChoiceField(
         choices=[(1, "one octave"), (2, "two octaves"), (3, "three octaves")],
         coerce=int,
@@ -186,6 +200,12 @@ class MakeForm(SayForm):
         choices=[(1, "first"), (2, "second"), (3, "third")], coerce=int, label="Finger"
     )
     fingers_down = forms.BooleanField(required=False, label="Fingers stay down")
+    highest_position = forms.TypedChoiceField(
+        choices=HIGHEST, coerce=int, required=False, label="Highest position"
+    )
+    fingering = forms.ChoiceField(
+        choices=list(FINGERING_WORDS.items()), required=False, label="Fingering"
+    )
     open_strings = forms.BooleanField(required=False, label="Open strings may be used")
     pupil = forms.ModelChoiceField(
         queryset=Enrolment.objects.none(),
@@ -216,6 +236,7 @@ class MakeForm(SayForm):
         settings = access.settings_of(studio)
         usual = Request(instrument=settings.instrument)
         start = asked_by(usual) | {
+            "start": FITTING,
             "interval": settings.order[0],
             "string_length_mm": settings.string_length_mm or "",
         }
@@ -277,7 +298,7 @@ class MakeForm(SayForm):
         said, player = self.cleaned_data, self.player()
         strings = tuple(int(number) for number in said["strings"].split("-") if number)
         names = ("pattern", "interval", "key", "minor", "octaves", "direction", "manner")
-        more = {name: said[name] for name in _LATER if said[name]}
+        more = {name: said[name] for name in _LATER if said[name] not in ("", None)}
         if said["mixed"]:
             more["mixed"] = tuple(said["mixed"].split("-"))
         return Request(
@@ -314,12 +335,13 @@ HAND = "Instrument and hand"
 FOLDS = {
     "": (
         *("pattern", "pairs", "mixed", "resolution", "chord", "interval", "finger", "parts"),
-        *("string", "key", "minor", "octaves", "direction", "strings", "manner", "pupil"),
+        *("string", "key", "minor", "start", "octaves", "direction", "strings", "manner"),
+        "pupil",
     ),
     "Rhythm, bowing, repeats": (
         *("rhythm", "slur", "first_bow", "stroke", "playings", "hold_s", "fingers_down"),
     ),
-    HAND: ("instrument", "hand", "string_length_mm", "open_strings"),
+    HAND: ("instrument", "hand", "string_length_mm", "highest_position", "open_strings"),
     "Title and words": ("title", "words", "level", "tags"),
 }
 USUAL = {"rhythm": "free", "slur": "1", "playings": "1"}  # leaves its fold shut

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods
 
 from studio.accounts import access as people
 from studio.notation import Infeasible, generate
+from studio.notation.fingering_choices import fingering_choices
 
 from . import access, services
 from .fingers import read_rows, rows_of, strings_of
@@ -43,6 +44,8 @@ def make(request: HttpRequest) -> HttpResponse:
                 "sheet": sheet_of(score),
                 "stretches": stretches(score, player),
                 "player": player,
+                "fingerings": fingering_choices(asked),
+                "fingering": asked.fingering,
             }
     part = "drills/preview.html" if request.htmx else "drills/make.html"
     response = render(request, part, context, status=422 if request.method == "POST" else 200)

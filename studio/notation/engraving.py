@@ -64,6 +64,8 @@ _DIRECTION = re.compile(r"<dir ([^>]*)>\s*<rend ([^>]*)>([^<]*)</rend>\s*</dir>"
 _POSITION = re.compile(r"half pos\.|\d+[a-z]{2} pos\.")
 _LETTERS = re.compile(r"[A-G](?: [A-G])*")
 _POSITION_SIZE, _WORDS_SIZE = "70%", "90%"
+_TRANSLATE = re.compile(r"translate\(([^)]*)\)")
+_HEAD_WIDTH = 220  # of a note, in the engraver's units
 _BAR_NUMBER_UP = 0.35  # of its size: clear of the clef
 # Under what stands below a staff, in its spaces: the position's words stay apart from a figure's
 # letters and from its lift at the highest (0.5, the engraver's own, lets them meet).
@@ -277,6 +279,7 @@ def _make_reachable(group: Element, item: Written, label: str, id_prefix: str) -
     group.set("aria-label", label)
     group.set("data-ref", item.id)
     group.set("class", f"{group.get('class', '')} written")
+    _make_pressable(group)
 
 
 def _put_inside(group: Element) -> None:
@@ -287,6 +290,20 @@ def _put_inside(group: Element) -> None:
         group.remove(child)
     group.append(inner)
     group.set("class", "chord")
+
+
+def _make_pressable(group: Element) -> None:
+    """A double stop can be pressed between its heads too."""
+    heads = [
+        tuple(map(float, found[1].split(",")))
+        for use in group.iter(f"{{{SVG}}}use")
+        if (found := _TRANSLATE.match(use.get("transform", "")))
+    ]
+    if len(heads) > 1:
+        (left, right), (top, bottom) = ((min(side), max(side)) for side in zip(*heads, strict=True))
+        box = {"x": left, "y": top, "width": right - left + _HEAD_WIDTH, "height": bottom - top}
+        says = {name: f"{value:.0f}" for name, value in box.items()}
+        SubElement(group, f"{{{SVG}}}rect", {**says, "fill-opacity": "0"})
 
 
 def _show_figure(group: Element, figure: Figure) -> None:

@@ -1,9 +1,9 @@
 """Drills made to order: from a :class:`Request` to a :class:`Score`, or to the reason why not.
 
-A scale begins on the lowest tonic that the lower voice can take, in the lower voice. When a request
-cannot be played, :class:`Infeasible` says what stands in the way and carries the nearest request
-that can: fewer octaves first, then across the strings, then with open strings, then another
-interval.
+A scale begins where :mod:`studio.notation.tonics` says, in the lower voice. When a request cannot
+be played, :class:`Infeasible` says which limit stands in the way and carries the nearest request
+that can: fewer octaves first, then a higher position, then across the strings, then with open
+strings, then another interval.
 """
 
 from collections.abc import Callable, Iterator
@@ -13,6 +13,7 @@ from studio.notation.assembly import Assembly
 from studio.notation.chords import chords, inversions
 from studio.notation.degrees import double_stops, scale_names
 from studio.notation.fingering import Placed, candidates, finger
+from studio.notation.limits import limit_of, position_needed
 from studio.notation.overlays import overlaid
 from studio.notation.patterns import one_finger, pairs, ringing_octaves, third_finger_check
 from studio.notation.progressions import mixed, resolutions
@@ -20,7 +21,8 @@ from studio.notation.request import INTERVALS, OCTAVE_WORDS, Infeasible, Request
 from studio.notation.score import Score
 from studio.notation.shifting import fingered_octaves, shifting
 from studio.notation.single_line import one_string
-from studio.notation.tonics import in_direction, tonics
+from studio.notation.tonics import in_direction, starts
+from studio.theory import Pitch
 
 CHORDAL = ("chords", "inversions")
 RANGED = ("mixed", "arpeggio", "chromatic", "fingered_octaves")
@@ -79,8 +81,8 @@ def _scale(request: Request) -> Score | None:
         way: scale_names(key, request.minor, "down" if way == "down" else "up")
         for way in ("up", "down")
     }
-    for tonic in tonics(request):
-        up, down = double_stops(tonic, request.number, request.octaves, ways["up"], ways["down"])
+    for start in starts(request):
+        up, down = double_stops(start, request.number, request.octaves, ways["up"], ways["down"])
         placed = finger(in_direction(up, request, down), request)
         if placed is not None:
             return _write(request, placed)
@@ -91,14 +93,21 @@ def _write(request: Request, placed: list[Placed]) -> Score | None:
     assembly = Assembly(request)
     for way in placed:
         assembly.double_stop(way)
-    return assembly.score(_title(request))
+    return assembly.score(
+        _title(request, min((way.low for way in placed), key=lambda low: low.midi))
+    )
 
 
-def _title(request: Request) -> str:
+def _title(request: Request, lowest: Pitch) -> str:
+    """``A melodic minor in sixths, two octaves``; what goes without saying is not said."""
     key = request.spelled_key
-    form = f", {request.minor}" if key.mode == "minor" else ""
-    where = f", {_where(request)}" if request.strings else ""
-    return f"{key.name}{form} in {request.interval}, {OCTAVE_WORDS[request.octaves]}{where}"
+    name = key.name.replace(" minor", f" {request.minor} minor")
+    begins = lowest.pretty[:-1]
+    said = [f"{name} in {request.interval}"]
+    said += [f"from {begins}"] if lowest.pitch_class_name != key.tonic else []
+    said += [OCTAVE_WORDS[request.octaves]] if request.octaves > 1 else []
+    said += [_where(request)] if request.strings else []
+    return ", ".join(said)
 
 
 def _where(request: Request) -> str:
@@ -137,13 +146,23 @@ def _alternatives(request: Request) -> Iterator[Request]:
         yield request.but(parts=3)
     for octaves in range(request.octaves - 1, 0, -1):
         yield request.but(octaves=octaves)
+    yield from _higher(request)
     if request.strings is not None:
         for octaves in range(request.octaves, 0, -1):
             yield request.but(octaves=octaves, strings=None)
     if not request.open_strings:
         yield request.but(open_strings=True, octaves=1, strings=None)
     for interval in _NEXT_INTERVALS:
-        yield request.but(interval=interval, octaves=1, strings=None, open_strings=True)
+        free = request.but(interval=interval, octaves=1, strings=None, open_strings=True, start=0)
+        yield free
+        yield from _higher(free)
+
+
+def _higher(request: Request) -> Iterator[Request]:
+    """The same with the hand allowed as high as it has to go, and no higher."""
+    position = position_needed(request, is_feasible)
+    if position is not None:
+        yield request.but(highest_position=position)
 
 
 def _for_pairs(request: Request) -> Iterator[Request]:
@@ -157,11 +176,7 @@ def _reason(request: Request) -> str:
         return f"{_unplaced(request)} cannot be played {_where(request)} of a {request.instrument}."
     if request.pattern != "scale":
         return _reason_of_pattern(request)
-    obstacle = _obstacle(request)
-    return (
-        f"{request.spelled_key.name} in {request.interval}, {OCTAVE_WORDS[request.octaves]}, "
-        f"cannot be played {_where(request)} of a {request.instrument}: {obstacle}"
-    )
+    return limit_of(request, is_feasible)
 
 
 def _reason_of_pattern(request: Request) -> str:
@@ -180,20 +195,6 @@ def _reason_of_pattern(request: Request) -> str:
     words = PATTERN_WORDS[request.pattern].format(request.interval)
     octaves = f", {OCTAVE_WORDS[request.octaves]}" if request.pattern in RANGED else ""
     return f"{key}: {words}{octaves}, cannot be played {_where(request)} {on}."
-
-
-def _obstacle(request: Request) -> str:
-    """The first double stop without a place, from the tonic that gets furthest."""
-    names = scale_names(request.spelled_key, request.minor, "up")
-    furthest, stuck = -1, ""
-    for tonic in tonics(request):
-        up, _ = double_stops(tonic, request.number, request.octaves, names, names)
-        for degree, (low, high) in enumerate(up):
-            if not candidates(low, high, request):
-                if degree > furthest:
-                    furthest, stuck = degree, f"{low.pretty} with {high.pretty} has no place there."
-                break
-    return stuck or "its tonic lies outside those strings."
 
 
 def _unplaced(request: Request) -> str:

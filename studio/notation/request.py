@@ -7,7 +7,7 @@ from typing import Any
 from studio.notation.manners import FIRST_BOWS, FREE, MANNERS, RHYTHMS, SLURS, STROKES
 from studio.notation.score import HOLD_S_BOUNDS
 from studio.theory import Instrument, Key, Pitch, instrument_named, interval_between
-from studio.theory.fingers import COMFORTABLE_SPAN_MM
+from studio.theory.fingers import COMFORTABLE_SPAN_MM, MAX_POSITION
 from studio.theory.instruments import require_string_length
 
 # The number of each interval (a third is 3), by the word for a scale in it.
@@ -39,11 +39,14 @@ RESOLUTIONS = (
 )
 CHORDS = ("tonic", "dominant_seventh", "leading_seventh")
 PARTS = (3, 4)
+# What a fingering goes for; the prices of each stand in ``fingering``.
+FINGERINGS = ("usual", "low_positions", "few_shifts", "few_crossings", "open_strings")
+START_BOUNDS = (0, 7)
 MIXED_BOUNDS = (2, 4)
 # What older requests do not say.
 _LATER = (
     *("fingers_down", "slur", "rhythm", "first_bow", "stroke", "mixed", "resolution", "chord"),
-    *("parts", "string"),
+    *("parts", "string", "highest_position", "start", "fingering"),
 )
 
 
@@ -96,6 +99,11 @@ class Request:
     chord : for ``arpeggio`` and ``inversions``, a word of ``CHORDS``
     parts : for ``chords`` and ``inversions``, 3 or 4
     string : for ``one_string``, the player's number
+    highest_position : the highest that may be used, 1 to 15
+    start : for ``scale``, the degree of the key that the lower voice begins on, 1 to 7; 0 for the
+        lowest double stop of the key that lies well, and the tonic where none does (what the form
+        proposes)
+    fingering : a word of ``FINGERINGS``
     pairs : for ``pairs``, the double stops in the order played, each its lower and its upper note
         by name, all of them of the interval
 
@@ -131,6 +139,9 @@ class Request:
     chord: str = CHORDS[0]
     parts: int = 3
     string: int = 3
+    highest_position: int = MAX_POSITION
+    start: int = 1
+    fingering: str = FINGERINGS[0]
 
     def __post_init__(self) -> None:
         _require_word("pattern", self.pattern, PATTERNS)
@@ -151,6 +162,9 @@ class Request:
         for word in self.mixed:
             _require_word("mixed", word, tuple(INTERVALS))
         _require_number("string", self.string, (1, 4))
+        _require_number("highest_position", self.highest_position, (1, MAX_POSITION))
+        _require_number("start", self.start, START_BOUNDS)
+        _require_word("fingering", self.fingering, FINGERINGS)
         _require_number("octaves", self.octaves, OCTAVES_BOUNDS)
         _require_number("playings", self.playings, PLAYINGS_BOUNDS)
         _require_number("finger", self.finger, (1, 3))

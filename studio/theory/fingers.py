@@ -27,6 +27,7 @@ MAX_POSITION = 15
 # Widest comfortable distance between first and fourth finger, in mm. A choice of this project,
 # not a standard: hands differ, and a teacher's word stands above it.
 COMFORTABLE_SPAN_MM = {"small": 64.0, "medium": 80.0, "large": 90.0}
+_ENDINGS = {1: "st", 2: "nd", 3: "rd"}
 _FINGERS_APART = {0: 0, 1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3, 7: 3, 8: 3, 9: 3}
 
 
@@ -37,6 +38,17 @@ class Grip:
     low_finger: int
     high_finger: int
     position: int | None
+
+
+def position_name(position: int) -> str:
+    """A position in words.
+
+    >>> [position_name(position) for position in (0, 1, 3, 11)]
+    ['half position', '1st position', '3rd position', '11th position']
+    """
+    if not position:
+        return "half position"
+    return f"{position}{_ENDINGS.get(position, 'th')} position"
 
 
 def fingers_apart(low_stop: int, high_stop: int) -> int | None:

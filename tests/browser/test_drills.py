@@ -55,15 +55,15 @@ def shown_notes(page: Page):
 def test_the_page_follows_the_form_and_is_put_on_the_shelf(cast, opened):
     page = opened(cast.teacher, "/drills/make/")
     title = page.locator("#preview-title")
-    expect(title).to_have_text("G major in octaves, one octave")
+    expect(title).to_have_text("G major in octaves")
     page.get_by_label("Interval").select_option("sixths")
-    expect(title).to_have_text("G major in sixths, one octave")
+    expect(title).to_have_text("G major in sixths")
     page.get_by_label("Key").select_option("C minor")
     page.get_by_label("Minor scale").select_option("harmonic")
-    expect(title).to_have_text("C minor, harmonic in sixths, one octave")
+    expect(title).to_have_text("C harmonic minor in sixths, from G")
     page.get_by_text("Rhythm, bowing, repeats").click()
     page.get_by_label("Slurs").select_option("4")
-    expect(title).to_have_text("C minor, harmonic in sixths, one octave, slurred by 4")
+    expect(title).to_have_text("C harmonic minor in sixths, from G, slurred by 4")
     page.get_by_text("Title and words").click()
     page.get_by_label("Title").fill("Monday")
     expect(title).to_have_text("Monday")
@@ -100,9 +100,9 @@ def test_without_script_the_form_still_makes_a_drill(cast, opened):
     page.locator('[name="interval"]').select_option("thirds")
     page.get_by_role("button", name="Show the page").click()
     assert "csrf" not in page.url
-    expect(page.locator("#preview-title")).to_have_text("G major in thirds, one octave")
+    expect(page.locator("#preview-title")).to_have_text("G major in thirds, from B")
     page.get_by_role("button", name="Put it on the shelf").click()
-    assert Drill.objects.get().newest().title == "G major in thirds, one octave"
+    assert Drill.objects.get().newest().title == "G major in thirds, from B"
 
 
 def test_keys_go_from_note_to_note_and_name_each(cast, opened):

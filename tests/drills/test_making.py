@@ -47,7 +47,7 @@ def test_a_drill_is_made_with_its_page_its_words_and_what_was_asked(cast, teache
     assert version.page == generate(request)
     assert Request.from_dict(version.request) == request
     assert (version.title, version.interval, version.key, version.instrument, version.source) == (
-        "E♭ major in sixths, one octave",
+        "E♭ major in sixths",
         "6",
         "E♭ major",
         "violin",
@@ -73,7 +73,7 @@ def test_own_title_words_level_and_tags_stand(teacher):
 def test_the_preview_is_a_part_of_the_page_and_changes_nothing(teacher):
     part = page_of(teacher.get("/drills/make/", ASKED, headers={"HX-Request": "true"}))
     assert "<html" not in part
-    assert "E♭ major in sixths, one octave" in part
+    assert "E♭ major in sixths" in part
     assert 'data-ref="n1"' in part
     assert not Drill.objects.exists()
 
@@ -81,7 +81,7 @@ def test_the_preview_is_a_part_of_the_page_and_changes_nothing(teacher):
 def test_what_cannot_be_played_says_why_and_leads_to_the_nearest(teacher):
     answer = teacher.get("/drills/make/", IMPOSSIBLE)
     page = page_of(answer)
-    assert "cannot be played on the G and D strings of a violin" in page
+    assert "tenths over three octaves and on the G and D strings: " in page
     nearest = answer.context["nearest_query"]
     assert "Make the nearest instead" in page
     again = teacher.get(f"/drills/make/?{nearest}")
@@ -121,13 +121,13 @@ def test_the_studio_s_usual_instrument_and_order_are_filled_in(cast, teacher):
         studio=cast.studio, interval_order=["thirds"], instrument="viola", string_length_mm=380
     )
     score = teacher.get("/drills/make/").context["score"]
-    assert (score.title, score.instrument) == ("G major in thirds, one octave", "viola")
+    assert (score.title, score.instrument) == ("G major in thirds, from E", "viola")
 
 
 def test_a_wide_stretch_is_told_in_millimetres_with_the_caution(teacher):
     # A3 on G with A4 on D: 328 mm x (2^(-2/12) - 2^(-7/12)) = 73.3 mm (arithmetic), which is wide
     # for a small hand and for no other.
-    asked = ASKED | {"interval": "octaves", "key": "A major", "hand": "small"}
+    asked = ASKED | {"interval": "octaves", "key": "A major", "hand": "small", "start": 1}
     page = page_of(teacher.get("/drills/make/", asked))
     assert "mm between the fingers" in page
     assert "If anything hurts, tingles or feels numb, stop and tell your teacher" in page

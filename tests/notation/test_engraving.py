@@ -17,7 +17,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 @pytest.fixture(scope="module")
 def score():
-    return generate(Request(interval="octaves", key="Bb major"))
+    return generate(Request(interval="octaves", key="Bb major", start=1))
 
 
 def written_groups(page: str) -> list[ElementTree.Element]:

@@ -80,12 +80,10 @@ def test_every_double_stop_has_the_interval_s_letters_and_is_spelled_in_the_key(
             assert key.contains(high), (request, item)
 
 
-def test_every_scale_goes_from_tonic_to_tonic_and_back(drills):
+def test_every_scale_goes_up_its_octaves_and_comes_back_to_where_it_began(drills):
     for request, score in drills:
         lower = [item.pitches[0] for item in score.written]
-        tonic = Key.parse(request.key).tonic
         assert lower[0] == lower[-1]
-        assert lower[0].pitch_class_name == tonic
         top = lower[7 * request.octaves]
         assert top.midi - lower[0].midi == 12 * request.octaves
         assert len(lower) == 14 * request.octaves + 1
@@ -106,7 +104,7 @@ def test_what_cannot_be_played_comes_with_a_reason_and_with_what_can():
         count += 1
         with pytest.raises(Infeasible) as refused:
             generate(request)
-        assert refused.value.reason.endswith("no place there.") or "tonic" in refused.value.reason
+        assert "no place" in refused.value.reason, refused.value.reason
         assert refused.value.nearest is not None
         assert generate(refused.value.nearest).written
     assert count
@@ -147,7 +145,7 @@ D_MAJOR_THIRDS = [
     [
         ({"interval": "octaves", "strings": (4, 3)}, G_MAJOR_OCTAVES_ON_G_AND_D),
         ({"interval": "sixths"}, G_MAJOR_SIXTHS),
-        ({"interval": "thirds", "key": "D major"}, D_MAJOR_THIRDS),
+        ({"interval": "thirds", "key": "D major", "start": 1}, D_MAJOR_THIRDS),
     ],
     ids=["octaves on two strings", "sixths", "thirds"],
 )
@@ -169,13 +167,13 @@ def test_separately_then_together_writes_both_notes_before_the_double_stop():
 
 
 def test_melodic_minor_goes_up_raised_and_comes_down_natural():
-    score = generate(Request(key="A minor", interval="sixths", manner="together"))
+    score = generate(Request(key="A minor", interval="sixths", manner="together", start=1))
     lower = [str(item.pitches[0])[:-1] for item in score.written]
     assert lower == ["A", "B", "C", "D", "E", "F#", "G#", "A", "G", "F", "E", "D", "C", "B", "A"]
 
 
 def test_harmonic_minor_keeps_its_seventh_raised():
-    asked = Request(key="D minor", interval="octaves", minor="harmonic", manner="together")
+    asked = Request(key="D minor", interval="octaves", minor="harmonic", manner="together", start=1)
     lower = [str(item.pitches[0])[:-1] for item in generate(asked).written]
     assert lower == ["D", "E", "F", "G", "A", "Bb", "C#", "D", "C#", "Bb", "A", "G", "F", "E", "D"]
 

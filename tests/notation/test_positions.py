@@ -42,7 +42,7 @@ def written_as(position: int) -> str:
 
 
 def test_it_is_drawn_at_the_first_note():
-    score = generate(Request(key="B minor", interval="unisons", instrument="viola"))
+    score = generate(Request(key="B minor", interval="unisons", instrument="viola", start=1))
     assert score.written[0].position == 2
     (page,) = engrave(score)
     assert "2nd pos." in WORDS.findall(page)[0]

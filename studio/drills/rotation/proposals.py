@@ -37,7 +37,8 @@ class Proposal:
 
     @property
     def label(self) -> str:
-        return f"{self.key.name} in {self.interval}"
+        """The title of its page; what was asked for where there is none."""
+        return self.score.title if self.score else f"{self.key.name} in {self.interval}"
 
     @property
     def says(self) -> Saying | None:

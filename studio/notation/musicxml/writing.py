@@ -19,7 +19,7 @@ from studio.notation.accidentals import with_accidentals
 from studio.notation.musicxml.leaf import leaf_of
 from studio.notation.score import Accidental, Score, Written
 from studio.theory import Pitch
-from studio.theory.fingers import MAX_FINGER
+from studio.theory.fingers import MAX_FINGER, position_name
 
 VERSION = "4.0"
 DOCTYPE = (
@@ -42,7 +42,6 @@ TYPES = {
 CLEFS = {"violin": ("G", 2), "viola": ("C", 3)}
 TREBLE = ("G", 2)
 WORDS_PT, POSITION_PT = 9, 7  # sizes on paper, in points, for programs that read them
-_ENDINGS = {1: "st", 2: "nd", 3: "rd"}
 HIGH_FOR_ALTO = 74  # a viola's page of notes mostly above D5 reads better in treble clef
 
 
@@ -181,9 +180,7 @@ def position_words(position: int) -> str:
     >>> [position_words(position) for position in (0, 1, 3, 11)]
     ['half pos.', '1st pos.', '3rd pos.', '11th pos.']
     """
-    if not position:
-        return "half pos."
-    return f"{position}{_ENDINGS.get(position, 'th')} pos."
+    return position_name(position).replace("position", "pos.")
 
 
 def _how_often(measure: Element, item: Written, before: str) -> str:
