@@ -70,11 +70,16 @@ class KeepForm(ShelfDrillForm):
         words = "Play what is written, slowly, each double stop until it is in tune."
         return cls(initial={"title": title, "words": words, "key": key})
 
-    def of_score(self, score: Score) -> Score | None:
-        """The score, or those of its bars that were asked for; ``None`` with an error said."""
+    def of_score(self, plain: dict) -> dict | None:
+        """The score as it is stored, or as much of it as was asked for; ``None``: an error is said.
+
+        Where all of it is kept, it is not gone through: a long one takes most of a second.
+        """
         first, last = self.cleaned_data["first_bar"], self.cleaned_data["last_bar"]
+        if first is None and last is None:
+            return plain
         try:
-            return score if first is None and last is None else only_bars(score, first, last)
+            return only_bars(Score.from_dict(plain), first, last).to_dict()
         except NotAScore as error:
             self.add_error("last_bar", f"{error}.")
             return None

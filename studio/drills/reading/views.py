@@ -14,7 +14,6 @@ from studio.drills import services
 from studio.drills.importing import FileForm, KeepForm
 from studio.drills.models import DrillVersion
 from studio.drills.sheets import Screen, Sheet
-from studio.notation import Score
 
 from . import services as readings
 from .models import ScoreReading
@@ -48,7 +47,7 @@ def reading(request: HttpRequest, reading_id: UUID) -> HttpResponse:
             return redirect("drill_reading", again)
         form = KeepForm(request.POST) if request.method == "POST" else None
         if form is not None and form.is_valid():
-            score = form.of_score(Score.from_dict(found.result["score"]))
+            score = form.of_score(found.result["score"])
             if score is not None:
                 return _keep(request, found, form, score)
         status = 200 if form is None else 422
@@ -60,11 +59,11 @@ def reading(request: HttpRequest, reading_id: UUID) -> HttpResponse:
     return response
 
 
-def _keep(request: HttpRequest, found: ScoreReading, form: KeepForm, score: Score) -> HttpResponse:
+def _keep(request: HttpRequest, found: ScoreReading, form: KeepForm, score: dict) -> HttpResponse:
     said = form.says() | {"source": DrillVersion.Source.IMPORTED}
     said["level"] = said.get("level") or found.result["level"]
-    said |= {"score": score.to_dict(), "instrument": score.instrument}
-    if said["score"] == found.result["score"]:  # all of it: its beginning is drawn already
+    said |= {"score": score, "instrument": score["instrument"]}
+    if score == found.result["score"]:  # all of it: its beginning is drawn already
         said["incipit"] = found.result["incipit"]
     drill = services.add_drill_once(found.studio, request.user, **said)
     messages.success(request, f"“{drill}” is on the shelf.")
