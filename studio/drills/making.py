@@ -27,7 +27,11 @@ PATTERNS = [
     ("scale", "a scale"),
     ("pairs", "double stops by name"),
     ("one_finger", "one finger across two strings"),
+    ("drone_above", "fingers under an open string"),
+    ("drone_below", "fingers over an open string"),
     ("third_finger_check", "third finger against the open string"),
+    ("fourth_finger_check", "fourth finger against the next open string"),
+    ("first_octaves", "first octaves"),
     ("ringing_octaves", "ringing octaves against the open string"),
     ("shifting", "shifting, with guide notes"),
     ("mixed", "mixed intervals on each step"),
@@ -45,7 +49,11 @@ ASKS = {
     "scale": ("interval", "minor", "start", *_RANGED),
     "pairs": ("pairs", "strings", "manner"),
     "one_finger": ("finger", "strings", "manner"),
+    "drone_above": ("direction", "strings", "manner"),
+    "drone_below": ("direction", "strings", "manner"),
     "third_finger_check": ("strings", "manner"),
+    "fourth_finger_check": ("strings", "manner"),
+    "first_octaves": ("strings", "manner"),
     "ringing_octaves": ("strings", "manner"),
     "shifting": ("interval", "strings"),
     "mixed": ("mixed", "minor", *_RANGED),
@@ -57,7 +65,7 @@ ASKS = {
     "chords": ("parts",),
     "inversions": ("chord", "parts"),
 }
-WITHOUT_KEY = ("third_finger_check", "ringing_octaves")
+WITHOUT_KEY = ("third_finger_check", "fourth_finger_check", "ringing_octaves")
 MIXED = [
     ("thirds-sixths-octaves", "thirds, sixths and octaves"),
     ("thirds-sixths", "thirds and sixths"),

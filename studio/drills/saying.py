@@ -6,6 +6,7 @@ from studio import figures
 from studio.accounts.models import Level
 from studio.notation import INTERVALS, Request, Score
 from studio.notation.manners import FREE, MANNERS
+from studio.notation.request import FIRST_STEPS
 from studio.theory.keys import Key
 
 from .models import Interval
@@ -22,16 +23,17 @@ OF_WORD = {
 OF_PATTERN = {
     "one_finger": Interval.FIFTH,
     "third_finger_check": Interval.OCTAVE,
+    "fourth_finger_check": Interval.UNISON,
+    "first_octaves": Interval.OCTAVE,
     "ringing_octaves": Interval.OCTAVE,
     "fingered_octaves": Interval.OCTAVE,
 }
 IN_ONE_INTERVAL = ("scale", "pairs", "shifting", "chromatic")
 LEVELS = {
-    "one_finger": Level.FIRST_STEPS,
-    "third_finger_check": Level.FIRST_STEPS,
+    **dict.fromkeys(FIRST_STEPS, Level.FIRST_STEPS),
     "fingered_octaves": Level.ADVANCED,
 }
-WITHOUT_KEY = ("third_finger_check", "ringing_octaves")
+WITHOUT_KEY = ("third_finger_check", "fourth_finger_check", "ringing_octaves")
 # How a pattern is played, where that is more than the order of a double stop's notes.
 _SHIFTING = (
     "Play the double stop. Then let the hand slide lightly with the finger of the small note, hear "

@@ -29,7 +29,8 @@ PAGE_DRILLS = 24
 # Patterns that are no way to practise a family of intervals in a key as a whole.
 NO_SCALES = (
     *("pairs", "ringing_octaves", "shifting", "mixed", "resolutions", "arpeggio", "chromatic"),
-    *("fingered_octaves", "one_string", "chords", "inversions"),
+    *("fingered_octaves", "one_string", "chords", "inversions", "drone_above", "drone_below"),
+    *("fourth_finger_check", "first_octaves"),
 )
 # The words of the interval order, and the intervals of drills that each stands for.
 FAMILIES: dict[str, tuple[Interval, ...]] = {

@@ -38,6 +38,8 @@ LAYOUTS: dict[str, dict[str, int]] = {
     "print": {"pageWidth": 1900, "pageHeight": 2700, "scale": 40},
     "incipit": {"pageWidth": 1500, "scale": 40},
 }
+_SIDES = ("pageWidth", "pageHeight")
+LARGE = 1.4  # times the usual size, for who has just begun: chosen
 _OPTIONS: dict[str, Any] = {
     "breaks": "auto",
     "header": "none",
@@ -130,14 +132,17 @@ def engrave(
     texts = {
         ref: _ROOM_LETTER * (len(figure.text) + _LIFT_LETTERS) for ref, figure in shown.items()
     }
-    drawn = _draw(to_musicxml(score, figures=texts, ends=ends), layout, bool(texts))
+    document = to_musicxml(score, figures=texts, ends=ends)
+    drawn = _draw(document, layout, bool(texts), score.large)
     by_id = {item.id: item for item in score.written}
     named = name or name_of(score)
     return tuple(_dressed(page, by_id, shown, named, id_prefix) for page in drawn)
 
 
 @lru_cache(maxsize=256)
-def _draw(musicxml: str, layout: str, has_figures: bool = False) -> tuple[str, ...]:
+def _draw(
+    musicxml: str, layout: str, has_figures: bool = False, large: bool = False
+) -> tuple[str, ...]:
     import verovio  # 8 MB that only engraving needs
 
     with _LOCK:
@@ -151,7 +156,7 @@ def _draw(musicxml: str, layout: str, has_figures: bool = False) -> tuple[str, .
         toolkit.setOptions({"xmlIdSeed": seed, "inputFrom": "musicxml", "breaks": "none"})
         _load(toolkit, _FINGERING.sub(rf"<fingering>{_BLANK}\1{_BLANK}</fingering>", musicxml))
         mei = _DIRECTION.sub(_set_apart, toolkit.getMEI())
-        toolkit.setOptions({"inputFrom": "mei", **_options_for(layout, has_figures)})
+        toolkit.setOptions({"inputFrom": "mei", **_options_for(layout, has_figures, large)})
         _load(toolkit, mei)
         return tuple(toolkit.renderToSVG(n + 1) for n in range(toolkit.getPageCount()))
 
@@ -161,14 +166,22 @@ def _load(toolkit: Any, document: str) -> None:
         raise NotEngraved("the engraver could not load the score; its log says why")
 
 
-def _options_for(layout: str, has_figures: bool) -> dict[str, Any]:
+def _options_for(layout: str, has_figures: bool, large: bool) -> dict[str, Any]:
     return {
         "pageHeight": 60000,
         **_OPTIONS,
-        **LAYOUTS[layout],
+        **_layout(layout, large),
         **(_UNDER_FIGURES if has_figures else {}),
         "adjustPageHeight": layout != "print",
     }
+
+
+def _layout(layout: str, large: bool) -> dict[str, int]:
+    """The page of a layout; on a narrower one, shown as wide, everything is larger."""
+    found = dict(LAYOUTS[layout])
+    if large and layout != "incipit":  # thumbnails are of one scale
+        found |= {side: round(found[side] / LARGE) for side in _SIDES if side in found}
+    return found
 
 
 def _set_apart(found: re.Match[str]) -> str:

@@ -7,17 +7,24 @@ strings, then another interval.
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 from studio.notation.arpeggios import APART, arpeggio, chromatic
 from studio.notation.assembly import Assembly
 from studio.notation.chords import chords, inversions
 from studio.notation.degrees import double_stops, scale_names
 from studio.notation.fingering import Placed, candidates, finger
+from studio.notation.first_steps import (
+    drone_above,
+    drone_below,
+    first_octaves,
+    fourth_finger_check,
+)
 from studio.notation.limits import limit_of, position_needed
 from studio.notation.overlays import overlaid
 from studio.notation.patterns import one_finger, pairs, ringing_octaves, third_finger_check
 from studio.notation.progressions import mixed, resolutions
-from studio.notation.request import INTERVALS, OCTAVE_WORDS, Infeasible, Request
+from studio.notation.request import FIRST_STEPS, INTERVALS, OCTAVE_WORDS, Infeasible, Request
 from studio.notation.score import Score
 from studio.notation.shifting import fingered_octaves, shifting
 from studio.notation.single_line import one_string
@@ -30,6 +37,10 @@ PATTERN_WORDS = {  # what cannot be played, with the word for its interval
     "one_finger": "one finger across two strings",
     "third_finger_check": "the third finger against the open string",
     "ringing_octaves": "ringing octaves",
+    "drone_above": "fingers under an open string",
+    "drone_below": "fingers over an open string",
+    "fourth_finger_check": "the fourth finger against the next open string",
+    "first_octaves": "first octaves",
     "shifting": "{}, shifting",
     "mixed": "mixed intervals",
     "resolutions": "this resolution",
@@ -72,7 +83,9 @@ def is_feasible(request: Request) -> bool:
 
 def _try(request: Request) -> Score | None:
     score = _MAKERS[request.pattern](request)
-    return overlaid(score, request) if score else None
+    if score is None:
+        return None
+    return replace(overlaid(score, request), large=request.pattern in FIRST_STEPS)
 
 
 def _scale(request: Request) -> Score | None:
@@ -134,6 +147,10 @@ _MAKERS: dict[str, Callable[[Request], Score | None]] = {
     "one_string": one_string,
     "chords": chords,
     "inversions": inversions,
+    "drone_above": drone_above,
+    "drone_below": drone_below,
+    "fourth_finger_check": fourth_finger_check,
+    "first_octaves": first_octaves,
 }
 
 

@@ -43,15 +43,15 @@ def one_finger(request: Request) -> Score | None:
     the pair of strings is left out.
     """
     assembly = Assembly(request)
-    for index in _pairs(request):
+    for index in string_pairs(request):
         low_string, high_string = request.player.open_strings[index : index + 2]
-        low = _note_under(low_string, request.finger, request)
-        high = _note_under(high_string, request.finger, request)
+        low = note_under(low_string, request.finger, request)
+        high = note_under(high_string, request.finger, request)
         if high.midi - low.midi != high_string.midi - low_string.midi:
             continue
         if request.open_strings:
-            _place(assembly, low_string, high_string, index, (0, 0), request)
-        _place(assembly, low, high, index, (request.finger, request.finger), request)
+            place(assembly, low_string, high_string, index, (0, 0), request)
+        place(assembly, low, high, index, (request.finger, request.finger), request)
     word = _FINGER_WORDS[request.finger]
     return assembly.score(f"{request.spelled_key.name}: the {word} finger across two strings")
 
@@ -62,10 +62,10 @@ def third_finger_check(request: Request) -> Score | None:
     The note under the finger is the open string's own, an octave higher, whatever the key.
     """
     assembly = Assembly(request)
-    for index in _pairs(request):
+    for index in string_pairs(request):
         low = request.player.open_strings[index]
         high = Pitch(low.step, low.alter, low.octave + 1)
-        _place(assembly, low, high, index, (0, 3), request)
+        place(assembly, low, high, index, (0, 3), request)
     return assembly.score("The third finger against the open string below it")
 
 
@@ -78,14 +78,14 @@ def ringing_octaves(request: Request) -> Score | None:
     """
     assembly = Assembly(request)
     for position, stopping in _RINGING:
-        for index in _pairs(request):
+        for index in string_pairs(request):
             low = request.player.open_strings[index]
             high = Pitch(low.step, low.alter, low.octave + 1)
-            _place(assembly, low, high, index, (0, stopping), request, position)
+            place(assembly, low, high, index, (0, stopping), request, position)
     return assembly.score("Ringing octaves against the open strings")
 
 
-def _pairs(request: Request) -> list[int]:
+def string_pairs(request: Request) -> list[int]:
     strings = request.player.open_strings
     pairs = range(len(strings) - 1)
     if request.strings is None:
@@ -93,12 +93,12 @@ def _pairs(request: Request) -> list[int]:
     return [index for index in pairs if string_number(index, strings) == request.strings[0]]
 
 
-def _note_under(string: Pitch, finger: int, request: Request) -> Pitch:
+def note_under(string: Pitch, finger: int, request: Request) -> Pitch:
     """The key's note that a finger stands on in first position."""
     return step_up(string, finger, scale_names(request.spelled_key))
 
 
-def _place(
+def place(
     assembly: Assembly,
     low: Pitch,
     high: Pitch,

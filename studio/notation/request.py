@@ -23,7 +23,13 @@ INTERVALS = {
 PATTERNS = (
     *("scale", "pairs", "one_finger", "third_finger_check", "ringing_octaves", "shifting"),
     *("mixed", "resolutions", "arpeggio", "chromatic", "fingered_octaves", "one_string"),
-    *("chords", "inversions"),
+    *("chords", "inversions", "drone_above", "drone_below", "fourth_finger_check"),
+    "first_octaves",
+)
+# For beginners: set out large.
+FIRST_STEPS = (
+    *("one_finger", "third_finger_check", "drone_above", "drone_below", "fourth_finger_check"),
+    "first_octaves",
 )
 SINGLE_LINES = ("one_string",)  # judged by a melodic tuning
 DIRECTIONS = ("up", "down", "up_and_down")
@@ -73,7 +79,8 @@ class Request:
         ``shifting`` in one interval, with guide notes; ``mixed`` intervals on each step of a scale;
         ``resolutions``; ``arpeggio`` and ``chromatic`` scale in one interval; ``fingered_octaves``;
         a scale on ``one_string``; ``chords`` on each step and ``inversions`` of one chord, lower
-        pair then upper pair
+        pair then upper pair; ``drone_above`` and ``drone_below`` a moving finger,
+        ``fourth_finger_check``, ``first_octaves``
     interval : a word of ``INTERVALS``, where the pattern is in one
     key : key name such as ``G major``
     instrument : violin or viola

@@ -214,6 +214,7 @@ class Score:
     written : in the order in which it stands on the page
     page : of a score from elsewhere, the page as it came (:mod:`studio.notation.musicxml.page`);
         empty for one whose page is made of what is written
+    large : whether it is set out large, for who has just begun
 
     Raises
     ------
@@ -226,6 +227,7 @@ class Score:
     written: tuple[Written, ...]
     key: str | None = None
     page: str = ""
+    large: bool = False
 
     def __post_init__(self) -> None:
         instrument_named(self.instrument)
@@ -275,6 +277,7 @@ class Score:
             "key": self.key,
             "written": [_plain(item) for item in self.written],
             **({"page": self.page} if self.page else {}),
+            **({"large": True} if self.large else {}),
         }
 
     @classmethod
@@ -285,6 +288,7 @@ class Score:
             instrument=data["instrument"],
             key=data.get("key"),
             page=data.get("page", ""),
+            large=data.get("large", False),
             written=tuple(_written(item) for item in data["written"]),
         )
 

@@ -13,7 +13,7 @@ from itertools import pairwise, product
 from studio.notation import INTERVALS, Request, Score, Written
 from studio.notation.manners import FIRST_BOWS, MANNERS, RHYTHMS, SLURS, STROKES
 from studio.notation.musicxml import read_musicxml, to_musicxml
-from studio.notation.request import CHORDS, MINOR_FORMS, PARTS, RESOLUTIONS
+from studio.notation.request import CHORDS, FIRST_STEPS, MINOR_FORMS, PARTS, RESOLUTIONS
 from studio.theory import ALL_KEYS, INSTRUMENTS
 from tests.notation.accidentals_read import faults_of
 
@@ -21,7 +21,7 @@ WHERE = (None, (4, 3), (3, 2), (2, 1))
 RANGES = (1, 2, 3)
 FINGERBOARD_SEMITONES = 24
 REACH_SEMITONES = 9  # first to fourth finger of a tenth; a hand in first position spans 5
-OF_OPEN_STRINGS = ("one_finger", "third_finger_check", "ringing_octaves")  # whatever the key
+OF_OPEN_STRINGS = (*FIRST_STEPS, "ringing_octaves")  # whatever the key
 
 
 def every_pattern() -> Iterator[Request]:
@@ -57,7 +57,8 @@ def _asked(key: str) -> Iterator[dict]:
             yield {"pattern": "inversions", "parts": parts, "chord": chord}
     for finger in (1, 2, 3):
         yield {"pattern": "one_finger", "finger": finger}
-    yield {"pattern": "third_finger_check"}
+    for pattern in FIRST_STEPS[1:]:
+        yield {"pattern": pattern}
 
 
 def overlaid(requests: Iterable[Request], chance: random.Random) -> Iterator[Request]:

@@ -139,7 +139,13 @@ def read_musicxml(
         moments, crowded = _moments(sounding)
         written = _with_ids(moments, order)
         score = without_usual(
-            Score(title=name, instrument=player, key=_key(element), written=tuple(written))
+            Score(
+                title=name,
+                instrument=player,
+                key=_key(element),
+                written=tuple(written),
+                large=_is_ours(root) and root.find("defaults/scaling") is not None,
+            )
         )
     except ValueError as error:
         raise NotMusic(f"The page cannot be a drill: {error}.") from None

@@ -41,6 +41,7 @@ TYPES = {
 }
 CLEFS = {"violin": ("G", 2), "viola": ("C", 3)}
 TREBLE = ("G", 2)
+LARGE_STAFF_MM = 10.0  # chosen; a usual staff is about 7 mm high
 WORDS_PT, POSITION_PT = 9, 7  # sizes on paper, in points, for programs that read them
 HIGH_FOR_ALTO = 74  # a viola's page of notes mostly above D5 reads better in treble clef
 
@@ -79,6 +80,8 @@ def _made(score: Score, figures: Mapping[str, str] | None, names: bool, ends: bo
     SubElement(SubElement(root, "work"), "work-title").text = score.title
     identification = SubElement(root, "identification")
     SubElement(SubElement(identification, "encoding"), "software").text = "studio"
+    if score.large:
+        _large(root)
     parts = SubElement(SubElement(root, "part-list"), "score-part", id="P1")
     SubElement(parts, "part-name", {"print-object": "no"}).text = score.instrument.capitalize()
     part = SubElement(root, "part", id="P1")
@@ -103,6 +106,13 @@ def _made(score: Score, figures: Mapping[str, str] | None, names: bool, ends: bo
     if ends:
         _final_barline(measure)
     return root
+
+
+def _large(root: Element) -> None:
+    """A staff larger than usual, by the standard's own word for it: so many mm for 40 tenths."""
+    scaling = SubElement(SubElement(root, "defaults"), "scaling")
+    SubElement(scaling, "millimeters").text = f"{LARGE_STAFF_MM:g}"
+    SubElement(scaling, "tenths").text = "40"
 
 
 def _divisions(score: Score) -> int:
