@@ -239,3 +239,28 @@ def test_every_page_fits_and_its_controls_are_named_and_large_enough(cast, opene
             page.goto(address)
             for viewport in (DESK, PHONE):
                 assert problems(page, viewport) == [], address
+
+
+def test_a_pupil_asks_at_a_moment_and_finds_the_answer(cast, opened):
+    clip = make_clip(cast.enrolment, "Thirds in G")
+    clip.stages.filter(kind="playback").update(state="waiting")  # no recording is asked for
+    make_return(clip, "Roll the finger back a little.")
+    make_clip(cast.other_enrolment, "Waits")
+    make_clip(cast.enrolment, "Waits too")
+    phone = opened(cast.pupil, f"/clips/{clip.pk}/")
+    phone.get_by_role("link", name="Ask about this").click()
+    phone.get_by_label("Your question").fill("Back to where?")
+    phone.get_by_role("button", name="Send the question").click()
+    expect(phone.locator(".messages .success")).to_be_visible()
+
+    desk = opened(cast.teacher, "/waiting/", DESK)
+    desk.get_by_role("link", name="Jonas Weidegger").first.click()  # the question lies over nothing
+    expect(desk).to_have_url(re.compile("pupil="))
+    desk.get_by_role("link", name="Back to where?").click()
+    desk.get_by_label("Your answer").fill("To the scroll.")
+    desk.get_by_role("button", name="Answer", exact=True).click()
+    expect(desk.locator(".messages .success")).to_be_visible()
+
+    phone.goto(phone.url.split("/questions/")[0] + "/queue/")
+    phone.get_by_role("link", name="Back to where?").click()
+    expect(phone.get_by_text("To the scroll.")).to_be_visible()
