@@ -115,7 +115,7 @@ def kept_sheet(
 
 
 def printed(score: Score, figures: Mapping[str, Figure] | None = None) -> list[SafeString]:
-    """Every page for paper."""
+    """Every line of music for paper; title and words stand above the first on the same sheet."""
     cut = leaves(with_accidentals(score), 4 * LEAF_WRITTEN)
     drawn = [
         page

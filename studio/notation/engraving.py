@@ -35,11 +35,12 @@ ElementTree.register_namespace("xlink", XLINK)
 LAYOUTS: dict[str, dict[str, int]] = {
     "phone": {"pageWidth": 890, "scale": 40},
     "desk": {"pageWidth": 2400, "scale": 40},
-    "print": {"pageWidth": 1900, "pageHeight": 2700, "scale": 40},
+    # For paper each line of music is a page of the engraver's; a sheet ends between two.
+    "print": {"pageWidth": 1900, "pageHeight": 100, "scale": 40},
     "incipit": {"pageWidth": 1500, "scale": 40},
 }
-_SIDES = ("pageWidth", "pageHeight")
-LARGE = 1.4  # times the usual size, for who has just begun: chosen
+# Times the usual size, for who has just begun: chosen. A phone's lines hold three bars as it is.
+LARGE = {"desk": 1.4, "print": 1.4}
 _OPTIONS: dict[str, Any] = {
     "breaks": "auto",
     "header": "none",
@@ -117,7 +118,8 @@ def engrave(
     Returns
     -------
     tuple of str
-        One SVG element a page, to be put into HTML as it is. One page unless for print.
+        One SVG element a page, to be put into HTML as it is. One page, but for print, where it is
+        one for each line of music.
 
     Raises
     ------
@@ -172,15 +174,15 @@ def _options_for(layout: str, has_figures: bool, large: bool) -> dict[str, Any]:
         **_OPTIONS,
         **_layout(layout, large),
         **(_UNDER_FIGURES if has_figures else {}),
-        "adjustPageHeight": layout != "print",
+        "adjustPageHeight": True,
     }
 
 
 def _layout(layout: str, large: bool) -> dict[str, int]:
     """The page of a layout; on a narrower one, shown as wide, everything is larger."""
     found = dict(LAYOUTS[layout])
-    if large and layout != "incipit":  # thumbnails are of one scale
-        found |= {side: round(found[side] / LARGE) for side in _SIDES if side in found}
+    if large:  # thumbnails are of one scale
+        found["pageWidth"] = round(found["pageWidth"] / LARGE.get(layout, 1.0))
     return found
 
 

@@ -15,6 +15,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 TABLET = {"width": 820, "height": 1180}
 LONG = generate(Request(key="A major", interval="thirds", octaves=2, playings=3))
 SHORT = generate(Request(key="G major", interval="octaves"))
+SIXTHS = generate(Request(key="D major", interval="sixths", octaves=2))
 
 
 @pytest.fixture
@@ -209,4 +210,22 @@ def test_paper_is_black_on_white_in_the_dark_too(cast, opened):
         "rgb(255, 255, 255)",
     ]
     expect(page.get_by_role("link", name="Back to the drill")).to_be_hidden()
+
+
+@pytest.mark.parametrize("sheet", ["A4", "Letter"])
+def test_title_words_and_music_come_out_of_the_printer_on_one_sheet(cast, opened, sheet):
+    drill = make_drill(cast.teacher, cast.studio, "Sixths for Monday", score=SIXTHS.to_dict())
+    page = opened(cast.teacher, f"/drills/{drill.pk}/paper/")
+    printed = page.pdf(format=sheet)
+    assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
+
+
+def test_a_line_of_music_is_not_cut_where_a_sheet_ends(cast, opened):
+    long = generate(Request(pattern="mixed", key="C major", octaves=2))
+    drill = make_drill(cast.teacher, cast.studio, score=long.to_dict())
+    page = opened(cast.teacher, f"/drills/{drill.pk}/paper/")
     assert page.pdf(format="A4").count(b"/Type /Page\n") >= 2
+    lines = page.locator(".paper-page")
+    assert lines.count() > 4
+    style = "lines => lines.map(line => getComputedStyle(line).breakInside)"
+    assert set(lines.evaluate_all(style)) == {"avoid"}

@@ -8,6 +8,7 @@ from studio.notation import Request, Score, generate
 from studio.notation.engraving import engrave
 from studio.notation.musicxml import read_musicxml, to_musicxml
 from studio.notation.request import FIRST_STEPS
+from studio.theory import ALL_KEYS
 
 
 def made(pattern: str, **asked: object) -> Score:
@@ -29,6 +30,13 @@ def test_an_exercise_goes_by_steps_against_an_open_string(pattern, asked, notes,
     assert " ".join("+".join(map(str, item.pitches)) for item in score.written) == notes
     assert " ".join("".join(map(str, item.fingers)) for item in score.written) == fingers
     assert {item.position for item in score.written} == {1}
+
+
+@pytest.mark.parametrize("instrument", ["violin", "viola"])
+@pytest.mark.parametrize("key", [str(key) for key in ALL_KEYS])
+def test_every_key_has_every_exercise(key, instrument):
+    for pattern in FIRST_STEPS:
+        assert made(pattern, key=key, instrument=instrument).written
 
 
 @pytest.mark.parametrize("pattern", FIRST_STEPS)
