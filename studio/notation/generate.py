@@ -30,6 +30,7 @@ from studio.notation.shifting import fingered_octaves, shifting
 from studio.notation.single_line import one_string
 from studio.notation.tonics import in_direction, starts
 from studio.theory import Pitch
+from studio.theory.fingers import MAX_POSITION
 
 CHORDAL = ("chords", "inversions")
 RANGED = ("mixed", "arpeggio", "chromatic", "fingered_octaves")
@@ -204,11 +205,21 @@ def _reason_of_pattern(request: Request) -> str:
         strings = request.player.open_strings
         string = strings[len(strings) - request.string].step
         octaves = OCTAVE_WORDS[request.octaves]
+        if is_feasible(request.but(highest_position=MAX_POSITION)):
+            return (
+                f"Highest position {request.highest_position} is too low for {octaves} of {key} "
+                f"on the {string} string."
+            )
         return (
             f"{octaves.capitalize()} from {key}’s lowest note go beyond the {string} string {on}."
         )
     if request.pattern in CHORDAL:
         return f"In {key}, no chord of {request.parts} notes lies in one hand on the strings {on}."
+    if is_feasible(request.but(highest_position=MAX_POSITION)):
+        return (
+            f"Highest position {request.highest_position} is too low for {key}: "
+            f"{PATTERN_WORDS[request.pattern].format(request.interval)}."
+        )
     words = PATTERN_WORDS[request.pattern].format(request.interval)
     octaves = f", {OCTAVE_WORDS[request.octaves]}" if request.pattern in RANGED else ""
     return f"{key}: {words}{octaves}, cannot be played {_where(request)} {on}."

@@ -53,14 +53,15 @@ def one_string(request: Request) -> Score | None:
     row = in_direction(up, request, down)
     if max(pitch.midi for pitch in row) > string.midi + MAX_STOP_SEMITONES:
         return None
-    return _written(_fingered(row, string), request, string)
+    fingered = _fingered(row, string, request.highest_position)
+    return _written(fingered, request, string) if fingered else None
 
 
 def _tonics_near(string: Pitch, name: str) -> list[Pitch]:
     return [Pitch.parse(f"{name}{octave}") for octave in range(string.octave, string.octave + 3)]
 
 
-def _ways(pitch: Pitch, string: Pitch) -> list[Stopped]:
+def _ways(pitch: Pitch, string: Pitch, highest: int) -> list[Stopped]:
     stop = pitch.midi - string.midi
     if stop == 0:
         return [Stopped(pitch, 0, None)]
@@ -68,19 +69,23 @@ def _ways(pitch: Pitch, string: Pitch) -> list[Stopped]:
     return [
         Stopped(pitch, finger, letters - finger + 1)
         for finger in range(1, MAX_FINGER + 1)
-        if letters - finger + 1 >= 0 and stop >= finger
+        if 0 <= letters - finger + 1 <= highest and stop >= finger
     ]
 
 
-def _fingered(row: list[Pitch], string: Pitch) -> list[Stopped]:
+def _fingered(row: list[Pitch], string: Pitch, highest: int) -> list[Stopped] | None:
+    """The cheapest row; ``None`` where a note lies above the highest position."""
     best: list[tuple[float, list[Stopped]]] = [(0.0, [])]
     for pitch in row:
+        ways = _ways(pitch, string, highest)
+        if not ways:
+            return None
         best = [
             min(
                 ((price + _price(path, way), [*path, way]) for price, path in best),
                 key=lambda found: found[0],
             )
-            for way in _ways(pitch, string)
+            for way in ways
         ]
     return min(best, key=lambda found: found[0])[1]
 

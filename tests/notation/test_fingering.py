@@ -58,6 +58,10 @@ def test_no_hand_goes_higher_than_the_highest_position():
             "Highest position 3 is too low for the second octave of G major in thirds",
         ),
         ({"octaves": 2, "strings": (4, 3)}, "The G and D strings alone are too few"),
+        (
+            {"pattern": "one_string", "octaves": 1, "highest_position": 3},
+            "Highest position 3 is too low for one octave of G major on the D string.",
+        ),
         ({"octaves": 3}, "Three octaves are more than the fingerboard has for G major in octaves"),
         (
             {"interval": "tenths", "strings": (2, 1), "octaves": 3},
