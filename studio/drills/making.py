@@ -128,14 +128,14 @@ STRINGS = [
 ]
 FITTING = 0
 STARTS = [
+    (1, "the tonic"),  # first: an address that says nothing of it means this
     (FITTING, "the lowest that lies well"),
-    (1, "the tonic"),
     *((2, "the second degree"), (3, "the third degree"), (4, "the fourth degree")),
     *((5, "the fifth degree"), (6, "the sixth degree"), (7, "the seventh degree")),
 ]
 HIGHEST = [
-    (position, "as high as it goes" if position == MAX_POSITION else position_name(position))
-    for position in range(1, MAX_POSITION + 1)
+    (MAX_POSITION, "as high as it goes"),
+    *((position, position_name(position)) for position in range(1, MAX_POSITION)),
 ]
 _LATER = (  # whose usual value stands where an address says nothing of them
     *("resolution", "chord", "parts", "string", "rhythm", "slur", "first_bow", "stroke"),

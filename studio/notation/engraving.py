@@ -53,7 +53,7 @@ _OPTIONS: dict[str, Any] = {
     "spacingSystem": 8,
     "fingeringScale": 0.85,
     # In half staff spaces: what stands over and under the staff keeps clear of it.
-    "defaultTopMargin": 1.0,
+    "defaultTopMargin": 1.2,
     "defaultBottomMargin": 0.8,
 }
 # The engraver goes by a digit's own width, and so draws it against a stem. With a blank on either

@@ -90,6 +90,23 @@ def test_what_cannot_be_played_says_why_and_leads_to_the_nearest(teacher):
     assert not Drill.objects.exists()
 
 
+def test_an_address_that_says_nothing_of_start_and_height_shows_what_it_makes(teacher):
+    page = page_of(teacher.get("/drills/make/", ASKED))
+    assert page.index('<option value="1">the tonic') < page.index("the lowest that lies well")
+    assert page.index("as high as it goes") < page.index(">1st position")
+
+
+def test_another_fingering_can_be_chosen_and_is_kept(teacher):
+    asked = ASKED | {"interval": "octaves", "key": "A major", "octaves": "2"}
+    offered = teacher.get("/drills/make/", asked).context["fingerings"]
+    assert [choice.word for choice in offered][0] == "usual"
+    other = offered[-1].word
+    teacher.post("/drills/make/", asked | {"fingering": other})
+    version = DrillVersion.objects.get()
+    assert version.request["fingering"] == other
+    assert version.page == generate(Request.from_dict(version.request))
+
+
 def test_a_form_that_is_wrong_is_said_in_the_preview(teacher):
     page = page_of(teacher.get("/drills/make/", ASKED | {"playings": "40"}))
     assert "Times together: Ensure this value is less than or equal to 12." in page
