@@ -236,7 +236,8 @@ def _like(item: Written, changed: Mapping[str, Written], bar: tuple[Written, ...
     """A separate note with string and finger of the next double stop of its bar that has it, else
     of the one before.
 
-    Of a unison's two equal notes the first one separately is the first one together.
+    Of a unison's two equal notes it is the one on its own string; where no string is written, the
+    first one separately is the first one together.
     """
     at, pitch = bar.index(item), item.pitches[0]
     for other in (*bar[at + 1 :], *reversed(bar[:at])):
@@ -244,7 +245,8 @@ def _like(item: Written, changed: Mapping[str, Written], bar: tuple[Written, ...
         if both is not None and pitch in both.pitches:
             places = [place for place, held in enumerate(both.pitches) if held == pitch]
             before = sum(earlier.pitches == item.pitches for earlier in bar[:at])
-            place = places[min(before, len(places) - 1)]
+            own = [place for place in places if other.strings[place] in item.strings]
+            place = own[0] if len(own) == 1 else places[min(before, len(places) - 1)]
             return replace(item, strings=(both.strings[place],), fingers=(both.fingers[place],))
     return item
 

@@ -21,7 +21,8 @@ def drone_above(request: Request) -> Score | None:
         low_string, high_string = request.player.open_strings[index : index + 2]
         for finger in _fingers(request):
             low = note_under(low_string, finger, request)
-            if low.midi > high_string.midi:  # a raised fourth finger passes the open string
+            # A raised fourth finger passes the open string, or meets it under another name.
+            if low.midi > high_string.midi or (low.midi == high_string.midi and low != high_string):
                 continue
             place(assembly, low, high_string, index, (finger, 0), request)
     return assembly.score(f"{request.spelled_key.name}: fingers under an open string")

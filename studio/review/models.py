@@ -427,7 +427,7 @@ class QuestionEntry(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.author}, {self.said_at:%Y-%m-%d}"
+        return f"{self.author} on {self.question}"
 
 
 class Phrase(models.Model):

@@ -198,7 +198,7 @@ def _say_figure(page: Element, score: Score, ref: str, text: str) -> None:
     if note is None:
         return
     verses = {lyric.get("number", "1") for lyric in page.iter("lyric")}
-    number = 1 + max((int(verse) for verse in verses if verse.isdecimal()), default=0)
+    number = 1 + max((whole(verse) or 0 for verse in verses), default=0)
     lyric = SubElement(note, "lyric", number=str(min(number, 9)), placement="below")
     SubElement(lyric, "syllabic").text = "single"
     SubElement(lyric, "text").text = text
