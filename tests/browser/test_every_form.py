@@ -6,9 +6,11 @@ typed. One server and one set of rows are for all; the rows are put back before 
 """
 
 import re
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
@@ -58,6 +60,8 @@ class Studio:
     browsers: dict[tuple[str, bool], Watched]
     chromium: Browser
     database: Database
+    media: Path
+    kept_media: Path  # as it was at first
 
     def page_of(self, form: Form) -> Page:
         """A page of the person whose form it is, in a browser that keeps nothing from before."""
@@ -71,10 +75,11 @@ class Studio:
         return browser.page
 
     def put_back(self) -> None:
-        """Put the rows back; no page of the form before goes on asking for what it had made."""
+        """Put rows and files back; no page of the form before asks on for what it had made."""
         for browser in self.browsers.values():
             browser.page.goto("about:blank")
         self.database.put_back()
+        shutil.copytree(self.kept_media, self.media, dirs_exist_ok=True)
 
     def troubles(self) -> list[str]:
         found = [what for browser in self.browsers.values() for what in browser.troubles]
@@ -102,7 +107,9 @@ def studio(chromium, django_db_blocker, tmp_path_factory) -> Iterator[Studio]:
             # Later than logging in, which makes links for a new password void.
             rows = furnish(cast, matrix.furnished(cast, folder))
             server = LiveServer("localhost")
-            made = Studio(server.url, rows, sessions, {}, chromium, Database())
+            kept = tmp_path_factory.mktemp("kept") / "media"
+            shutil.copytree(folder, kept)
+            made = Studio(server.url, rows, sessions, {}, chromium, Database(), folder, kept)
             yield made
             for browser in made.browsers.values():
                 browser.close()
