@@ -37,7 +37,7 @@ from pathlib import Path
 from studio.notation import Infeasible, Request, Score, generate
 from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import NotEngraved
-from studio.notation.musicxml import NotMusic, read_musicxml, reading
+from studio.notation.musicxml import NotMusic, read_musicxml, reading, timed_notes
 from studio.notation.musicxml.bars import bar_numbers
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import open_musicxml
@@ -181,7 +181,7 @@ def displayed(data: bytes) -> tuple[list, list, dict[int, int]]:
     part = only_part(root, None, None)
     numbers, _ = bar_numbers(part)
     as_sounding(part)
-    reading._seat(part)
+    timed_notes.seat(part)
     keys = {
         number: int(fifths.text or 0)
         for number, measure in zip(numbers, part.findall("measure"), strict=True)
@@ -189,7 +189,7 @@ def displayed(data: bytes) -> tuple[list, list, dict[int, int]]:
     }
     shown = [(note.findtext("accidental") or "").strip() for note in part.iter("note")]
     without_unfollowed(part, numbers)
-    notes = reading._timed(root, reading._noted(part), make_plain(part), numbers)
+    notes = timed_notes.timed(root, timed_notes.details(part), make_plain(part), numbers)
     found, seen = [], set()
     for moment in reading._moments(notes)[0]:
         found.append([(n.pitch, shown[n.noted.seat]) for n in moment.begins if shown[n.noted.seat]])

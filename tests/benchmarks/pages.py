@@ -32,7 +32,7 @@ from fractions import Fraction
 from pathlib import Path
 from xml.etree.ElementTree import Element, fromstring
 
-from studio.notation.musicxml import NotMusic, read_musicxml, reading
+from studio.notation.musicxml import NotMusic, read_musicxml, timed_notes
 from studio.notation.musicxml.bars import bar_numbers, playing_order
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import open_musicxml
@@ -61,9 +61,9 @@ def ours(data: bytes, part_id: str) -> tuple[Counter, set[int], list[int], bool]
     numbers, own = bar_numbers(part)
     as_sounding(part)
     order = playing_order(part)
-    reading._seat(part)
+    timed_notes.seat(part)
     said = set[int]().union(*without_unfollowed(part, numbers).bars.values())
-    noted = reading._noted(part)
+    noted = timed_notes.details(part)
     divisions = make_plain(part)
     starts = bar_starts(part, divisions)
     notes = Counter(
@@ -74,7 +74,7 @@ def ours(data: bytes, part_id: str) -> tuple[Counter, set[int], list[int], bool]
             note.end - note.start,
             float(note.pitch.midi),
         )
-        for note in reading._timed(root, noted, divisions, numbers)
+        for note in timed_notes.timed(root, noted, divisions, numbers)
     )
     return notes, said, order, own
 

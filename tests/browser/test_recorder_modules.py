@@ -95,8 +95,8 @@ def test_a_string_is_in_tune_in_pure_fifths_and_in_equal_temperament(call):
     )
     at_442 = call("open-strings", "off", g, 195.998 * 442 / 440, 440, 442)
     assert at_442 == pytest.approx(0, abs=0.01)
-    assert call("recorder-words", "stringSaid", -9.2, 6) == "heard, 9 cents too low"
-    assert call("recorder-words", "stringSaid", 4.0, 6) == "heard, in tune"
+    assert call("take-words", "stringSaid", -9.2, 6) == "heard, 9 cents too low"
+    assert call("take-words", "stringSaid", 4.0, 6) == "heard, in tune"
 
 
 # -- loudness, and what is done to the sound -------------------------------------------------
@@ -119,7 +119,7 @@ def test_what_a_track_reports_is_said_and_not_what_it_was_asked_for(call):
     some = clean | {"echoCancellation": "remote-only", "autoGainControl": True}
     done = call("devices", "doneTo", some)
     assert done == ["echo cancellation", "automatic loudness"]
-    said = call("recorder-words", "changedSaid", done, {"saysAll": True, "isNarrow": False})
+    said = call("take-words", "changedSaid", done, {"saysAll": True, "isNarrow": False})
     assert said.startswith("This browser changes the sound: echo cancellation and automatic")
     assert call("devices", "isNarrow", {"sampleRate": 16_000})
 

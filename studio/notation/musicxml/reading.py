@@ -1,22 +1,19 @@
 """MusicXML to a score: what sounds together, in the order it is written.
 
-Time is read by partitura (voices, backups, ties); fingers, strings and the instructions in ``play``
-are read from the file's own elements. At every moment where a note begins, what is written is all
-that then sounds: a held note against a moving one gives a double stop for each of them. Bars have
-the numbers that the page has. A page from elsewhere is kept beside it as it came
-(:mod:`studio.notation.musicxml.page`), with its metre, rests and everything else that is looked at.
-The signs that the file prints before its notes are kept where the note begins.
+What each note says, and when it sounds: :mod:`studio.notation.musicxml.timed_notes`. At every
+moment where a note begins, what is written is all that then sounds: a held note against a moving
+one gives a double stop for each of them. Bars have the numbers that the page has. A page from
+elsewhere is kept beside it as it came (:mod:`studio.notation.musicxml.page`), with its metre, rests
+and everything else that is looked at. The signs that the file prints before its notes are kept
+where the note begins.
 """
 
-import io
-import warnings
 from collections import Counter, defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
-from typing import Any
-from xml.etree.ElementTree import Element, tostring
+from xml.etree.ElementTree import Element
 
 from studio import figures
 from studio.notation.accidentals import without_usual
@@ -25,30 +22,24 @@ from studio.notation.musicxml.bars import bar_numbers, playing_order
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
 from studio.notation.musicxml.parts import Part, only_part, parts_of
+from studio.notation.musicxml.timed_notes import TimedNote, details, seat, small_number, timed
 from studio.notation.musicxml.transposing import as_sounding
 from studio.notation.musicxml.unfollowed import Unfollowed, where, without_unfollowed
 from studio.notation.score import (
-    BOWS,
-    FINGERS,
     MANNERS,
     MAX_VOICES,
     MAX_WORDS_CHARS,
     MAX_WRITTEN,
-    SIGN_MARKS,
-    SIGNS,
     Accidental,
     Score,
     Written,
     is_id,
     note_ids,
 )
-from studio.theory import INSTRUMENTS, Key, Pitch
+from studio.theory import INSTRUMENTS, Key
 from studio.theory.doublestops import is_playable
 from studio.theory.instruments import MAX_STOP_SEMITONES
 
-# Read by nobody here, and a burden to the time reader.
-_LEFT_OUT = ("direction", "lyric", "harmony", "figured-bass", "sound", "print")
-_OURS, _SEAT = "xml-note-", "seat"
 MAX_IN_BAR = 128
 MAX_TITLE_CHARS = 120
 
@@ -61,44 +52,6 @@ class Read:
     remarks: tuple[str, ...] = ()
     parts: tuple[Part, ...] = ()
     part: str = ""  # the id of the one that was read
-
-
-@dataclass(slots=True)
-class _Noted:
-    """What a note's own elements say of it."""
-
-    seat: int = 0  # its number among the part's notes, as it came: in a unison the lower one first
-    measure: int = 0
-    id: str | None = None
-    finger: int | None = None
-    string: int | None = None
-    accidental: Accidental | None = None
-    bow: str | None = None
-    slurs: tuple[tuple[str, str], ...] = ()  # (start or stop, number)
-    play: dict[str, str] = field(default_factory=dict)
-
-
-@dataclass(frozen=True, slots=True)
-class _Sounding:
-    """One note in time: start and end in quarter notes.
-
-    ``tied_on`` are the notes tied to it, each with its start; ``is_tied`` where it is one of them.
-    """
-
-    start: Fraction
-    end: Fraction
-    bar: int
-    pitch: Pitch
-    noted: _Noted
-    tied_on: tuple[tuple[Fraction, _Noted], ...] = ()
-    is_tied: bool = False
-
-    def at(self, moment: Fraction) -> "_Sounding":
-        """The note as it is written at a moment while it sounds."""
-        for start, noted in self.tied_on:
-            if start == moment:
-                return replace(self, noted=noted, is_tied=True)
-        return self
 
 
 def read_musicxml(
@@ -129,11 +82,10 @@ def read_musicxml(
     player, name = instrument or _instrument(root), _title(root, title)
     moved = as_sounding(element)
     page = None if _is_ours(root) else pages.kept_page(element, name, player.capitalize())
-    _seat(element)
+    seat(element)
     order = playing_order(element)
     left = Unfollowed() if page is None else without_unfollowed(element, numbers)
-    noted = _noted(element)
-    sounding = _timed(root, noted, make_plain(element), numbers)
+    sounding = timed(root, details(element), make_plain(element), numbers)
     impossible = _without_impossible_strings(sounding, player)
     try:
         moments, crowded = _moments(sounding)
@@ -164,14 +116,6 @@ def _is_ours(root: Element) -> bool:
     return any(said.text == "studio" for said in root.iterfind("identification/encoding/software"))
 
 
-def _seat(part: Element) -> None:
-    """Number the notes, as they are numbered on the page that is kept."""
-    for place, measure in enumerate(part.findall("measure")):
-        measure.set(_SEAT, str(place))
-    for place, note in enumerate(part.iter("note")):
-        note.set(_SEAT, str(place))
-
-
 def _page_text(page: Element, part: Element, moments: Sequence["_Moment"], score: Score) -> str:
     """The page with its bars numbered, the ids of what is written, and every sign it needs."""
     pages.numbered(page, *bar_numbers(part))
@@ -192,111 +136,7 @@ def _title(root: Element, otherwise: str) -> str:
     return " ".join(said.split())[:MAX_TITLE_CHARS].strip()
 
 
-def _noted(part: Element) -> dict[str, _Noted]:
-    """What each note says, by a number of our own that then is its id in the tree."""
-    found: dict[str, _Noted] = {}
-    for parent in list(part.iter()):
-        for child in [child for child in parent if child.tag in _LEFT_OUT]:
-            parent.remove(child)
-    measures = [
-        (int(m.get(_SEAT, "0")), note) for m in part.iter("measure") for note in m.iter("note")
-    ]
-    for number, (measure, note) in enumerate(measures):
-        key = f"{_OURS}{number}"
-        found[key] = _Noted(
-            seat=int(note.attrib.pop(_SEAT, number)),
-            measure=measure,
-            id=note.get("id"),
-            finger=_small_number(note.findtext("notations/technical/fingering"), FINGERS),
-            string=_small_number(note.findtext("notations/technical/string"), range(1, 5)),
-            accidental=_accidental(note.find("accidental")),
-            bow=_bow(note),
-            slurs=tuple(
-                (slur.get("type", ""), slur.get("number", "1"))
-                for slur in note.findall("notations/slur")
-            ),
-            play={
-                other.get("type", ""): (other.text or "").strip()
-                for other in note.findall("play/other-play")
-            },
-        )
-        note.set("id", key)
-        for name in ("notations/technical", "notations/slur", "play", "accidental"):
-            _drop(note, name)
-    return found
-
-
-def _accidental(element: Element | None) -> Accidental | None:
-    """The sign before a note; ``None`` for one that this project does not know."""
-    kind = (element.text or "").strip() if element is not None else ""
-    if element is None or kind not in SIGNS:
-        return None
-    return Accidental(kind, tuple(mark for mark in SIGN_MARKS if element.get(mark) == "yes"))
-
-
-def _bow(note: Element) -> str | None:
-    said = [bow for bow in BOWS if note.find(f"notations/technical/{bow}-bow") is not None]
-    return said[0] if said else None
-
-
-def _drop(note: Element, path: str) -> None:
-    holder, _, name = path.rpartition("/")
-    for parent in note.findall(holder) if holder else [note]:
-        for child in parent.findall(name):
-            parent.remove(child)
-
-
-def _small_number(text: str | None, allowed: range) -> int | None:
-    number = figures.whole((text or "").strip())
-    return number if number in allowed else None
-
-
-def _timed(
-    root: Element, noted: dict[str, _Noted], divisions: int, numbers: Sequence[int]
-) -> list[_Sounding]:
-    """Every note with its time, in order; ``divisions`` of a quarter note throughout."""
-    from partitura import load_musicxml  # takes a second to load
-
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            loaded = load_musicxml(io.BytesIO(tostring(root)), force_note_ids="keep")
-            part = loaded.parts[0]
-            notes = [_sounding(note, divisions, numbers, noted) for note in part.notes_tied]
-    except MemoryError:  # says nothing of the file
-        raise
-    except Exception as error:  # whatever a damaged file makes the reader stumble over
-        raise NotMusic("The notes cannot be put in time. Export the page again.") from error
-    found = [note for note in notes if note is not None]
-    if not found:
-        raise NotMusic("There are no notes in this file.")
-    return sorted(found, key=lambda note: (note.start, note.pitch.midi))
-
-
-def _sounding(
-    note: Any, divisions: int, numbers: Sequence[int], noted: dict[str, _Noted]
-) -> _Sounding | None:
-    """A note of the reader's in our terms; ``None`` for grace notes, which take no time."""
-    start, end = note.start.t, note.end_tied.t
-    if end <= start:
-        return None
-    pitch = Pitch(note.step.upper(), int(note.alter or 0), int(note.octave))
-    tied_on: list[tuple[Fraction, _Noted]] = []
-    following = note.tie_next
-    while following is not None and len(tied_on) < MAX_WRITTEN:
-        tied_on.append((Fraction(following.start.t, divisions), noted[following.id]))
-        following = following.tie_next
-    return _Sounding(
-        Fraction(start, divisions),
-        Fraction(end, divisions),
-        numbers[noted[note.id].measure],
-        pitch,
-        noted[note.id],
-        tuple(tied_on),
-    )
-
-
-def _without_impossible_strings(sounding: list[_Sounding], instrument: str) -> list[str]:
+def _without_impossible_strings(sounding: list[TimedNote], instrument: str) -> list[str]:
     """Leave out strings on which their notes are not; what is to be said of them."""
     strings = INSTRUMENTS[instrument].open_strings
     found = []
@@ -312,15 +152,15 @@ def _without_impossible_strings(sounding: list[_Sounding], instrument: str) -> l
     return [f"{found[0]} of the {instrument}: such strings are left out ({len(found)} in all)."]
 
 
-def _moments(sounding: list[_Sounding]) -> tuple[list["_Moment"], list[int]]:
+def _moments(sounding: list[TimedNote]) -> tuple[list["_Moment"], list[int]]:
     """What sounds at each moment where a note begins; bars in which that is too much for a hand."""
-    by_start: dict[Fraction, list[_Sounding]] = defaultdict(list)
+    by_start: dict[Fraction, list[TimedNote]] = defaultdict(list)
     for note in sounding:
         by_start[note.start].append(note)
     starts = sorted(by_start)
     if len(starts) > MAX_WRITTEN:
         raise ValueError(f"{len(starts)} notes are more than a drill's {MAX_WRITTEN}")
-    found, held = list[_Moment](), list[_Sounding]()
+    found, held = list[_Moment](), list[TimedNote]()
     crowded: list[int] = []
     for place, start in enumerate(starts):
         held = [note for note in held if note.end > start] + by_start[start]
@@ -340,14 +180,14 @@ def _moments(sounding: list[_Sounding]) -> tuple[list["_Moment"], list[int]]:
 
 @dataclass(frozen=True, slots=True)
 class _Moment:
-    notes: tuple[_Sounding, ...]
-    begins: tuple[_Sounding, ...]  # or are written here, tied to what was before
+    notes: tuple[TimedNote, ...]
+    begins: tuple[TimedNote, ...]  # or are written here, tied to what was before
     beats: Fraction
     bar: int
     measure: int
 
 
-def _one(held: list[_Sounding], beats: Fraction, first: _Sounding, start: Fraction) -> _Moment:
+def _one(held: list[TimedNote], beats: Fraction, first: TimedNote, start: Fraction) -> _Moment:
     notes = sorted(held, key=lambda note: (note.pitch.midi, note.noted.seat))
     begins = tuple(note for note in notes if note.start == start or note.is_tied)
     return _Moment(tuple(notes), begins, beats, first.bar, first.noted.measure)
@@ -441,10 +281,10 @@ def _as_written(moment: _Moment, name: str, bar: int) -> Written:
         fingers=tuple(note.noted.finger for note in moment.notes),
         beats=moment.beats,
         manner=manner if manner in MANNERS else usual,
-        playings=_small_number(play.get("playings"), range(1, 100)) or 1,
+        playings=small_number(play.get("playings"), range(1, 100)) or 1,
         hold_s=_seconds(play.get("hold-seconds")),
         shift=play.get("shift") == "yes",
-        position=_small_number(play.get("position"), range(0, 20)),
+        position=small_number(play.get("position"), range(0, 20)),
         bow=next((note.noted.bow for note in moment.begins if note.noted.bow), None),
         tied=tuple(note.is_tied for note in moment.notes),
         guide=play.get("guide") == "yes",
@@ -453,7 +293,7 @@ def _as_written(moment: _Moment, name: str, bar: int) -> Written:
     )
 
 
-def _shown(note: _Sounding) -> Accidental | None:
+def _shown(note: TimedNote) -> Accidental | None:
     """The sign before a note, where it says what the pitch is."""
     sign = note.noted.accidental
     return sign if sign and sign.alter == note.pitch.alter else None

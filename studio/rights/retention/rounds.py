@@ -75,7 +75,8 @@ class Preview:
 
 def preview(studio: Studio, terms: retention.Terms, today: date | None = None) -> Preview:
     """What is due first by these times, and by what each family has agreed to."""
-    on = retention.goes_on(*[today or timezone.localdate()] * 2)
+    now = today or timezone.localdate()
+    on = retention.goes_on(due=now, told=now)
     found = Preview(on)
     for places in _pupils(studio):
         of_pupil = due.due_by(places, retention.holding(places[0], terms), on)

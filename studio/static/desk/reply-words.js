@@ -8,7 +8,7 @@ export const FROM_BEFORE = "Recorded earlier and not sent yet. Hear it, then sen
 export const THERE_ALREADY = "There is a reply already. Add it, or press Record voice to make another.";
 export const NOTHING_HEARD = "Nothing is heard. Is the microphone muted or covered?";
 
-export { running, whyNot } from "../recording/words.js";
+export { running, whyNot } from "../recording/capture-words.js";
 
 export function reached(mostS) {
   return `${length(mostS)} is the most, so the recording stopped.`;

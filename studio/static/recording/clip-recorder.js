@@ -6,9 +6,9 @@ import { DronePanel } from "./drone-panel.js";
 import { StringsPanel } from "./strings-panel.js";
 import { TakeRow } from "./take-row.js";
 import { keepTake, remove, takesOf } from "./takes.js";
-import { Taking } from "./taking.js";
-import * as words from "./recorder-words.js";
-import { running } from "./words.js";
+import { RunningTake } from "./running-take.js";
+import * as words from "./take-words.js";
+import { running } from "./capture-words.js";
 
 const TICK_MS = 250;
 const CHANGES = ["send", "delete", "cut", "whole"].map((what) => `[data-do="${what}"]`).join(", ");
@@ -59,7 +59,7 @@ class ClipRecorder extends HTMLElement {
     if (!stream || this.#taking) return;
     for (const player of document.querySelectorAll("video[src], audio[src]")) player.pause();
     try {
-      this.#taking = new Taking(stream, kind, pictureBits, { whose, person, address, number: this.#next });
+      this.#taking = new RunningTake(stream, kind, pictureBits, { whose, person, address, number: this.#next });
     } catch {
       this.#say("This browser cannot record so. Choose sound alone, or send a file instead.");
       return;

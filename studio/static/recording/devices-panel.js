@@ -4,8 +4,8 @@
 import { AUDIO_BITS, letGo, Listener, streamOf } from "./capture.js";
 import { asked, doneTo, isNarrow, named, saysAll, SIZES } from "./devices.js";
 import { isKnown, judged, loudestOf, noted } from "./levels.js";
-import { changedSaid, levelSaid, sizeSaid, TAKEN_AWAY, turnedSaid } from "./recorder-words.js";
-import { whyNot } from "./words.js";
+import { changedSaid, levelSaid, sizeSaid, TAKEN_AWAY, turnedSaid } from "./take-words.js";
+import { whyNot } from "./capture-words.js";
 
 const FALL = 0.93; // of the level, at each frame: a short sound is seen for a moment
 const SLOW_MBIT_S = 1; // downwards, as far as a browser tells; upwards is seldom more

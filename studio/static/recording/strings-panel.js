@@ -1,7 +1,7 @@
 // "Do we hear you?": listens for the open strings and says which were heard. It stops once all were.
 
 import { off, sounding, steady } from "./open-strings.js";
-import { HEARD_ALL, stringSaid } from "./recorder-words.js";
+import { HEARD_ALL, stringSaid } from "./take-words.js";
 
 const WINDOW = 32_768; // samples: 0.7 s, so that partials of two strings stand apart
 const LOOK_MS = 200;

@@ -4,7 +4,7 @@
 import { parsePlace, place } from "../figures.js";
 import { newKey } from "../pages/server.js";
 import { cut, kept, placesOf } from "./cutting.js";
-import * as words from "./recorder-words.js";
+import * as words from "./take-words.js";
 import { fileOf } from "./takes.js";
 
 const FAR_S = 1e7; // a place behind every end: going there tells a browser how long it is

@@ -5,7 +5,7 @@ import { Capture } from "./capture.js";
 import { CLIPPED } from "./levels.js";
 import { held, keepPiece, keepTake, newTake } from "./takes.js";
 
-export class Taking {
+export class RunningTake {
   #capture;
   #pieces = [];
   #address;
