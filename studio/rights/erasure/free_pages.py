@@ -6,7 +6,9 @@ from page to page have left bytes in the gaps of a page, as was seen in a large 
 is written anew (``VACUUM``, four seconds for 10,000 clips); for one clip only where it is found.
 
 **PostgreSQL** moves rows within their pages as well, and marks room as free without overwriting
-it: the tables that had rows of people are written anew (``VACUUM FULL``), statistics too.
+it: the tables that had rows of people are written anew (``VACUUM FULL``), statistics too. What was
+deleted is copied along while anybody still reads what there was before, a backup or an analysis;
+PostgreSQL says how many rows that were, and the table is written anew until there are none.
 
 Not covered, here as anywhere: blocks that a file system or a flash disk has set aside without
 overwriting them, PostgreSQL's own write-ahead log until it is recycled, and copies that an archive
@@ -14,6 +16,7 @@ of that log or the machine's snapshots keep.
 """
 
 import logging
+import re
 import subprocess
 import sys
 import time
@@ -122,7 +125,13 @@ def _overwrite_postgres(tables: list[str], all_sizes: bool) -> bool:
 
 
 def _write_anew(table: str, all_sizes: bool) -> bool:
-    """Whether the table was written anew; one that is large gets a plain VACUUM."""
+    """Whether the table was written anew; one that is large gets a plain VACUUM.
+
+    Raises
+    ------
+    Busy
+        Where somebody holds the table, or still reads what was deleted.
+    """
     name = sql.Identifier(*table.split("."))
     analyse = sql.SQL("") if "." in table else sql.SQL(", ANALYZE")
     with connection.cursor() as cursor:
@@ -133,9 +142,38 @@ def _write_anew(table: str, all_sizes: bool) -> bool:
             return False
         cursor.execute("SET lock_timeout = '5s'")
         try:
-            cursor.execute(sql.SQL("VACUUM (FULL{}) {}").format(analyse, name))
+            _vacuum_full(cursor, sql.SQL("VACUUM (FULL, VERBOSE{}) {}").format(analyse, name))
         except OperationalError as error:
             raise Busy(f"somebody reads {table}: {str(error).strip()}") from None
         finally:
             cursor.execute("RESET lock_timeout")
     return True
+
+
+def _vacuum_full(cursor, command: sql.Composed) -> None:
+    """Write a table anew until nothing that was deleted is copied along."""
+    until = time.monotonic() + PATIENCE_S
+    while kept := _dead_rows_kept(cursor, command):
+        if time.monotonic() > until:
+            raise Busy(f"{kept} deleted rows are still read by somebody")
+        time.sleep(0.5)
+
+
+def _dead_rows_kept(cursor, command: sql.Composed) -> int:
+    """Run it, and say how many deleted rows it could not leave behind.
+
+    VERBOSE tells it in the detail of an INFO, as its first number in every language.
+    """
+    details: list[str] = []
+    connected = connection.connection
+
+    def note(said) -> None:
+        details.append(said.message_detail or "")
+
+    connected.add_notice_handler(note)
+    try:
+        cursor.execute(command)
+    finally:
+        connected.remove_notice_handler(note)
+    numbers = [re.search(r"\d+", detail) for detail in details]
+    return sum(int(found[0]) for found in numbers if found)
