@@ -51,29 +51,32 @@ FOUND = (
     *("unisons", "voicing"),
 )
 NOTES = tuple(f"intonation/detection/test_{name}.py" for name in FOUND)
+MADE = ("manners", "overlays", "first_steps", "fingering", "generate")
+ORDERED = (*(f"notation/test_{name}.py" for name in MADE), "drills/test_fingers.py")
 # Never here: who may do what, the first day, the storm, killed workers, how well is heard.
 TOGETHER = (
-    Files("the desk", 1 / 5, ("browser/test_desk_*.py",)),
-    Files("sending", 1 / 3, ("browser/test_send*.py", "browser/test_recorder_kept.py")),
-    Files("coming in and out", 1 / 3, tuple(f"browser/test_{name}.py" for name in DOORS)),
-    Files("nobody is shut out", 1 / 2, ("accounts/test_shut_out.py",)),
-    Files("other pages in a browser", 1 / 5, tuple(f"browser/test_{name}.py" for name in PAGES)),
-    Files("PostgreSQL and Redis fail", 1 / 3, ("faults/test_production_ground.py",)),
-    Files("a restore beside a studio", 1 / 3, ("faults/test_restore_beside_a_studio.py",)),
-    Files("backups", 1 / 3, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
-    Files("the studio's processes", 1 / 3, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
-    Files("nothing is left", 1 / 3, ("rights/test_no_byte_is_left.py",)),
-    Files("copies", 1 / 3, ("rights/copies/test_*.py",)),
-    Files("families in a browser", 1 / 2, tuple(f"browser/test_{name}.py" for name in FAMILIES)),
-    Files("long work is cut off", 1 / 3, tuple(f"faults/test_{name}.py" for name in LONG_WORK)),
-    Files("backups under load", 1 / 3, ("faults/test_backup_drill.py",)),
-    Files("a recording by command", 1 / 3, ("test_analyse_command.py",)),
-    Files("pages take turns", 1 / 2, ("web/test_turns.py",)),
-    Files("watching it run", 1 / 2, ("operations/test_doctor.py", "operations/test_logs.py")),
-    Files("slow lines", 1 / 2, ("web/test_slow_lines.py",)),
-    Files("recordings of every kind", 1 / 3, ("media/test_*.py",)),
-    Files("what is measured by", 1 / 2, tuple(f"benchmarks/test_{name}.py" for name in BENCHMARKS)),
-    Files("notes and cents", 1 / 4, (*NOTES, "intonation/estimation/test_cents_*.py")),
+    Files("the desk", 1 / 6, ("browser/test_desk_*.py",)),
+    Files("sending", 1 / 4, ("browser/test_send*.py", "browser/test_recorder_kept.py")),
+    Files("coming in and out", 1 / 4, tuple(f"browser/test_{name}.py" for name in DOORS)),
+    Files("nobody is shut out", 1 / 3, ("accounts/test_shut_out.py",)),
+    Files("other pages in a browser", 1 / 6, tuple(f"browser/test_{name}.py" for name in PAGES)),
+    Files("PostgreSQL and Redis fail", 1 / 4, ("faults/test_production_ground.py",)),
+    Files("a restore beside a studio", 1 / 4, ("faults/test_restore_beside_a_studio.py",)),
+    Files("backups", 1 / 4, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
+    Files("the studio's processes", 1 / 4, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
+    Files("nothing is left", 1 / 4, ("rights/test_no_byte_is_left.py",)),
+    Files("copies", 1 / 4, ("rights/copies/test_*.py",)),
+    Files("families in a browser", 1 / 3, tuple(f"browser/test_{name}.py" for name in FAMILIES)),
+    Files("long work is cut off", 1 / 4, tuple(f"faults/test_{name}.py" for name in LONG_WORK)),
+    Files("backups under load", 1 / 4, ("faults/test_backup_drill.py",)),
+    Files("a recording by command", 1 / 4, ("test_analyse_command.py",)),
+    Files("pages take turns", 1 / 3, ("web/test_turns.py",)),
+    Files("watching it run", 1 / 3, ("operations/test_doctor.py", "operations/test_logs.py")),
+    Files("slow lines", 1 / 3, ("web/test_slow_lines.py",)),
+    Files("recordings of every kind", 1 / 4, ("media/test_*.py",)),
+    Files("what is measured by", 1 / 3, tuple(f"benchmarks/test_{name}.py" for name in BENCHMARKS)),
+    Files("drills made to order", 1 / 3, ORDERED),
+    Files("notes and cents", 1 / 5, (*NOTES, "intonation/estimation/test_cents_*.py")),
 )
 
 
