@@ -66,7 +66,8 @@ def _keep(request: HttpRequest, found: ScoreReading, form: KeepForm, score: dict
     if score == found.result["score"]:  # all of it: its beginning is drawn already
         said["incipit"] = found.result["incipit"]
     drill = services.add_drill_once(found.studio, request.user, **said)
-    messages.success(request, f"“{drill}” is on the shelf.")
+    # By the title that was typed: the drill itself would read its whole score for it.
+    messages.success(request, f"“{said['title']}” is on the shelf.")
     return redirect("drill", pk=drill.pk)
 
 
