@@ -14,7 +14,7 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils import timezone
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
-from studio.accounts import passwords, second_step
+from studio.accounts import address_changes, passwords, second_step
 from studio.accounts.account_views import ADDRESS_SALT
 from studio.accounts.invitations import invite
 from studio.accounts.models import Enrolment, GuardianLink, LessonsEnd, Membership
@@ -79,6 +79,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "second_step_codes": (None, {"colleague"}, {"present_password": PASSWORD}),
     "second_step_off": (None, {"colleague"}, {"present_password": PASSWORD}),
     "account_sessions": (None, LOGGED_IN, {"which": "others"}),
+    "account_address_take_back": (None, LOGGED_IN, {}),
+    "answer_address": ({"guardian"}, {"guardian"}, {"choice": "decline"}),
     "new_address": ({"pupil"}, {"pupil"}, {}),
     "notice_read": (None, {"pupil"}, {}),
     "uploads": (None, PUPILS, {}),
@@ -383,11 +385,18 @@ def _of_accounts(cast: Cast) -> dict[str, dict]:
         "choose_password": {"uidb64": "MQ", "token": "no-letter"},
         "password_by_link": {"secret": opens},
         "notice_read": {"pk": cast.pupil.notices.get().pk},
+        "answer_address": {"pk": _address_asked(cast)},
         "new_address": {"token": signing.dumps(said, salt=ADDRESS_SALT)},
         "people_invite": {"role": "pupil"},
         "invitation": {"secret": secret},
         "invitation_cancel": {"pk": invitation.pk},
     }
+
+
+def _address_asked(cast: Cast) -> int:
+    """The pupil wants another address; her guardian has been asked."""
+    address_changes.ask(cast.pupil, "q@q.example", "http://testserver")
+    return cast.pupil.address_change.pk
 
 
 def _of_the_clip(clip: Clip) -> dict[str, dict]:

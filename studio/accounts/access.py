@@ -10,7 +10,7 @@ from django.http import Http404
 from django.utils import timezone
 
 from . import consent, guardians
-from .models import Enrolment, GuardianLink, Membership, Person, Studio, current
+from .models import AddressChange, Enrolment, GuardianLink, Membership, Person, Studio, current
 from .prepared import Given, Prepared
 
 Role = Membership.Role
@@ -203,6 +203,14 @@ def decided_enrolment(person: Person, pk: int) -> Enrolment:
     if person not in consent.deciders(enrolment):
         raise Http404
     return enrolment
+
+
+def address_change_to_answer(person: Person, pk: int) -> AddressChange:
+    """A child's wish for another address, which is for ``person`` to agree to or decline."""
+    hers = guardians.deciding().filter(guardian=person).values("pupil")
+    asked = AddressChange.objects.select_related("person").filter(person__is_active=True)
+    found = get_or_404(asked.filter(person__in=hers), pk)
+    return or_404(None if consent.is_grown_up(found.person) else found)
 
 
 def guardian_links_taught_by(person: Person) -> QuerySet[GuardianLink]:

@@ -4,13 +4,17 @@ from django import forms
 from django.contrib.auth import authenticate
 from django.http import HttpRequest
 
-from . import lockout, second_step
+from . import address_changes, lockout, second_step
 from .consent import is_grown_up
 from .forms import NewPasswordForm
 from .models import Person
 from .names import NameField
 
 NAMED_BY_GUARDIAN = "Your guardian chose your log-in name, and can change it."
+NOBODY_AGREES = (
+    "A guardian has to agree to this, and nobody decides for you at present. Ask your teacher to "
+    "invite your guardian. Until then you log in as before."
+)
 TAKEN = "This address cannot be used here. Choose another, or ask your teacher."
 
 
@@ -99,6 +103,8 @@ class AddressForm(Confirmed):
         person = self._request.user
         if not person.email and is_grown_up(person) is False:
             raise forms.ValidationError(NAMED_BY_GUARDIAN)
+        if address_changes.nobody_agrees(person):
+            raise forms.ValidationError(NOBODY_AGREES)
         return self.cleaned_data["email"].strip().lower()
 
 

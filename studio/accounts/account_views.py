@@ -12,8 +12,18 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio.headers import opens_a_door
 
-from . import letters, notices, passwords, saved_forms, second_step, sessions
+from . import (
+    access,
+    address_changes,
+    letters,
+    notices,
+    passwords,
+    saved_forms,
+    second_step,
+    sessions,
+)
 from .account_forms import (
+    NOBODY_AGREES,
     TAKEN,
     AddressForm,
     ChangePasswordForm,
@@ -21,9 +31,10 @@ from .account_forms import (
     NameForm,
     SecondStepForm,
 )
+from .address_changes import AddressTaken, AnsweredAlready
 from .models import Person
+from .names import listed
 from .reauthentication import asks_again
-from .services import AddressTaken, change_address
 
 ADDRESS_SALT = "studio.accounts.new_address"
 ADDRESS_LINK_S = 24 * 60 * 60
@@ -55,13 +66,12 @@ def address(request: HttpRequest) -> HttpResponse:
     email = form.cleaned_data["email"]
     if settings.MAIL:
         _post_link(request, email)
-        return _done(request, f"A letter is on its way to {email}. Its link makes the change.")
+        return _done(request, f"A letter is on its way to {email}. Its link goes on with it.")
     try:
-        change_address(request.user, email)
+        return _done(request, _changed_or_asked(request, email))
     except AddressTaken:
         form.add_error("email", TAKEN)
         return account_page(request, address=form)
-    return _done(request, f"From now on you log in with {email}.")
 
 
 @opens_a_door
@@ -76,13 +86,55 @@ def new_address(request: HttpRequest, token: str) -> HttpResponse:
     if not mine:
         return render(request, "accounts/new_address.html", {"email": ""}, status=404)
     if request.method != "POST":
-        return render(request, "accounts/new_address.html", {"email": said["to"]})
+        return render(
+            request,
+            "accounts/new_address.html",
+            {"email": said["to"], "agree": address_changes.who_agrees(request.user)},
+        )
+    if address_changes.nobody_agrees(request.user):
+        messages.error(request, NOBODY_AGREES)
+        return redirect("account")
     try:
-        change_address(request.user, said["to"])
+        return _done(request, _changed_or_asked(request, said["to"]))
     except AddressTaken:
         messages.error(request, TAKEN)
         return redirect("account")
-    return _done(request, f"From now on you log in with {said['to']}.")
+
+
+@require_POST
+def take_back_address(request: HttpRequest) -> HttpResponse:
+    """A child no longer wants the address that a guardian was asked about."""
+    taken_back = address_changes.take_back(request.user)
+    return _done(
+        request,
+        f"It is taken back. You log in with {request.user.logs_in_with}."
+        if taken_back
+        else "It was answered already.",
+    )
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@asks_again
+def answer_address(request: HttpRequest, pk: int) -> HttpResponse:
+    """Whether a child may log in with another address (GET); the guardian's answer (POST)."""
+    change = access.address_change_to_answer(request.user, pk)
+    if request.method != "POST":
+        return render(request, "accounts/answer_address.html", {"change": change})
+    child, email = change.person, change.email
+    said = f"{child.first_name} logs in with {child.logs_in_with}, as before."
+    try:
+        if request.POST.get("choice") != "agree":
+            address_changes.decline(change, by=request.user)
+        else:
+            address_changes.agree(change, by=request.user)
+            said = f"From now on {child.first_name} logs in with {email}."
+    except AddressTaken:
+        messages.error(request, f"{email} cannot be used here. {said} {child.first_name} is told.")
+        return redirect("children")
+    except AnsweredAlready:
+        raise Http404 from None
+    messages.success(request, said)
+    return redirect("children")
 
 
 @sensitive_post_parameters()
@@ -156,6 +208,8 @@ def account_page(request: HttpRequest, **refused) -> HttpResponse:
         "phone_codes_left": second_step.codes_left(request.user),
         "phone_codes_made": second_step.CODES,
         "mail": bool(settings.MAIL),
+        "agree": address_changes.who_agrees(request.user),
+        "wanted": address_changes.wanted(request.user),
     }
     return render(request, "accounts/account.html", context, status=422 if refused else 200)
 
@@ -163,6 +217,19 @@ def account_page(request: HttpRequest, **refused) -> HttpResponse:
 def _done(request: HttpRequest, sentence: str) -> HttpResponse:
     messages.success(request, sentence)
     return redirect("account")
+
+
+def _changed_or_asked(request: HttpRequest, email: str) -> str:
+    """Make the change, or ask the guardians of a child; what to say of it."""
+    person = request.user
+    if not address_changes.needs_guardian(person):
+        address_changes.change(person, email)
+        return f"From now on you log in with {email}."
+    who = address_changes.ask(person, email, site=request.build_absolute_uri("/").rstrip("/"))
+    return (
+        f"{listed(who, 'or')} is asked, and has to agree. Until then you log in with "
+        f"{person.logs_in_with}."
+    )
 
 
 def _log_in(request: HttpRequest) -> str:

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 
 from studio.headers import opens_a_door
 
-from . import access, child_log_in
+from . import access, address_changes, child_log_in
 from .child_log_in import NameTaken
 from .forms import AS_TYPED
 from .models import Enrolment
@@ -39,7 +39,9 @@ def log_in_of_child(request: HttpRequest, pk: int) -> HttpResponse:
     place = access.kept_guarded_enrolment(request.user, pk)
     child = place.pupil
     if not child_log_in.may_change(request.user, child):
-        return _page(request, place, refused=True)
+        asked = address_changes.wanted(child)
+        mine = asked is not None and request.user in address_changes.who_agrees(child)
+        return _page(request, place, refused=True, wanted=asked if mine else None)
     if request.method != "POST":
         name = child.login_name or child_log_in.proposed(child.name)
         return _page(request, place, form=LogInNameForm(initial={"login_name": name}))

@@ -6,6 +6,7 @@ counts of wrong log-ins        a day after the latest (:mod:`.throttling`)
 log-in records of django-axes  30 days; newer versions of the studio write none
 letters                        a day after they were written, sent or not
 invitations that nobody took   90 days after they ran out
+addresses that a child wants   30 days after she asked, where no guardian answered; she is told
 =============================  ================================================================
 """
 
@@ -14,7 +15,7 @@ from datetime import timedelta
 from axes.models import AccessAttempt, AccessFailureLog, AccessLog
 from django.utils import timezone
 
-from . import letters, throttling
+from . import address_changes, letters, throttling
 from .models import Invitation, Letter
 from .sessions import SessionStore
 
@@ -38,4 +39,5 @@ def clean() -> dict[str, int]:
         "log_in_records": sum(records),
         "letters": Letter.objects.filter(created_at__lt=now - letters.KEPT).delete()[0],
         "invitations": untaken.delete()[0],
+        "address_changes": address_changes.forget_old(),
     }

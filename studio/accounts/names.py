@@ -40,13 +40,13 @@ def validate(text: str) -> None:
         raise ValidationError(SENTENCE)
 
 
-def listed(names: Iterable[object]) -> str:
+def listed(names: Iterable[object], joined: str = "and") -> str:
     """
-    >>> listed(["Ida"]), listed(["Ida", "Otto", "Mira"])
-    ('Ida', 'Ida, Otto and Mira')
+    >>> listed(["Ida"]), listed(["Ida", "Otto", "Mira"]), listed(["Ida", "Otto"], "or")
+    ('Ida', 'Ida, Otto and Mira', 'Ida or Otto')
     """
     *first, last = [str(name) for name in names] or [""]
-    return f"{', '.join(first)} and {last}" if first else last
+    return f"{', '.join(first)} {joined} {last}" if first else last
 
 
 class NameField(forms.CharField):

@@ -1,40 +1,10 @@
 """What changes several rows about people."""
 
-from django.conf import settings
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.utils import timezone
 
-from . import audit, consent, guardians, letters, notices
+from . import audit, consent, guardians, notices
 from .models import Enrolment, GuardianLink, Instrument, Membership, Person, Studio, current
-
-
-class AddressTaken(Exception):
-    """Somebody logs in with that address already."""
-
-
-def change_address(person: Person, email: str) -> None:
-    """From now on ``person`` logs in with this address alone; the guardians are told.
-
-    Raises
-    ------
-    AddressTaken
-    """
-    before, since = person.email, notices.when(timezone.now())
-    changed = f"was changed on {since}, from {before or person.login_name} to {email}."
-    try:
-        with transaction.atomic():
-            Person.objects.filter(pk=person.pk).update(email=email, login_name=None)
-            notices.tell(
-                person,
-                f"Your address {changed} If that was not you, change your password at once.",
-                f"The address of the account of {person} {changed} If {person} did not want that, "
-                "let the password be changed at once.",
-            )
-            if settings.MAIL and before:
-                letters.post_about_account(before, person.name, f"Your address {changed}")
-    except IntegrityError:
-        raise AddressTaken from None
-    person.email, person.login_name = email, None
 
 
 @transaction.atomic

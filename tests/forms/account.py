@@ -23,6 +23,10 @@ def _address_taken(rows: Rows) -> None:
     Person.objects.create_user("p@p.example", PASSWORD, name="Quicker")
 
 
+def _address_taken_too(rows: Rows) -> None:
+    Person.objects.create_user("q@q.example", PASSWORD, name="Quicker")
+
+
 def _lessons_ended(rows: Rows) -> None:
     lesson_endings.end_lessons(rows.cast.enrolment)
 
@@ -130,6 +134,27 @@ FORMS = {
             meanwhile=logged_out,
             status=302,
             wrong=LOG_IN,
+        )
+    ],
+    "account_address_take_back": [
+        Form(
+            who="pupil",
+            at="account",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "answer_address": [
+        Form(
+            who="guardian",
+            at="answer_address",
+            button="[value=agree]",
+            seen=OK_MESSAGE,
+            meanwhile=_address_taken_too,
+            status=302,
+            wrong=".messages .error",
         )
     ],
     "new_address": [

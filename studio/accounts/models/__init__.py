@@ -4,13 +4,14 @@ from .audit import AuditEntry
 from .consents import Consent
 from .invitations import Invitation, InvitedChild
 from .lessons_end import LessonsEnd
-from .log_ins import OpenSession, PasswordLink, RecoveryCode, TryCount
+from .log_ins import AddressChange, OpenSession, PasswordLink, RecoveryCode, TryCount
 from .messages import Letter, Notice
 from .people import Dated, Person, PersonManager, current, login_named
 from .retention import RetentionTerms
 from .studios import Enrolment, GuardianLink, Instrument, Level, Membership, Studio, Tuning
 
 __all__ = [
+    "AddressChange",
     "AuditEntry",
     "Consent",
     "Dated",

@@ -61,6 +61,20 @@ class PasswordLink(models.Model):
         return f"a new password for {self.person}"
 
 
+class AddressChange(models.Model):
+    """The address that a child wants to log in with, until a guardian has answered."""
+
+    person = models.OneToOneField(Person, models.CASCADE, related_name="address_change")
+    email = models.EmailField()
+    asked_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["asked_at", "pk"]
+
+    def __str__(self) -> str:
+        return f"another address of {self.person}"
+
+
 class RecoveryCode(models.Model):
     """One of the printed codes of its owner; each works once.
 

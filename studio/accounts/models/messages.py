@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from studio import figures
 
-from .log_ins import PasswordLink
+from .log_ins import AddressChange, PasswordLink
 from .people import Person
 
 
@@ -57,6 +57,14 @@ class Notice(models.Model):
         blank=True,
         related_name="notices",
         help_text="What it tells of.",
+    )
+    address_change = models.ForeignKey(
+        AddressChange,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="notices",
+        help_text="What it asks the guardian; it stands there until somebody has answered.",
     )
     created_at = models.DateTimeField(default=timezone.now)
     read_at = models.DateTimeField(null=True, blank=True)

@@ -27,6 +27,7 @@ class Kept(TextChoices):
     LOG_INS = "log_ins", "for 30 days"
     LETTER = "letter", "for a day; its words go once it is sent"
     INVITATION = "invitation", "until 90 days after it ran out, or with whoever came by it"
+    ADDRESS_CHANGE = "address_change", "until a guardian has answered, for 30 days at most"
     ERASURE = "erasure", "for 30 days after its end"
     STUDIO = "studio", "as long as the studio is there"
 

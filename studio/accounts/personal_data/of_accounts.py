@@ -13,6 +13,7 @@ from django_otp.plugins.otp_totp.models import TOTPDevice
 
 from studio.accounts import throttling
 from studio.accounts.models import (
+    AddressChange,
     AuditEntry,
     Consent,
     Enrolment,
@@ -194,6 +195,13 @@ register(
     kept=Kept.ACCOUNT,
 )
 register(
+    AddressChange,
+    subjects=("person",),
+    export=Exported(fields("email", "asked_at")),
+    erasure=Goes(),
+    kept=Kept.ADDRESS_CHANGE,
+)
+register(
     RecoveryCode,
     subjects=("person",),
     export=Exported(fields("kind", "created_at", "used_at")),
@@ -203,7 +211,7 @@ register(
 register(
     Notice,
     subjects=("to",),
-    named={"link": Goes()},
+    named={"link": Goes(), "address_change": Goes()},
     export=Exported(fields("text", "created_at", "read_at")),
     erasure=Goes(),
     kept=Kept.ACCOUNT,

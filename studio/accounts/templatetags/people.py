@@ -4,7 +4,7 @@ from django import template
 from django.urls import NoReverseMatch, reverse
 
 from studio.accounts import access, consent, notices, saved_forms, sessions
-from studio.accounts.models import Enrolment
+from studio.accounts.models import Enrolment, Notice
 
 register = template.Library()
 
@@ -67,9 +67,18 @@ def told_and_kept(context) -> dict:
         return {}
     return {
         "csrf_token": context.get("csrf_token"),
-        "notices": notices.to_read(person),
+        "notices": _to_read(request),
         "words": _words(saved_forms.kept_for(request)),
     }
+
+
+def _to_read(request) -> list[Notice]:
+    """What is to be read; on the page that asks a question, without the notice of a question."""
+    told = notices.to_read(request.user)
+    match = request.resolver_match
+    if match is None or match.url_name != "answer_address":
+        return told
+    return [notice for notice in told if notice.address_change_id is None]
 
 
 def _words(kept: dict | None) -> dict | None:

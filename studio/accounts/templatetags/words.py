@@ -1,13 +1,21 @@
 """Figures and dates in templates. What they read as is :mod:`studio.figures`' to say."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 
 from django import template
 from django.utils import timezone
 
 from studio import figures
+from studio.accounts.names import listed
 
 register = template.Library()
+
+
+@register.filter
+def listed_or(people: Iterable[object]) -> str:
+    """``Edda or Otto``"""
+    return listed(people, "or")
 
 
 # -- in a recording -----------------------------------------------------------------------------
