@@ -24,7 +24,13 @@ from studio.notation.request import SINGLE_LINES
 
 # Parts of their own, whose tables belong to this app: Django finds models where they are imported.
 from .reading.models import ScoreReading  # noqa: F401
-from .rotation.models import Rotation, RotationHoliday, RotationLesson, Round  # noqa: F401
+from .rotation.models import (  # noqa: F401
+    Rotation,
+    RotationHoliday,
+    RotationLesson,
+    RotationStart,
+    Round,
+)
 
 log = logging.getLogger(__name__)
 

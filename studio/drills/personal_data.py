@@ -23,6 +23,7 @@ from .models import (
     Rotation,
     RotationHoliday,
     RotationLesson,
+    RotationStart,
     Round,
     ScoreReading,
     ShelfSettings,
@@ -92,7 +93,9 @@ register(
         "created_by": Stays("The plan is the pupil’s; it names an emptied account."),
         "changed_by": Unlinked("The plan is the pupil’s."),
     },
-    export=Exported(fields("created_by", "created_at", "first_on", "every_weeks", "readiness")),
+    export=Exported(
+        fields("created_by", "created_at", "first_on", "every_weeks", "readiness", "done_when")
+    ),
     erasure=Goes(),
     kept=Kept.LESSONS,
 )
@@ -113,9 +116,17 @@ register(
 register(
     RotationLesson,
     place="round__rotation__enrolment",
-    export=Exported(fields("round__number", "position", "major", "minor", "major_on", "minor_on")),
+    export=Exported(fields("round__number", "position", "keys")),
     erasure=Goes(),
     kept=Kept.LESSONS,
+)
+register(
+    RotationStart,
+    subjects=("person",),
+    studio="studio",
+    export=Exported(fields("lessons", "rounds", "readiness", "done_when", "kept_at")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
 )
 register(
     RotationLesson.assignments.through,

@@ -164,7 +164,7 @@ FORMS = {
     "rotation": [
         _plan(
             args=lambda rows: {"pk": rows.cast.other_enrolment.pk},
-            good={"first_on": SOON, "first": "G"},
+            good={"first_on": SOON},
             bad={"first_on": PAST},
         )
     ],
@@ -179,6 +179,11 @@ FORMS = {
     ],
     "rotation_holiday_end": [_plan()],
     "rotation_readiness": [_plan(good={"ready": True})],
+    "rotation_lists": [_plan(good={"readiness": "Ready."}, bad={"readiness": "x" * 200})],
+    "rotation_start": [
+        _plan(meanwhile=logged_out, status=302, wrong=LOG_IN),
+    ],
+    "rotation_round_end": [_plan()],
     "rotation_round_add": [_plan()],
     "rotation_round": [
         _plan(good={"intervals": True, "octaves": "1"}, bad={"[name=intervals]:checked": False})
@@ -188,7 +193,7 @@ FORMS = {
     "rotation_tick": [
         _plan(
             at="rotation_lesson",
-            which=":has([value=both])",
+            which=":has([value=all])",
             meanwhile=logged_out,
             status=302,
             wrong=LOG_IN,

@@ -9,6 +9,7 @@ were made by the programs of those days and are not changed any more.
 import gzip
 import sqlite3
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,7 @@ from studio import settings as studio_settings
 from studio.accounts import consent
 from studio.accounts.models import Enrolment, GuardianLink
 from studio.clips.models import Clip
+from studio.drills.models import Rotation
 from studio.review.models import Return
 from tests.cast import PASSWORD
 from tests.production import use_database
@@ -35,10 +37,15 @@ KEPT = (
     "clips_listening",
     "drills_drill",
     "drills_assignment",
+    "drills_rotationlesson",
     "review_review",
     "review_comment",
     "review_return",
 )
+TICKED_OFF = """
+UPDATE drills_rotationlesson SET major_on = '2026-11-20' WHERE position = 1;
+UPDATE drills_rotation SET readiness = '{"grip": "2026-11-13"}';
+"""
 PEOPLE = {
     "ottilie.brandt@teacher.example": "/waiting/ /pupils/ /drills/ /people/ /account/ /phrases/",
     "mira.sandholm@pupil.example": "/queue/ /send/ /account/",
@@ -58,6 +65,7 @@ def upgraded(
     path = tmp_path / "studio.sqlite3"
     earlier = sqlite3.connect(path)
     earlier.executescript(gzip.decompress(request.param.read_bytes()).decode())
+    earlier.executescript(TICKED_OFF)
     before = counted(lambda asked: earlier.execute(asked).fetchone()[0])
     earlier.close()
     monkeypatch.setenv("DATABASE_URL", f"sqlite:///{path}")
@@ -115,3 +123,14 @@ def test_what_was_returned_reads_as_it_did(upgraded):
     browser.post("/log-in/", {"username": "mira.sandholm@pupil.example", "password": PASSWORD})
     page = browser.get(f"/clips/{returned.review.clip_id}/").text
     assert "Listen to the upper note." in page
+
+
+@pytest.mark.sweep(1 / 2)
+def test_a_plan_of_keys_goes_on_where_it_was(upgraded):
+    plan = Rotation.objects.get()
+    first, second = plan.rounds.get(number=1).lessons.all()[:2]
+    assert [str(first), str(second)] == ["G major and G minor", "D major and D minor"]
+    assert [planned.done_on for planned in first.planned] == [date(2026, 11, 20), None]
+    ticked = {line["words"]: line["ticked_on"] for line in plan.readiness}
+    assert len(ticked) == 5
+    assert ticked["The grip stays free."] == "2026-11-13"

@@ -9,8 +9,11 @@ from studio import figures
 
 from ..models import ShelfSettings
 from . import plan
-from .models import READINESS, Round
+from .fields import LessonsField, LinesField, RoundsField
+from .lists import RANGES, LessonKeys, RoundSettings
+from .models import Rotation, Round
 from .plan import EVERY_WEEKS_BOUNDS, LONGEST_HOLIDAY_DAYS, MAJOR_KEYS, Holiday
+from .starts import Start, words_of
 
 FURTHEST = timedelta(days=366)  # a plan begins within a year from today
 EVERY_WEEKS = [(1, "every week"), (2, "every second week"), (3, "every third week")]
@@ -19,7 +22,7 @@ PAIRINGS = [
     ("tonic", "the same tonic: G major with G minor"),
     ("signature", "the same signature: G major with E minor"),
 ]
-OCTAVES = [(1, "one octave"), (2, "two octaves"), (3, "three octaves")]
+KEYS_A_LESSON = [(1, "one key"), (2, "two keys"), (3, "three keys"), (4, "four keys")]
 GOAL = "Each double stop held until it is still"
 
 
@@ -44,28 +47,51 @@ class RhythmForm(forms.Form):
         return day
 
 
-class BeginForm(RhythmForm):
-    """A new plan."""
+class ProposalForm(forms.Form):
+    """All 24 keys as this project proposes them, to begin a list of one's own with."""
 
     first = forms.ChoiceField(
         choices=[(key.tonic, key.name) for key in MAJOR_KEYS],
         label="First key",
         help_text="The others follow round the circle of fifths.",
+        initial=plan.FIRST_TONIC,
     )
     pairing = forms.ChoiceField(choices=PAIRINGS, label="Major and minor together")
-    strings = forms.ChoiceField(
-        choices=[choice for choice in Round.Strings.choices if choice[0]],
-        label="The second round",
-        help_text="The first goes across the strings.",
+    keys_a_lesson = forms.TypedChoiceField(
+        choices=KEYS_A_LESSON, coerce=int, label="Each lesson", initial=plan.KEYS_A_LESSON
     )
 
-    def __init__(self, *args, **kwargs) -> None:
-        usual = {
-            "first": plan.FIRST_TONIC,
-            "strings": Round.Strings.MIDDLE,
-            "first_on": timezone.localdate() + timedelta(days=7),
-        }
-        super().__init__(*args, initial=usual, **kwargs)
+    def lessons(self) -> tuple[LessonKeys, ...]:
+        return plan.proposed(**self.cleaned_data)
+
+
+class BeginForm(RhythmForm):
+    """A new plan, with the teacher's own lists."""
+
+    lessons = LessonsField()
+    rounds = RoundsField()
+    readiness = LinesField(label="Ready for double stops", help_text="A line each.")
+    done_when = LinesField(label="A key counts as done when", help_text="A line each.")
+    keep = forms.BooleanField(required=False, label="Begin my next plans with these lists")
+
+    def __init__(self, start: Start, intervals: tuple[str, ...], *args, **kwargs) -> None:
+        says = {name: getattr(start, name) for name in self.base_fields if hasattr(start, name)}
+        says["first_on"] = timezone.localdate() + timedelta(days=7)
+        super().__init__(*args, initial=says, **kwargs)
+        self.fields["rounds"].know(intervals)
+        self.is_own = start.is_own
+
+    def propose(self, lessons: tuple[LessonKeys, ...]) -> None:
+        """Show these keys."""
+        self.initial["lessons"] = lessons
+
+    def start(self) -> Start:
+        """The lists as they were sent."""
+        names = ("lessons", "rounds", "readiness", "done_when")
+        return Start(**{name: self.cleaned_data[name] for name in names})
+
+    def rhythm(self) -> dict:
+        return {name: self.cleaned_data[name] for name in RhythmForm.base_fields}
 
 
 class HolidayForm(forms.Form):
@@ -99,7 +125,7 @@ class HolidayForm(forms.Form):
 
 
 class RoundForm(forms.Form):
-    """Which intervals a round is in, and where it is played."""
+    """Which intervals a round is in, where it is played, and the keys that are to come."""
 
     intervals = forms.MultipleChoiceField(
         choices=[],
@@ -108,12 +134,24 @@ class RoundForm(forms.Form):
         error_messages={"required": "A round needs one interval at least. Tick one."},
     )
     strings = forms.ChoiceField(choices=Round.Strings, required=False, label="Played")
-    octaves = forms.TypedChoiceField(choices=OCTAVES, coerce=int, label="Range of the lower note")
+    octaves = forms.TypedChoiceField(
+        choices=list(RANGES.items()), coerce=int, label="Range of the lower note"
+    )
+    lessons = LessonsField(required=False, label="Keys to come, a lesson a line")
 
     def __init__(self, one: Round, order: tuple[str, ...], data=None) -> None:
-        says = {"intervals": one.intervals, "strings": one.strings, "octaves": one.octaves}
+        lessons = list(one.lessons.all())
+        waiting = [lesson for lesson in lessons if lesson.done_on is None]
+        says = {
+            "intervals": one.intervals,
+            "strings": one.strings,
+            "octaves": one.octaves,
+            "lessons": [[planned.key for planned in lesson.planned] for lesson in waiting],
+        }
         super().__init__(data, initial=says, auto_id=f"id_round{one.number}_%s")
         self.fields["intervals"].choices = [(word, word) for word in order]
+        self.fields["lessons"].widget.attrs["rows"] = min(max(len(waiting) + 1, 3), 14)
+        self.is_begun = len(waiting) < len(lessons)
 
     @classmethod
     def of(cls, one: Round, settings: ShelfSettings, data=None) -> "RoundForm":
@@ -124,13 +162,47 @@ class RoundForm(forms.Form):
         chosen = self.cleaned_data["intervals"]
         return [word for word, _ in self.fields["intervals"].choices if word in chosen]
 
+    def clean_lessons(self) -> tuple[LessonKeys, ...] | None:
+        """``None`` where the form was sent without them, by a page that had none."""
+        if "lessons" not in self.data:
+            return None
+        lessons = self.cleaned_data["lessons"]
+        if not lessons and not self.is_begun:
+            raise forms.ValidationError(
+                "A round needs one lesson at least. Write its keys, or take the round out."
+            )
+        return lessons
+
+    def settings(self) -> RoundSettings:
+        said = self.cleaned_data
+        return RoundSettings(tuple(said["intervals"]), said["strings"], said["octaves"])
+
 
 class ReadinessForm(forms.Form):
-    """What the pupil is ready for."""
+    """What the pupil is ready for, by place in the list."""
 
-    ready = forms.MultipleChoiceField(
-        choices=list(READINESS.items()), required=False, widget=forms.CheckboxSelectMultiple
+    ready = forms.TypedMultipleChoiceField(
+        coerce=int, required=False, widget=forms.CheckboxSelectMultiple
     )
+
+    def __init__(self, rotation: Rotation, data=None) -> None:
+        super().__init__(data)
+        self.fields["ready"].choices = [
+            (place, line["words"]) for place, line in enumerate(rotation.readiness)
+        ]
+
+
+class ListsForm(forms.Form):
+    """What is to be in order before double stops, and when a key counts as done."""
+
+    readiness = LinesField(label="Ready for double stops", help_text="A line each.")
+    done_when = LinesField(label="A key counts as done when", help_text="A line each.")
+
+    def __init__(self, rotation: Rotation, data=None) -> None:
+        says = {"readiness": words_of(rotation.readiness), "done_when": rotation.done_when}
+        super().__init__(data, initial=says, auto_id="id_lists_%s")
+        for field in self.fields.values():  # the column is narrow
+            field.widget.attrs["rows"] = 9
 
 
 class SetForm(forms.Form):

@@ -1,30 +1,29 @@
 """A pupil's key rotation: the plan, its rounds, their lessons, and the days without lessons.
 
-A :class:`Rotation` belongs to one enrolment. Its :class:`Round` s follow each other, each with all
-24 keys in its :class:`RotationLesson` s. A lesson is open until both its keys are ticked off; days
-of open lessons are computed (``plan.Rhythm``), never stored. ``version`` goes up with every change,
-so that of two teachers who change the plan at once the second is told.
+A :class:`Rotation` belongs to one enrolment. Its :class:`Round` s follow each other, each with its
+keys in its :class:`RotationLesson` s: which, in which order and how many a lesson is the teacher's
+own. A lesson is open until all its keys are ticked off; days of open lessons are computed
+(``plan.Rhythm``), never stored. ``version`` goes up with every change, so that of two teachers who
+change the plan at once the second is told.
+
+A :class:`RotationStart` is what one teacher's new plans in a studio begin with; without one they
+begin with what ``starts`` proposes.
 """
 
+from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
 from django.db import models
 from django.utils import timezone
 
-from studio.accounts.models import Enrolment, Person
+from studio.accounts.models import Enrolment, Person, Studio
+from studio.accounts.names import listed
 from studio.notation import INTERVALS
 from studio.theory import Key
 
+from .lists import PLACES, RoundSettings
 from .plan import Holiday, Rhythm
-
-# Ticked by the teacher before double stops begin; common practice, no source.
-READINESS = {
-    "tips": "Each finger can be set on its tip without disturbing its neighbours.",
-    "above": "The fingers come down from above the strings.",
-    "grip": "The grip stays free.",
-    "flat": "One finger can lie across two strings so that both sound clear.",
-    "check": "The third finger is in tune against the open string below.",
-}
 
 
 class Rotation(models.Model):
@@ -34,7 +33,12 @@ class Rotation(models.Model):
     first_on = models.DateField(help_text="A day of the rhythm; the others are whole steps away.")
     every_weeks = models.PositiveSmallIntegerField(default=1)
     readiness = models.JSONField(
-        default=dict, blank=True, help_text="Day on which each item was ticked, by its code."
+        default=list,
+        blank=True,
+        help_text="The teacher's list: words, and ticked_on, a day or null, of each.",
+    )
+    done_when = models.JSONField(
+        default=list, blank=True, help_text="What is in order when a key counts as done, in words."
     )
     version = models.PositiveIntegerField(default=1)
     changed_by = models.ForeignKey(Person, models.SET_NULL, null=True, blank=True, related_name="+")
@@ -68,13 +72,13 @@ class RotationHoliday(models.Model):
 
 
 class Round(models.Model):
-    """All 24 keys once, in some intervals, across the strings or on one pair of them."""
+    """Keys in some intervals, across the strings or on one pair of them."""
 
     class Strings(models.TextChoices):
-        ACROSS = "", "across the strings"
-        LOW = "4-3", "on the two lowest strings"
-        MIDDLE = "3-2", "on the two middle strings"
-        HIGH = "2-1", "on the two highest strings"
+        ACROSS = "", PLACES[""]
+        LOW = "4-3", PLACES["4-3"]
+        MIDDLE = "3-2", PLACES["3-2"]
+        HIGH = "2-1", PLACES["2-1"]
 
     rotation = models.ForeignKey(Rotation, models.CASCADE, related_name="rounds")
     number = models.PositiveSmallIntegerField()
@@ -103,16 +107,33 @@ class Round(models.Model):
     def known_intervals(self) -> tuple[str, ...]:
         return tuple(word for word in self.intervals if word in INTERVALS)
 
+    @property
+    def settings(self) -> RoundSettings:
+        """Its settings as plain values."""
+        return RoundSettings(self.known_intervals, self.strings, self.octaves)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedKey:
+    """A key of a lesson, and the day on which it was ticked off, where it was."""
+
+    key: Key
+    done_on: date | None = None
+
+    @property
+    def name(self) -> str:
+        """What forms and addresses call it, such as ``F#-minor``."""
+        return str(self.key).replace(" ", "-")
+
 
 class RotationLesson(models.Model):
-    """A major and a minor key, each with the day on which it was ticked off."""
+    """The keys of a lesson, each with the day on which it was ticked off."""
 
     round = models.ForeignKey(Round, models.CASCADE, related_name="lessons")
     position = models.PositiveSmallIntegerField()
-    major = models.CharField(max_length=16)
-    minor = models.CharField(max_length=16)
-    major_on = models.DateField(null=True, blank=True)
-    minor_on = models.DateField(null=True, blank=True)
+    keys = models.JSONField(
+        default=list, help_text="In the order played: key, and done_on, a day or null, of each."
+    )
     assignments = models.ManyToManyField(
         "drills.Assignment", blank=True, related_name="rotation_lessons"
     )
@@ -121,19 +142,50 @@ class RotationLesson(models.Model):
         ordering = ["round", "position", "pk"]
 
     def __str__(self) -> str:
-        major, minor = (key.name for key in self.keys.values())
-        return f"{major} and {minor}"
+        return listed(planned.key.name for planned in self.planned)
 
     @property
-    def keys(self) -> dict[str, Key]:
-        """Its keys by mode, major first."""
-        return {"major": Key.parse(self.major), "minor": Key.parse(self.minor)}
+    def planned(self) -> list[PlannedKey]:
+        """Its keys in order."""
+        return [
+            PlannedKey(
+                Key.parse(one["key"]),
+                date.fromisoformat(one["done_on"]) if one["done_on"] else None,
+            )
+            for one in self.keys
+        ]
 
-    def ticked_on(self, mode: str) -> date | None:
-        """The day on which a key was ticked off, where it was."""
-        return self.major_on if mode == "major" else self.minor_on
+    def plan(self, planned: Iterable[PlannedKey]) -> None:
+        """Write the keys, without saving the row."""
+        self.keys = [
+            {"key": str(one.key), "done_on": one.done_on.isoformat() if one.done_on else None}
+            for one in planned
+        ]
 
     @property
     def done_on(self) -> date | None:
-        """The day on which the last of both keys was ticked off; ``None`` while it is open."""
-        return max(self.major_on, self.minor_on) if self.major_on and self.minor_on else None
+        """The day on which the last of its keys was ticked off; ``None`` while it is open."""
+        days = [planned.done_on for planned in self.planned]
+        return max(day for day in days if day) if days and all(days) else None
+
+
+class RotationStart(models.Model):
+    """The lists that a teacher's new plans of keys begin with, in one studio."""
+
+    person = models.ForeignKey(Person, models.CASCADE, related_name="rotation_starts")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="rotation_starts")
+    lessons = models.JSONField(default=list, help_text="The keys of each lesson of a round.")
+    rounds = models.JSONField(default=list, help_text="intervals, strings and octaves of each.")
+    readiness = models.JSONField(default=list, help_text="What the pupil is ready for, in words.")
+    done_when = models.JSONField(
+        default=list, help_text="What is in order when a key counts as done, in words."
+    )
+    kept_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["person", "studio"], name="one_rotation_start_a_studio")
+        ]
+
+    def __str__(self) -> str:
+        return f"plans of {self.person} in {self.studio}"

@@ -6,10 +6,9 @@ from datetime import date
 
 from django.utils import timezone
 
-from .models import Rotation, RotationLesson, Round
-from .plan import LESSONS
+from studio.accounts.names import listed
 
-KEYS = 2 * LESSONS
+from .models import PlannedKey, Rotation, RotationLesson, Round
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,10 +23,11 @@ class Place:
 
     @property
     def half_done(self) -> str:
-        """The name of the one key that is ticked off, where it is one."""
+        """The names of the keys that are ticked off, while others are open."""
         lesson = self.lesson
-        ticked = [key for mode, key in lesson.keys.items() if lesson.ticked_on(mode)]
-        return ticked[0].name if len(ticked) == 1 else ""
+        if lesson.done_on is not None:
+            return ""
+        return listed(one.key.name for one in lesson.planned if one.done_on)
 
     @property
     def set_count(self) -> int:
@@ -46,12 +46,17 @@ class RoundOverview:
 
     @property
     def keys_done(self) -> int:
-        """How many of the 24 are ticked off, those of half-done lessons too."""
-        return 2 * len(self.done) + sum(bool(place.half_done) for place in self.open)
+        """How many of its keys are ticked off, those of half-done lessons too."""
+        return sum(planned.done_on is not None for planned in self._planned)
 
     @property
     def keys(self) -> int:
-        return KEYS
+        """How many keys it has in all; one that comes twice counts twice."""
+        return len(self._planned)
+
+    @property
+    def _planned(self) -> list[PlannedKey]:
+        return [one for place in (*self.done, *self.open) for one in place.lesson.planned]
 
     @property
     def begins(self) -> date | None:

@@ -7,7 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from studio.accounts.models import Enrolment
+from studio.accounts.models import Enrolment, Studio
 from studio.notation.tones import hearing
 
 from .. import access as drills
@@ -15,12 +15,20 @@ from ..models import ShelfSettings
 from ..sheets import sheet_of
 from ..stretches import stretches
 from . import access
-from .forms import HolidayForm, RhythmForm, RoundForm, SetForm
-from .models import READINESS, Rotation, RotationLesson
+from .forms import BeginForm, HolidayForm, ListsForm, ProposalForm, RhythmForm, RoundForm, SetForm
+from .models import Rotation, RotationLesson
 from .overview import Overview, overview_of
 from .proposals import Proposal, plays_of, propose
 
-__all__ = ["beginning", "lesson", "overview_of", "plan", "setting", "shelf_settings"]
+__all__ = [
+    *("beginning", "known_intervals", "lesson", "overview_of", "plan", "setting"),
+    "shelf_settings",
+]
+
+
+def known_intervals(studio: Studio) -> tuple[str, ...]:
+    """The words for intervals, in the order in which the studio teaches them."""
+    return drills.settings_of(studio).order
 
 
 def shelf_settings(rotation: Rotation) -> ShelfSettings:
@@ -28,14 +36,16 @@ def shelf_settings(rotation: Rotation) -> ShelfSettings:
     return drills.settings_of(rotation.enrolment.studio)
 
 
-def beginning(request: HttpRequest, enrolment: Enrolment, form: Form) -> HttpResponse:
-    """The form of a plan that is not there yet."""
-    settings = drills.settings_of(enrolment.studio)
+def beginning(request: HttpRequest, enrolment: Enrolment, form: BeginForm) -> HttpResponse:
+    """The form of a plan that is not there yet; the keys as proposed where that was asked for."""
+    proposal = ProposalForm(request.GET or None)
+    if proposal.is_valid() and not form.is_bound:
+        form.propose(proposal.lessons())
     context = {
         "area": "teacher",
         "enrolment": enrolment,
         "form": form,
-        "interval": settings.order[0],
+        "proposal": proposal,
     }
     return render(request, "drills/rotation_begin.html", context, status=_status(form))
 
@@ -48,6 +58,7 @@ def plan(
     rhythm: Form | None = None,
     holiday: Form | None = None,
     round_form: tuple[int, Form] | None = None,
+    lists: Form | None = None,
 ) -> HttpResponse:
     """The plan; with a form that was refused, or 409 with a sentence when somebody was first."""
     shown = overview_of(rotation)
@@ -62,10 +73,11 @@ def plan(
         "holidays": [span for span in rotation.holidays.all() if span.last_on >= shown.today],
         "rounds": _rounds(shown, round_form),
         "readiness": _readiness(rotation),
+        "lists": lists or ListsForm(rotation),
     }
     if shown.next is not None:
         context |= _to_set(shown.next.lesson, rotation.enrolment, shown.next.day)
-    status = 409 if changed else _status(rhythm, holiday, round_form and round_form[1])
+    status = 409 if changed else _status(rhythm, holiday, lists, round_form and round_form[1])
     return render(request, "drills/rotation.html", context, status=status)
 
 
@@ -86,8 +98,8 @@ def lesson(
         "rotation": rotation,
         "place": place,
         "lesson": found,
-        "keys": [(mode, key, found.ticked_on(mode)) for mode, key in found.keys.items()],
         "none_chosen": none_chosen,
+        "none_done": not any(planned.done_on for planned in found.planned),
         **_to_set(found, enrolment, place.day, form),
     }
     made = [proposal for proposal in context["proposals"] if proposal.score]
@@ -125,7 +137,6 @@ def _to_set(
     plays, player = plays_of(enrolment)
     return {
         "proposals": proposals,
-        "ticked": [mode for mode in found.keys if found.ticked_on(mode)],
         "already": already,
         "left": [one for one in proposals if one.made and one.name not in already],
         "setting": form or SetForm(initial={"due_on": due}),
@@ -151,12 +162,11 @@ def _rounds(shown: Overview, refused: tuple[int, Form] | None) -> list[tuple]:
     ]
 
 
-def _readiness(rotation: Rotation) -> list[tuple[str, str, date | None]]:
-    """Each item with the day on which it was ticked."""
-    ticked = rotation.readiness
+def _readiness(rotation: Rotation) -> list[tuple[int, str, date | None]]:
+    """Each line of the list by its place, with the day on which it was ticked."""
     return [
-        (code, words, date.fromisoformat(ticked[code]) if code in ticked else None)
-        for code, words in READINESS.items()
+        (place, line["words"], date.fromisoformat(line["ticked_on"]) if line["ticked_on"] else None)
+        for place, line in enumerate(rotation.readiness)
     ]
 
 

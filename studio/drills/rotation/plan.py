@@ -1,10 +1,12 @@
 """The key rotation as plain values: which keys in which lesson, and on which day.
 
-A round takes a major and a minor scale each lesson: 24 keys in 12 lessons. The major keys go round
-the circle of fifths from G, so that G and D come first (common practice, no source: octave scales
-often begin in G and D major). How major and minor keys are paired is a choice of this project:
-*same tonic* by default, because both scales then begin with the same finger on the same string and
-only the third, sixth and seventh move; *same signature* (relative keys) is on offer.
+Which keys there are, in which order and how many a lesson, is the teacher's own list (``lists``).
+What is proposed to begin with: a round takes a major and a minor scale each lesson, 24 keys in 12
+lessons. The major keys go round the circle of fifths from G, so that G and D come first (common
+practice, no source: octave scales often begin in G and D major). How major and minor keys are
+paired is a choice of this project: *same tonic* by default, because both scales then begin with the
+same finger on the same string and only the third, sixth and seventh move; *same signature*
+(relative keys) is on offer.
 
 Days are dates, no times. A lesson falls on a day of the rhythm that is no holiday. What was not
 played keeps its place and moves to the next such day: holidays shift days and never lose keys.
@@ -22,13 +24,13 @@ Lesson = TypeVar("Lesson")
 
 FIRST_TONIC = "G"
 PAIRINGS = ("tonic", "signature")
+KEYS_A_LESSON = 2
 EVERY_WEEKS_BOUNDS = (1, 4)
 LONGEST_HOLIDAY_DAYS = 366
 FURTHEST_DAYS = 366 * 20  # a rhythm without a free day in twenty years has none
 
 MAJOR_KEYS = tuple(key for key in ALL_KEYS if key.mode == "major")
 MINOR_KEYS = tuple(key for key in ALL_KEYS if key.mode == "minor")
-LESSONS = len(MAJOR_KEYS)
 
 
 class NotTheSameLessons(ValueError):
@@ -41,14 +43,14 @@ class NoFreeDay(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Pair:
-    """The keys of one lesson."""
+    """A major key and the minor key that it is proposed with."""
 
     major: Key
     minor: Key
 
 
 def pairs(first: str = FIRST_TONIC, pairing: str = "tonic") -> tuple[Pair, ...]:
-    """The keys of one round, lesson by lesson: all 24, each once.
+    """All 24 keys in pairs, each once.
 
     Parameters
     ----------
@@ -73,6 +75,20 @@ def pairs(first: str = FIRST_TONIC, pairing: str = "tonic") -> tuple[Pair, ...]:
     start = tonics.index(first)
     majors = MAJOR_KEYS[start:] + MAJOR_KEYS[:start]
     return tuple(Pair(major, _partner(major, pairing)) for major in majors)
+
+
+def proposed(
+    first: str = FIRST_TONIC, pairing: str = "tonic", keys_a_lesson: int = KEYS_A_LESSON
+) -> tuple[tuple[Key, ...], ...]:
+    """The keys of each lesson of one round, as this project proposes them: all 24, each once.
+
+    >>> [str(key) for key in proposed(keys_a_lesson=3)[0]]
+    ['G major', 'G minor', 'D major']
+    """
+    keys = [key for pair in pairs(first, pairing) for key in (pair.major, pair.minor)]
+    return tuple(
+        tuple(keys[place : place + keys_a_lesson]) for place in range(0, len(keys), keys_a_lesson)
+    )
 
 
 def _partner(major: Key, pairing: str) -> Key:

@@ -9,7 +9,8 @@ from studio.theory import Key
 from .. import access
 from ..saying import Saying, saying_of
 from ..stretches import Player, player_of
-from .models import RotationLesson, Round
+from .lists import RANGES
+from .models import PlannedKey, RotationLesson, Round
 
 PAIRS = ((4, 3), (3, 2), (2, 1))
 
@@ -22,8 +23,7 @@ class Proposal:
     ``None`` with the reason when nothing near can be.
     """
 
-    mode: str
-    key: Key
+    planned: PlannedKey
     interval: str
     asked: Request
     made: Request | None
@@ -33,12 +33,12 @@ class Proposal:
     @property
     def name(self) -> str:
         """What forms and addresses call it."""
-        return f"{self.mode}-{self.interval}"
+        return f"{self.planned.name}-{self.interval}"
 
     @property
     def label(self) -> str:
         """The title of its page; what was asked for where there is none."""
-        return self.score.title if self.score else f"{self.key.name} in {self.interval}"
+        return self.score.title if self.score else f"{self.planned.key.name} in {self.interval}"
 
     @property
     def says(self) -> Saying | None:
@@ -51,18 +51,18 @@ class Proposal:
             return ""
         changes = [f"in {self.made.interval}"] if self.made.interval != self.asked.interval else []
         if self.made.octaves != self.asked.octaves:
-            changes.append(_octaves(self.made.octaves))
+            changes.append(RANGES[self.made.octaves])
         if self.made.strings != self.asked.strings:
             changes.append(_where(self.made))
         return " and ".join(changes)
 
 
 def propose(lesson: RotationLesson, enrolment: Enrolment) -> list[Proposal]:
-    """What a lesson's keys ask for in the intervals of its round, the major key first."""
+    """What a lesson's keys ask for in the intervals of its round, in the order of the keys."""
     plays, player = plays_of(enrolment)
     return [
-        _proposal(mode, key, interval, _request(key, interval, lesson.round, plays, player))
-        for mode, key in lesson.keys.items()
+        _proposal(one, interval, _request(one.key, interval, lesson.round, plays, player))
+        for one in lesson.planned
         for interval in lesson.round.known_intervals
     ]
 
@@ -89,15 +89,15 @@ def _request(key: Key, interval: str, one: Round, plays: str, player: Player) ->
     )
 
 
-def _proposal(mode: str, key: Key, interval: str, asked: Request) -> Proposal:
+def _proposal(planned: PlannedKey, interval: str, asked: Request) -> Proposal:
     try:
-        return Proposal(mode, key, interval, asked, asked, generate(asked))
+        return Proposal(planned, interval, asked, asked, generate(asked))
     except Infeasible as error:
         reason, nearest = error.reason, error.nearest
     made, score = _on_another_pair(asked)
     if score is None and nearest is not None:
         made, score = nearest, generate(nearest)
-    return Proposal(mode, key, interval, asked, made, score, reason)
+    return Proposal(planned, interval, asked, made, score, reason)
 
 
 def _on_another_pair(asked: Request) -> tuple[Request | None, Score | None]:
@@ -112,10 +112,6 @@ def _on_another_pair(asked: Request) -> tuple[Request | None, Score | None]:
         except Infeasible:
             continue
     return None, None
-
-
-def _octaves(count: int) -> str:
-    return {1: "one octave", 2: "two octaves", 3: "three octaves"}[count]
 
 
 def _where(made: Request) -> str:

@@ -4,24 +4,20 @@ from collections.abc import Iterable
 from datetime import date
 
 from django.db import IntegrityError, transaction
-from django.db.models import F
 from django.utils import timezone
 
 from studio.accounts.models import Enrolment, Person
 
 from .. import services as drills
-from ..access import settings_of
 from ..models import Assignment
-from .models import READINESS, Rotation, RotationHoliday, RotationLesson, Round
-from .plan import FIRST_TONIC, Holiday, NotTheSameLessons, moved, pairs, reordered
+from .models import PlannedKey, Rotation, RotationHoliday, RotationLesson, Round
+from .plan import Holiday, NotTheSameLessons, moved, reordered
 from .proposals import Proposal
+from .rounds import fill
+from .starts import Start, start_of
+from .versioning import Changed, note, take
 
-SECOND_ROUND = Round.Strings.MIDDLE  # a choice of this project: on either side lies a neighbour
 MAX_HOLIDAYS = 18
-
-
-class Changed(Exception):
-    """Somebody else changed the plan first; nothing was overwritten."""
 
 
 class TooManyHolidays(ValueError):
@@ -35,14 +31,13 @@ def begin(
     first_on: date,
     *,
     every_weeks: int = 1,
-    first: str = FIRST_TONIC,
-    pairing: str = "tonic",
-    strings: str = SECOND_ROUND,
+    start: Start | None = None,
 ) -> Rotation:
-    """A plan of two rounds: across the strings, then on one pair of them, which means shifting.
+    """A plan with the lists of ``start``: the teacher's own, or what is proposed.
 
-    The interval is the first that the studio teaches. A plan that is there already stays.
+    A plan that is there already stays.
     """
+    start = start or start_of(teacher, enrolment.studio)
     try:
         with transaction.atomic():
             rotation = Rotation.objects.create(
@@ -51,50 +46,25 @@ def begin(
                 changed_by=teacher,
                 first_on=first_on,
                 every_weeks=every_weeks,
+                readiness=_unticked(start.readiness),
+                done_when=list(start.done_when),
             )
     except IntegrityError:
         return Rotation.objects.get(enrolment=enrolment)
-    keys = [(str(pair.major), str(pair.minor)) for pair in pairs(first, pairing)]
-    intervals = [settings_of(enrolment.studio).order[0]]
-    for number, where in enumerate((Round.Strings.ACROSS, strings), start=1):
+    for number, settings in enumerate(start.rounds, start=1):
         one = Round.objects.create(
-            rotation=rotation, number=number, intervals=intervals, strings=where
+            rotation=rotation,
+            number=number,
+            intervals=list(settings.intervals),
+            strings=settings.strings,
+            octaves=settings.octaves,
         )
-        _fill(one, keys)
+        fill(one, start.lessons)
     return rotation
 
 
-def _fill(one: Round, keys: Iterable[tuple[str, str]]) -> None:
-    RotationLesson.objects.bulk_create(
-        RotationLesson(round=one, position=position, major=major, minor=minor)
-        for position, (major, minor) in enumerate(keys, start=1)
-    )
-
-
-@transaction.atomic
-def add_round(rotation: Rotation, teacher: Person, *, seen: int) -> Round:
-    """Another round of all 24 keys, in the order of the last one.
-
-    It goes where the last one did not: across the strings, or on one pair. Across them again, the
-    next interval in the studio's order joins those before it.
-    """
-    _take(rotation, teacher, seen)
-    last = rotation.rounds.order_by("-number").first()
-    across = bool(last.strings)
-    one = Round.objects.create(
-        rotation=rotation,
-        number=last.number + 1,
-        intervals=[*last.intervals, *_next_interval(rotation, last)] if across else last.intervals,
-        strings=Round.Strings.ACROSS if across else SECOND_ROUND,
-        octaves=last.octaves,
-    )
-    _fill(one, last.lessons.order_by("position", "pk").values_list("major", "minor"))
-    return one
-
-
-def _next_interval(rotation: Rotation, last: Round) -> list[str]:
-    order = settings_of(rotation.enrolment.studio).order
-    return [word for word in order if word not in last.intervals][:1]
+def _unticked(lines: Iterable[str]) -> list[dict]:
+    return [{"words": words, "ticked_on": None} for words in lines]
 
 
 @transaction.atomic
@@ -102,7 +72,7 @@ def change_rhythm(
     rotation: Rotation, teacher: Person, first_on: date, every_weeks: int, *, seen: int
 ) -> None:
     """Another weekday, or another number of weeks between lessons; every open lesson moves."""
-    _take(rotation, teacher, seen, first_on=first_on, every_weeks=every_weeks)
+    take(rotation, teacher, seen, first_on=first_on, every_weeks=every_weeks)
 
 
 @transaction.atomic
@@ -114,7 +84,7 @@ def add_holiday(rotation: Rotation, teacher: Person, span: Holiday, *, seen: int
     TooManyHolidays
         When ``MAX_HOLIDAYS`` are ahead.
     """
-    _take(rotation, teacher, seen)
+    take(rotation, teacher, seen)
     holidays = RotationHoliday.objects.filter(rotation=rotation)
     holidays.filter(last_on__lt=timezone.localdate()).delete()  # no day depends on them
     if holidays.count() >= MAX_HOLIDAYS:
@@ -128,32 +98,45 @@ def add_holiday(rotation: Rotation, teacher: Person, span: Holiday, *, seen: int
 def remove_holiday(
     rotation: Rotation, teacher: Person, holiday: RotationHoliday, *, seen: int
 ) -> None:
-    _take(rotation, teacher, seen)
+    take(rotation, teacher, seen)
     holiday.delete()
 
 
 @transaction.atomic
-def change_round(
-    one: Round, teacher: Person, *, seen: int, intervals: list[str], strings: str, octaves: int
+def change_lists(
+    rotation: Rotation,
+    teacher: Person,
+    *,
+    seen: int,
+    readiness: Iterable[str],
+    done_when: Iterable[str],
 ) -> None:
-    """Which intervals a round is in, and where it is played. What was set stays set."""
-    _take(one.rotation, teacher, seen)
-    Round.objects.filter(pk=one.pk).update(intervals=intervals, strings=strings, octaves=octaves)
+    """What is to be in order: before double stops, and when a key counts as done. A line that stays
+    as it was keeps its day."""
+    ticked = {line["words"]: line["ticked_on"] for line in rotation.readiness}
+    lines = [{"words": words, "ticked_on": ticked.get(words)} for words in readiness]
+    take(rotation, teacher, seen, readiness=lines, done_when=list(done_when))
 
 
 @transaction.atomic
-def tick_readiness(rotation: Rotation, teacher: Person, codes: Iterable[str], *, seen: int) -> None:
-    """What the pupil is ready for; what was ticked before keeps its day."""
-    wanted, today = set(codes), timezone.localdate().isoformat()
-    ticked = {code: rotation.readiness.get(code, today) for code in READINESS if code in wanted}
-    _take(rotation, teacher, seen, readiness=ticked)
+def tick_readiness(
+    rotation: Rotation, teacher: Person, places: Iterable[int], *, seen: int
+) -> None:
+    """What the pupil is ready for, by place in the list from 0; what was ticked before keeps its
+    day."""
+    wanted, today = set(places), timezone.localdate().isoformat()
+    lines = [
+        line | {"ticked_on": (line["ticked_on"] or today) if place in wanted else None}
+        for place, line in enumerate(rotation.readiness)
+    ]
+    take(rotation, teacher, seen, readiness=lines)
 
 
 @transaction.atomic
 def move_lesson(lesson: RotationLesson, teacher: Person, way: str, *, seen: int) -> None:
     """Move an open lesson within its round; a done one stays where it is."""
     one = lesson.round
-    _take(one.rotation, teacher, seen)
+    take(one.rotation, teacher, seen)
     waiting = _open_ids(one)
     if lesson.pk in waiting:
         _put(one, moved(waiting, lesson.pk, way))
@@ -168,7 +151,7 @@ def reorder(one: Round, teacher: Person, wished: list[int], *, seen: int) -> Non
     Changed
         Also when the wish does not name just the open lessons.
     """
-    _take(one.rotation, teacher, seen)
+    take(one.rotation, teacher, seen)
     try:
         _put(one, reordered(_open_ids(one), wished))
     except NotTheSameLessons as error:
@@ -191,18 +174,22 @@ def _put(one: Round, order: list[int]) -> None:
 
 @transaction.atomic
 def tick_keys(
-    lesson: RotationLesson, teacher: Person, modes: Iterable[str], done: bool = True
+    lesson: RotationLesson, teacher: Person, names: Iterable[str], done: bool = True
 ) -> None:
     """Tick keys of a lesson off today, or open them again. A key ticked before keeps its day.
 
     What it does is the same whatever else was changed meanwhile, so no version is asked for.
     """
     lesson = RotationLesson.objects.select_for_update().get(pk=lesson.pk)
-    for mode in modes:
-        before = lesson.ticked_on(mode)
-        setattr(lesson, f"{mode}_on", (before or timezone.localdate()) if done else None)
-    lesson.save(update_fields=["major_on", "minor_on"])
-    _note(lesson.round.rotation, teacher)
+    wanted, today = set(names), timezone.localdate()
+    lesson.plan(
+        PlannedKey(one.key, ((one.done_on or today) if done else None))
+        if one.name in wanted
+        else one
+        for one in lesson.planned
+    )
+    lesson.save(update_fields=["keys"])
+    note(lesson.round.rotation, teacher)
 
 
 @transaction.atomic
@@ -236,14 +223,3 @@ def set_drills(
         )
     lesson.assignments.add(*made)
     return made
-
-
-def _take(rotation: Rotation, teacher: Person, seen: int, **changes) -> None:
-    """Make the change the plan's next version, or raise when ``seen`` is not the present one."""
-    mine = Rotation.objects.filter(pk=rotation.pk, version=seen)
-    if not mine.update(version=F("version") + 1, changed_by=teacher, **changes):
-        raise Changed
-
-
-def _note(rotation: Rotation, teacher: Person) -> None:
-    Rotation.objects.filter(pk=rotation.pk).update(version=F("version") + 1, changed_by=teacher)

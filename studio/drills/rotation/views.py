@@ -12,13 +12,15 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment
+from studio.accounts.names import listed
 
-from . import access, pages, services
-from .forms import BeginForm, HolidayForm, ReadinessForm, RhythmForm, RoundForm
+from . import access, pages, rounds, services, starts
+from .forms import BeginForm, HolidayForm, ListsForm, ReadinessForm, RhythmForm, RoundForm
 from .models import Rotation
 from .plan import WAYS, Holiday
+from .versioning import Changed
 
-MODES = ("major", "minor")
+EVERY_KEY = "all"
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -28,9 +30,17 @@ def rotation(request: HttpRequest, pk: int) -> HttpResponse:
     found = access.rotation_of(enrolment)
     if found is not None and request.method != "POST":
         return pages.plan(request, found)
-    form = BeginForm(request.POST if request.method == "POST" else None)
+    start = starts.start_of(request.user, enrolment.studio)
+    form = BeginForm(
+        start,
+        pages.known_intervals(enrolment.studio),
+        request.POST if request.method == "POST" else None,
+    )
     if form.is_valid():
-        services.begin(enrolment, request.user, **form.cleaned_data)
+        begun = form.start()
+        services.begin(enrolment, request.user, **form.rhythm(), start=begun)
+        if form.cleaned_data["keep"]:
+            starts.keep(request.user, enrolment.studio, begun)
         messages.success(request, f"The plan is there. {enrolment.pupil} can see it.")
         return redirect("rotation", pk=pk)
     return pages.beginning(request, enrolment, form)
@@ -51,7 +61,7 @@ def changes(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
         found = access.taught_rotation(request.user, pk)
         try:
             answer = view(request, found, **arguments)
-        except services.Changed:
+        except Changed:
             return pages.plan(request, access.taught_rotation(request.user, pk), changed=True)
         return answer or redirect(_plan(pk, arguments.get("number")))
 
@@ -98,14 +108,33 @@ def round_settings(request: HttpRequest, found: Rotation, number: int) -> HttpRe
     form = RoundForm.of(one, pages.shelf_settings(found), request.POST)
     if not form.is_valid():
         return pages.plan(request, found, round_form=(number, form))
-    services.change_round(one, request.user, seen=_seen(request), **form.cleaned_data)
+    rounds.change_round(
+        one,
+        request.user,
+        seen=_seen(request),
+        settings=form.settings(),
+        lessons=form.cleaned_data["lessons"],
+    )
     messages.success(request, f"Round {number} is changed. What was set before stays as it was.")
     return None
 
 
 @changes
+def round_remove(request: HttpRequest, found: Rotation, number: int) -> HttpResponse:
+    """Take a round out of the plan."""
+    one = access.taught_round(found, number)
+    try:
+        rounds.remove_round(one, request.user, seen=_seen(request))
+    except rounds.StaysInThePlan as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(request, f"Round {number} is out of the plan.")
+    return redirect("rotation", pk=found.enrolment_id)
+
+
+@changes
 def round_add(request: HttpRequest, found: Rotation) -> None:
-    one = services.add_round(found, request.user, seen=_seen(request))
+    one = rounds.add_round(found, request.user, seen=_seen(request))
     messages.success(request, f"Round {one.number} stands at the end of the plan.")
 
 
@@ -121,11 +150,29 @@ def order(request: HttpRequest, found: Rotation, number: int) -> None:
 
 @changes
 def readiness(request: HttpRequest, found: Rotation) -> None:
-    form = ReadinessForm(request.POST)
+    form = ReadinessForm(found, request.POST)
     if not form.is_valid():
-        raise Http404
+        raise Changed  # a line that is not there any more
     services.tick_readiness(found, request.user, form.cleaned_data["ready"], seen=_seen(request))
     messages.success(request, "Saved.")
+
+
+@changes
+def lists(request: HttpRequest, found: Rotation) -> HttpResponse | None:
+    """What is to be in order before double stops, and when a key counts as done."""
+    form = ListsForm(found, request.POST)
+    if not form.is_valid():
+        return pages.plan(request, found, lists=form)
+    services.change_lists(found, request.user, seen=_seen(request), **form.cleaned_data)
+    messages.success(request, "The lists are saved.")
+    return None
+
+
+@changes
+def start(request: HttpRequest, found: Rotation) -> None:
+    """Keep the lists of this plan for the teacher's next ones; the plan stays as it is."""
+    starts.keep(request.user, found.enrolment.studio, starts.start_from(found))
+    messages.success(request, "Your next plans begin with these keys, rounds and lists.")
 
 
 @changes
@@ -146,17 +193,17 @@ def lesson(request: HttpRequest, pk: int, lesson_pk: int) -> HttpResponse:
 
 @require_POST
 def tick(request: HttpRequest, pk: int, lesson_pk: int) -> HttpResponse:
-    """Tick a key off, or both; open it again when ``open`` is posted."""
+    """Tick a key off, or all of them; open it again when ``open`` is posted."""
     found = access.taught_lesson(request.user, pk, lesson_pk)
     wanted = request.POST.get("key")
-    modes = MODES if wanted == "both" else tuple(mode for mode in MODES if mode == wanted)
-    if not modes:
+    keys = [one for one in found.planned if wanted in (one.name, EVERY_KEY)]
+    if not keys:
         raise Http404
     done = "open" not in request.POST
-    services.tick_keys(found, request.user, modes, done)
-    names = " and ".join(found.keys[mode].name for mode in modes)
-    are = "are" if len(modes) > 1 else "is"
-    messages.success(request, f"{names} {are} {'ticked off' if done else 'open again'}.")
+    services.tick_keys(found, request.user, [one.name for one in keys], done)
+    are = "are" if len(keys) > 1 else "is"
+    state = "ticked off" if done else "open again"
+    messages.success(request, f"{listed(one.key.name for one in keys)} {are} {state}.")
     return redirect("rotation_lesson", pk=pk, lesson_pk=lesson_pk)
 
 

@@ -7,34 +7,18 @@ from django.utils import timezone
 
 from studio.drills.models import ShelfSettings
 from studio.drills.rotation import access, services
-from studio.drills.rotation.models import Rotation, RotationHoliday, RotationLesson
+from studio.drills.rotation.models import PlannedKey, Rotation, RotationHoliday, RotationLesson
 from studio.drills.rotation.overview import overview_of
 from studio.drills.rotation.plan import Holiday
 from studio.theory.keys import ALL_KEYS
 from tests.cast import as_person
-from tests.drills.rotation.conftest import soon
+from tests.drills.rotation.conftest import BEGIN, address, change, shown, soon, titles
 
 WEEK = timedelta(days=7)
-BEGIN = {"every_weeks": "1", "first": "G", "pairing": "tonic", "strings": "3-2"}
 
 
-def address(cast, tail: str = "") -> str:
-    return f"/pupils/{cast.enrolment.pk}/keys/{tail}"
-
-
-def shown(cast):
-    return overview_of(access.rotation_of(cast.enrolment))
-
-
-def titles(cast, number: int = 1) -> list[str]:
-    return [str(place.lesson) for place in shown(cast).rounds[number - 1].open]
-
-
-def change(cast, tail: str, who=None, **says):
-    """Post a change of the plan as it is now."""
-    version = Rotation.objects.get(enrolment=cast.enrolment).version
-    client = as_person(who or cast.teacher)
-    return client.post(address(cast, tail), {"version": version} | says)
+def names(lesson: RotationLesson) -> list[str]:
+    return [planned.name for planned in lesson.planned]
 
 
 def first_lesson(cast) -> RotationLesson:
@@ -51,7 +35,7 @@ def test_a_plan_is_begun_with_two_rounds_of_all_24_keys(cast):
     assert answer.url == address(cast)
     plan = shown(cast)
     for one in plan.rounds:
-        keys = [key for place in one.open for key in place.lesson.keys.values()]
+        keys = [planned.key for place in one.open for planned in place.lesson.planned]
         assert set(keys) == set(ALL_KEYS)
         assert len(keys) == 24
     first, second = (one.round for one in plan.rounds)
@@ -113,7 +97,7 @@ def test_a_round_is_put_in_the_order_that_was_posted(cast, rotation):
 
 def test_done_lessons_stay_where_they_are_when_the_others_move(cast, rotation):
     first, second, third = (place.lesson for place in shown(cast).rounds[0].open[:3])
-    services.tick_keys(second, cast.teacher, ["major", "minor"])
+    services.tick_keys(second, cast.teacher, names(second))
     change(cast, f"lessons/{third.pk}/move/", way="first")
     assert [place.lesson for place in shown(cast).rounds[0].open[:2]] == [third, first]
     assert change(cast, f"lessons/{second.pk}/move/", way="end").status_code == 302
@@ -230,36 +214,37 @@ def test_a_further_round_goes_across_the_strings_and_adds_the_next_interval(cast
 
 
 def test_readiness_is_ticked_and_keeps_its_day(cast, rotation):
-    Rotation.objects.update(readiness={"tips": "2026-01-05"})
-    change(cast, "readiness/", ready=["tips", "grip"])
-    assert Rotation.objects.get().readiness == {
-        "tips": "2026-01-05",
-        "grip": timezone.localdate().isoformat(),
-    }
+    rotation.readiness[0]["ticked_on"] = "2026-01-05"
+    Rotation.objects.update(readiness=rotation.readiness)
+    change(cast, "readiness/", ready=["0", "2"])
+    days = [line["ticked_on"] for line in Rotation.objects.get().readiness]
+    assert days == ["2026-01-05", None, timezone.localdate().isoformat(), None, None]
     page = as_person(cast.teacher).get(address(cast)).content.decode()
     assert "The grip stays free." in page
 
 
 def test_a_key_is_ticked_off_and_the_lesson_stays_until_both_are(cast, rotation):
     lesson = first_lesson(cast)
-    change(cast, f"lessons/{lesson.pk}/tick/", key="major")
+    change(cast, f"lessons/{lesson.pk}/tick/", key="G-major")
     assert (shown(cast).next.lesson, shown(cast).next.half_done) == (lesson, "G major")
     assert shown(cast).rounds[0].keys_done == 1
-    change(cast, f"lessons/{lesson.pk}/tick/", key="minor")
+    change(cast, f"lessons/{lesson.pk}/tick/", key="G-minor")
     assert str(shown(cast).next.lesson) == "D major and D minor"
     assert [place.day for place in shown(cast).rounds[0].done] == [timezone.localdate()]
-    change(cast, f"lessons/{lesson.pk}/tick/", key="minor", open="1")
+    change(cast, f"lessons/{lesson.pk}/tick/", key="G-minor", open="1")
     assert shown(cast).next.lesson == lesson
 
 
 def test_the_whole_warm_up_is_ticked_off_with_one_press(cast, rotation):
     lesson = first_lesson(cast)
-    change(cast, f"lessons/{lesson.pk}/tick/", key="both")
+    change(cast, f"lessons/{lesson.pk}/tick/", key="all")
     assert shown(cast).rounds[0].keys_done == 2
 
 
 def test_the_plan_ends_when_all_is_ticked_off_and_goes_on_with_a_round(cast, rotation):
-    RotationLesson.objects.update(major_on=soon(), minor_on=soon())
+    for lesson in RotationLesson.objects.all():
+        lesson.plan(PlannedKey(planned.key, soon()) for planned in lesson.planned)
+        lesson.save()
     page = as_person(cast.teacher).get(address(cast)).content.decode()
     assert "Every lesson of the plan is done" in page
     change(cast, "rounds/")
@@ -274,7 +259,9 @@ CHANGES = {
     "holiday": ("holidays/", {"first_on": soon().isoformat()}),
     "round": ("rounds/1/", {"intervals": ["thirds"], "strings": "", "octaves": "1"}),
     "another round": ("rounds/", {}),
-    "readiness": ("readiness/", {"ready": ["grip"]}),
+    "a round less": ("rounds/2/end/", {}),
+    "lists": ("lists/", {"readiness": "", "done_when": ""}),
+    "readiness": ("readiness/", {"ready": ["2"]}),
 }
 
 

@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 
 from studio.drills.rotation.plan import (
     EVERY_WEEKS_BOUNDS,
-    LESSONS,
     LONGEST_HOLIDAY_DAYS,
     MAJOR_KEYS,
     PAIRINGS,
@@ -19,6 +18,7 @@ from studio.drills.rotation.plan import (
     Rhythm,
     moved,
     pairs,
+    proposed,
     reordered,
 )
 from studio.theory.keys import ALL_KEYS
@@ -50,7 +50,7 @@ def rhythms(draw) -> Rhythm:
 def test_twelve_lessons_have_all_24_keys_once(first, pairing):
     lessons = pairs(first, pairing)
     keys = [key for pair in lessons for key in (pair.major, pair.minor)]
-    assert (len(lessons), len(keys)) == (LESSONS, 24)
+    assert (len(lessons), len(keys)) == (12, 24)
     assert set(keys) == set(ALL_KEYS)
     assert all(pair.major.mode == "major" and pair.minor.mode == "minor" for pair in lessons)
 
@@ -62,6 +62,14 @@ def test_major_keys_go_round_the_circle_of_fifths(first, pairing):
     for before, after in pairwise(lessons):
         assert (after.major.fifths - before.major.fifths) % 12 == 1
         assert (after.minor.fifths - before.minor.fifths) % 12 == 1
+
+
+@given(st.sampled_from(TONICS), st.sampled_from(PAIRINGS), st.integers(1, 6))
+def test_however_many_keys_a_lesson_all_24_are_proposed_once(first, pairing, keys_a_lesson):
+    lessons = proposed(first, pairing, keys_a_lesson)
+    assert {len(keys) for keys in lessons[:-1]} == {keys_a_lesson}
+    keys = [key for lesson in lessons for key in lesson]
+    assert (len(keys), set(keys)) == (24, set(ALL_KEYS))
 
 
 def test_the_usual_round_begins_in_g_and_d():

@@ -9,18 +9,18 @@ from django.test.utils import CaptureQueriesContext
 
 from studio.accounts.models import Instrument
 from studio.drills.models import Assignment, Drill, DrillVersion
-from studio.drills.rotation import access, services
-from studio.drills.rotation.models import RotationLesson, Round
+from studio.drills.rotation import access, rounds, services
+from studio.drills.rotation.models import PlannedKey, RotationLesson, Round
 from studio.drills.rotation.overview import overview_of
 from studio.drills.rotation.proposals import propose
 from studio.drills.services import archive_drill, edit_drill
 from studio.notation import is_feasible
-from studio.theory.keys import ALL_KEYS
+from studio.theory.keys import ALL_KEYS, Key
 from tests.cast import as_person
 from tests.drills.rotation.conftest import soon
 
-MODES = ("major", "minor")
-BOTH = {"drill": ["major-octaves", "minor-octaves"]}
+NAMES = ("G-major", "G-minor")
+BOTH = {"drill": ["G-major-octaves", "G-minor-octaves"]}
 
 
 @pytest.fixture
@@ -97,7 +97,8 @@ def test_for_every_key_something_near_can_be_set(cast, lesson, strings, interval
     one = Round.objects.get(pk=lesson.round_id)
     instead = 0
     for major, minor in zip(ALL_KEYS[:12], ALL_KEYS[12:], strict=True):
-        keys = RotationLesson(round=one, major=str(major), minor=str(minor))
+        keys = RotationLesson(round=one)
+        keys.plan([PlannedKey(major), PlannedKey(minor)])
         for proposal in propose(keys, cast.enrolment):
             assert is_feasible(proposal.made)
             assert (proposal.made == proposal.asked) == is_feasible(proposal.asked)
@@ -109,7 +110,8 @@ def test_for_every_key_something_near_can_be_set(cast, lesson, strings, interval
 
 
 def test_in_a_round_on_one_pair_another_pair_is_nearer_than_going_across(cast, lesson):
-    RotationLesson.objects.filter(pk=lesson.pk).update(major="E major")
+    lesson.plan([PlannedKey(Key.parse("E major")), PlannedKey(Key.parse("E minor"))])
+    lesson.save()
     major = proposals(cast, lesson, strings="4-3")[0]
     assert major.made.strings == (3, 2)
     assert major.instead == "on the D and A strings"
@@ -147,15 +149,15 @@ def test_one_press_sets_both_drills_for_the_day_of_the_lesson(cast, lesson):
 
 def test_only_what_is_ticked_is_set_and_the_rest_stays_on_offer(cast, lesson):
     client = as_person(cast.teacher)
-    client.post(address(cast, lesson), {"drill": "minor-octaves"})
+    client.post(address(cast, lesson), {"drill": "G-minor-octaves"})
     assert [a.version.key for a in lesson.assignments.all()] == ["G minor"]
     assert "Set the others" in client.get(address(cast, lesson, "")).content.decode()
 
 
 def test_a_key_that_is_ticked_off_is_not_ticked_for_setting(cast, lesson):
-    services.tick_keys(lesson, cast.teacher, ["minor"])
+    services.tick_keys(lesson, cast.teacher, ["G-minor"])
     page = as_person(cast.teacher).get(address(cast, lesson, "")).content.decode()
-    boxes = re.findall(r'<input type="checkbox"[^>]*value="(\w+)-octaves"([^>]*)>', page)
+    boxes = re.findall(r'<input type="checkbox"[^>]*value="G-(\w+)-octaves"([^>]*)>', page)
     assert [(mode, "checked" in rest) for mode, rest in boxes] == [
         ("major", True),
         ("minor", False),
@@ -172,7 +174,7 @@ def test_a_double_press_sets_each_drill_once(cast, lesson):
     assert "were in Mira Sandholm’s queue already" in page
 
 
-@pytest.mark.parametrize("chosen", [{}, {"drill": "major-tenths"}, {"drill": "x"}])
+@pytest.mark.parametrize("chosen", [{}, {"drill": "G-major-tenths"}, {"drill": "x"}])
 def test_with_no_drill_ticked_nothing_is_set_and_it_is_said(cast, lesson, chosen):
     answer = as_person(cast.teacher).post(address(cast, lesson), chosen)
     assert answer.status_code == 422
@@ -202,10 +204,10 @@ def test_a_drill_of_the_shelf_is_set_again_with_the_fingers_it_was_given(cast, l
 
 def test_a_drill_that_left_the_shelf_is_made_anew(cast, lesson):
     client = as_person(cast.teacher)
-    client.post(address(cast, lesson), {"drill": "major-octaves"})
+    client.post(address(cast, lesson), {"drill": "G-major-octaves"})
     archive_drill(Drill.objects.get())
     Assignment.objects.all().delete()
-    client.post(address(cast, lesson), {"drill": "major-octaves"})
+    client.post(address(cast, lesson), {"drill": "G-major-octaves"})
     assert Drill.objects.count() == 2
 
 
@@ -236,7 +238,7 @@ def test_a_lesson_of_another_pupil_is_not_reached_through_this_one(cast, lesson)
     client = as_person(cast.teacher)
     wrong = f"/pupils/{cast.other_enrolment.pk}/keys/lessons/{lesson.pk}/"
     assert client.get(wrong).status_code == 404
-    for tail, says in (("set/", BOTH), ("tick/", {"key": "both"}), ("move/", {"way": "end"})):
+    for tail, says in (("set/", BOTH), ("tick/", {"key": "all"}), ("move/", {"way": "end"})):
         assert client.post(wrong + tail, says | {"version": 1}).status_code == 404
 
 
@@ -251,11 +253,11 @@ def test_the_number_of_queries_does_not_grow_with_the_plan(cast, rotation):
     page = f"/pupils/{cast.enrolment.pk}/keys/"
     before = queries(page)
     for seen in range(1, 5):
-        services.add_round(rotation, cast.teacher, seen=seen)
+        rounds.add_round(rotation, cast.teacher, seen=seen)
     lessons = list(RotationLesson.objects.all())
     for one in lessons[2:9]:
         services.set_drills(one, cast.teacher, propose(one, cast.enrolment))
-    services.tick_keys(lessons[0], cast.teacher, MODES)
+    services.tick_keys(lessons[0], cast.teacher, NAMES)
     assert queries(page) == before
 
 
@@ -265,7 +267,7 @@ def test_the_number_of_queries_does_not_grow_with_the_plan(cast, rotation):
 @pytest.mark.parametrize("part", ["pupil", "guardian"])
 def test_pupil_and_guardian_see_which_keys_come_when_and_which_are_done(cast, rotation, part):
     first = overview_of(rotation).next.lesson
-    services.tick_keys(first, cast.teacher, MODES)
+    services.tick_keys(first, cast.teacher, NAMES)
     page = {"pupil": "/keys/", "guardian": f"/children/{cast.enrolment.pk}/keys/"}[part]
     text = as_person(cast.people()[part]).get(page).content.decode()
     plan = overview_of(access.rotation_of(cast.enrolment))
