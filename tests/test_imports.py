@@ -101,6 +101,14 @@ ROOMS = {
             "returning",
         },
     },
+    "progress": {
+        "statistics": set(),
+        "playings": set(),
+        "recordings": {"playings", "statistics"},
+        "subjects": {"playings"},
+        "trends": {"playings", "recordings", "statistics", "subjects"},
+        "wording": {"playings", "recordings", "statistics", "subjects", "trends"},
+    },
     "review.web": {
         "shared": set(),
         "desk": {"shared"},

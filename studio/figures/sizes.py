@@ -76,6 +76,13 @@ def millimetres(value: float, uncertainty: float | None = None, digits: int = 1)
     return f"{number(value, digits)} mm"
 
 
+def decibels(value: float, uncertainty: float | None = None) -> str:
+    """A difference in level without a direction: ``3 dB``, ``3 ± 1 dB``."""
+    if is_known(uncertainty):
+        return f"{written(nearest(value))} ± {_doubt(uncertainty, 0)} dB"
+    return f"{number(value)} dB"
+
+
 def hertz(value: float, digits: int = 1) -> str:
     """``440.0 Hz``"""
     return f"{written(nearest(value, digits), digits)} Hz"

@@ -11,6 +11,7 @@ from .rounding import downwards, is_known, nearest, written
 
 TOLD_S = 2e-6  # players tell their time in whole microseconds, cut off: 4.35 as 4.349999
 NEAR_DAYS = 6  # within a week a weekday says enough
+NEAR_MONTHS = 10  # within that a month's name cannot mean another year's
 _UNITS = (
     (timedelta(days=1), "day"),
     (timedelta(hours=1), "hour"),
@@ -141,6 +142,12 @@ def full_date(when: date) -> str:
 def month(when: date) -> str:
     """``December 2026``"""
     return f"{_MONTHS[when.month - 1]} {when.year}"
+
+
+def month_since(when: date, today: date) -> str:
+    """``September``, and with its year once that month is a year ago or nearly."""
+    past = (today.year - when.year) * 12 + today.month - when.month
+    return _MONTHS[when.month - 1] if 0 <= past <= NEAR_MONTHS else month(when)
 
 
 def time_of_day(when: datetime) -> str:

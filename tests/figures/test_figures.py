@@ -132,6 +132,7 @@ def test_shares_and_sizes():
     sizes = [figures.megabytes(n) for n in (0, 99, 12_345_678, 1_000_000_000)]
     assert sizes == ["0.0 MB", "under 0.1 MB", "12.3 MB", "1000 MB"]
     assert figures.hertz(440) == "440.0 Hz"
+    assert [figures.decibels(1.5), figures.decibels(2.6, 0.4)] == ["1.5 dB", "3 ± 1 dB"]
     assert [figures.beats(hz) for hz in (2.66, 0.4)] == [
         "2.7 beats a second",
         "one beat every 2.5 seconds",
@@ -185,3 +186,5 @@ def test_days():
     assert figures.weekday_time(at) == "Friday 4 December, 08:05"
     assert figures.full_date(at) == "Friday 4 December 2026"
     assert figures.month(at) == "December 2026"
+    assert figures.month_since(at.date(), date(2027, 10, 1)) == "December"
+    assert figures.month_since(at.date(), date(2027, 11, 1)) == "December 2026"

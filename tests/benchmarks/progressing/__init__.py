@@ -1,0 +1,1 @@
+"""Simulated pupils whose progress is known; see :mod:`tests.benchmarks.progress`."""
