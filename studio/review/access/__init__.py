@@ -10,6 +10,7 @@ from studio.review.access.questions import (
     questions_waiting,
 )
 from studio.review.access.returns import (
+    earlier_returned,
     enclosure_for,
     pending_returns,
     return_for,
@@ -68,6 +69,7 @@ __all__ = [
     "counted",
     "earlier_heard",
     "earlier_playable",
+    "earlier_returned",
     "enclosure_for",
     "enclosures_of",
     "free_for",

@@ -22,13 +22,15 @@ from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
-from studio.review.models import Enclosure, Return
+from studio.review.models import Enclosure, Return, Review
 
 
 def return_for(person: Person, clip_id: UUID) -> Return:
     """What was returned of a clip that ``person`` may look at, or 404; at home once visible."""
     clip = clips.clip_for(person, clip_id)
-    returns = Return.objects.filter(review__clip=clip).select_related("returned_by")
+    of_clip = Return.objects.filter(review__clip=clip)
+    returns = of_clip.select_related("returned_by", "review__clip", "review__answers__version")
+    returns = returns.defer(*scores_of("review__answers__version"))
     if not people.teaches(person, clip.enrolment):
         returns = returns.visible()
     returned = returns.first()
@@ -79,6 +81,28 @@ def returns_of(
         .select_related("review__clip", "review__answers__version", "returned_by")
         .defer(*scores_of("review__answers__version"))
         .order_by("-returned_at")
+    )
+
+
+def earlier_returned(review: Review) -> QuerySet[Return]:
+    """Earlier clips of the same drill and place that were returned, newest first, for listening.
+
+    As they are seen at home, with their recordings; none where the clip answers no drill.
+    """
+    if review.answers is None:
+        return Return.objects.none()
+    return (
+        Return.objects.visible()
+        .filter(
+            review__clip__enrolment=review.clip.enrolment_id,
+            review__clip__created_at__lt=review.clip.created_at,
+            review__clip__erased_at=None,
+            review__clip__recording_gone_at=None,
+            review__answers__version__drill=review.answers.version.drill_id,
+        )
+        .select_related("review__clip", "review__answers")
+        .prefetch_related("review__clip__stages", "review__clip__renditions")
+        .order_by("-review__clip__created_at", "-pk")
     )
 
 

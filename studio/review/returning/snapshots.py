@@ -1,7 +1,9 @@
 """The frozen form of a returned clip: all that the pupil sees, in one JSON document.
 
 ``shown`` is what the clip showed of the drill that it answers
-(:mod:`studio.review.marks.drill_results`).
+(:mod:`studio.review.marks.drill_results`). ``stops`` are its double stops, one for each run, and a
+moment's ``heard`` is what sounded there, with its target: both to be heard, and neither is worked
+out anew later (:mod:`studio.review.marks.targets`).
 
 A snapshot repeats words and figures on purpose: nothing that is edited later may change it.
 """
@@ -14,6 +16,7 @@ from studio.review.enclosures import snapshots as enclosed
 from studio.review.marks import drill_results
 from studio.review.marks.judging import Judged, judged_in
 from studio.review.marks.mark import Mark
+from studio.review.marks.targets import Target, Targets, stops_of
 from studio.review.models import Comment, Decision, HandMark, Review
 
 SCHEMA = 1
@@ -24,9 +27,10 @@ def take(review: Review, judged: Judged | None) -> dict:
     kept = [mark for mark in judged.marks if mark.choice == Decision.Choice.KEPT] if judged else []
     names = comments.note_names(review)
     player = review.clip.enrolment.pupil.first_name
-    said = [_mark(mark, player) for mark in kept]
-    said += [_comment(comment, names) for comment in _comments(review)]
-    said += [_hand_mark(mark) for mark in review.hand_marks.all()]
+    targets = Targets(judged) if judged else None
+    said = [_mark(mark, player, targets) for mark in kept]
+    said += [_comment(comment, names) | _at(comment, targets) for comment in _comments(review)]
+    said += [_hand_mark(mark) | _at(mark, targets) for mark in review.hand_marks.all()]
     if judged:
         left = [d for d in judged.unmatched if d.choice == Decision.Choice.KEPT]
         said += [_decision(review, decision, player) for decision in left]
@@ -35,6 +39,7 @@ def take(review: Review, judged: Judged | None) -> dict:
         "summary": review.summary,
         "moments": sorted(said, key=lambda moment: (moment["start_s"], moment["type"])),
         "shown": drill_results.of(judged) if judged else None,
+        "stops": stops_of(judged) if judged else [],
         "drills": [_drill(assignment) for assignment in review.drills_set.all()],
     }
 
@@ -43,7 +48,7 @@ def _comments(review: Review) -> QuerySet[Comment]:
     return review.comments.select_related("author").prefetch_related("enclosures")
 
 
-def _mark(mark: Mark, player: str) -> dict:
+def _mark(mark: Mark, player: str, targets: Targets | None) -> dict:
     """A mark in its words; in the program's own, a guardian reads them about the child."""
     about = render(mark.code, mark.params, player) if mark.words == mark.sentence else mark.words
     return {
@@ -54,15 +59,24 @@ def _mark(mark: Mark, player: str) -> dict:
         "end_s": mark.shown[1],
         "text": mark.words,
         "params": mark.params,
+        **_heard(targets and targets.of_mark(mark.code, mark.events, mark.params)),
     }
+
+
+def _at(said: Comment | HandMark, targets: Targets | None) -> dict:
+    return _heard(targets and targets.at(said.start_s, said.end_s))
+
+
+def _heard(target: Target | None) -> dict:
+    return {"heard": target.to_dict()} if target else {}
 
 
 def _decision(review: Review, decision: Decision, player: str) -> dict:
     """A kept mark that is not proposed any more: as it was heard when it was kept."""
     then = judged_in(review, decision.listening_id)
     mark = then and next((mark for mark in then.marks if mark.decision == decision), None)
-    if mark:
-        return _mark(mark, player)
+    if then and mark:
+        return _mark(mark, player, Targets(then))
     return {
         "type": "mark",
         "code": decision.code,

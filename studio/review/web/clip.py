@@ -20,8 +20,9 @@ from studio.drills.models import Assignment
 from studio.headers import records
 from studio.review import access
 from studio.review.enclosures.snapshots import with_states
-from studio.review.models import Return
+from studio.review.models import Return, Review
 from studio.review.web.desk.views import desk
+from studio.review.web.shared.by_ear import EARLIER, with_sound
 from studio.review.web.shared.moments import moments
 from studio.review.web.shared.pictures import can_be_watched, is_playable
 
@@ -75,6 +76,8 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
     if request.htmx and context["place"].preparing and not context["playable"]:
         return HttpResponse(status=204)  # nothing to show anew: what is being read stays
     placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
+    if context["playable"]:
+        placed = with_sound(placed, returned.snapshot, returned.review, _earlier(returned.review))
     context |= {"returned": returned, "moments": placed, "may_ask": not context["ended"]}
     context |= {"questions": access.questions_about(clip), "ask_about": f"clip={clip.pk}"}
     context["worked_key"] = uuid4().hex
@@ -82,6 +85,10 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
     response = render(request, "review/returned.html", context)
     patch_vary_headers(response, ["HX-Request"])
     return response
+
+
+def _earlier(review: Review) -> list[Return]:
+    return list(access.earlier_returned(review)[:EARLIER])
 
 
 def _drills(snapshot: dict) -> list[dict]:

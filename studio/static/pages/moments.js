@@ -28,6 +28,9 @@ class ClipMoments extends HTMLElement {
     if (!player) {
       return;
     }
+    if (this.querySelector("[data-by-ear]")) {
+      this.#offerByEar(player, signal);
+    }
     player.addEventListener("timeupdate", () => this.#follow(), { signal });
     for (const type of ["play", "pause", "ended"]) {
       player.addEventListener(type, () => this.#showToggle(), { signal });
@@ -39,6 +42,16 @@ class ClipMoments extends HTMLElement {
   }
 
   // -- actions
+
+  /** Once there is something to hear: on a slow line the recording comes first. */
+  #offerByEar(player, signal) {
+    const offer = () => import("./by-ear.js").then(({ ByEar }) => new ByEar(this, player, signal));
+    if (player.readyState >= READY) {
+      offer();
+    } else {
+      player.addEventListener("loadedmetadata", offer, { once: true, signal });
+    }
+  }
 
   #press(event) {
     const row = event.target.closest("[data-play-from]");

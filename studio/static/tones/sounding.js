@@ -15,24 +15,25 @@ function waveOf(context, hz) {
 }
 
 /** Start one note at a time of the context; without an end where `seconds` is Infinity. */
-function start(context, out, { voice, hz, at, seconds }, from) {
+function start(context, out, { voice, hz, at, seconds, gain: own = 1 }, from) {
   const oscillator = context.createOscillator();
   const gain = context.createGain();
   const begin = from + at;
+  const level = VOICE_LEVEL * own;
   oscillator.setPeriodicWave(waveOf(context, hz));
   oscillator.frequency.value = hz;
   oscillator.connect(gain).connect(out);
   gain.gain.value = 0;
-  gain.gain.setValueCurveAtTime(rise(VOICE_LEVEL), begin, ATTACK_S);
+  gain.gain.setValueCurveAtTime(rise(level), begin, ATTACK_S);
   oscillator.start(begin);
   if (Number.isFinite(seconds)) {
-    gain.gain.setValueCurveAtTime(rise(VOICE_LEVEL).reverse(), begin + seconds - RELEASE_S, RELEASE_S);
+    gain.gain.setValueCurveAtTime(rise(level).reverse(), begin + seconds - RELEASE_S, RELEASE_S);
     oscillator.stop(begin + seconds);
   }
   return { voice, oscillator, gain, end: begin + seconds };
 }
 
-/** Schedule notes [{ voice, hz, at, seconds }] in any audio context, also an offline one. */
+/** Schedule notes [{ voice, hz, at, seconds, gain }], `gain` 1 unless said, in any audio context, also an offline one. */
 export function schedule(context, out, notes, from = 0) {
   return notes.map((note) => start(context, out, note, from));
 }

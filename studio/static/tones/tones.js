@@ -6,6 +6,9 @@ export const FADE_HZ = [4000, 8000]; // partials fade out between these
 export const ATTACK_S = 0.08;
 export const RELEASE_S = 0.15;
 export const VOICE_LEVEL = 0.2 / 1.8519370519824663; // a voice peaks at 0.2 at most
+const VOICE_PEAK = 0.2; // what VOICE_LEVEL is made for
+const PEAK = 0.9; // of all voices together; 1 is full scale
+const UNKNOWN_DB = -24; // moderate
 export const REST_S = 0.15; // between notes that are heard one after the other
 
 /** Amplitudes of the partials 1, 2, 3 ...: 1/k, faded out between 4 and 8 kHz. */
@@ -63,6 +66,21 @@ export function notes(parts, hz) {
 /** A loudness of 0 to 100 as a gain: 40 dB from the softest to the loudest. */
 export function gainOf(loudness) {
   return loudness <= 0 ? 0 : 10 ** ((2 * (Math.min(loudness, 100) - 100)) / 100);
+}
+
+/** RMS of a voice as it is made here, before any gain; by Parseval. */
+export function rms(hz) {
+  return VOICE_LEVEL * Math.sqrt(partials(hz).reduce((sum, a) => sum + (a * a) / 2, 0));
+}
+
+/**
+ * Gains that make voices as loud as a recording has them: `levels` are RMS in dB re full scale,
+ * null where it is not known. Together they stay below full scale, in the same balance.
+ */
+export function gainsAt(hz, levels) {
+  const wanted = hz.map((f, voice) => 10 ** ((levels[voice] ?? UNKNOWN_DB) / 20) / rms(f));
+  const most = PEAK / wanted.reduce((sum, gain) => sum + gain * VOICE_PEAK, 0);
+  return wanted.map((gain) => gain * Math.min(1, most));
 }
 
 /** The place `by` steps on, within what there is. */

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
-from studio.review import changes
+from studio.review import access, changes
 from studio.review.enclosures.snapshots import with_states
 from studio.review.marks import drill_results
 from studio.review.marks.drill_results import Shown
@@ -18,6 +18,7 @@ from studio.review.models import Decision, Review
 from studio.review.returning import services, snapshots, summaries
 from studio.review.returning.summaries import Facts, Kept
 from studio.review.web.shared import clip_states
+from studio.review.web.shared.by_ear import EARLIER, with_sound
 from studio.review.web.shared.moments import moments
 from studio.review.web.shared.order import order_of
 from studio.review.web.shared.pictures import can_be_watched
@@ -151,6 +152,8 @@ def _preview(
     request: HttpRequest, review: Review, *, changed: bool = False, status: int = 200
 ) -> HttpResponse:
     snapshot = _snapshot(review)
+    placed = with_states(moments(snapshot, review.clip.duration_s), review.clip_id)
+    earlier = access.earlier_returned(review)[:EARLIER]
     context = {
         "area": "teacher",
         "review": review,
@@ -160,7 +163,7 @@ def _preview(
         "place": clip_states.of(review.clip),
         "playable": can_be_watched(review.clip),
         "snapshot": snapshot,
-        "moments": with_states(moments(snapshot, review.clip.duration_s), review.clip_id),
+        "moments": with_sound(placed, snapshot, review, list(earlier)),
         "seen": _print_of(snapshot),
         "changed": changed,
         "counts": Desk(request.user, review).counts(),
