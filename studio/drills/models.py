@@ -11,6 +11,7 @@ Assignment: set (hidden from the pupil) → published (when the review it belong
 """
 
 import logging
+import uuid
 from functools import cached_property
 
 from django.db import models
@@ -165,6 +166,12 @@ class Assignment(models.Model):
     done_at = models.DateTimeField(null=True, blank=True)
     goes_on = models.DateField(
         null=True, blank=True, help_text="When it goes by itself, as people were told."
+    )
+    erasure_id = models.UUIDField(
+        default=uuid.uuid4,
+        unique=True,
+        editable=False,
+        help_text="What the list of the erased knows it by.",
     )
 
     class Meta:

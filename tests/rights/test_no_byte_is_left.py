@@ -39,6 +39,7 @@ from studio.clips.storage.stores import ObjectStore, store
 from studio.clips.upkeep import backup, restore
 from studio.clips.uploads import partial, protocol
 from studio.clips.uploads import services as uploads
+from studio.drills.models import Assignment
 from studio.jobs import dead_letters
 from studio.review.enclosures import renditions as enclosed
 from studio.review.models import Enclosure
@@ -345,13 +346,18 @@ def test_nothing_is_left_of_one_clip(place):
     assert Person.objects.get(name=NAME).is_active
 
 
-def test_of_a_recording_whose_time_is_over_only_what_was_said_is_left(place):
-    """GIVEN a year for recordings WHEN it is over THEN no backup brings the recording back."""
+def test_what_is_over_goes_and_what_was_said_of_a_recording_stays(place):
+    """GIVEN a year for recordings and drills WHEN it is over THEN no backup brings them back.
+
+    The backup is older than the day was set, so nothing in it says that they go.
+    """
     there = pupil_with_everything()
     Copy.objects.all().delete()
-    times = retention_settings.change(there.cast.studio, Terms(365, None))
+    times = retention_settings.change(there.cast.studio, Terms(365, None, drills=365))
     Consent.objects.update(terms=times)
-    Clip.objects.filter(pk=there.clip).update(created_at=timezone.now() - timedelta(days=400))
+    long_ago = timezone.now() - timedelta(days=400)
+    Clip.objects.filter(pk=there.clip).update(created_at=long_ago)
+    Assignment.objects.update(set_at=long_ago)
     others = ("hash of the address", "hash of the copy", "bytes of the upload")
     of_recording = {
         what: needle
@@ -359,14 +365,17 @@ def test_of_a_recording_whose_time_is_over_only_what_was_said_is_left(place):
         if what.startswith(("hash of ", "bytes of ", "reply ")) and what not in others
     }
     assert len(of_recording) >= 10
+    going = of_recording | {"goal": there.needles["goal"]}
     backup.back_up(place.backups)
     rounds.go_round()
     goes_on = Clip.objects.get(pk=there.clip).recording_goes_on
     rounds.go_round(goes_on)
     erased_by_a_worker()
-    assert found_anywhere(place, of_recording) == []
+    assert found_anywhere(place, going) == []
+    assert len(erasure_log.noted_drills()) == 1
     restore.restore(place.backups, replace=True)
-    assert found_anywhere(place, of_recording) == []
+    assert found_anywhere(place, going) == []
+    assert not Assignment.objects.exists()
     assert not Original.objects.filter(clip=there.clip).exists()
     clip = Clip.objects.get(pk=there.clip)
     assert (clip.title, clip.listenings.count()) == (TITLE, 1)

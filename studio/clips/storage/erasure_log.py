@@ -1,8 +1,9 @@
 """What was erased, remembered outside the stores, so that restoring a backup erases it again.
 
 One empty file for each: a clip in the data folder's ``erased``, an account or a pupil's place in
-``erased-people``, a clip of which the recording alone went in ``erased-recordings``; each kind has
-its folder for versions of the program that know of fewer. Only random ids are kept.
+``erased-people``, a clip of which the recording alone went in ``erased-recordings``, a drill that
+had been set in ``erased-drills``; each kind has its folder for versions of the program that know of
+fewer. Only random ids are kept.
 """
 
 import shutil
@@ -15,7 +16,8 @@ from django.conf import settings
 from studio import durable
 
 CLIPS, PEOPLE, RECORDINGS = "erased", "erased-people", "erased-recordings"
-KINDS = (CLIPS, PEOPLE, RECORDINGS)
+DRILLS = "erased-drills"
+KINDS = (CLIPS, PEOPLE, RECORDINGS, DRILLS)
 
 
 def folder(kind: str = CLIPS) -> Path:
@@ -42,6 +44,11 @@ def note_recordings(clips: Iterable[UUID]) -> None:
     _note(clips, RECORDINGS)
 
 
+def note_drills(ids: Iterable[UUID]) -> None:
+    """Remember drills that had been set, by their ``erasure_id``."""
+    _note(ids, DRILLS)
+
+
 def copy(source: Path, target: Path) -> None:
     """Add what one list holds to another, each with the time at which it was erased."""
     for path in sorted(source.iterdir()) if source.is_dir() else ():
@@ -63,6 +70,11 @@ def noted_people() -> list[UUID]:
 def noted_recordings() -> list[UUID]:
     """The clips of which the recording went."""
     return _noted(RECORDINGS)
+
+
+def noted_drills() -> list[UUID]:
+    """The drills that had been set, and were erased."""
+    return _noted(DRILLS)
 
 
 def _note(ids: Iterable[UUID], kind: str) -> None:

@@ -103,10 +103,12 @@ def erase_over(
     """Erase what had been kept for its time; of ``recordings`` what was measured and said stays."""
     job = ErasureJob(kind=ErasureJob.Kind.OVER)
     job.recordings = [one.hex for one in recordings.values_list("pk", flat=True)]
-    job.drills = list(drills.values_list("pk", flat=True))
+    set_drills = dict(drills.values_list("pk", "erasure_id"))
+    job.drills = list(set_drills)
     going = Clip.objects.filter(pk__in=list(clips.values_list("pk", flat=True)))
     recordings.filter(pk__in=ids(job.recordings)).update(recording_goes_on=None)
     erasure_log.note_recordings(ids(job.recordings))
+    erasure_log.note_drills(set_drills.values())
     return _begin(job, None, going, Upload.objects.filter(clip__in=going))
 
 

@@ -1,15 +1,18 @@
 """After a backup was put back: what was erased since is erased again, as the list of it says."""
 
+from django.db import transaction
+
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips.models import Clip
 from studio.clips.storage import erasure_log
+from studio.drills.models import Assignment
 
 from . import free_pages, rows, traces, work
 from .requests import end_answering
 
 
 def erase_again() -> None:
-    """Erase the clips, lessons and accounts that the list names. Nothing runs meanwhile."""
+    """Erase the clips, drills, lessons and accounts that it names. Nothing runs meanwhile."""
     clips = list(Clip.objects.filter(pk__in=erasure_log.noted()).values_list("pk", flat=True))
     noted = erasure_log.noted_people()
     places = Enrolment.objects.filter(erasure_id__in=noted)
@@ -19,11 +22,14 @@ def erase_again() -> None:
     for clip in dict.fromkeys(clips):
         work.erase_clip(clip)
     traces.forget_clip_ids(erasure_log.noted())
+    drills = Assignment.objects.filter(erasure_id__in=erasure_log.noted_drills())
+    with transaction.atomic():
+        rows.erase_drills(numbers := list(drills.values_list("pk", flat=True)))
     for pupil, studio in lessons:
         _erase_lessons(Person.objects.get(pk=pupil), Studio.objects.get(pk=studio))
     for person in accounts:
         _erase_account(person)
-    if clips or lessons or accounts or erasure_log.noted_recordings():
+    if clips or numbers or lessons or accounts or erasure_log.noted_recordings():
         free_pages.overwrite(work.tables(), None, all_sizes=True)
 
 
