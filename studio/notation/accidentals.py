@@ -11,7 +11,8 @@ Conventions (common practice, no source)
   (``cautionary``): where the bar, or the one before it, last had the same step altered otherwise,
   in whichever octave. Where each bar holds one double stop, the bars are no metre but the steps of
   a scale, and the sign is printed where that note was last altered otherwise, however long ago: so
-  the way down of a melodic minor scale has its naturals.
+  the way down of a melodic minor scale has its naturals. A bar says it once; a double stop with a
+  step altered in two ways says both each time, and so does what follows as its lower note was.
 * A page from elsewhere that has signs of its own keeps them. Only what it needs is added: its
   courtesy is its own.
 """
@@ -65,10 +66,11 @@ class _Reader:
         self._before: dict[Place, int | None] = {}
         self._ever: dict[Place, int | None] = {}
         self._said: set[Place] = set()
+        self._two_ways: dict[str, int] = {}  # as the last thing's upper note, which had both
 
     def bar(self, bar: Iterable[Written]) -> Iterable[Written]:
         """Begin a bar, and hand on what it holds."""
-        self._before, self._here, self._said = self._here, {}, set()
+        self._before, self._here, self._said, self._two_ways = self._here, {}, set(), {}
         return bar
 
     def signs(self, item: Written) -> list[Accidental | None]:
@@ -86,6 +88,7 @@ class _Reader:
                 self._said.add(place)
         for place in _doubtful(item):
             self._here[place] = None
+        self._two_ways = _in_two_ways(item)
         return found
 
     def _sign(self, pitch: Pitch, item: Written) -> Accidental | None:
@@ -93,17 +96,21 @@ class _Reader:
         holds = self._here.get(place, self._signature.get(pitch.step, 0))
         if holds != pitch.alter or place in _doubtful(item):
             return Accidental(kind)
-        if not self._has_own and place not in self._said and self._misleads(pitch, item):
+        if not self._has_own and self._wants_courtesy(pitch, item):
             return Accidental(kind, ("cautionary",))
         return None
 
-    def _misleads(self, pitch: Pitch, item: Written) -> bool:
+    def _wants_courtesy(self, pitch: Pitch, item: Written) -> bool:
+        if pitch.step in _in_two_ways(item):
+            return True
+        if self._two_ways.get(pitch.step, pitch.alter) != pitch.alter:
+            return True
+        return (pitch.step, pitch.octave) not in self._said and self._misleads(pitch)
+
+    def _misleads(self, pitch: Pitch) -> bool:
         """Whether what was last read of this step might be read on."""
         place = pitch.step, pitch.octave
         if self._one_a_bar and self._ever.get(place, pitch.alter) != pitch.alter:
-            return True
-        beside = [other.alter for other in item.pitches if other.step == pitch.step]
-        if any(alter != pitch.alter for alter in beside):
             return True
         if place in self._here:
             return False
@@ -144,6 +151,19 @@ def _doubtful(item: Written) -> set[Place]:
         place = pitch.step, pitch.octave
         if held.setdefault(place, pitch.alter) != pitch.alter:
             found.add(place)
+    return found
+
+
+def _in_two_ways(item: Written) -> dict[str, int]:
+    """Steps that one thing has altered otherwise, in whichever octaves, as its last note has them.
+
+    D below D flat is the one, with −1.
+    """
+    held: dict[str, int] = {}
+    found = {}
+    for pitch in item.pitches:
+        if held.setdefault(pitch.step, pitch.alter) != pitch.alter:
+            found[pitch.step] = pitch.alter
     return found
 
 

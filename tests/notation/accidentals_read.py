@@ -196,12 +196,15 @@ def _without(signs: Mapping[str, str], name: str) -> dict[str, str]:
 
 
 def _changed(score: Score) -> set[str]:
-    """Notes whose line or space last held another one."""
-    last: dict[tuple[str, int], int] = {}
+    """Notes whose line or space last held another one, be it together with the same."""
+    last: dict[tuple[str, int], set[int]] = {}
     found = set()
     for item in score.written:
+        now: dict[tuple[str, int], set[int]] = {}
         for pitch, name in zip(item.pitches, item.note_ids, strict=True):
-            if last.get((pitch.step, pitch.octave), pitch.alter) != pitch.alter:
+            place = pitch.step, pitch.octave
+            now.setdefault(place, set()).add(pitch.alter)
+            if last.get(place, {pitch.alter}) != {pitch.alter}:
                 found.add(name)
-        last |= {(pitch.step, pitch.octave): pitch.alter for pitch in item.pitches}
+        last |= now
     return found
