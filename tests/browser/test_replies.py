@@ -84,6 +84,16 @@ AT_ONCE = """() => {
 }"""
 
 
+# “v” in the instant in which what was recorded is there, and is not yet kept.
+# What is said from then on is noted.
+IN_THAT_INSTANT = """() => document.addEventListener("focusin", ({ target }) => {
+  window.saidSince = "";
+  const line = document.querySelector("reply-recorder [data-part=words]");
+  new MutationObserver(() => window.saidSince += line.textContent).observe(line, { childList: true });
+  target.dispatchEvent(new KeyboardEvent("keydown", { key: "v", bubbles: true, cancelable: true }));
+}, { once: true })"""
+
+
 def speak(page: Page, seconds: int = 1) -> None:
     expect(page.get_by_text(re.compile(f"0:0{seconds} of 3:00"))).to_be_visible()
     level = "Number(document.querySelector('[data-part=level]').style.transform.slice(7, -1))"
@@ -282,14 +292,15 @@ def test_a_reply_takes_three_presses_and_is_not_recorded_over(cast, clip, contex
     comes_true(page, "document.querySelector('video').readyState > 0")
     page.keyboard.press("v")
     speak(page)
+    page.evaluate(IN_THAT_INSTANT)
     page.keyboard.press("v")
     expect(page.get_by_label("Your reply, before it is sent")).to_be_visible()
     expect(page.get_by_role("button", name="Add comment")).to_be_focused()
-    page.keyboard.press("v")
     expect(page.get_by_text("There is a reply already.")).to_be_visible()
     page.keyboard.press("Control+Enter")
     until(lambda: Enclosure.objects.exists(), WAIT_S, "the reply is with the server")
     assert 0.8 <= Enclosure.objects.get().duration_s <= 4.0
+    assert "Kept" not in page.evaluate("window.saidSince")
     page.keyboard.press("v")
     speak(page, 2)
     page.evaluate(AT_ONCE)  # what is being stopped goes along

@@ -151,9 +151,11 @@ export class ReplyRecorder extends HTMLElement {
     this.#view.camera(null);
     if (!this.isConnected) return;
     this.#put(file, Math.min(seconds, MOST_S));
+    const { said } = this.#view;
     this.#submit.focus({ preventScroll: true });
     if (sends) return this.closest("form").requestSubmit();
     const there = await this.#keep(file);
+    if (there && said !== this.#view.said) return; // a key was pressed meanwhile, and answered
     this.#say([full ? words.reached(MOST_S) : "", there ? words.KEPT_HERE : words.NOT_KEPT].join(" ").trim());
   }
 

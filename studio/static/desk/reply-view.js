@@ -19,6 +19,11 @@ export class ReplyView {
     return this.#root.querySelector(`[data-part="${name}"]`);
   }
 
+  /** What stands below the reply now. */
+  get said() {
+    return this.part("words").textContent;
+  }
+
   say(sentence) {
     const line = this.part("words");
     if (line.textContent !== sentence) line.textContent = sentence;
