@@ -175,7 +175,7 @@ def let_sounds_go(at_most: int = 500) -> int:
 
 
 def erase(clip: Clip, by: Person | None = None, detail: str = "") -> None:
-    """Erase a clip's files and what its rows say. Work under way finds the generation raised.
+    """Erase a clip's files and what its rows say. Work under way is no longer its worker's.
 
     ``by`` is nobody for a command; ``detail`` is why, in words for the studio's log.
     """
@@ -194,6 +194,7 @@ def erase(clip: Clip, by: Person | None = None, detail: str = "") -> None:
             subject="",
             info={},
         )
+        Stage.objects.filter(clip=clip).delete()
         Viewing.objects.filter(clip=clip).delete()
         signals.erased.send(sender=Clip, clip=clip)
         for model in file_models():
@@ -209,6 +210,7 @@ def hide(clips: QuerySet[Clip]) -> None:
     """
     now = timezone.now()
     found = list(clips.filter(erased_at=None).select_related("enrolment"))
+    Stage.objects.filter(clip__in=found).delete()
     clips.filter(erased_at=None).update(erased_at=now, generation=F("generation") + 1)
     signals.hidden.send(sender=Clip, clips=found)
 

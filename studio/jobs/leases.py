@@ -129,7 +129,7 @@ def beat(held: Leased, progress: float | None = None) -> None:
     if progress is not None:
         changes["progress"] = min(max(progress, 0.0), 1.0)
     if not still_held(held).update(**changes):
-        raise LeaseLost(f"{held._meta.model_name} {held.pk} is no longer held by this worker")
+        raise _lost(held)
 
 
 @contextmanager
@@ -173,11 +173,17 @@ def mark_done(held: Leased) -> None:
         changed_at=Now(),
     )
     if not done:
-        raise LeaseLost(f"{held._meta.model_name} {held.pk} is no longer held by this worker")
+        raise _lost(held)
 
 
 def judge(held: Leased, code: str, params: dict | None = None, detail: str = "") -> None:
-    """What was worked on cannot be used, and why: it is not tried again."""
+    """What was worked on cannot be used, and why: it is not tried again.
+
+    Raises
+    ------
+    LeaseLost
+        When it is no longer this worker's to judge: it may be that what it works on was erased.
+    """
     _end(held, Leased.FAILED, code, params, detail)
 
 
@@ -193,6 +199,11 @@ def give_up(
     """Record a failure of ours: wait for another attempt, or be parked. Says whether it waits.
 
     One that does not count (``counts=False``) is tried again until what stood in the way is gone.
+
+    Raises
+    ------
+    LeaseLost
+        When it is no longer this worker's: its files may have been taken away under it.
     """
     again = retry and (held.attempt < MAX_ATTEMPTS or not counts)
     attempt = held.attempt if counts else held.attempt - 1
@@ -281,7 +292,7 @@ def _end(
     attempt: int | None = None,
 ) -> None:
     rows = still_held(held)
-    patiently(
+    ours = patiently(
         lambda: rows.update(
             state=state,
             attempt=held.attempt if attempt is None else attempt,
@@ -294,3 +305,9 @@ def _end(
             changed_at=Now(),
         )
     )
+    if not ours:
+        raise _lost(held)
+
+
+def _lost(held: Leased) -> LeaseLost:
+    return LeaseLost(f"{held._meta.model_name} {held.pk} is no longer held by this worker")

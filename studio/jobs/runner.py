@@ -49,6 +49,8 @@ def end(held: L, what: str, action: Callable[[L], None], send_again: Callable[[]
     """Do what was claimed, and record how it ended. While the database is away nothing can be."""
     try:
         _work_on(held, what, action, send_again)
+    except leases.LeaseLost as lost:
+        log.warning("%s: dropped (%s)", what, lost)
     except DATABASE_AWAY as error:
         # When the lease has run out the sweep sends it again.
         log.error("%s: left, the database is away (%s)", what, error)
@@ -61,8 +63,8 @@ def _work_on(
         with shutdown.interruptible():
             action(held)
         log.info("%s: done", what)
-    except leases.LeaseLost as lost:
-        log.warning("%s: dropped (%s)", what, lost)
+    except (leases.LeaseLost, *DATABASE_AWAY):
+        raise
     except leases.GivesWay as way:
         if leases.hand_back(held):
             log.info("%s: left for later (%s)", what, way)
@@ -80,8 +82,6 @@ def _work_on(
         again = leases.give_up(held, failed.code, failed.params, failed.detail, **ends)
         then = "to be tried again" if again else "parked"
         log.warning("%s: %s, %s %s", what, then, failed.code, failed.detail)
-    except DATABASE_AWAY:
-        raise
     except Exception:
         leases.give_up(held, "unexpected", detail=traceback.format_exc())
         log.exception("%s: unexpected", what)

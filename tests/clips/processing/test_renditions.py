@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from django.db import OperationalError
 
+from studio import media
 from studio.clips import sentences, services, tasks
 from studio.clips.models import Clip, Listening, Rendition, Stage
 from studio.clips.processing import renditions, stages
@@ -143,6 +144,30 @@ def test_work_on_a_clip_that_was_erased_after_the_claim_is_dropped(sent_clip):
     services.erase(sent_clip)
     with pytest.raises(leases.LeaseLost, match="erased"):
         renditions.listen_to(stage)
+
+
+def breaks_as_its_file_goes(clip, error):
+    def breaks(*_, **__):
+        services.erase(clip)
+        raise error
+
+    return breaks
+
+
+@pytest.mark.parametrize(
+    "error",
+    [media.Refused("not_media"), media.Failed("killed"), FileNotFoundError("original")],
+    ids=lambda error: type(error).__name__,
+)
+def test_work_whose_file_is_erased_under_it_is_dropped_and_judges_nothing(
+    sent_clip, monkeypatch, caplog, error
+):
+    monkeypatch.setattr("studio.intonation.listen", breaks_as_its_file_goes(sent_clip, error))
+    with caplog.at_level("INFO"):
+        tasks.listen_to_clip(str(sent_clip.pk))
+    said = [record.getMessage() for record in caplog.records]
+    assert [one for one in said if f"listening of {sent_clip.pk}: dropped" in one], said
+    assert not [one for one in said if "unexpected" in one or "again" in one], said
 
 
 def test_the_sound_of_the_clip_is_what_is_listened_to(sent_clip, monkeypatch):
