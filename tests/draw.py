@@ -45,6 +45,9 @@ PROCESSES = ("demo", "nginx", "permissions", "releases", "runbook", "serving")
 BACKUPS = ("encrypted_backup", "repair", "restore_drill")
 FAMILIES = ("family", "erasing", "ending_lessons", "copy_from_disk")
 LONG_WORK = ("rehearing_at_work", "killed_copy", "killed_erasure")
+FAULTS = ("at_once", "killed_tools", "poison", "wrong_clock")
+WATCHING = ("doctor", "logs", "metrics")
+WEB_PROCESSES = ("memory_and_stop", "sharing")
 BENCHMARKS = ("ear_scoring", "follower_regression")
 FOUND = (
     *("common_bow", "invariants", "merging_while_found", "notes_found", "spectral_evidence"),
@@ -55,25 +58,28 @@ MADE = ("manners", "overlays", "first_steps", "fingering", "generate")
 ORDERED = (*(f"notation/test_{name}.py" for name in MADE), "drills/test_fingers.py")
 # Never here: who may do what, the first day, the storm, killed workers, how well is heard.
 TOGETHER = (
-    Files("the desk", 1 / 6, ("browser/test_desk_*.py",)),
-    Files("sending", 1 / 4, ("browser/test_send*.py", "browser/test_recorder_kept.py")),
-    Files("coming in and out", 1 / 4, tuple(f"browser/test_{name}.py" for name in DOORS)),
-    Files("nobody is shut out", 1 / 3, ("accounts/test_shut_out.py",)),
-    Files("other pages in a browser", 1 / 6, tuple(f"browser/test_{name}.py" for name in PAGES)),
-    Files("PostgreSQL and Redis fail", 1 / 4, ("faults/test_production_ground.py",)),
+    Files("the desk", 1 / 8, ("browser/test_desk_*.py",)),
+    Files("sending", 1 / 6, ("browser/test_send*.py", "browser/test_recorder_kept.py")),
+    Files("coming in and out", 1 / 6, tuple(f"browser/test_{name}.py" for name in DOORS)),
+    Files("nobody is shut out", 1 / 4, ("accounts/test_shut_out.py",)),
+    Files("other pages in a browser", 1 / 8, tuple(f"browser/test_{name}.py" for name in PAGES)),
+    Files("PostgreSQL and Redis fail", 1 / 6, ("faults/test_production_ground.py",)),
     Files("a restore beside a studio", 1 / 4, ("faults/test_restore_beside_a_studio.py",)),
     Files("backups", 1 / 4, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
-    Files("the studio's processes", 1 / 4, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
+    Files("the studio's processes", 1 / 6, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
     Files("nothing is left", 1 / 4, ("rights/test_no_byte_is_left.py",)),
-    Files("copies", 1 / 4, ("rights/copies/test_*.py",)),
+    Files("copies", 1 / 5, ("rights/copies/test_*.py",)),
     Files("families in a browser", 1 / 3, tuple(f"browser/test_{name}.py" for name in FAMILIES)),
-    Files("long work is cut off", 1 / 4, tuple(f"faults/test_{name}.py" for name in LONG_WORK)),
-    Files("backups under load", 1 / 4, ("faults/test_backup_drill.py",)),
+    Files("long work is cut off", 1 / 6, tuple(f"faults/test_{name}.py" for name in LONG_WORK)),
+    Files("backups under load", 1 / 8, ("faults/test_backup_drill.py",)),
     Files("a recording by command", 1 / 4, ("test_analyse_command.py",)),
     Files("pages take turns", 1 / 3, ("web/test_turns.py",)),
-    Files("watching it run", 1 / 3, ("operations/test_doctor.py", "operations/test_logs.py")),
+    Files("watching it run", 1 / 4, tuple(f"operations/test_{name}.py" for name in WATCHING)),
+    Files("other faults", 1 / 3, tuple(f"faults/test_{name}.py" for name in FAULTS)),
+    Files("web processes", 1 / 2, tuple(f"web/test_{name}.py" for name in WEB_PROCESSES)),
+    Files("rows of one studio", 1 / 2, ("accounts/test_rows_to_their_studios.py",)),
     Files("slow lines", 1 / 3, ("web/test_slow_lines.py",)),
-    Files("recordings of every kind", 1 / 4, ("media/test_*.py",)),
+    Files("recordings of every kind", 1 / 5, ("media/test_*.py",)),
     Files("what is measured by", 1 / 3, tuple(f"benchmarks/test_{name}.py" for name in BENCHMARKS)),
     Files("drills made to order", 1 / 3, ORDERED),
     Files("notes and cents", 1 / 5, (*NOTES, "intonation/estimation/test_cents_*.py")),

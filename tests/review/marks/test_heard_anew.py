@@ -6,15 +6,19 @@ The engine of now hears the same recording.
 """
 
 import json
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from unittest import mock
 
 import pytest
 
 from sample_media import make
+from studio import intonation
 from studio.clips import services, tasks
 from studio.clips.models import Clip, Listening, Stage
 from studio.clips.processing import rehearing
+from studio.intonation import Measurement
 from studio.review.comments import CommentText, add_comment
 from studio.review.marks import decisions, hand_marks
 from studio.review.marks.hand_marks import HandMarkText
@@ -31,6 +35,23 @@ PLAN = replace(make.OCTAVES, suffix=".m4a", picture=False)
 @pytest.fixture(scope="module")
 def recording(tmp_path_factory) -> bytes:
     return make.build_plan(PLAN, tmp_path_factory.mktemp("heard-anew")).read_bytes()
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _heard_once() -> Iterator[None]:
+    """All tests here have one recording: what the engine hears in it is kept for the next."""
+    kept: dict[tuple, Measurement] = {}
+
+    def listen(y, sr, options, *, on_progress):
+        on_progress(1.0)
+        asked = y.tobytes(), sr, options
+        if asked not in kept:
+            kept[asked] = really(y, sr, options)
+        return kept[asked]
+
+    really = intonation.listen
+    with mock.patch.object(intonation, "listen", listen):
+        yield
 
 
 @pytest.fixture
