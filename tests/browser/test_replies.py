@@ -89,7 +89,8 @@ AT_ONCE = """() => {
 IN_THAT_INSTANT = """() => document.addEventListener("focusin", ({ target }) => {
   window.saidSince = "";
   const line = document.querySelector("reply-recorder [data-part=words]");
-  new MutationObserver(() => window.saidSince += line.textContent).observe(line, { childList: true });
+  new MutationObserver(() => window.saidSince += line.textContent)
+    .observe(line, { childList: true });
   target.dispatchEvent(new KeyboardEvent("keydown", { key: "v", bubbles: true, cancelable: true }));
 }, { once: true })"""
 

@@ -182,8 +182,11 @@ export class Upload {
     if (!this.#piece) {
       return;
     }
-    const { offset } = await this.#server.head(this.#address);
-    if (offset > this.#arrived && this.#piece) {
+    const head = await this.#server.head(this.#address);
+    const { offset } = head;
+    if (isOut(head)) {
+      this.#piece?.abort(); // nobody reads it to its end; what it is asked next says why
+    } else if (offset > this.#arrived && this.#piece) {
       this.#moved = Date.now();
       this.#know(offset);
     } else if (Date.now() - this.#moved > STALL_MS) {
