@@ -211,7 +211,8 @@ def true_cents(event: Mix, voice: int, begin_s: float, end_s: float) -> float:
     cents = event.voices[voice].cents
     t = event.start_s + np.arange(len(cents)) / event.sr
     cycle = np.ones(round(CYCLE_S * event.sr))
-    slow = np.convolve(cents, cycle, "same") / np.convolve(np.ones(len(cents)), cycle, "same")
+    within = signal.oaconvolve(np.ones(len(cents)), cycle, "same")
+    slow = signal.oaconvolve(cents, cycle, "same") / within
     fade_s = CYCLE_S if np.std(cents - slow) > SHAKES_CENTS else 1e-3
     inside = np.clip(np.minimum(t - begin_s, end_s - t) / min(fade_s, (end_s - begin_s) / 2), 0, 1)
     weight = np.sin(inside * np.pi / 2) ** 2
