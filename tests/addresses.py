@@ -348,7 +348,7 @@ def _clip(cast: Cast, folder: Path) -> Clip:
 
 
 def _drill(cast: Cast) -> tuple[Drill, Assignment]:
-    score = generate(Request(direction="up", manner="together")).to_dict()
+    score = generate(Request(direction="up", manner="together", start=1)).to_dict()
     drill = make_drill(cast.teacher, cast.studio, score=score)
     return drill, set_for(cast.enrolment, drill)
 

@@ -28,7 +28,7 @@ def recording(tmp_path_factory):
 @pytest.fixture(scope="module")
 def page(tmp_path_factory):
     """Sixths in E flat, one octave: its first bar is the recording's."""
-    score = generate(Request(interval="sixths", key="Eb major", direction="up"))
+    score = generate(Request(interval="sixths", key="Eb major", direction="up", start=1))
     path = tmp_path_factory.mktemp("drill") / "sixths.musicxml"
     path.write_text(to_musicxml(score), encoding="utf-8")
     first = next(item for item in score.written if len(item.pitches) == 2)

@@ -45,7 +45,7 @@ DRILLS = {
         "From B-flat on the G string, an octave and a half up. Play the lower note alone, then the "
         "upper, then both. Hold the two together until the beating stops, as often as it takes. "
         "No rhythm, no hurry: listen, then move on.",
-        Request(key="Bb major", octaves=2, direction="up"),
+        Request(key="Bb major", octaves=2, direction="up", start=1),
         bars=12,
     ),
     "g-octaves": DrillText(
@@ -54,7 +54,7 @@ DRILLS = {
         "G major",
         "Begin with the open G and the third finger on D. First finger and fourth finger keep one "
         "frame; the whole hand moves, not the fingers alone. Each octave three times.",
-        Request(key="G major", playings=3),
+        Request(key="G major", playings=3, start=1),
     ),
     "d-thirds": DrillText(
         "D major in thirds",
@@ -62,7 +62,7 @@ DRILLS = {
         "D major",
         "Set the lower finger first and leave it down. Then set the upper one beside it without "
         "moving the first. Separately, then together, then held for two slow bows.",
-        Request(key="D major", interval="thirds", hold_s=4.0),
+        Request(key="D major", interval="thirds", hold_s=4.0, start=1),
     ),
     "e-flat-sixths": DrillText(
         "E-flat major in sixths",
@@ -70,7 +70,7 @@ DRILLS = {
         "E♭ major",
         "Neighbouring fingers on neighbouring strings. Hold one note still and fit the other to "
         "it until the beating stops; then change over. Stop when the hand is tired.",
-        Request(key="Eb major", interval="sixths", direction="up"),
+        Request(key="Eb major", interval="sixths", direction="up", start=1),
     ),
     "e-flat-mixed": DrillText(
         "Thirds, then sixths, in E-flat",

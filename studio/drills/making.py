@@ -7,7 +7,6 @@ it are folded, with what is usual chosen. A field that a pattern does not ask fo
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
-from urllib.parse import urlencode
 
 from django import forms
 
@@ -16,131 +15,33 @@ from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.notation import INTERVALS, Request
 from studio.notation.fingering import FINGERING_WORDS
-from studio.notation.pairs import in_words, read_pairs, word_for
-from studio.theory.fingers import COMFORTABLE_SPAN_MM, MAX_POSITION, position_name
+from studio.notation.pairs import read_pairs, word_for
+from studio.theory.fingers import COMFORTABLE_SPAN_MM
 from studio.theory.keys import ALL_KEYS
 
 from . import access
+from .form_values import LATER, asked_by, query_of
+from .making_choices import (
+    CHORDS,
+    DIRECTIONS,
+    FIRST_BOWS,
+    HIGHEST,
+    MANNER_WORDS,
+    MIXED,
+    ONE_STRING,
+    PARTS,
+    PATTERNS,
+    RESOLUTIONS,
+    RHYTHMS,
+    SLURS,
+    STARTS,
+    STRINGS,
+    STROKES,
+    TONIC,
+    patterns_for,
+)
 from .stretches import Player, player_of
 
-PATTERNS = [
-    ("scale", "a scale"),
-    ("pairs", "double stops by name"),
-    ("one_finger", "one finger across two strings"),
-    ("drone_above", "fingers under an open string"),
-    ("drone_below", "fingers over an open string"),
-    ("third_finger_check", "third finger against the open string"),
-    ("fourth_finger_check", "fourth finger against the next open string"),
-    ("first_octaves", "first octaves"),
-    ("ringing_octaves", "ringing octaves against the open string"),
-    ("shifting", "shifting, with guide notes"),
-    ("mixed", "mixed intervals on each step"),
-    ("resolutions", "resolutions and cadences"),
-    ("arpeggio", "an arpeggio"),
-    ("chromatic", "a chromatic scale"),
-    ("fingered_octaves", "fingered octaves"),
-    ("one_string", "a scale on one string"),
-    ("chords", "chords on each step, in pairs"),
-    ("inversions", "one chord in its inversions, in pairs"),
-]
-# What each asks for, beside its key and what is folded.
-_RANGED = ("octaves", "direction", "strings", "manner")
-ASKS = {
-    "scale": ("interval", "minor", "start", *_RANGED),
-    "pairs": ("pairs", "strings", "manner"),
-    "one_finger": ("finger", "strings", "manner"),
-    "drone_above": ("direction", "strings", "manner"),
-    "drone_below": ("direction", "strings", "manner"),
-    "third_finger_check": ("strings", "manner"),
-    "fourth_finger_check": ("strings", "manner"),
-    "first_octaves": ("strings", "manner"),
-    "ringing_octaves": ("strings", "manner"),
-    "shifting": ("interval", "strings"),
-    "mixed": ("mixed", "minor", *_RANGED),
-    "resolutions": ("resolution", "direction", "strings", "manner"),
-    "arpeggio": ("chord", "interval", *_RANGED),
-    "chromatic": ("interval", *_RANGED),
-    "fingered_octaves": ("minor", *_RANGED),
-    "one_string": ("string", "minor", "octaves", "direction"),
-    "chords": ("parts",),
-    "inversions": ("chord", "parts"),
-}
-WITHOUT_KEY = ("third_finger_check", "fourth_finger_check", "ringing_octaves")
-MIXED = [
-    ("thirds-sixths-octaves", "thirds, sixths and octaves"),
-    ("thirds-sixths", "thirds and sixths"),
-    ("sixths-octaves", "sixths and octaves"),
-    ("thirds-octaves", "thirds and octaves"),
-    ("octaves-tenths", "octaves and tenths"),
-    ("thirds-fourths-fifths-sixths", "thirds, fourths, fifths and sixths"),
-]
-RESOLUTIONS = [
-    ("tritone_third", "diminished fifth to third"),
-    ("tritone_sixth", "augmented fourth to sixth"),
-    ("sixth_octave", "sixth to octave"),
-    ("suspension", "seventh, sixth, octave"),
-    ("cadence_thirds", "cadence from third to third"),
-    ("cadence_sixths", "cadence from sixth to sixth"),
-]
-CHORDS = [
-    ("tonic", "on the tonic"),
-    ("dominant_seventh", "dominant seventh"),
-    ("leading_seventh", "seventh on the leading note"),
-]
-PARTS = [(3, "three notes"), (4, "four notes")]
-ONE_STRING = [(4, "lowest"), (3, "second lowest"), (2, "second highest"), (1, "highest")]
-RHYTHMS = [
-    ("free", "none"),
-    ("even", "even"),
-    ("dotted", "dotted"),
-    ("reverse_dotted", "short, then dotted"),
-    ("long_short_short", "one long, two short"),
-    ("short_short_long", "two short, one long"),
-]
-SLURS = [(1, "separate bows"), (2, "2 to a bow"), (4, "4 to a bow"), (8, "8 to a bow")]
-FIRST_BOWS = [("", "not said"), ("down", "down bow"), ("up", "up bow")]
-STROKES = [
-    ("", "not said"),
-    ("whole_bows", "whole bows"),
-    ("upper_half", "upper half"),
-    ("middle", "middle"),
-    ("lower_half", "lower half"),
-    ("martele", "martelé"),
-    ("spiccato", "spiccato"),
-]
-MANNER_WORDS = {
-    "together": "both together",
-    "separately_then_together": "lower, upper, then both",
-    "upper_first": "upper, lower, then both",
-    "lower_then_both": "lower, then both",
-    "upper_then_both": "upper, then both",
-    "both_then_upper": "both, then upper",
-    "both_then_lower": "both, then lower",
-    "hold_lower": "hold the lower, add the upper",
-    "hold_upper": "hold the upper, add the lower",
-}
-DIRECTIONS = [("up_and_down", "up and down"), ("up", "up"), ("down", "down")]
-STRINGS = [
-    ("", "across the strings"),
-    ("4-3", "the two lowest strings"),
-    ("3-2", "the two middle strings"),
-    ("2-1", "the two highest strings"),
-]
-FITTING = 0
-STARTS = [
-    (1, "the tonic"),  # first: an address that says nothing of it means this
-    (FITTING, "the lowest that lies well"),
-    *((2, "the second degree"), (3, "the third degree"), (4, "the fourth degree")),
-    *((5, "the fifth degree"), (6, "the sixth degree"), (7, "the seventh degree")),
-]
-HIGHEST = [
-    (MAX_POSITION, "as high as it goes"),
-    *((position, position_name(position)) for position in range(1, MAX_POSITION)),
-]
-_LATER = (  # whose usual value stands where an address says nothing of them
-    *("resolution", "chord", "parts", "string", "rhythm", "slur", "first_bow", "stroke"),
-    *("highest_position", "start", "fingering"),
-)
 LENGTH_HINT = "From the nut to the bridge; empty: the instrument’s usual one."
 
 
@@ -244,7 +145,6 @@ class MakeForm(SayForm):
         settings = access.settings_of(studio)
         usual = Request(instrument=settings.instrument)
         start = asked_by(usual) | {
-            "start": FITTING,
             "interval": settings.order[0],
             "string_length_mm": settings.string_length_mm or "",
         }
@@ -270,7 +170,7 @@ class MakeForm(SayForm):
             fields = [self[name] for name in names]
             is_open = any(field.errors for field in fields)
             is_open = is_open or (legend != HAND and self._is_chosen(names))
-            yield Part(legend, [(field, _patterns_for(field.name)) for field in fields], is_open)
+            yield Part(legend, [(field, patterns_for(field.name)) for field in fields], is_open)
 
     def _is_chosen(self, names: tuple[str, ...]) -> bool:
         """Whether something is asked for here beside what is usual."""
@@ -306,7 +206,8 @@ class MakeForm(SayForm):
         said, player = self.cleaned_data, self.player()
         strings = tuple(int(number) for number in said["strings"].split("-") if number)
         names = ("pattern", "interval", "key", "minor", "octaves", "direction", "manner")
-        more = {name: said[name] for name in _LATER if said[name] not in ("", None)}
+        more = {name: said[name] for name in LATER if said[name] not in ("", None)}
+        more.setdefault("start", TONIC)
         if said["mixed"]:
             more["mixed"] = tuple(said["mixed"].split("-"))
         return Request(
@@ -353,30 +254,3 @@ FOLDS = {
     "Title and words": ("title", "words", "level", "tags"),
 }
 USUAL = {"rhythm": "free", "slur": "1", "playings": "1"}  # leaves its fold shut
-
-
-def _patterns_for(name: str) -> str:
-    """The patterns that ask for a field, between blanks; empty where all do."""
-    if name == "key":
-        return " ".join(pattern for pattern in ASKS if pattern not in WITHOUT_KEY)
-    return " ".join(pattern for pattern, names in ASKS.items() if name in names)
-
-
-def asked_by(request: Request) -> dict[str, Any]:
-    """A request as the values of the form's fields."""
-    plain = request.to_dict() | {name: getattr(request, name) for name in _LATER}
-    plain["mixed"] = "-".join(request.mixed)
-    plain["key"] = request.spelled_key.name
-    plain["strings"] = "-".join(str(number) for number in request.strings or ())
-    plain["string_length_mm"] = figures.number(request.length_mm)
-    plain["hold_s"] = "" if request.hold_s is None else figures.number(request.hold_s, 2)
-    for name in ("open_strings", "fingers_down"):
-        plain[name] = "on" if getattr(request, name) else ""
-    plain["pairs"] = in_words(request.double_stops)
-    return plain
-
-
-def query_of(request: Request, pupil: Enrolment | None = None, **more: str) -> str:
-    """The query string that fills the form with a request."""
-    plain = asked_by(request) | more | {"pupil": pupil.pk if pupil else ""}
-    return urlencode({name: value for name, value in plain.items() if value != ""})

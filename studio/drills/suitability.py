@@ -10,7 +10,7 @@ from studio.notation import Request, Score
 from studio.theory import Instrument, instrument_named
 from studio.theory.instruments import MAX_STOP_SEMITONES
 
-from .making import query_of
+from .form_values import query_of
 from .models import DrillVersion
 from .stretches import player_of
 

@@ -15,8 +15,8 @@ from studio.notation.tones import hearing
 from studio.web.paths import own_path
 
 from . import access, services
+from .form_values import query_of
 from .forms import SetForForm, ShelfDrillForm, ShelfSettingsForm
-from .making import query_of
 from .models import Drill, Favourite
 from .sheets import kept_sheet
 from .shelf import shelf as shelf_page

@@ -52,8 +52,9 @@ MIXED_BOUNDS = (2, 4)
 # What older requests do not say.
 _LATER = (
     *("fingers_down", "slur", "rhythm", "first_bow", "stroke", "mixed", "resolution", "chord"),
-    *("parts", "string", "highest_position", "start", "fingering"),
+    *("parts", "string", "highest_position", "fingering"),
 )
+TONIC = 1
 
 
 class Infeasible(ValueError):
@@ -108,8 +109,8 @@ class Request:
     string : for ``one_string``, the player's number
     highest_position : the highest that may be used, 1 to 15
     start : for ``scale``, the degree of the key that the lower voice begins on, 1 to 7; 0 for the
-        lowest double stop of the key that lies well, and the tonic where none does (what the form
-        proposes)
+        lowest double stop of the key that lies well, and the tonic where none does. A request that
+        was stored without it means the tonic. Other patterns have 0
     fingering : a word of ``FINGERINGS``
     pairs : for ``pairs``, the double stops in the order played, each its lower and its upper note
         by name, all of them of the interval
@@ -147,7 +148,7 @@ class Request:
     parts: int = 3
     string: int = 3
     highest_position: int = MAX_POSITION
-    start: int = 1
+    start: int = 0
     fingering: str = FINGERINGS[0]
 
     def __post_init__(self) -> None:
@@ -171,6 +172,8 @@ class Request:
         _require_number("string", self.string, (1, 4))
         _require_number("highest_position", self.highest_position, (1, MAX_POSITION))
         _require_number("start", self.start, START_BOUNDS)
+        if self.pattern != "scale":
+            object.__setattr__(self, "start", 0)
         _require_word("fingering", self.fingering, FINGERINGS)
         _require_number("octaves", self.octaves, OCTAVES_BOUNDS)
         _require_number("playings", self.playings, PLAYINGS_BOUNDS)
@@ -232,6 +235,8 @@ class Request:
         for name in _LATER:  # likewise
             if plain[name] == type(self).__dataclass_fields__[name].default:
                 del plain[name]
+        if self.start == TONIC or self.pattern != "scale":  # likewise
+            del plain["start"]
         if "mixed" in plain:
             plain["mixed"] = list(self.mixed)
         return plain
@@ -243,6 +248,7 @@ class Request:
         if known.get("strings"):
             known["strings"] = tuple(known["strings"])
         known["pairs"] = tuple(tuple(pair) for pair in known.get("pairs", ()))
+        known.setdefault("start", TONIC)
         return cls(**known)
 
 

@@ -15,7 +15,7 @@ from tests.browser.at_desk import (  # noqa: F401 (the first three are fixtures)
 from tests.cast import make_drill, set_for
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-OCTAVES = Request(key="Bb major", interval="octaves", direction="up", manner="together")
+OCTAVES = Request(key="Bb major", interval="octaves", direction="up", manner="together", start=1)
 
 
 def test_from_a_mark_by_keyboard_then_from_a_note_and_a_span(cast, clip, opened):

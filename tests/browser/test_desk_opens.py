@@ -154,7 +154,9 @@ def written(cast):
     played = tuple((note, 1.0 + 2.0 * n, (40.0 + n,)) for n, note in enumerate(NOTES))
     listen_again(made, measurement(played, LENGTH_S))
     keep(made, "playable", "video/mp4", ".mp4", SAMPLE.read_bytes())
-    score = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+    score = generate(
+        Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+    )
     words = {"title": "C major in octaves", "words": "Slowly"}
     drill = drills.add_drill(cast.studio, cast.teacher, score=score.to_dict(), **words)
     begin_review(made, set_for(cast.enrolment, drill))

@@ -14,7 +14,9 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 @pytest.fixture
 def page(cast, chromium, live_server):
-    score = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+    score = generate(
+        Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+    )
     drill = drills.add_drill(
         cast.studio, cast.teacher, title="C major", words="Slowly", score=score.to_dict()
     )

@@ -13,9 +13,9 @@ from tests.cast import as_person, make_drill, set_for
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 TABLET = {"width": 820, "height": 1180}
-LONG = generate(Request(key="A major", interval="thirds", octaves=2, playings=3))
-SHORT = generate(Request(key="G major", interval="octaves"))
-SIXTHS = generate(Request(key="D major", interval="sixths", octaves=2))
+LONG = generate(Request(key="A major", interval="thirds", octaves=2, playings=3, start=1))
+SHORT = generate(Request(key="G major", interval="octaves", start=1))
+SIXTHS = generate(Request(key="D major", interval="sixths", octaves=2, start=1))
 
 
 @pytest.fixture
@@ -162,7 +162,7 @@ def test_without_script_every_note_is_a_stop_of_the_tab_key(cast, opened):
 
 
 def test_a_long_drill_is_paged_through(cast, opened):
-    score = generate(Request(key="G major", interval="sixths", octaves=2)).to_dict()
+    score = generate(Request(key="G major", interval="sixths", octaves=2, start=1)).to_dict()
     more = [
         item | {"id": f"m{number}", "bar": item["bar"] + 29}
         for number, item in enumerate(score["written"])

@@ -10,10 +10,10 @@ pytestmark = pytest.mark.browser
 # Layouts with the width that they are shown at, in CSS pixels.
 SHOWN_AT = {"phone": 358, "incipit": 700, "desk": 1300, "print": 720}
 DRILLS = (
-    Request(key="C major", interval="thirds", octaves=2),
-    Request(key="A minor", interval="octaves", playings=3),
-    Request(key="Eb major", interval="sixths", octaves=2, manner="together"),
-    Request(key="B minor", interval="unisons", instrument="viola", manner="together"),
+    Request(key="C major", interval="thirds", octaves=2, start=1),
+    Request(key="A minor", interval="octaves", playings=3, start=1),
+    Request(key="Eb major", interval="sixths", octaves=2, manner="together", start=1),
+    Request(key="B minor", interval="unisons", instrument="viola", manner="together", start=1),
 )
 OVERLAPS = """() => {
   const boxes = (query) => [...document.querySelectorAll(query)].map((it) => {

@@ -27,6 +27,6 @@ def test_what_stands_at_the_staff_touches_nothing(page: Page):
 def test_a_finger_drawn_against_a_stem_is_seen(page: Page, monkeypatch):
     """What the check above relies on: without its blanks, a digit stands beside the stem."""
     monkeypatch.setattr("studio.notation.engraving._BLANK", "")
-    score = generate(Request(key="A major", manner="together"))
+    score = generate(Request(key="A major", manner="together", start=1))
     found = collisions(page, score, ("desk",))
     assert {(one.first[:4], one.second) for one in found} == {("fing", "stem")}

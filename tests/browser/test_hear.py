@@ -42,7 +42,7 @@ def mixed() -> Score:
 
 
 DRILLS: dict[str, Callable[[], Score]] = {
-    "sixths": lambda: generate(Request(interval="sixths", key="G major")),
+    "sixths": lambda: generate(Request(interval="sixths", key="G major", start=1)),
     "mixed": mixed,
 }
 

@@ -12,7 +12,7 @@ from tests.review.heard_clip import heard_clip
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-ASKED = Request(key="A major", interval="sixths", octaves=2, manner="together")
+ASKED = Request(key="A major", interval="sixths", octaves=2, manner="together", start=1)
 
 
 @pytest.fixture

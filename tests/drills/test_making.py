@@ -4,7 +4,8 @@ import pytest
 from django.utils import timezone
 
 from studio.accounts.models import Instrument
-from studio.drills.making import ASKS, query_of
+from studio.drills.form_values import query_of
+from studio.drills.making_choices import ASKS
 from studio.drills.models import Drill, DrillVersion, ShelfSettings
 from studio.notation import Request, generate
 from studio.notation.request import PATTERNS
@@ -42,7 +43,7 @@ def test_a_drill_is_made_with_its_page_its_words_and_what_was_asked(cast, teache
     assert answer.url == f"/drills/{drill.pk}/"
     version = drill.newest()
     request = Request(
-        interval="sixths", key="Eb major", direction="up", manner="together", playings=2
+        interval="sixths", key="Eb major", direction="up", manner="together", playings=2, start=1
     )
     assert version.page == generate(request)
     assert Request.from_dict(version.request) == request

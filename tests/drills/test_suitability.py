@@ -16,7 +16,7 @@ from tests.cast import as_person, make_drill
 
 pytestmark = pytest.mark.django_db
 
-VIOLIN = Request(key="A major", interval="sixths", octaves=2)
+VIOLIN = Request(key="A major", interval="sixths", octaves=2, start=1)
 NOT_FOR_HER = "is for the violin, and {pupil} plays the viola: its strings and fingers do not fit."
 
 

@@ -5,7 +5,7 @@ import itertools
 import pytest
 
 from studio.notation.generate import generate, is_feasible
-from studio.notation.request import INTERVALS, Infeasible, Request
+from studio.notation.request import INTERVALS, PATTERNS, Infeasible, Request
 from studio.notation.score import Score, Written
 from studio.theory import ALL_KEYS, Key, interval_between
 from studio.theory.fingers import MAX_EXTENSION_SEMITONES, fingers_apart
@@ -170,6 +170,24 @@ def test_melodic_minor_goes_up_raised_and_comes_down_natural():
     score = generate(Request(key="A minor", interval="sixths", manner="together", start=1))
     lower = [str(item.pitches[0])[:-1] for item in score.written]
     assert lower == ["A", "B", "C", "D", "E", "F#", "G#", "A", "G", "F", "E", "D", "C", "B", "A"]
+
+
+def test_a_scale_begins_on_the_lowest_double_stop_that_lies_well_unless_it_was_stored_before():
+    asked = Request(key="Bb major")
+    assert str(generate(asked).written[0].pitches[0]) == "G3"
+    assert Request.from_dict(asked.to_dict()) == asked
+    stored = asked.to_dict()
+    del stored["start"]  # as it is in every request from before there was a choice
+    before = Request.from_dict(stored)
+    assert before.to_dict() == stored
+    assert str(generate(before).written[0].pitches[0]) == "Bb3"
+
+
+@pytest.mark.parametrize("pattern", sorted(set(PATTERNS) - {"scale", "pairs"}))
+def test_patterns_without_a_choice_of_start_are_stored_as_before(pattern):
+    asked = Request(pattern=pattern, start=4)
+    assert "start" not in asked.to_dict()
+    assert Request.from_dict(asked.to_dict()) == asked == Request(pattern=pattern)
 
 
 def test_harmonic_minor_keeps_its_seventh_raised():

@@ -21,7 +21,9 @@ from studio.review.waiting.submissions import begin_review
 from tests.cast import as_person, enrol, make_drill, set_for
 from tests.review.heard_clip import PLAYED, heard_clip, listen_again, measurement
 
-SCORE = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+SCORE = generate(
+    Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+)
 SWAPPED = {"closer": "further", "further": "closer", "only_then": "only_now"}
 SWAPPED |= {now: then for then, now in SWAPPED.items()}
 

@@ -132,7 +132,7 @@ def _to_set(
     """A lesson's proposals, which of them are set, and the form that sets the others."""
     proposals = propose(found, enrolment)
     requests = [a.version.request for a in access.assignments_of(found)]
-    already = [one.name for one in proposals if one.made and one.made.to_dict() in requests]
+    already = [one.name for one in proposals if one.is_among(requests)]
     due = max(day, timezone.localdate())
     plays, player = plays_of(enrolment)
     return {

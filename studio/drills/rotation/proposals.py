@@ -1,6 +1,8 @@
 """The drills that a lesson's keys ask for, made to the pupil's instrument; none is set here."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from studio.accounts.models import Enrolment
 from studio.notation import Infeasible, Request, Score, generate
@@ -44,6 +46,13 @@ class Proposal:
     def says(self) -> Saying | None:
         return saying_of(self.made, self.score) if self.made and self.score else None
 
+    def is_among(self, requests: Iterable[Mapping[str, Any]]) -> bool:
+        """Whether one of these stored requests is for it, whichever degree that begins on: drills
+        of a lesson were once begun on the tonic."""
+        return self.made is not None and _but_start(self.made.to_dict()) in map(
+            _but_start, requests
+        )
+
     @property
     def instead(self) -> str:
         """What is different in what was made; empty when it is what was asked."""
@@ -65,6 +74,10 @@ def propose(lesson: RotationLesson, enrolment: Enrolment) -> list[Proposal]:
         for one in lesson.planned
         for interval in lesson.round.known_intervals
     ]
+
+
+def _but_start(request: Mapping[str, Any]) -> dict[str, Any]:
+    return {name: value for name, value in request.items() if name != "start"}
 
 
 def plays_of(enrolment: Enrolment) -> tuple[str, Player]:

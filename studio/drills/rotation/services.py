@@ -210,7 +210,7 @@ def set_drills(
     before = list(lesson.assignments.values_list("version__request", flat=True))
     made = []
     for proposal in proposals:
-        if proposal.made is None or proposal.made.to_dict() in before:
+        if proposal.made is None or proposal.is_among(before):
             continue
         studio = rotation.enrolment.studio
         version = drills.made_before(studio, proposal.made)

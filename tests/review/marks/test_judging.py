@@ -9,7 +9,9 @@ from studio.review.waiting.submissions import begin_review
 from tests.cast import set_for
 from tests.review.heard_clip import heard_clip
 
-SCORE = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+SCORE = generate(
+    Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+)
 
 
 @pytest.fixture

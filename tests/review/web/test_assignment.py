@@ -11,7 +11,9 @@ from studio.review.waiting.submissions import begin_review
 from tests.cast import as_person, make_drill, set_for
 from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
 
-SCORE = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+SCORE = generate(
+    Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+)
 
 
 @pytest.fixture

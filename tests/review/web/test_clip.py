@@ -52,7 +52,9 @@ def test_nothing_of_a_review_is_seen_before_the_return(cast, reviewed, part):
 
 
 def test_a_kept_mark_says_whether_it_is_about_the_pitch_or_the_bow(cast):
-    score = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+    score = generate(
+        Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+    )
     drill = drills.add_drill(
         cast.studio, cast.teacher, title="C major", words="Slowly", score=score.to_dict()
     )

@@ -65,7 +65,7 @@ def furnish(cast: Cast, voice: bytes) -> Lessons:
         at_work = Review.objects.get(clip=unreturned)
         add_comment(at_work, cast.teacher, CommentText("bow", WORKING_NOTE, 1.0))
     make_clip(cast.other_enrolment, OTHERS_TITLE)
-    score = generate(Request(direction="up", manner="together")).to_dict()
+    score = generate(Request(direction="up", manner="together", start=1)).to_dict()
     drill = make_drill(cast.teacher, cast.studio, "Octaves in B♭", score=score)
     given = set_for(cast.enrolment, drill, goal="Without a stop")
     set_for(cast.enrolment, make_drill(cast.teacher, cast.studio, "Prepared"), published=False)

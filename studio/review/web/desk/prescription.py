@@ -14,7 +14,7 @@ from studio.accounts.models import Person
 from studio.accounts.templatetags.words import due
 from studio.drills import access as drills
 from studio.drills import services as shelf
-from studio.drills.making import query_of
+from studio.drills.form_values import query_of
 from studio.drills.models import Assignment, Drill, DrillVersion
 from studio.drills.sheets import leaves
 from studio.drills.stretches import Stretch, stretches

@@ -83,7 +83,9 @@ def test_what_the_bow_did_is_shown_where_it_was_and_marked_only_where_the_drill_
     second = [block for block in ledger_of(clip) if block.kind == "run"][1]
     assert second.said == ["The upper note fell silent at 0:12 for 0.4 s."]
     assert second.marks == []
-    score = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+    score = generate(
+        Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+    )
     drill = drills.add_drill(
         cast.studio, cast.teacher, title="C major", words="Slowly", score=score.to_dict()
     )

@@ -22,7 +22,9 @@ from tests.cast import as_person, make_clip, make_drill, set_for
 from tests.review.heard_clip import heard_clip, listen_again, measurement, review_of
 from tests.review.prescribed import form_of, shown
 
-SCORE = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+SCORE = generate(
+    Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+)
 
 
 @pytest.fixture
@@ -110,7 +112,9 @@ def test_drills_made_for_one_spot_are_not_the_shelf_s_drill_of_a_key(teacher, he
 
 def test_what_stands_in_the_queue_is_said_and_can_be_set_again(cast, clip, teacher, here):
     page = make_drill(cast.teacher, cast.studio, "C major", key="C major", score=SCORE.to_dict())
-    sixths = generate(Request(key="C major", interval="sixths", direction="up", manner="together"))
+    sixths = generate(
+        Request(key="C major", interval="sixths", direction="up", manner="together", start=1)
+    )
     make = {"Sixths": {"interval": "6", "score": sixths.to_dict()}, "Any octaves": {"key": ""}}
     others = {
         name: make_drill(cast.teacher, cast.studio, name, **says) for name, says in make.items()

@@ -15,7 +15,9 @@ from studio.review.web.desk.ledger import in_written_order, shared_blocks
 from tests.cast import as_person, set_for
 from tests.review.heard_clip import heard_clip
 
-SCORE = generate(Request(key="C major", interval="octaves", direction="up", manner="together"))
+SCORE = generate(
+    Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+)
 
 
 @pytest.fixture

@@ -12,7 +12,7 @@ from tests.cast import as_person, make_drill
 from tests.review.heard_clip import heard_clip
 from tests.review.prescribed import form_of, shown
 
-OCTAVES = Request(key="C major", interval="octaves", octaves=2, manner="together")
+OCTAVES = Request(key="C major", interval="octaves", octaves=2, manner="together", start=1)
 SAID = "is for the violin, and {} plays the viola: its strings and fingers do not fit."
 
 
