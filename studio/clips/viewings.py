@@ -41,8 +41,11 @@ _lock = Lock()
 def note(clip: Clip, person: Person) -> None:
     """Note that ``person`` watches a clip now, unless that was noted a moment ago, or it is hers.
 
-    Never fails: a database that is busy or away is for the log.
+    Of a clip whose recording is gone nothing can be watched. Never fails: a database that is busy
+    or away is for the log.
     """
+    if clip.recording_gone_at is not None:
+        return
     pair = (person.pk, clip.pk)
     if person.pk == clip.enrolment.pupil_id or _was_noted(pair):
         return

@@ -8,6 +8,7 @@ from io import StringIO
 
 import pytest
 from django.core.management import call_command
+from django.urls import reverse
 from django.utils import timezone
 
 from studio.accounts import lesson_endings, retention
@@ -22,15 +23,19 @@ from studio.accounts.models import (
     RetentionTerms,
 )
 from studio.accounts.retention import WARNED_DAYS, WITH_RECORDING, Terms
+from studio.clips import recordings
 from studio.clips.models import Clip, Stage
 from studio.clips.storage import erasure_log, spool
 from studio.clips.storage.stores import store
 from studio.drills.models import Assignment
+from studio.review.comments import CommentText, add_comment
 from studio.review.models import Decision, Return
 from studio.rights.erasure import free_pages
 from studio.rights.models import Copy, ErasureJob
 from studio.rights.retention import rounds
+from tests.browser.every_page import PLAYED_TWICE
 from tests.cast import as_person, make_clip, make_drill, make_return, set_for
+from tests.review.heard_clip import heard_clip
 from tests.rights.erasing import with_file, worked
 
 TODAY = date(2026, 12, 3)
@@ -164,6 +169,40 @@ def test_the_recording_goes_and_what_was_measured_and_said_can_be_read(cast, yea
     assert AuditEntry.objects.filter(act="erased", detail="1 recording: its time was over").exists()
 
 
+def test_where_the_recording_is_gone_nothing_offers_to_play_it(cast):
+    """What moves in the sound picture, and the made-up target, stay: they need no recording."""
+    clip = heard_clip(cast.enrolment)
+    add_comment(clip.review, cast.teacher, CommentText("bow", "Less", 1.0))
+    desk, address = as_person(cast.teacher), f"/clips/{clip.pk}/"
+    before = desk.get(address).text
+    clip.viewings.all().delete()
+    recordings.let_go(clip.pk)
+    shown = desk.get(address).text
+    acts = ("play", "back-1", "forward-5", "slower", "faster", "loop", "draw")
+    for needs in (
+        *(f'data-act="{act}"' for act in acts),
+        "Play the comment",
+        "Voice or video reply",
+    ):
+        assert needs in before, needs
+        assert needs not in shown, needs
+    for stays in ('data-act="zoom-in"', 'data-act="target"', "nothing of it can be seen or heard"):
+        assert stays in shown, stays
+    assert (
+        "Hear one, then"
+        not in desk.get(reverse("desk_playings", args=[clip.pk, PLAYED_TWICE])).text
+    )
+    reply = {"text": "Hear", "start_s": "1.0", "form_key": "k", "kind": "bow", "drawing": "{}"}
+    answer = desk.post(reverse("desk_comment_add", args=[clip.pk]), reply)
+    assert answer.status_code == 422
+    assert "Say it in words" in answer.text
+    make_return(clip)
+    home = as_person(cast.pupil).get(address).text
+    assert not clip.viewings.exists(), "who opens the desk watches nothing any more"
+    for needs in ("Play moment", "data-go=", "data-hear=", "<video", "<audio"):
+        assert needs not in home, needs
+
+
 def test_whole_clips_go_with_all_that_was_said(cast, year):
     row = settings_of.change(cast.studio, Terms(365, WITH_RECORDING, None, None))
     Consent.objects.filter(studio=cast.studio).update(terms=row)
@@ -254,8 +293,6 @@ def test_two_rounds_make_one_erasure_and_a_killed_worker_leaves_none_behind(cast
     for day in (TODAY, FIRST, FIRST):
         rounds.go_round(day)
     job = ErasureJob.objects.get()
-    from studio.clips import recordings
-
     assert recordings.let_go(clip.pk)  # as far as a worker came before it died
     worked(job)
     assert list(store().entries(spool.clip_folder(clip.pk))) == []

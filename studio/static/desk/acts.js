@@ -101,6 +101,12 @@ export const ACTS = {
   },
 };
 
+/** What needs the recording; once that is gone the desk says so instead. */
+export const PLAYING = new Set([
+  ...["play", "back-frame", "forward-frame", "slower", "faster", "loop", "hear-both"],
+  ...["reply", "draw"],
+]);
+
 /** Presses that come while the times are on their way are taken one after the other. */
 async function frame(desk, by) {
   const { player, root } = desk;

@@ -5,7 +5,7 @@ import "./clip-ledger.js";
 import "./key-help.js";
 import "./player.js";
 import "./sound-picture.js";
-import { ACTS, go } from "./acts.js";
+import { ACTS, go, PLAYING } from "./acts.js";
 import { Composer } from "./composer.js";
 import { Drafts } from "./drafts.js";
 import { Enclosing } from "./enclosing.js";
@@ -66,6 +66,7 @@ export class ClipDesk extends HTMLElement {
   // -- actions --------------------------------------------------------------------------------
 
   act(name, button = null) {
+    if (this.dataset.gone && PLAYING.has(name)) return this.#parts.say(this.dataset.gone);
     return ACTS[name]?.(this.#parts, button);
   }
 

@@ -27,7 +27,7 @@ export class Following {
   #tell(now, playing) {
     if (this.#told.now !== now) this.#parts.root.querySelector(".now").textContent = now;
     if (this.#told.playing !== playing) {
-      this.#parts.root.querySelector(".transport .play").setAttribute("aria-label", playing ? "Pause" : "Play");
+      this.#parts.root.querySelector(".transport .play")?.setAttribute("aria-label", playing ? "Pause" : "Play");
       this.#parts.root.toggleAttribute("data-playing", playing);
     }
     this.#told = { now, playing };

@@ -16,6 +16,7 @@ from django.shortcuts import get_object_or_404
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from studio import figures
+from studio.clips.models import Clip
 from studio.clips.views import serve
 from studio.review import access
 from studio.review.changes import Conflict
@@ -63,7 +64,7 @@ def states(request: HttpRequest, review: Review) -> JsonResponse:
 def add(request: HttpRequest, review: Review, comment_id: int) -> HttpResponse:
     """Add a recording or a drawing to a comment; 409 when it has another by now."""
     comment = access.comment_for(request.user, review.clip_id, comment_id)
-    with brought(request) as enclosed:
+    with brought(request, review.clip) as enclosed:
         if enclosed.problems:
             return _changed(request, review, comment, " ".join(enclosed.problems), 422)
         if not enclosed.speaks:
@@ -121,6 +122,7 @@ def _changed(
 
 
 MOST_WORDS = 300
+GONE = "The recording of this clip is gone, and replies go with it. Say it in words."
 WORDS_WANTED = "Say in words what the drawing shows, for whoever cannot see it."
 
 
@@ -153,9 +155,16 @@ class Brought:
 
 
 @contextmanager
-def brought(request: HttpRequest) -> Iterator[Brought]:
-    """What came with a form; what was not kept by the end of the context is removed."""
+def brought(request: HttpRequest, clip: Clip) -> Iterator[Brought]:
+    """What came with a form; what was not kept by the end of the context is removed.
+
+    Replies go with the recording, so once that is gone none is taken: it would outlive its time.
+    """
     found, file = Brought(), request.FILES.get("recording")
+    if clip.recording_gone_at and (file is not None or request.POST.get("drawing")):
+        found.problems.append(GONE)
+        yield found
+        return
     with ExitStack() as cleaning:
         if file is not None:
             try:

@@ -125,7 +125,7 @@ class Desk:
             pupil=clip.enrolment.pupil,
             pending=self._pending(),
             comparable=access.has_earlier_heard(self.person, clip),
-            beside=access.has_earlier_playable(self.person, clip),
+            beside=not clip.recording_gone_at and access.has_earlier_playable(self.person, clip),
             place=place_among_waiting(self.person, clip, order),
             has_poster=has_poster(clip),
             length=figures.length(clip.duration_s or 0),

@@ -179,7 +179,7 @@ def settle_old(request: HttpRequest, review: Review, decision_id: int) -> HttpRe
 @on_desk
 def comment_add(request: HttpRequest, review: Review) -> HttpResponse:
     """Add a comment, and what is enclosed with it; neither without the other."""
-    with brought(request) as enclosed:
+    with brought(request, review.clip) as enclosed:
         form = CommentForm(
             request.POST,
             name="new",
