@@ -34,15 +34,42 @@ def take(
     its own, which finds it by its name.
     """
     with shutdown.at_work():
-        held = leases.patiently(claim, CLAIM_PATIENCE_S)
-        if held is None:
-            log.info("%s: nothing to do", what)
-            return
-        if leases.is_suspect(held):
-            log.warning("%s: alone, %d workers have died at it", what, held.worker_deaths)
-            end(held, what, lambda one: isolation.run(one, what, action), send_again)
-        else:
-            end(held, what, action, send_again)
+        _take(what, claim, action, send_again)
+
+
+def take_between(
+    what: str,
+    claim: Callable[[], L | None],
+    action: Callable[[L], None],
+    send_again: Callable[[], object],
+) -> None:
+    """The same in the middle of other work of this process, which goes on afterwards.
+
+    Raises
+    ------
+    Stopped
+        When the process was told to end meanwhile: the other work is to be left too.
+    """
+    _take(what, claim, action, send_again)
+    if shutdown.requested():
+        raise shutdown.Stopped
+
+
+def _take(
+    what: str,
+    claim: Callable[[], L | None],
+    action: Callable[[L], None],
+    send_again: Callable[[], object],
+) -> None:
+    held = leases.patiently(claim, CLAIM_PATIENCE_S)
+    if held is None:
+        log.info("%s: nothing to do", what)
+        return
+    if leases.is_suspect(held):
+        log.warning("%s: alone, %d workers have died at it", what, held.worker_deaths)
+        end(held, what, lambda one: isolation.run(one, what, action), send_again)
+    else:
+        end(held, what, action, send_again)
 
 
 def end(held: L, what: str, action: Callable[[L], None], send_again: Callable[[], object]) -> None:

@@ -60,15 +60,19 @@ def at_work() -> Iterator[None]:
 
 @contextmanager
 def interruptible() -> Iterator[None]:
-    """In the body TERM raises :class:`Stopped`, once, until :func:`no_longer` is called."""
+    """In the body TERM raises :class:`Stopped`, once, until :func:`no_longer` is called.
+
+    Within another such body, that one may be cut off again afterwards as before.
+    """
     global _may_raise
     if _requested:
         raise Stopped
+    before = _may_raise
     try:
         _may_raise = True
         yield
     finally:
-        _may_raise = False
+        _may_raise = before and not _requested
 
 
 def no_longer() -> None:

@@ -31,7 +31,7 @@ def make_copy(task, copy_id="", version=MESSAGE_VERSION, **more) -> None:
         runner.take(
             f"copy {copy_id}",
             lambda: copies.claim(copy_id),
-            copying.make,
+            copying.make_by_worker,
             lambda: copies.dispatch(copy_id),
         )
 

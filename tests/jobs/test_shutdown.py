@@ -56,6 +56,31 @@ def test_no_work_is_begun_after_the_word_to_end():
             pytest.fail("the body must not run")
 
 
+def work_with_a_picture_between(went: list[str]) -> None:
+    with shutdown.interruptible():
+        with shutdown.interruptible():
+            shutdown.no_longer()
+        went.append("a picture")
+        told_to_end()
+        went.append("on")
+
+
+def test_work_in_the_middle_of_other_work_leaves_that_as_it_was():
+    went = []
+    with shutdown.at_work(), pytest.raises(shutdown.Stopped):
+        work_with_a_picture_between(went)
+    assert went == ["a picture"]
+
+
+def test_where_the_inner_work_was_told_to_end_the_outer_asks():
+    with shutdown.at_work(), shutdown.interruptible():
+        with shutdown.interruptible():
+            shutdown.no_longer()
+            told_to_end()
+        told_to_end()  # publishing or cleaning up of the inner one is not cut off
+        assert shutdown.requested()
+
+
 def test_between_two_pieces_of_work_nothing_is_changed():
     before = signal.getsignal(signal.SIGTERM)
     with shutdown.at_work():

@@ -12,8 +12,8 @@ from django.utils import timezone
 from studio import figures
 from studio.accounts.access import get_or_404
 from studio.accounts.models import Person
-from studio.clips.models import Clip, Stage
-from studio.clips.processing import stages
+from studio.clips.models import Clip
+from studio.clips.processing import pictures
 from studio.clips.storage import spool
 from studio.jobs import leases
 from studio.jobs.queue import send
@@ -28,7 +28,6 @@ log = logging.getLogger(__name__)
 TASK, QUEUE = "studio.rights.tasks.make_copy", "pictures"
 REST = timedelta(minutes=10)  # from one that is ready to the next
 GIVES_WAY = timedelta(minutes=10)  # to pictures that wait for the same worker; then it is its turn
-PICTURES = (Stage.Kind.PLAYBACK, Stage.Kind.SMALL)
 
 
 class NotNow(Exception):
@@ -98,14 +97,9 @@ def claim(pk: str) -> Copy | None:
     """
     rows = Copy.objects.filter(pk=pk)
     patient = rows.filter(state=Copy.State.WAITING, created_at__gt=timezone.now() - GIVES_WAY)
-    if _pictures_wait() and patient.update(dispatched_at=None):
+    if pictures.wait() and patient.update(dispatched_at=None):
         return None  # the sweep sends it again
     return leases.take(rows)
-
-
-def _pictures_wait() -> bool:
-    rows = Stage.objects.filter(stages.may_be_worked_on(), kind__in=PICTURES)
-    return rows.filter(leases.free()).exists()
 
 
 def sweep() -> None:

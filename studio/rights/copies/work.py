@@ -2,9 +2,10 @@
 
 Whatever ends the work, nothing half made stays: the file is on the bench until it is whole, then in
 the store, then named by the row. A worker that is killed leaves its bench to the sweep, and another
-begins again.
+begins again. Pictures that wait for the same worker are made between two clips of the copy.
 """
 
+import time
 from collections.abc import Callable
 from contextlib import ExitStack, suppress
 
@@ -14,6 +15,7 @@ from django.http import Http404
 from django.utils import timezone
 
 from studio import __version__, media
+from studio.clips.processing import pictures
 from studio.clips.storage import spool, work_folders
 from studio.jobs import leases, shutdown
 from studio.rights import access
@@ -25,10 +27,25 @@ from .room import need_room, size_bytes
 
 FOLDER = f"{spool.PASSING}/copies"
 LAST = 0.97  # of the progress: the rest is for putting the file at rest
+MAKES_WAY_S = 20 * 60.0  # no longer: a worker's work ends after 55 minutes
 
 
-def make(held: Copy) -> None:
-    """Make a copy and let it be ready, or say that it cannot be made."""
+def make_by_worker(held: Copy) -> None:
+    """The same by the worker for pictures, which makes those that wait between two clips."""
+    begun = time.monotonic()
+
+    def make_way() -> None:
+        if time.monotonic() - begun < MAKES_WAY_S:
+            pictures.make_waiting()
+
+    make(held, make_way)
+
+
+def make(held: Copy, make_way: Callable[[], object] = lambda: None) -> None:
+    """Make a copy and let it be ready, or say that it cannot be made.
+
+    ``make_way`` is called before each clip of it.
+    """
     try:
         scope = leases.patiently(lambda: access.scope_of(held.asked_by, held.about, held.studio))
     except Http404:  # who asked may ask no more
@@ -41,7 +58,7 @@ def make(held: Copy) -> None:
         try:
             with leases.beating(held) as progress:
                 need_room(scope)
-                _write(part, held, scope, progress)
+                _write(part, held, scope, progress, make_way)
                 stored = spool.keep(spool.finished(part), name)
                 shutdown.no_longer()
                 leases.patiently(lambda: _publish(held, stored))
@@ -52,7 +69,13 @@ def make(held: Copy) -> None:
             raise
 
 
-def _write(part, held: Copy, scope: access.Scope, progress: Callable[[float], None]) -> None:
+def _write(
+    part,
+    held: Copy,
+    scope: access.Scope,
+    progress: Callable[[float], None],
+    make_way: Callable[[], object],
+) -> None:
     total, done = max(size_bytes(scope), 1), 0
 
     def on_bytes(count: int) -> None:
@@ -61,6 +84,7 @@ def _write(part, held: Copy, scope: access.Scope, progress: Callable[[float], No
         progress(min(LAST, LAST * done / total))
 
     def tell(doing: str) -> None:
+        make_way()
         rows = leases.still_held(held)
         if not leases.patiently(lambda: rows.update(doing=doing)):
             raise leases.LeaseLost(f"copy {held.pk} is no longer held by this worker")

@@ -11,7 +11,9 @@ from django.utils import timezone
 
 from studio.accounts.models import Notice
 from studio.clips.models import Stage
-from studio.rights import access
+from studio.clips.processing import pictures, stages
+from studio.rights import access, tasks
+from studio.rights.copies import lessons as lessons_of
 from studio.rights.copies import services
 from studio.rights.models import Copy
 from tests.cast import as_person, guard, make_clip, person
@@ -66,6 +68,30 @@ def test_pictures_go_first_for_ten_minutes(cast):
     Copy.objects.update(state=Copy.State.WAITING, attempt=0, created_at=timezone.now())
     picture.delete()
     assert services.claim(str(copy.pk)) is not None
+
+
+def test_a_picture_that_comes_meanwhile_is_made_between_two_clips_of_a_copy(cast, monkeypatch):
+    """GIVEN a copy at work WHEN a clip is sent THEN its picture waits for one clip at most."""
+    clips = [make_clip(cast.enrolment, title) for title in ("Sixths", "Thirds")]
+    Stage.objects.filter(clip__in=clips).delete()
+    made, written = [], lessons_of.write
+
+    def sent_meanwhile(*args) -> list:
+        Stage.objects.create(clip=clips[1], kind=Stage.Kind.SMALL)
+        return written(*args)
+
+    def maker(stage: Stage) -> None:
+        made.append((stage.kind, Copy.objects.get().state))
+        stages.publish(stage, lambda clip: None)
+
+    monkeypatch.setattr(lessons_of, "write", sent_meanwhile)
+    monkeypatch.setitem(pictures.MAKERS, Stage.Kind.SMALL, maker)
+    copy = services.begin(access.lessons_for(cast.guardian, cast.enrolment.pk), cast.guardian)
+    tasks.make_copy(str(copy.pk))
+    copy.refresh_from_db()
+    assert made == [("small", "working")]
+    assert copy.state == Copy.State.READY
+    assert not pictures.wait()
 
 
 def test_a_copy_from_an_object_store_goes_on_where_it_was_cut_off(cast, bucket):
