@@ -143,7 +143,7 @@ def test_logging_out_says_what_it_would_lose_and_leaves_nothing_for_another(devi
     page.get_by_role("button", name="Log out without sending").click()
     page.wait_for_url("**/log-in/**")
     assert page.evaluate("Object.keys(localStorage)") == []
-    assert page.evaluate("indexedDB.databases()") == []
+    page.wait_for_function("indexedDB.databases().then((all) => all.length === 0)")
     log_in(device.context, cast.other_pupil, device.address)
     page.goto(f"{device.address}/record/")
     expect(page.get_by_text("None yet.")).to_be_visible()

@@ -205,9 +205,8 @@ def test_refusals_say_what_to_do_a_video_is_shown_and_log_out_forgets(cast, clip
     comes_true(page, "Object.keys(localStorage).some((key) => key.startsWith('studio:reply'))")
     page.locator("header form[action$='log-out/'] button").first.click()
     page.wait_for_url("**/log-in/**")
-    assert page.evaluate("Object.keys(localStorage).length") == 0
-    databases = page.evaluate("indexedDB.databases()")
-    assert databases == []
+    comes_true(page, "localStorage.length === 0")
+    page.wait_for_function("indexedDB.databases().then((all) => all.length === 0)")
     assert complaints == []
 
 
