@@ -21,9 +21,9 @@ PLAYWRIGHTS_OWN = (
     "NetworkTimeServiceQuerying,AimEnabled,PreconnectToSearch"
 )
 ADDRESS_BAR = "WebUIOmniboxPopup,WebUIOmniboxAimPopup,WebUIOmniboxFullPopup"
-# How long something may take to be seen. What holds a stopwatch says its own; four browsers on two
-# cores took more than Playwright's five seconds.
-PATIENCE_MS = 15_000
+# How long something may take to be seen: four browsers on two slow cores took 15 s. What holds a
+# stopwatch says its own.
+PATIENCE_MS = 30_000
 OPTIONS = [
     "--no-sandbox",
     "--disable-gpu",

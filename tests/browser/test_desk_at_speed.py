@@ -313,7 +313,7 @@ def test_logging_out_sends_what_was_pressed_first(cast, marked, opened):
     slow(page, 0.4, 0.4)
     press(page, "nknknd", 20)
     page.get_by_role("button", name="Log out").click()
-    page.wait_for_url("**/log-in/**", timeout=15_000)
+    page.wait_for_url("**/log-in/**")
     assert choices(marked) == ["kept", "kept", "dropped", "", "", ""]
 
 
@@ -355,5 +355,5 @@ def test_once_the_line_is_back_the_log_out_goes_on(cast, marked, opened):
     expect(page.locator(".unsent")).to_contain_text("1 decision is not sent yet.")
     page.unroute("**/clips/*/**")
     page.evaluate("dispatchEvent(new Event('online'))")
-    page.wait_for_url("**/log-in/**", timeout=15_000)
+    page.wait_for_url("**/log-in/**")
     assert choices(marked)[0] == "kept"

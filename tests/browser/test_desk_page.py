@@ -199,9 +199,7 @@ def test_a_press_on_a_row_plays_from_just_before_it_and_a_second_one_stops(cast,
 def test_playing_lights_up_the_row_that_sounds(cast, clip, opened):
     page = opened(cast.teacher, clip)
     page.locator(f"[data-row][data-start='{SECOND_S:.3f}'].playing").click()
-    expect(page.locator("[aria-current='true']")).to_have_attribute(
-        "data-start", f"{SECOND_S:.3f}", timeout=4000
-    )
+    expect(page.locator("[aria-current='true']")).to_have_attribute("data-start", f"{SECOND_S:.3f}")
     expect(page.locator(".block.sounding .what")).to_have_text("octave C4–C5")
 
 
@@ -300,7 +298,7 @@ def test_a_comment_written_offline_is_sent_once_when_the_connection_is_back(cast
     expect(page.locator(".comment.new .text")).to_have_text("Written on a train")
     expect(page.locator("#composer textarea")).to_have_value("")
     page.context.set_offline(False)
-    expect(said(page)).to_have_text("Comment added.", timeout=9000)
+    expect(said(page)).to_have_text("Comment added.")
     expect(page.locator(".comment")).to_have_count(1)
     assert Comment.objects.get().text == "Written on a train"
 
@@ -332,7 +330,7 @@ def test_the_desk_can_be_used_while_the_picture_is_being_prepared(cast, opened):
     expect(page.locator("#composer input[name='start_s']")).to_have_value("0:08.05")
     keep(waiting, "playable", "video/mp4", ".mp4", SAMPLE.read_bytes())
     Stage.objects.filter(clip=waiting, kind="playback").update(state="playable")
-    expect(page.locator(".preparing")).to_have_count(0, timeout=9000)
+    expect(page.locator(".preparing")).to_have_count(0)
     assert page.evaluate("document.querySelector('video').videoWidth") > 0
 
 

@@ -240,7 +240,7 @@ def test_a_tone_ends_by_itself_and_says_so(opened):
     button(page, "Listen").click()
     sounds(page)
     expect(part(page, "panel")).to_have_attribute("data-sounding", "step")
-    expect(part(page, "panel")).to_have_attribute("data-sounding", "", timeout=8000)
+    expect(part(page, "panel")).to_have_attribute("data-sounding", "")
     silent(page)
 
 

@@ -199,7 +199,7 @@ def test_progress_is_polled_until_nothing_moves(cast, opened):
     page = opened(cast.pupil, "/queue/")
     expect(page.locator("#sent progress")).to_have_attribute("value", "40")
     clip.stages.filter(kind="listening").update(state="heard")
-    expect(page.locator("#sent")).to_contain_text("Your teacher has it.", timeout=8000)
+    expect(page.locator("#sent")).to_contain_text("Your teacher has it.")
     expect(page.locator("#sent[hx-trigger]")).to_have_count(0)
 
 

@@ -21,7 +21,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 DEVICES = ["--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream"]
 DESK, PHONE = {"width": 1440, "height": 900}, {"width": 390, "height": 844}
-WAIT_S = 10.0
+WAIT_S = 30.0
 
 
 @pytest.fixture(scope="module")

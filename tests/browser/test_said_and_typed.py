@@ -118,7 +118,7 @@ LISTEN = """() => {
 
 def hears(page: Page, words: str) -> None:
     page.wait_for_function(
-        "(words) => window.spoken.some((said) => said.includes(words))", arg=words, timeout=15_000
+        "(words) => window.spoken.some((said) => said.includes(words))", arg=words
     )
 
 

@@ -13,10 +13,15 @@ from pathlib import Path
 import psutil
 
 ROOT = Path(__file__).resolve().parents[2]
+PATIENCE_S = 30.0  # a machine that does much else may take so long for anything
 
 
 def until(true: Callable[[], object], seconds: float, what: str) -> object:
-    """Wait until a condition gives something true, and return that."""
+    """Wait until a condition gives something true, and return that.
+
+    It is no stopwatch: what is to be there soon is waited for with patience all the same.
+    """
+    seconds = max(seconds, PATIENCE_S)
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         if found := true():
