@@ -1,8 +1,10 @@
 """What teachers, families and operators did, written with the act and read by the owner."""
 
+from datetime import date, datetime, time
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 
 from .models import AuditEntry, Membership, Person, Studio, current
 
@@ -63,3 +65,9 @@ def make_owner(membership: Membership, by: Person | None = None) -> None:
     Membership.objects.filter(studio=membership.studio, is_owner=True).update(is_owner=False)
     Membership.objects.filter(pk=membership.pk).update(is_owner=True)
     record(Act.OWNER_CHANGED, by=by, studio=membership.studio, about=membership.person)
+
+
+def before(studio: Studio, day: date) -> QuerySet[AuditEntry]:
+    """What was done before a day."""
+    begins = timezone.make_aware(datetime.combine(day, time.min))
+    return AuditEntry.objects.filter(studio=studio, at__lt=begins)

@@ -5,9 +5,10 @@ from urllib.parse import urlencode
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from . import access, audit
+from . import access, audit, retention
 
 ROWS_A_PAGE = 50
 
@@ -24,7 +25,10 @@ def audit_log(request: HttpRequest) -> HttpResponse:
     entries = audit.entries(studio, person.pk if person else None, act)
     page = Paginator(entries, ROWS_A_PAGE).get_page(request.GET.get("page"))
     chosen = {"person": person.pk if person else "", "act": act}
+    cut = retention.next_log_cut(retention.row_of(studio), timezone.localdate())
     context = {
+        "cut": cut,
+        "going": audit.before(studio, cut.before).count() if cut else 0,
         "area": "teacher",
         "studio": studio,
         "page": page,

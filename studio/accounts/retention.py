@@ -23,6 +23,8 @@ was said at the earliest. What goes, and who is told: :mod:`studio.rights.retent
 from dataclasses import astuple, dataclass
 from datetime import date, timedelta
 
+from django.utils import timezone
+
 from .models import Consent, Enrolment, RetentionTerms, Studio
 
 WITH_RECORDING = 0
@@ -127,6 +129,37 @@ def next_first(day: date) -> date:
 def goes_on(due: date, told: date) -> date:
     """When something goes that is due on one day, and that people are told of on another."""
     return next_first(max(due, told + timedelta(days=WARNED_DAYS)))
+
+
+@dataclass(frozen=True, slots=True)
+class LogCut:
+    """On a day the lines of the studio's log go that were written before another."""
+
+    on: date
+    before: date
+
+
+def log_cut_of(row: RetentionTerms | None, today: date) -> LogCut | None:
+    """The last that has come by today; None where none has."""
+    return _log_cut(row, today.replace(day=1))
+
+
+def next_log_cut(row: RetentionTerms | None, today: date) -> LogCut | None:
+    """The next one, which the log's page says; None where the log is kept."""
+    first = next_first(today + timedelta(days=1))
+    return _log_cut(row, first if row is None else max(first, _first_log_cut(row)))
+
+
+def _first_log_cut(row: RetentionTerms) -> date:
+    """Whoever reads the log has as long as anybody to read it once more."""
+    set_on = timezone.localdate(row.set_at)
+    return goes_on(set_on, set_on)
+
+
+def _log_cut(row: RetentionTerms | None, on: date) -> LogCut | None:
+    if row is None or row.log_days is None or on < _first_log_cut(row):
+        return None
+    return LogCut(on, on - timedelta(days=row.log_days))
 
 
 def check(terms: Terms) -> None:

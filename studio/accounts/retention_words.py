@@ -159,6 +159,6 @@ ASKED = {
     "log": (
         "The studio’s log of what was done",
         "As long as the studio",
-        "No consent is asked for it, and nobody is warned.",
+        "No consent is asked for it. The page What was done says weeks before which lines go.",
     ),
 }

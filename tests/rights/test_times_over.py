@@ -11,6 +11,7 @@ from django.core.management import call_command
 from django.urls import reverse
 from django.utils import timezone
 
+from studio import figures
 from studio.accounts import lesson_endings, retention
 from studio.accounts import retention_settings as settings_of
 from studio.accounts.models import (
@@ -263,13 +264,23 @@ def test_who_came_back_keeps_the_lessons_of_before(cast, year):
     assert not Enrolment.objects.exclude(goes_on=None).exists()
 
 
-def test_the_studios_log_goes_after_its_own_time(cast, year):
-    settings_of.change(cast.studio, YEAR, log_days=365)
-    before = AuditEntry.objects.filter(studio=cast.studio).first()
-    AuditEntry.objects.filter(pk=before.pk).update(at=timezone.now() - timedelta(days=366))
-    rounds.go_round()
-    assert not AuditEntry.objects.filter(pk=before.pk).exists()
+def test_the_studios_log_goes_after_its_own_time_and_its_page_says_so_before(cast, year):
+    row = settings_of.change(cast.studio, YEAR, log_days=365)
+    old = AuditEntry.objects.filter(studio=cast.studio).first()
+    AuditEntry.objects.filter(pk=old.pk).update(at=timezone.now() - timedelta(days=500))
+    today = timezone.localdate(row.set_at)
+    cut = retention.next_log_cut(row, today)
+    assert cut.on.day == 1
+    assert (cut.on - today).days >= WARNED_DAYS
+    page = as_person(cast.teacher).get(reverse("audit_log")).text
+    assert f"On {figures.long_date(cut.on)} 1 line goes" in page
+    rounds.go_round(cut.on - timedelta(days=1))
+    assert AuditEntry.objects.filter(pk=old.pk).exists()
+    rounds.go_round(cut.on)
+    assert not AuditEntry.objects.filter(pk=old.pk).exists()
     assert AuditEntry.objects.filter(studio=cast.studio).exists()
+    assert retention.next_log_cut(row, cut.on).on > cut.on
+    assert "line goes" not in as_person(cast.teacher).get(reverse("audit_log")).text
 
 
 # -- one after the other -------------------------------------------------------------------

@@ -12,7 +12,7 @@ from django.utils import timezone
 
 from studio import figures
 from studio.accounts import audit, retention
-from studio.accounts.models import AuditEntry, Enrolment, Studio
+from studio.accounts.models import Enrolment, Studio
 from studio.clips.models import Clip
 from studio.drills.models import Assignment
 from studio.rights.copies.models import Copy
@@ -94,10 +94,8 @@ def preview(studio: Studio, terms: retention.Terms, today: date | None = None) -
 @transaction.atomic
 def _erase_due(studio: Studio, today: date) -> None:
     list(Studio.objects.select_for_update().filter(pk=studio.pk))
-    row = retention.row_of(studio)
-    if row is not None and row.log_days is not None:
-        before = timezone.now() - timedelta(days=row.log_days)
-        AuditEntry.objects.filter(studio=studio, at__lt=before).delete()
+    if cut := retention.log_cut_of(retention.row_of(studio), today):
+        audit.before(studio, cut.before).delete()
     ended = Enrolment.objects.filter(studio=studio, goes_on__lte=today)
     for place in list(_free(ended.select_related("pupil"), "", today)):
         requests.erase_lessons(place.pupil, studio, None, why=requests.TIME_OVER)
