@@ -156,6 +156,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "drill_musicxml": (STUDIO_TEACHERS, None, {}),
     "ask": (HOME, HOME, {"text": "How?"}),
     "worked": (None, HOME, {}),
+    "simple_reading": (None, STUDIO_TEACHERS | {"guardian"}, {"simply": "1"}),
     "question": (SEES, SEES, {"text": "So."}),
     "question_rest": (None, STUDIO_TEACHERS, {}),
     "assignment": (SEES, None, {}),
@@ -363,7 +364,7 @@ def _of_drills(drill: Drill, assignment: Assignment) -> dict[str, dict]:
 
 
 def _of_places(cast: Cast) -> dict[str, dict]:
-    names = ("pupil", "pupil_about", "pupil_set_drill", "consent")
+    names = ("pupil", "pupil_about", "pupil_set_drill", "consent", "simple_reading")
     at_home = ("child", "child_log_in", "child_record", "child_send")
     before = Enrolment.objects.get(pupil=cast.former_pupil)
     LessonsEnd.objects.create(place=before, side="studio")

@@ -122,6 +122,7 @@ ROOMS = {
         "phrases": set(),
         "precision": set(),
         "questions": {"shared"},
+        "simple_reading": set(),
     },
 }
 # What is looked for by name in each app: it may use every room, and no room uses it.

@@ -57,6 +57,11 @@ def change_pupil(
     )
 
 
+def change_reading(enrolment: Enrolment, simply: bool) -> None:
+    """Whether what comes back is read in a child's words; clips returned before, too."""
+    Enrolment.objects.filter(pk=enrolment.pk).update(reads_simply=simply)
+
+
 @transaction.atomic
 def link_guardian(guardian: Person, pupil: Person, studio: Studio, by: Person) -> None:
     """From today ``guardian`` answers for ``pupil`` in ``studio``; twice is once.

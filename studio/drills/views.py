@@ -10,6 +10,8 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from studio import figures
 from studio.accounts import access as people
+from studio.accounts.models import Person
+from studio.intonation.wording.for_children import DONE
 from studio.notation import Request
 from studio.notation.tones import hearing
 from studio.web.paths import own_path
@@ -17,7 +19,7 @@ from studio.web.paths import own_path
 from . import access, services
 from .form_values import query_of
 from .forms import SetForForm, ShelfDrillForm, ShelfSettingsForm
-from .models import Drill, Favourite
+from .models import Assignment, Drill, Favourite
 from .sheets import kept_sheet
 from .shelf import shelf as shelf_page
 from .stretches import player_of, stretches
@@ -122,11 +124,17 @@ def tick_off(request: HttpRequest, pk: int) -> HttpResponse:
     assignment = access.home_assignment(request.user, pk)
     done = "open" not in request.POST
     services.tick_off(assignment, done)
-    messages.success(
-        request,
-        f"“{assignment.version}” is ticked off." if done else f"“{assignment.version}” is open.",
-    )
+    said = _ticked(assignment, request.user) if done else f"“{assignment.version}” is open."
+    messages.success(request, said)
     return redirect(_back(request, reverse("home")))
+
+
+def _ticked(assignment: Assignment, by: Person) -> str:
+    """What is said when a drill is done: to a child who reads simply, in her words."""
+    place = assignment.enrolment
+    if place.reads_simply and by.pk == place.pupil_id:
+        return DONE
+    return f"“{assignment.version}” is ticked off."
 
 
 def _back(request: HttpRequest, otherwise: str) -> str:

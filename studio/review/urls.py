@@ -12,6 +12,7 @@ from .web import (
     questions,
     recording,
     sending,
+    simple_reading,
 )
 
 urlpatterns = [
@@ -40,6 +41,7 @@ urlpatterns = [
     path("children/<int:pk>/record/", recording.record, name="child_record"),
     path("children/<int:pk>/send/", sending.send, name="child_send"),
     path("children/<int:pk>/", home.child, name="child"),
+    path("lessons/<int:pk>/reading/", simple_reading.choose, name="simple_reading"),
     path("lessons/<int:pk>/ask/", questions.ask, name="ask"),
     path("lessons/<int:pk>/worked/", questions.worked, name="worked"),
     path("questions/<int:pk>/", questions.question, name="question"),

@@ -120,6 +120,18 @@ FORMS = {
     ],
     "return_take_back": [_waiting(seen="clip-desk", meanwhile=_seen_by_now)],
     "return_send_now": [_waiting(meanwhile=logged_out, wrong=LOG_IN)],
+    "simple_reading": [
+        Form(
+            who=who,
+            at=at,
+            which="[action$='/reading/']",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            wrong=LOG_IN,
+            status=302,
+        )
+        for who, at in (("teacher", "pupil"), ("guardian", "child"))
+    ],
     "pupil_about": [
         Form(
             who="teacher",

@@ -86,6 +86,9 @@ class Enrolment(Dated):
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="enrolments")
     teacher = models.ForeignKey(Person, models.PROTECT, related_name="taught_enrolments")
     level = models.CharField(max_length=16, choices=Level, default=Level.GROWING)
+    reads_simply = models.BooleanField(
+        default=False, help_text="The pupil reads what comes back in a child’s words."
+    )
     goes_on = models.DateField(
         null=True,
         blank=True,

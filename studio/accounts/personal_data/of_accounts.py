@@ -81,7 +81,12 @@ register(
     subjects=("pupil",),
     studio="studio",
     named={"teacher": Stays("The place is the pupil’s; it goes on naming an emptied account.")},
-    export=Exported(fields("pupil", "studio__name", "teacher", "level", "started_on", "ended_on")),
+    export=Exported(
+        fields(
+            *("pupil", "studio__name", "teacher", "level", "reads_simply"),
+            *("started_on", "ended_on"),
+        )
+    ),
     erasure=Goes(),
     kept=Kept.LESSONS,
     lessons=True,

@@ -19,12 +19,13 @@ _LISTED = (
     "a again alone an apart are as ask bit both bow bridge came change close closer did do "
     "down each far finger first for fourth good grown-up hear help high in is it lean leave "
     "lies little low me more move next not note notes nothing of on one open or other play "
-    "played quite roll same scroll silent soft stays stretch string strings thank the them "
+    "played quite roll same scroll silent soft stays stretch string strings tap thank the them "
     "then third this time tip to together too try tune turn two up very was well went when "
     "where work yet you your"
 )
 WORDS = frozenset(_LISTED.split(" "))
 NOTE_NAME = re.compile(r"[A-G][♭♯]?")
+_KNOWN = re.compile(rf"{NOTE_NAME.pattern}|[0-9]+")
 
 # What the page itself says.
 WENT_WELL = "This went well"
@@ -32,11 +33,12 @@ TO_TRY = "Try this next"
 UP_AND_DOWN = "Up is to the bridge. Down is to the scroll."
 CAME_CLOSER = "It came closer when you played it again."
 NOTHING = "Nothing to change this time."
+TAP = "Tap a note to hear it."
 MORE = "More"
 HEAR_ME, HEAR_TRUE, HEAR_BOTH = "Hear me", "Hear it in tune", "Hear both"
 DONE = "You did it. Thank you for your work."
 OF_THE_PAGE = (
-    *(WENT_WELL, TO_TRY, UP_AND_DOWN, CAME_CLOSER, NOTHING, MORE),
+    *(WENT_WELL, TO_TRY, UP_AND_DOWN, CAME_CLOSER, NOTHING, TAP, MORE),
     *(HEAR_ME, HEAR_TRUE, HEAR_BOTH, DONE),
 )
 
@@ -96,7 +98,7 @@ def too_hard(text: str) -> list[str]:
     ['interval', 'wide']
     """
     words = re.findall(r"[^\s.,:;?–]+", text)
-    known = [w for w in words if w.lower() in WORDS or NOTE_NAME.fullmatch(w) or w.isdigit()]
+    known = [w for w in words if w.lower() in WORDS or _KNOWN.fullmatch(w)]
     wrong = [word for word in words if word not in known]
     sentences = re.split(r"[.?]\s*", text)
     return wrong + [each for each in sentences if len(each.split()) > LONGEST]

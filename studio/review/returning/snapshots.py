@@ -11,6 +11,7 @@ A snapshot repeats words and figures on purpose: nothing that is edited later ma
 from django.db.models import QuerySet
 
 from studio.intonation import render
+from studio.intonation.wording.for_children import child_sentence
 from studio.review import comments
 from studio.review.enclosures import snapshots as enclosed
 from studio.review.marks import drill_results
@@ -53,6 +54,7 @@ def _mark(mark: Mark, player: str, targets: Targets | None) -> dict:
     about = render(mark.code, mark.params, player) if mark.words == mark.sentence else mark.words
     return {
         **({"guardian_text": about} if about != mark.words else {}),
+        **_simply(mark.code, mark.params, is_own=mark.words == mark.sentence),
         "type": "mark",
         "code": mark.code,
         "start_s": mark.shown[0],
@@ -61,6 +63,11 @@ def _mark(mark: Mark, player: str, targets: Targets | None) -> dict:
         "params": mark.params,
         **_heard(targets and targets.of_mark(mark.code, mark.events, mark.params)),
     }
+
+
+def _simply(code: str, params: dict, *, is_own: bool) -> dict:
+    """The program's own sentence in a child's words; what a teacher wrote stays as it is."""
+    return {"child_text": child_sentence(code, params)} if is_own else {}
 
 
 def _at(said: Comment | HandMark, targets: Targets | None) -> dict:
@@ -78,6 +85,7 @@ def _decision(review: Review, decision: Decision, player: str) -> dict:
     if then and mark:
         return _mark(mark, player, Targets(then))
     return {
+        **_simply(decision.code, {}, is_own=not decision.words),
         "type": "mark",
         "code": decision.code,
         "start_s": decision.shown[0],

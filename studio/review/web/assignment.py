@@ -1,5 +1,6 @@
 """A drill that was set: its page, what counts as done, and what the last clip showed of it."""
 
+from dataclasses import replace
 from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
@@ -13,12 +14,14 @@ from studio.drills import access as drills
 from studio.drills.models import Assignment
 from studio.drills.sheets import kept_sheet
 from studio.drills.stretches import player_of, stretches
+from studio.intonation.wording import for_children
 from studio.notation.tones import hearing
 from studio.review import access
 from studio.review.marks import drill_results
 from studio.review.marks.drill_results import Shown
 from studio.review.marks.judging import judged
 from studio.review.web.shared.moments import went_well
+from studio.review.web.shared.simply import reads as reads_simply
 from studio.review.web.shared.ways import send_at
 
 
@@ -42,10 +45,15 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
     if area != "teacher":  # whether it was in time is the teacher's to see
         context |= {"may_ask": True, "ask_about": f"drill={pk}", "worked_key": uuid4().hex}
         context["sending"] = access.with_sendings(Assignment.objects.filter(pk=pk)).first()
+    is_simple = area != "teacher" and reads_simply(
+        assignment.enrolment, is_own=area == "pupil", asked=request.GET.get("as", "")
+    )
+    context |= {"is_simple": is_simple, "words": for_children}
     score, studio = assignment.version.page, assignment.enrolment.studio
     if score is not None:
+        score = replace(score, large=score.large or is_simple)
         player = player_of(assignment.enrolment, score.instrument)
-        figures, spoken = (shown.figures, shown.spoken) if shown else (None, None)
+        figures, spoken = (shown.figures, shown.spoken) if shown and not is_simple else (None, None)
         context |= {
             "sheet": kept_sheet(score, request.GET.get("page"), figures, spoken),
             "stretches": stretches(score, player),

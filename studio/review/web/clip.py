@@ -25,6 +25,8 @@ from studio.review.web.desk.views import desk
 from studio.review.web.shared.by_ear import EARLIER, with_sound
 from studio.review.web.shared.moments import moments
 from studio.review.web.shared.pictures import can_be_watched, is_playable
+from studio.review.web.shared.simply import reads as reads_simply
+from studio.review.web.shared.simply import simply
 
 from .shared import clip_states
 from .shared.ways import home_of, send_at
@@ -81,6 +83,8 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
     context |= {"returned": returned, "moments": placed, "may_ask": not context["ended"]}
     context |= {"questions": access.questions_about(clip), "ask_about": f"clip={clip.pk}"}
     context["worked_key"] = uuid4().hex
+    if reads_simply(clip.enrolment, is_own=own, asked=request.GET.get("as", "")):
+        context["simply"] = simply(returned.snapshot, placed)
     context["snapshot"] = returned.snapshot | {"drills": _drills(returned.snapshot)}
     response = render(request, "review/returned.html", context)
     patch_vary_headers(response, ["HX-Request"])

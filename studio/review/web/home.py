@@ -21,6 +21,7 @@ from studio.review import access
 from studio.review.access import NOW
 from studio.review.models import Return
 from studio.review.web.shared.moments import went_well
+from studio.review.web.shared.simply import reads as reads_simply
 
 from .shared import clip_states
 from .shared.ways import record_at, send_at
@@ -65,6 +66,7 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
         response = render(request, "review/sent.html", context)
     else:
         context |= _reading(enrolment, all_returns=request.GET.get("returned") == "all")
+        context["is_simple"] = reads_simply(enrolment, is_own=area == "pupil")
         response = render(request, "review/queue.html", context)
     patch_vary_headers(response, ["HX-Request"])
     return response

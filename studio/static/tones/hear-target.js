@@ -10,6 +10,9 @@ import { sounding } from "./words.js";
 
 const KEYS = { n: "next", b: "back", a: "again", Escape: "stop" };
 
+const TAP_S = 2; // a tapped note sounds so long
+const ONE_TAP_MS = 400;
+
 class HearTarget extends HTMLElement {
   #listening = null;
   #steps = [];
@@ -17,6 +20,7 @@ class HearTarget extends HTMLElement {
   #sound = new Sounding();
   #what = null; // "step" or "drone" while it sounds
   #place = 0;
+  #tapped = { ref: null, at: 0 };
 
   connectedCallback() {
     this.#listening = new AbortController();
@@ -102,10 +106,24 @@ class HearTarget extends HTMLElement {
     else this.#retune();
   }
 
-  /** A note of the page was chosen: go there, silently; the next press lets it sound. */
+  /** A note of the page was chosen: go there, silently unless a tap is to sound at once. */
   #choose(ref) {
     const place = placeOf(this.#steps, ref);
-    if (place !== null && place !== this.#place) this.#move(place);
+    if (place === null) return;
+    if (place !== this.#place) this.#move(place);
+    if ("taps" in this.dataset) this.#tap(ref);
+  }
+
+  /** The note that was tapped; of a double stop whose notes stand apart, that one alone. */
+  #tap(ref) {
+    const now = performance.now();
+    const again = ref === this.#tapped.ref && now - this.#tapped.at < ONE_TAP_MS;
+    this.#tapped = { ref, at: now };
+    if (again) return; // a press is told twice: as the focus comes, and as it is pressed
+    const { notes: names, parts } = this.#step;
+    const voices = ref in parts ? [parts[ref]] : names.map((_, voice) => voice);
+    const held = notes([{ voices, at: 0, seconds: TAP_S }], this.#panel.hzOf(this.#step));
+    this.#begin("step", held, sounding(this.#step, "both"));
   }
 
   // -- internals ------------------------------------------------------------------------------

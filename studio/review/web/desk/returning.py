@@ -22,6 +22,7 @@ from studio.review.web.shared.by_ear import EARLIER, with_sound
 from studio.review.web.shared.moments import moments
 from studio.review.web.shared.order import order_of
 from studio.review.web.shared.pictures import can_be_watched
+from studio.review.web.shared.simply import simply
 
 from .exchanges import back, on_desk, parts, wants_parts, whole_page
 from .forms import ReturnForm, SummaryForm
@@ -152,8 +153,10 @@ def _preview(
     request: HttpRequest, review: Review, *, changed: bool = False, status: int = 200
 ) -> HttpResponse:
     snapshot = _snapshot(review)
-    placed = with_states(moments(snapshot, review.clip.duration_s), review.clip_id)
-    earlier = access.earlier_returned(review)[:EARLIER]
+    states = with_states(moments(snapshot, review.clip.duration_s), review.clip_id)
+    earlier = list(access.earlier_returned(review)[:EARLIER])
+    placed = with_sound(states, snapshot, review, earlier)
+    is_simple = review.clip.enrolment.reads_simply
     context = {
         "area": "teacher",
         "review": review,
@@ -163,7 +166,8 @@ def _preview(
         "place": clip_states.of(review.clip),
         "playable": can_be_watched(review.clip),
         "snapshot": snapshot,
-        "moments": with_sound(placed, snapshot, review, list(earlier)),
+        "moments": placed,
+        "simply": simply(snapshot, placed) if is_simple else None,
         "seen": _print_of(snapshot),
         "changed": changed,
         "counts": Desk(request.user, review).counts(),

@@ -1,0 +1,65 @@
+"""A returned clip as a child reads it: what went better first, then what to try, in plain words."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from studio.accounts.models import Enrolment
+from studio.intonation import render
+from studio.intonation.wording import for_children
+from studio.intonation.wording.for_children import came_closer, child_sentence, in_tune_of
+from studio.review.marks.drill_results import Shown
+from studio.review.models import Comment
+
+FOR_PUPIL = "pupil"  # what a guardian's page is asked for by ``?as=``
+
+
+@dataclass(frozen=True, slots=True)
+class Simply:
+    """``well`` and ``to_try`` are moments, each with its ``number`` in the return."""
+
+    in_tune: str
+    well: tuple[dict, ...]
+    to_try: tuple[dict, ...]
+    words: object = for_children  # the page's own sentences, for its template
+
+    @property
+    def went_well(self) -> bool:
+        return bool(self.in_tune or self.well)
+
+
+def reads(enrolment: Enrolment, *, is_own: bool, asked: str = "") -> bool:
+    """Whether a page at home is in a child's words.
+
+    A guardian reads them beside a child who has no log-in of her own, and where she asks for it.
+    """
+    if not enrolment.reads_simply:
+        return False
+    with_her = is_own or not enrolment.pupil.logs_in_with
+    return with_her if is_own or not asked else asked == FOR_PUPIL
+
+
+def simply(snapshot: Mapping, moments: Sequence[dict]) -> Simply:
+    """The moments of a return, put in order and in a child's words where they are the program's."""
+    told = [_told(number, moment) for number, moment in enumerate(moments)]
+    well = [moment for moment in told if moment.get("kind") == Comment.Kind.WELL_DONE]
+    shown = Shown.from_dict(snapshot.get("shown"))
+    return Simply(
+        in_tune=in_tune_of(shown.reached, len(shown.notes)) if shown else "",
+        well=tuple(well),
+        to_try=tuple(moment for moment in told if moment not in well),
+    )
+
+
+def _told(number: int, moment: dict) -> dict:
+    closer = for_children.CAME_CLOSER if came_closer(moment.get("params") or {}) else ""
+    return moment | {"number": number, "simple_text": _text(moment), "closer": closer}
+
+
+def _text(moment: dict) -> str:
+    """Frozen with the return; of one that is older, from its figures if the words are ours."""
+    if "child_text" in moment:
+        return str(moment["child_text"])
+    params = moment.get("params")
+    if not params or moment["text"] != render(moment["code"], params):
+        return str(moment["text"])
+    return child_sentence(moment["code"], params)
