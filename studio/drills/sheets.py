@@ -8,7 +8,7 @@ that nothing moves and no script is needed.
 import logging
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.utils.safestring import SafeString, mark_safe
 
@@ -23,6 +23,7 @@ log = logging.getLogger(__name__)
 LEAF_WRITTEN = 96  # about eight lines on a desk, thirty on a phone
 INCIPIT_WRITTEN = 12
 SCREENS = ("phone", "desk")
+LARGE = {"phone": "phone_large", "desk": "desk"}  # the layout of each where all is to be larger
 _REACHABLE = re.compile(r' (?:id|tabindex|role|aria-label|data-ref)="[^"]*"')
 _UNUSED = re.compile(r' class="(?!engraved|measure)[^"]*"|<g />|<g></g>|<desc>.*?</desc>', re.S)
 _BETWEEN = re.compile(r">\s+<")
@@ -76,6 +77,8 @@ def sheet_of(
     asked: str | None = None,
     figures: Mapping[str, Figure] | None = None,
     spoken: Mapping[str, str] | None = None,
+    *,
+    large: bool = False,
 ) -> Sheet:
     """One leaf, for both kinds of screen.
 
@@ -85,13 +88,19 @@ def sheet_of(
     asked : number of the leaf, as an address has it
     figures : what was measured, by id of what is written
     spoken : what a screen reader says of it after its name, likewise
+    large : on every screen as large as a drill for who has just begun
     """
-    cut = leaves(with_accidentals(score))
+    cut = leaves(with_accidentals(replace(score, large=score.large or large)))
     number = leaf_number(asked, len(cut))
     leaf = cut[number - 1]
     screens = tuple(
-        Screen(layout, _svg(leaf, layout, figures, spoken or {}, number == len(cut)))
-        for layout in SCREENS
+        Screen(
+            screen,
+            _svg(
+                leaf, LARGE[screen] if large else screen, figures, spoken or {}, number == len(cut)
+            ),
+        )
+        for screen in SCREENS
     )
     return Sheet(number, len(cut), leaf.written[0].bar, leaf.written[-1].bar, screens)
 
@@ -101,6 +110,8 @@ def kept_sheet(
     asked: str | None = None,
     figures: Mapping[str, Figure] | None = None,
     spoken: Mapping[str, str] | None = None,
+    *,
+    large: bool = False,
 ) -> Sheet | None:
     """:func:`sheet_of` for a score that is stored already; ``None`` where it cannot be drawn.
 
@@ -108,7 +119,7 @@ def kept_sheet(
     it, the rest of the drill's page is worth having without it.
     """
     try:
-        return sheet_of(score, asked, figures, spoken)
+        return sheet_of(score, asked, figures, spoken, large=large)
     except NotEngraved:
         log.exception("a stored page of %d bars cannot be drawn", len(score.bars))
         return None

@@ -38,6 +38,7 @@ LAYOUTS: dict[str, dict[str, int]] = {
     # For paper each line of music is a page of the engraver's; a sheet ends between two.
     "print": {"pageWidth": 1900, "pageHeight": 100, "scale": 40},
     "incipit": {"pageWidth": 1500, "scale": 40},
+    "phone_large": {"pageWidth": 636, "scale": 40},  # 1.4 times a phone's, for a child
 }
 # Times the usual size, for who has just begun: chosen. A phone's lines hold three bars as it is.
 LARGE = {"desk": 1.4, "print": 1.4}
@@ -108,7 +109,7 @@ def engrave(
     Parameters
     ----------
     score : what to draw
-    layout : phone, desk, print, or incipit for a beginning of a few bars
+    layout : phone, desk, print, phone_large, or incipit for a beginning of a few bars
     figures : measured figures by id of what is written
     name : what a screen reader says of one written thing; its notes, strings and fingers otherwise
     id_prefix : put before the ids of what is written, where a document shows a score more than

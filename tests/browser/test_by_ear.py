@@ -4,6 +4,9 @@ import numpy as np
 import pytest
 from playwright.sync_api import Page, expect
 
+from studio.accounts.models import Enrolment
+from studio.drills.services import add_drill
+from studio.notation import Request, generate
 from studio.review.marks.decisions import decide_all
 from studio.review.marks.judging import judged
 from studio.review.returning.services import return_clip
@@ -72,6 +75,15 @@ def clips(cast, settings, tmp_path):
         return_clip(review, cast.teacher, "")
         made.append(clip)
     return made
+
+
+@pytest.fixture
+def octaves(cast):
+    """A drill with a page of music, set for the pupil."""
+    asked = Request(key="C major", interval="octaves", direction="up", manner="together")
+    score = generate(asked).to_dict()
+    drill = add_drill(cast.studio, cast.teacher, title="C major", words="Slowly", score=score)
+    return set_for(cast.enrolment, drill)
 
 
 @pytest.fixture
@@ -171,3 +183,28 @@ def test_a_moment_is_heard_as_played_in_tune_in_turn_and_as_it_was_then(page, cl
     comes_true(page, "window.tones.length === 6")
     page.get_by_role("button", name="Play", exact=True).click()
     expect(page.locator("[data-hear][aria-pressed]")).to_have_count(0)
+
+
+def test_a_child_s_page_is_read_and_heard_under_one_thumb(page, cast, clips, octaves):
+    Enrolment.objects.filter(pk=cast.enrolment.pk).update(reads_simply=True)
+    page.goto(f"/clips/{clips[1].pk}/")
+    expect(page.get_by_role("heading", name="Try this next")).to_be_visible()
+    expect(page.get_by_text("The two notes are too far apart.").first).to_be_visible()
+    expect(page.get_by_text("cents wide").first).to_be_hidden()
+    pressed(page, 1, "Hear it in tune")
+    comes_true(page, "window.tones.length === 2")
+    for button in page.locator("[data-hear]:visible").all():
+        box = button.bounding_box()
+        assert min(box["width"], box["height"]) >= 44
+        assert box["x"] + box["width"] <= PHONE["width"]
+    page.get_by_text("More of moment 1").click()
+    expect(page.get_by_text("27 ± 1 cents wide")).to_be_visible()
+
+    # a note of the drill sounds when it is tapped, once a tap
+    page.goto(f"/assignments/{octaves.pk}/")
+    page.locator(".for-phone .written").nth(1).click()
+    comes_true(page, "window.tones.length === 2")
+    low, high = page.evaluate("window.tones.map(({ hz }) => hz)")
+    assert in_cents(high / low) == pytest.approx(1200.0, abs=0.1)
+    page.locator(".for-phone .written").nth(2).click()
+    comes_true(page, "window.tones.length === 4")

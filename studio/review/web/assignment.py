@@ -1,6 +1,5 @@
 """A drill that was set: its page, what counts as done, and what the last clip showed of it."""
 
-from dataclasses import replace
 from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponse
@@ -51,11 +50,10 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
     context |= {"is_simple": is_simple, "words": for_children}
     score, studio = assignment.version.page, assignment.enrolment.studio
     if score is not None:
-        score = replace(score, large=score.large or is_simple)
         player = player_of(assignment.enrolment, score.instrument)
         figures, spoken = (shown.figures, shown.spoken) if shown and not is_simple else (None, None)
         context |= {
-            "sheet": kept_sheet(score, request.GET.get("page"), figures, spoken),
+            "sheet": kept_sheet(score, request.GET.get("page"), figures, spoken, large=is_simple),
             "stretches": stretches(score, player),
             "player": player,
             "player_is": assignment.enrolment,

@@ -77,18 +77,31 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
     context["playable"] = can_be_watched(clip)
     if request.htmx and context["place"].preparing and not context["playable"]:
         return HttpResponse(status=204)  # nothing to show anew: what is being read stays
-    placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
-    if context["playable"]:
-        placed = with_sound(placed, returned.snapshot, returned.review, _earlier(returned.review))
-    context |= {"returned": returned, "moments": placed, "may_ask": not context["ended"]}
-    context |= {"questions": access.questions_about(clip), "ask_about": f"clip={clip.pk}"}
-    context["worked_key"] = uuid4().hex
-    if reads_simply(clip.enrolment, is_own=own, asked=request.GET.get("as", "")):
-        context["simply"] = simply(returned.snapshot, placed)
-    context["snapshot"] = returned.snapshot | {"drills": _drills(returned.snapshot)}
+    context |= _returned(request, clip, returned, context["playable"], own=own)
+    context["may_ask"] = not context["ended"]
     response = render(request, "review/returned.html", context)
     patch_vary_headers(response, ["HX-Request"])
     return response
+
+
+def _returned(
+    request: HttpRequest, clip: Clip, returned: Return, playable: bool, *, own: bool
+) -> dict:
+    """What the page of a returned clip reads, beside what that of every clip does."""
+    placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
+    if playable:
+        placed = with_sound(placed, returned.snapshot, returned.review, _earlier(returned.review))
+    found = {
+        "returned": returned,
+        "moments": placed,
+        "questions": access.questions_about(clip),
+        "ask_about": f"clip={clip.pk}",
+        "worked_key": uuid4().hex,
+        "snapshot": returned.snapshot | {"drills": _drills(returned.snapshot)},
+    }
+    if reads_simply(clip.enrolment, is_own=own, asked=request.GET.get("as", "")):
+        found["simply"] = simply(returned.snapshot, placed)
+    return found
 
 
 def _earlier(review: Review) -> list[Return]:

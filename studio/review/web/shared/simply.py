@@ -1,5 +1,6 @@
 """A returned clip as a child reads it: what went better first, then what to try, in plain words."""
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -21,6 +22,12 @@ class Simply:
     well: tuple[dict, ...]
     to_try: tuple[dict, ...]
     words: object = for_children  # the page's own sentences, for its template
+
+    @property
+    def says_ways(self) -> bool:
+        """Whether anything is to go up or down, so that the page says where that is."""
+        said = " ".join(moment["simple_text"] for moment in self.to_try)
+        return re.search(r"\b(up|down)\b", said) is not None
 
     @property
     def went_well(self) -> bool:
