@@ -9,6 +9,7 @@ A test with parameters says ``@pytest.mark.sweep(share)``. Files in which test a
 same part of the studio are a sweep together; they stand in :data:`TOGETHER`.
 """
 
+import functools
 import math
 import random
 from collections.abc import Callable, Sequence
@@ -111,7 +112,12 @@ def sweep_of(item: pytest.Item) -> tuple[str, float] | None:
     """The sweep that a test is a case of, by name, and its share; a test's own word comes first."""
     if marker := item.get_closest_marker("sweep"):
         return marker.kwargs.get("name", item.nodeid.partition("[")[0]), marker.args[0]
-    return next(((files.name, files.share) for files in TOGETHER if files.has(item.path)), None)
+    return _sweep_of_file(item.path)
+
+
+@functools.cache
+def _sweep_of_file(path: Path) -> tuple[str, float] | None:
+    return next(((files.name, files.share) for files in TOGETHER if files.has(path)), None)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
