@@ -1,5 +1,6 @@
 """What every test relies on: no test reaches this machine's own data folder."""
 
+import gc
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -60,6 +61,7 @@ LONGEST = (
     "faults/test_killed_tools.py",
     "upgrade/test_from_earlier.py",
 )
+LOOK_FOR_CIRCLES = (20_000, 50, 100)  # seldom, as gc.set_threshold has it
 FAILED = "FAILED_TESTS"  # the variable with the name of the file that lists them
 WHY_LETTERS = 200
 PLACES = {Path(__file__).parent / name: place for place, name in enumerate(LONGEST)}
@@ -68,6 +70,12 @@ PLACES = {Path(__file__).parent / name: place for place, name in enumerate(LONGE
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """The longest files come first; the order is otherwise as it was."""
     items.sort(key=lambda item: PLACES.get(item.path, len(PLACES)))
+
+
+def pytest_collection_finish() -> None:
+    """What was collected stays to the end: it is not looked through for circles again and again."""
+    gc.freeze()
+    gc.set_threshold(*LOOK_FOR_CIRCLES)
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
