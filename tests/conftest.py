@@ -10,6 +10,8 @@ import pytest
 from django.conf import settings
 from django.core.management.commands import flush
 
+from studio.__main__ import LOOK_FOR_CIRCLES
+
 pytest_plugins = [
     *("tests.cast", "tests.databases", "tests.draw", "tests.object_store", "tests.servers"),
 ]
@@ -61,7 +63,6 @@ LONGEST = (
     "faults/test_killed_tools.py",
     "upgrade/test_from_earlier.py",
 )
-LOOK_FOR_CIRCLES = (20_000, 50, 100)  # seldom, as gc.set_threshold has it
 FAILED = "FAILED_TESTS"  # the variable with the name of the file that lists them
 WHY_LETTERS = 200
 PLACES = {Path(__file__).parent / name: place for place, name in enumerate(LONGEST)}

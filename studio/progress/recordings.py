@@ -12,6 +12,8 @@ from datetime import date
 
 import numpy as np
 
+from studio.theory.cents import in_cents
+
 from .playings import Playings
 from .statistics.change_point import step_in
 
@@ -34,7 +36,7 @@ def changes_in(playings: Playings, *, levels: bool = False) -> list[Changed]:
     """The steps in a pupil's clips, in time; ``levels``: in how loud two notes are, too."""
     clips = playings.clips
     a4 = _known([each.a4_hz for each in clips])
-    cents = 1200.0 * np.log2(a4 / 440.0)  # Ellis: 1200 log2 of a ratio
+    cents = in_cents(a4 / 440.0)
     asked = [
         ("a4", cents, LEAST_A4_CENTS),
         ("microphone", _known([each.snr_db for each in clips]), LEAST_SNR_DB),
