@@ -68,7 +68,7 @@ TOGETHER = (
     Files("a restore beside a studio", 1 / 4, ("faults/test_restore_beside_a_studio.py",)),
     Files("backups", 1 / 4, tuple(f"clips/upkeep/test_{name}.py" for name in BACKUPS)),
     Files("the studio's processes", 1 / 6, tuple(f"deploy/test_{name}.py" for name in PROCESSES)),
-    Files("nothing is left", 1 / 4, ("rights/test_no_byte_is_left.py",)),
+    Files("nothing is left", 1 / 6, ("rights/test_no_byte_is_left.py",)),
     Files("copies", 1 / 5, ("rights/copies/test_*.py",)),
     Files("families in a browser", 1 / 3, tuple(f"browser/test_{name}.py" for name in FAMILIES)),
     Files("long work is cut off", 1 / 6, tuple(f"faults/test_{name}.py" for name in LONG_WORK)),
