@@ -49,6 +49,15 @@ def opens_a_door(view: Callable[..., HttpResponse]) -> Callable[..., HttpRespons
     return guarded
 
 
+def is_for_keeping(request: HttpRequest) -> bool:
+    """A copy of the page is asked for that the browser keeps for when there is no line.
+
+    Nobody reads it now, so it counts as no reading and takes no message away; and it holds no
+    recording, nor what only a line can do.
+    """
+    return request.headers.get("X-Keep") == "1"
+
+
 class StudioHeaders:
     """Add :data:`HEADERS` to every response that does not set them itself."""
 

@@ -195,6 +195,10 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "pupil": (STUDIO_TEACHERS, None, {}),
     "pupil_about": (None, STUDIO_TEACHERS, {"level": "growing", "kind": "violin"}),
     "pupil_set_drill": (None, STUDIO_TEACHERS, {}),
+    "manifest": (EVERYONE, None, {}),
+    "worker": (EVERYONE, None, {}),
+    "offline": (EVERYONE, None, {}),  # of nobody: it says that there is no line
+    "offline_files": (EVERYONE, None, {}),
     "queue": (PUPILS, None, {}),
     "record": (PUPILS, None, {}),
     "child_record": ({"guardian"}, None, {}),

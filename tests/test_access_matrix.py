@@ -31,6 +31,7 @@ from tests.forms import FORMS
 
 NOT_ALLOWED = 405
 OPEN = {"log_in", "log_out", "health", "ready", "metrics", "erasure"}  # without a log-in
+OPEN |= {"manifest", "worker", "offline", "offline_files"}
 
 
 def test_every_address_is_in_the_table():

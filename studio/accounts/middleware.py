@@ -42,7 +42,11 @@ class LogInFirst(LoginRequiredMiddleware):
 
 
 class KnowsBrowsers:
-    """Keeps the marks of a browser: who used it, who logged in there, when a session was used."""
+    """Keeps the marks of a browser: who used it, who logged in there, when a session was used.
+
+    Every answer says whose session it was asked in, so that what the browser keeps of anybody
+    else is emptied (``static/offline/worker.js``).
+    """
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
@@ -54,6 +58,7 @@ class KnowsBrowsers:
         if not session.accessed:
             return response
         person = session.get(SESSION_KEY)
+        response["X-Person"] = str(person or "nobody")
         if person is not None:
             session.note_use()
             if getattr(request, "logged_in_now", False) or not _marked(request):

@@ -37,6 +37,9 @@ NOT_PAGES = {
     "desk_try_tolerance",
     "enclosure",
     "copy_file",
+    "manifest",
+    "worker",
+    "offline_files",
 }
 # What answers with a piece of a page, which is looked at within its page.
 PIECES = {"desk_standing", "shelf_order", "desk_progress"}

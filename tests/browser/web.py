@@ -51,7 +51,8 @@ def windows(chromium: Browser, web: LiveStudio) -> Iterator:
     contexts: list[BrowserContext] = []
 
     def fresh(**options) -> BrowserContext:
-        options = {"viewport": PHONE, "base_url": web.url} | options
+        quiet = {"service_workers": "block"}  # what it keeps is asked for once, in test_offline
+        options = {"viewport": PHONE, "base_url": web.url} | quiet | options
         contexts.append(chromium.new_context(**options))
         return contexts[-1]
 

@@ -1,10 +1,14 @@
 """The head of every page: where a person can go, and as whom."""
 
+from datetime import datetime
+
 from django import template
 from django.urls import NoReverseMatch, reverse
+from django.utils import timezone
 
 from studio.accounts import access, consent, notices, saved_forms, sessions
 from studio.accounts.models import Enrolment, Notice
+from studio.headers import is_for_keeping
 
 register = template.Library()
 
@@ -49,6 +53,13 @@ def people_nav(context) -> dict:
         "links": [_link(request, name, page) for name, page in pages],
         "homes": [_home(role, area) for role in roles] if len(roles) > 1 else [],
     }
+
+
+@register.simple_tag(takes_context=True)
+def copied_at(context) -> datetime | None:
+    """Now, in the copy that a browser keeps for when there is no line; ``None`` in the page."""
+    request = context.get("request")
+    return timezone.now() if request is not None and is_for_keeping(request) else None
 
 
 @register.simple_tag(takes_context=True)

@@ -17,7 +17,7 @@ from studio.clips import viewings
 from studio.clips.models import Clip
 from studio.clips.processing import availability
 from studio.drills.models import Assignment
-from studio.headers import records
+from studio.headers import is_for_keeping, records
 from studio.review import access
 from studio.review.enclosures.snapshots import with_states
 from studio.review.models import Return, Review
@@ -72,9 +72,10 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
             raise
         return _underway(request, context)
     reads = own or not clip.enrolment.pupil.logs_in_with  # then a guardian reads with the child
-    if reads and returned.read_at is None:
+    kept = is_for_keeping(request)
+    if reads and returned.read_at is None and not kept:
         Return.objects.filter(pk=returned.pk, read_at=None).update(read_at=timezone.now())
-    context["playable"] = can_be_watched(clip)
+    context["playable"] = can_be_watched(clip) and not kept
     if request.htmx and context["place"].preparing and not context["playable"]:
         return HttpResponse(status=204)  # nothing to show anew: what is being read stays
     context |= _returned(request, clip, returned, context["playable"], own=own)

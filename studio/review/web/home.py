@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from django.conf import settings
 from django.db.models import DateTimeField, Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -23,6 +24,7 @@ from studio.review.models import Return
 from studio.review.web.shared.moments import went_well
 from studio.review.web.shared.simply import reads as reads_simply
 
+from . import offline
 from .shared import clip_states
 from .shared.ways import record_at, send_at
 
@@ -47,6 +49,8 @@ def children(request: HttpRequest) -> HttpResponse:
         place.send_at = send_at(request.user, place, place.consented)
     ended = people.ended_enrolments_kept_by(request.user).exclude(pupil=request.user)
     context = {"places": places, "ended": ended, "area": "guardian"}
+    counts = [(place.open_assignments, place.unread_returns, place.consented) for place in places]
+    context["keeps"] = offline.of_children(request.user, places, counts)
     return render(request, "review/children.html", context)
 
 
@@ -67,9 +71,20 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
     else:
         context |= _reading(enrolment, all_returns=request.GET.get("returned") == "all")
         context["is_simple"] = reads_simply(enrolment, is_own=area == "pupil")
+        context["csrf_cookie"] = settings.CSRF_COOKIE_NAME
+        context["keeps"] = _kept(request, enrolment, context)
         response = render(request, "review/queue.html", context)
     patch_vary_headers(response, ["HX-Request"])
     return response
+
+
+def _kept(request: HttpRequest, enrolment: Enrolment, context: dict) -> dict:
+    """What the browser keeps for when there is no line, of what was read for this page."""
+    underway = [(place.clip.pk, place.steps, place.refusal) for place in context["places"]]
+    asked = [(one.pk, one.waits_since, one.answer_unread) for one in context["questions"]]
+    done = [one.pk for one in context["done"]]
+    said = [underway, asked, done, bool(enrolment.consented)]
+    return offline.of_home(request.user, enrolment, context["queue"], context["returns"], said)
 
 
 def _reading(enrolment: Enrolment, all_returns: bool) -> dict:

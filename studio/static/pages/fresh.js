@@ -23,7 +23,7 @@ addEventListener("submit", ({ target }) => {
 // What was pressed at the desk, or recorded, and is not sent: seldom there, so that no page waits.
 const isUnsent = () => {
   try {
-    return Object.keys(localStorage).some((name) => /^(desk-acts|studio:take):/.test(name));
+    return Object.keys(localStorage).some((name) => /^(desk-acts|studio:take|studio:file):/.test(name));
   } catch {
     return false; // a browser that keeps nothing loses nothing
   }

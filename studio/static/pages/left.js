@@ -6,3 +6,4 @@ sessionStorage.clear();
 new BroadcastChannel("studio").postMessage("left");
 for (const { name } of (await indexedDB.databases?.()) ?? []) indexedDB.deleteDatabase(name);
 for (const name of (await globalThis.caches?.keys()) ?? []) caches.delete(name);
+for (const one of (await navigator.serviceWorker?.getRegistrations()) ?? []) one.unregister();

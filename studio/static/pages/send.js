@@ -1,8 +1,11 @@
 // <send-clip>: looks at the chosen recording and sends it in pieces, over as many connections as it
 // takes. What is typed goes with it from the moment it is typed, and stays in this browser until the
-// server has it. Without this module the form inside posts by itself.
+// server has it; so does the recording, once there is no line. Without this module the form inside
+// posts by itself.
 
 import { length, megabytes, percent } from "../figures.js";
+import { HeldFile } from "../offline/held-file.js";
+import { holdSending } from "../offline/sending-lock.js";
 import { fingerprint } from "./fingerprint.js";
 import { halfOf } from "./half-sent.js";
 import { openIn } from "./look.js";
@@ -13,6 +16,8 @@ import { amount, inWords } from "./standing.js";
 import { Upload } from "./upload.js";
 import { Words } from "./words.js";
 
+const TAKE_KEPT = "The take is kept on this device. You may close this page: it goes on when you open the studio with a line.";
+
 class SendClip extends HTMLElement {
   #listening = null;
   #sending = false;
@@ -22,6 +27,7 @@ class SendClip extends HTMLElement {
   #samples = [];
   #words = null;
   #made = null; // what is told of a file that this page recorded itself
+  #held = null; // the chosen file as this device keeps it while there is no line
 
   connectedCallback() {
     this.#listening = new AbortController();
@@ -35,11 +41,10 @@ class SendClip extends HTMLElement {
     for (const type of ["dragover", "dragleave", "drop"]) {
       on(this.#drop, type, (event) => this.#drag(event));
     }
-    on(window, "beforeunload", (event) => this.#sending && event.preventDefault());
+    on(window, "beforeunload", (event) => this.#sending && !this.#held?.isKept && event.preventDefault());
     on(window, "studio:left", (event) => this.#sending && event.preventDefault());
     on(window, "pagehide", () => this.#words.flush());
-    const tell = (words) => this.#upload?.say(words);
-    this.#words = new Words(this.#form, this.dataset.words, tell);
+    this.#words = new Words(this.#form, this.dataset.words, (words) => this.#tell(words));
     if (this.#input.files.length) {
       this.#chosen();
     }
@@ -55,7 +60,9 @@ class SendClip extends HTMLElement {
 
   /**
    * Choose a file that was recorded in the page. `made`: {key} of its upload, and what is called:
-   * begins(), ended() without having arrived, renewed(key), arrived(), which is waited for.
+   * begins(), ended() without having arrived, renewed(key), arrived(), which is waited for; whether
+   * it `isKept` on this device by the page that made it, the `words` kept with it, and say(words)
+   * to keep others, true once they are.
    */
   take(file, made) {
     const held = new DataTransfer();
@@ -91,6 +98,7 @@ class SendClip extends HTMLElement {
     this.#field("upload_key").value = this.#made?.key ?? newKey();
     const print = this.#print = fingerprint(file).catch(() => "");
     const look = this.#looked = openIn(this.#part("look"), file);
+    this.#words.fill(this.#made?.words ?? {});
     this.#recognise(file, await print);
     const found = await look.found;
     if (look !== this.#looked || this.#sending) {
@@ -142,13 +150,17 @@ class SendClip extends HTMLElement {
     await this.#made?.begins();
     const filename = [...file.name].slice(-200).join("");
     const said = { filename, key: this.#field("upload_key").value, fingerprint: await this.#print };
+    this.#hold(said);
+    const letGo = holdSending(said.key);
     this.#upload = new Upload(file, new Server(this.dataset), {
       said,
       words: () => this.#words.said,
       begun: (words) => this.#words.told(words),
-      show: (state, arrived, sentence) => this.#show(state, arrived, file.size, sentence),
+      show: (state, arrived, sentence) => this.#show(state, arrived, file, sentence),
     });
     const { next, sentence = "", refused } = await this.#upload.ended;
+    letGo();
+    if (next || refused || !sentence) await this.#held?.forget(); // else it goes on another time
     if (next) {
       await this.#made?.arrived();
       this.#leave(next);
@@ -176,9 +188,33 @@ class SendClip extends HTMLElement {
     window.location.assign(next);
   }
 
+  // -- without a line
+
+  #hold({ key, fingerprint: print }) {
+    const { words: whose, sender: person } = this.dataset;
+    this.#held = this.#made ? null : new HeldFile({ key, whose, person, at: location.pathname, print });
+    this.#part("kept").textContent = "";
+  }
+
+  /** Keep the file on this device; what was typed is kept with it. */
+  async #keep(file) {
+    const { now } = this.#words;
+    const isTake = Boolean(this.#made?.isKept);
+    const said = this.#held ? await this.#held.hold(file, now) : isTake ? TAKE_KEPT : "";
+    if (this.#sending) this.#part("kept").textContent = said;
+    if (await (this.#held ?? this.#made)?.say(now)) this.#words.told(now);
+  }
+
+  async #tell(words) {
+    const isKept = this.#sending && (await (this.#held ?? this.#made)?.say(this.#words.now));
+    return (await this.#upload?.say(words)) || isKept;
+  }
+
   // -- what is shown
 
-  #show(state, arrived, total, sentence = "") {
+  #show(state, arrived, file, sentence = "") {
+    const total = file.size;
+    if (state === "waiting") this.#keep(file);
     this.#samples = state === "sending"
       ? noted(this.#samples, { ms: Date.now(), bytes: arrived })
       : [];

@@ -3,12 +3,13 @@
 // pressed first; where that does not succeed soon, it is said what would be lost, and the choice is
 // the person's.
 
-import { takesNoted, takesSaid } from "../recording/take-notes.js";
+import { filesNoted, filesSaid, takesNoted, takesSaid } from "../recording/take-notes.js";
 
 const PATIENCE_MS = 1500;
 const LOOK_MS = 150;
 const DECIDES = ["decide", "kind", "words", "undo"];
 const TAKE = "take";
+const FILE = "file";
 const ARRIVES = "You are logged out as soon as they have arrived.";
 const SEND_OR_DELETE = "Send what you want to keep, and delete the rest.";
 
@@ -27,11 +28,17 @@ export function unsentTakes(person, store) {
   return takesNoted(person, store).map((at) => ({ kind: TAKE, at }));
 }
 
+/** The same of chosen recordings that wait for a line. */
+export function unsentFiles(person, store) {
+  return filesNoted(person, store).map((at) => ({ kind: FILE, at }));
+}
+
 /** "2 decisions are not sent yet"; with comments and the like among them, "3 things from the desk …". */
 export function unsentSaid(acts) {
-  const takes = acts.filter(({ kind }) => kind === TAKE).length;
-  const pressed = pressedSaid(acts.filter(({ kind }) => kind !== TAKE));
-  return [pressed, takes ? takesSaid(takes) : ""].filter(Boolean).join(", and ");
+  const many = (which) => acts.filter(({ kind }) => kind === which).length;
+  const [takes, files] = [many(TAKE), many(FILE)];
+  const pressed = pressedSaid(acts.filter(({ at }) => !at));
+  return [pressed, takes ? takesSaid(takes) : "", files ? filesSaid(files) : ""].filter(Boolean).join(", and ");
 }
 
 function pressedSaid(acts) {
@@ -67,7 +74,8 @@ function leave(form) {
 const waiting = (form) => {
   try {
     const person = form.dataset.logOut;
-    return [...unsentOf(person, localStorage), ...unsentTakes(person, localStorage)];
+    const own = [unsentOf, unsentTakes, unsentFiles];
+    return own.flatMap((found) => found(person, localStorage));
   } catch {
     return []; // a browser that keeps nothing loses nothing
   }
@@ -99,12 +107,12 @@ function say(form, acts, go, stay) {
 
 /** Where they are sent from: the clips' own pages, but for the one that is open. */
 function ways(acts) {
-  const all = new Map(acts.map((act) => [act.at ?? `/clips/${act.clip}/`, act.kind === TAKE]));
+  const all = new Map(acts.map((act) => [act.at ?? `/clips/${act.clip}/`, act.kind]));
   const others = [...all].filter(([way]) => way !== location.pathname);
-  if (!others.length) return [all.get(location.pathname) ? SEND_OR_DELETE : ARRIVES];
-  return others.flatMap(([way, isTake], n) => {
+  if (!others.length) return [all.get(location.pathname) === TAKE ? SEND_OR_DELETE : ARRIVES];
+  return others.flatMap(([way, kind], n) => {
     const clip = n ? `Clip ${n + 1}` : "Open the clip to send them";
-    const link = made("a", "", isTake ? "Open the takes" : clip);
+    const link = made("a", "", { [TAKE]: "Open the takes", [FILE]: "Open what waits" }[kind] ?? clip);
     link.href = way;
     return n ? [" · ", link] : [link];
   });

@@ -4,6 +4,7 @@
 import { DevicesPanel } from "./devices-panel.js";
 import { DronePanel } from "./drone-panel.js";
 import { StringsPanel } from "./strings-panel.js";
+import { fileToSend } from "./take-file.js";
 import { TakeRow } from "./take-row.js";
 import { keepTake, remove, takesOf } from "./takes.js";
 import { RunningTake } from "./running-take.js";
@@ -169,7 +170,7 @@ class ClipRecorder extends HTMLElement {
   // -- sending --------------------------------------------------------------------------------
 
   async #send(row, { now = false } = {}) {
-    const file = await row.file();
+    const file = await fileToSend(row.take);
     if (!file) {
       this.#say("This browser has lost that take.");
       return;
@@ -180,6 +181,9 @@ class ClipRecorder extends HTMLElement {
     const form = this.#sending.querySelector("send-clip");
     const taken = form.take(file, {
       key: row.take.key,
+      isKept: row.take.kept,
+      words: row.take.words,
+      say: (said) => this.#keepWords(row, said),
       begins: () => this.#mark(row, true),
       ended: () => this.#mark(row, false),
       renewed: (key) => { row.take.key = key; keepTake(row.take); },
@@ -198,6 +202,12 @@ class ClipRecorder extends HTMLElement {
     }
     row.show();
     return keepTake(row.take);
+  }
+
+  /** What is typed of a take that is on its way is kept with it, and so outlasts a day. */
+  async #keepWords(row, said) {
+    row.take.words = said;
+    return Boolean(row.take.kept) && (await keepTake(row.take)) !== undefined;
   }
 
   async #arrived(row) {

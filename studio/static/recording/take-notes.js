@@ -1,14 +1,40 @@
-// What localStorage says of takes that were recorded in this browser and are not sent. Pure.
+// What localStorage says of recordings that are on this device and not sent, so that a page knows
+// without opening their database. Pure, but for `note`.
 
-export const NOTE = "studio:take:"; // then the person and the take; the value is the page's address
+export const NOTE = "studio:take:"; // recorded here; then the person and the take
+export const FILE_NOTE = "studio:file:"; // chosen, and waiting for a line; then the person and its key
 
 /** The addresses of the pages that have takes of a person, one for each take. */
 export function takesNoted(person, store) {
-  const begin = `${NOTE}${person}:`;
-  return Object.keys(store).filter((name) => name.startsWith(begin)).map((name) => store[name]);
+  return noted(NOTE, person, store);
+}
+
+/** The same of chosen recordings that wait for a line. */
+export function filesNoted(person, store) {
+  return noted(FILE_NOTE, person, store);
 }
 
 /** "2 takes are not sent yet" */
 export function takesSaid(count) {
   return count === 1 ? "1 take recorded here is not sent yet" : `${count} takes recorded here are not sent yet`;
+}
+
+/** "2 recordings wait for a line" */
+export function filesSaid(count) {
+  return count === 1 ? "1 recording waits here to be sent" : `${count} recordings wait here to be sent`;
+}
+
+/** Say that it is here, at the page of that address; `null` once it is not any more. */
+export function note(kind, person, id, address) {
+  try {
+    if (address) localStorage.setItem(`${kind}${person}:${id}`, address);
+    else localStorage.removeItem(`${kind}${person}:${id}`);
+  } catch {
+    // private windows may refuse; then it is kept as long as the page stands
+  }
+}
+
+function noted(kind, person, store) {
+  const begin = `${kind}${person}:`;
+  return Object.keys(store).filter((name) => name.startsWith(begin)).map((name) => store[name]);
 }

@@ -3,7 +3,7 @@
 
 import { parsePlace, place } from "../figures.js";
 import { newKey } from "../pages/server.js";
-import { cut, kept, placesOf } from "./cutting.js";
+import { kept, placesOf } from "./cutting.js";
 import * as words from "./take-words.js";
 import { fileOf } from "./takes.js";
 
@@ -25,16 +25,6 @@ export class TakeRow {
       button.setAttribute("aria-label", `${button.textContent.trim()}: take ${take.number}`);
     }
     this.show();
-  }
-
-  /** The file as it is to be sent, its ends cut where that was chosen; null where it is lost. */
-  async file() {
-    const whole = await fileOf(this.take);
-    if (!whole || !this.take.cut) return whole;
-    const places = await placesOf(whole);
-    const { fromS, toS } = this.take.cut;
-    const stays = kept(places, fromS, toS, this.take.seconds);
-    return stays ? cut(whole, places, stays) : whole;
   }
 
   show() {

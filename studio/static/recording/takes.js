@@ -4,7 +4,7 @@
 
 import { endingOf } from "./capture.js";
 import { KeptRows } from "./kept-rows.js";
-import { NOTE } from "./take-notes.js";
+import { NOTE, note } from "./take-notes.js";
 
 const TAKES = "takes";
 const PIECES = "pieces";
@@ -13,7 +13,8 @@ const lockOf = (id) => `studio-take:${id}`;
 
 /**
  * A take as a row: {id, whose, person, number, made (ms), kind, type, seconds, bytes, pieces (how
- * many), key (of its upload), clipped, recording, sending, cut: {fromS, toS} or null}.
+ * many), key (of its upload), clipped, recording, sending, cut: {fromS, toS} or null, words: what was
+ * typed of it, once it was on its way}.
  * `key` is the upload's from the beginning: whatever breaks off, the same take becomes one clip.
  */
 export function newTake({ whose, person, number, kind, key }) {
@@ -38,7 +39,7 @@ export async function keepPiece(take, at, piece, address) {
     return pieces.put(piece, [take.id, at]);
   };
   const done = await database.inside("readwrite", [TAKES, PIECES], put);
-  if (done !== undefined && at === 0) note(take, address);
+  if (done !== undefined && at === 0) noteTake(take, address);
   return done !== undefined;
 }
 
@@ -53,7 +54,7 @@ export function keepTake(take) {
 
 /** Remove it from this browser; null once it is gone. */
 export async function remove(take) {
-  note(take, null);
+  noteTake(take, null);
   return database.inside("readwrite", [TAKES, PIECES], (takes, pieces) => {
     takes.delete(take.id);
     return pieces.delete(IDBKeyRange.bound([take.id], [take.id, []]));
@@ -66,7 +67,7 @@ export async function takesOf(whose, address) {
   const { held: locks = [] } = (await navigator.locks?.query()) ?? {};
   const living = new Set(locks.map(({ name }) => name));
   const own = all.filter((take) => take.whose === whose && !living.has(lockOf(take.id)));
-  for (const take of own) note(take, address); // lost where only the small store was emptied
+  for (const take of own) noteTake(take, address); // lost where only the small store was emptied
   return own
     .map((take) => ({ ...take, recording: false, broken: take.recording || take.broken, kept: true }))
     .sort((a, b) => a.made - b.made);
@@ -86,11 +87,6 @@ function row({ inHand, kept, ...fields }) {
   return fields;
 }
 
-function note({ person, id }, address) {
-  try {
-    if (address) localStorage.setItem(`${NOTE}${person}:${id}`, address);
-    else localStorage.removeItem(`${NOTE}${person}:${id}`);
-  } catch {
-    // private windows may refuse; then it is kept as long as the page stands
-  }
+function noteTake({ person, id }, address) {
+  note(NOTE, person, id, address);
 }
