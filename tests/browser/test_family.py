@@ -11,7 +11,7 @@ from django.urls import reverse
 from django.utils import timezone
 from playwright.sync_api import Locator, Page, expect
 
-from studio.accounts import consent, families
+from studio.accounts import access, consent, families
 from studio.accounts.families import ChildNamed
 from studio.accounts.models import Enrolment
 from studio.clips.models import Clip
@@ -153,6 +153,33 @@ def test_by_keyboard_alone(cast, windows):
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile(r"/children/\d+/$"))
     assert Clip.objects.get().enrolment.pupil.name == "Ida Fenn"
+
+
+def press(page: Page, role: str, name: str | re.Pattern, heading: str | re.Pattern) -> None:
+    """Reach a link or a button by Tab, press Enter, and be on the page with this heading."""
+    tab_to(page, page.get_by_role(role, name=name).first)
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).to_have_text(heading)
+    assert fits(page)
+
+
+def test_withdrawing_agreeing_again_and_ending_by_keyboard_alone(cast, windows):
+    """Copy and erasure: test_copy_from_disk.py, test_erasing.py."""
+    page = windows.enter(cast.guardian, viewport={"width": 360, "height": 740})
+    page.goto("/children/")
+    press(page, "link", "Consent", "Consent for Mira")
+    press(page, "link", "Withdraw it", "Withdraw consent for Mira")
+    press(page, "button", "Withdraw consent", "Consent for Mira")
+    assert not consent.is_given(cast.enrolment)
+    press(page, "link", "Read on and agree", "Give consent for Mira")
+    press(page, "button", "I agree", "Consent for Mira")
+    assert consent.is_given(cast.enrolment)
+    press(page, "link", "What is kept, and a copy of it", "Your data")
+    press(page, "link", "End the lessons", re.compile("End Mira’s lessons"))
+    press(page, "button", "End the lessons", "Your data")
+    assert not access.is_current(Enrolment.objects.get(pk=cast.enrolment.pk))
+    press(page, "button", re.compile("Take it back"), "Your data")
+    assert access.is_current(Enrolment.objects.get(pk=cast.enrolment.pk))
 
 
 # -- the teacher's side --------------------------------------------------------------------
