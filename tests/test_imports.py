@@ -94,7 +94,8 @@ ROOMS = {
         "enclosures": {"models", "changes"},
         "prescribing": {"models", "marks"},
         "waiting": {"models", "access", "marks"},
-        "returning": {"models", "access", "changes", "marks", "comments", "enclosures"},
+        "signals": set(),
+        "returning": {"models", "signals", "access", "changes", "marks", "comments", "enclosures"},
         "web": {
             *("models", "ttl_cache", "access", "idempotency", "changes", "comments", "marks"),
             *("phrases", "questions", "comparison", "enclosures", "prescribing", "waiting"),
@@ -108,6 +109,9 @@ ROOMS = {
         "subjects": {"playings"},
         "trends": {"playings", "recordings", "statistics", "subjects"},
         "wording": {"playings", "recordings", "statistics", "subjects", "trends"},
+        "models": {"playings"},
+        "gathering": {"playings", "statistics"},
+        "keeping": {"models", "playings", "gathering"},
     },
     "review.web": {
         "shared": set(),

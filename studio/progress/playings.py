@@ -56,6 +56,11 @@ class PlayedClip:
     a4_hz: float | None = None
     snr_db: float | None = None
 
+    @classmethod
+    def empty(cls, clip: UUID | str, day: date) -> "PlayedClip":
+        """A clip that says nothing."""
+        return cls(clip=clip, day=day, rows=np.zeros(0, ROW))
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Playings:
@@ -71,7 +76,7 @@ class Playings:
         """Clips in any order; a week is counted from Monday, and has the same number everywhere."""
         in_time = tuple(sorted(clips, key=lambda each: each.day))
         many = [len(each.rows) for each in in_time]
-        rows = np.concatenate([each.rows for each in in_time]) if in_time else np.zeros(0, ROW)
+        rows = np.frombuffer(b"".join(each.rows.tobytes() for each in in_time), ROW)
         weeks = np.array([week_of(each.day) for each in in_time], dtype=np.int64)
         return cls(in_time, rows, np.repeat(np.arange(len(many)), many), np.repeat(weeks, many))
 

@@ -9,6 +9,7 @@ from studio.accounts import audit
 from studio.accounts.models import Person
 from studio.drills.models import Assignment, DrillVersion
 from studio.drills.services import set_drill
+from studio.review import signals
 from studio.review.changes import Conflict, lock_unreturned, record, with_plain_newlines
 from studio.review.marks.judging import judged
 from studio.review.models import Return, Review
@@ -95,6 +96,7 @@ def return_clip(review: Review, teacher: Person, summary: str, *, site: str = ""
     review.state = Review.State.RETURNED
     review.save(update_fields=["state", "summary"])
     record(audit.Act.RETURNED, review, teacher)
+    signals.returned.send(sender=Review, review=review)
     return returned
 
 
@@ -114,6 +116,7 @@ def take_back_return(review: Review, by: Person | None = None) -> None:
     returned.delete()
     Review.objects.filter(pk=review.pk).update(state=Review.State.OPEN)
     record(audit.Act.RETURN_TAKEN_BACK, review, by or returned.returned_by)
+    signals.return_taken_back.send(sender=Review, review=review)
 
 
 @transaction.atomic
