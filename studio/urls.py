@@ -7,6 +7,7 @@ urlpatterns = [
     path("", include("studio.clips.urls")),
     path("", include("studio.drills.urls")),
     path("", include("studio.review.urls")),
+    path("", include("studio.progress.urls")),
     path("", include("studio.rights.urls")),
     path("", include("studio.operations.urls")),
 ]

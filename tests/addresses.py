@@ -199,6 +199,9 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "worker": (EVERYONE, None, {}),
     "offline": (EVERYONE, None, {}),  # of nobody: it says that there is no line
     "offline_files": (EVERYONE, None, {}),
+    "pupil_progress": (STUDIO_TEACHERS, None, {}),
+    "own_progress": (PUPILS, None, {}),
+    "child_progress": ({"guardian"}, None, {}),
     "queue": (PUPILS, None, {}),
     "record": (PUPILS, None, {}),
     "child_record": ({"guardian"}, None, {}),
@@ -368,8 +371,15 @@ def _of_drills(drill: Drill, assignment: Assignment) -> dict[str, dict]:
 
 
 def _of_places(cast: Cast) -> dict[str, dict]:
-    names = ("pupil", "pupil_about", "pupil_set_drill", "consent", "simple_reading")
-    at_home = ("child", "child_log_in", "child_record", "child_send")
+    names = (
+        "pupil",
+        "pupil_about",
+        "pupil_set_drill",
+        "pupil_progress",
+        "consent",
+        "simple_reading",
+    )
+    at_home = ("child", "child_progress", "child_log_in", "child_record", "child_send")
     before = Enrolment.objects.get(pupil=cast.former_pupil)
     LessonsEnd.objects.create(place=before, side="studio")
     colleague = {"pk": Membership.objects.get(person=cast.colleague).pk}

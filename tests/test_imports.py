@@ -112,6 +112,9 @@ ROOMS = {
         "models": {"playings"},
         "gathering": {"playings", "statistics"},
         "keeping": {"models", "playings", "gathering"},
+        "access": {"models", "playings"},
+        "chart": {"playings", "trends", "wording"},
+        "views": {"access", "chart", "playings", "subjects", "trends", "wording"},
     },
     "review.web": {
         "shared": set(),

@@ -144,6 +144,11 @@ def month(when: date) -> str:
     return f"{_MONTHS[when.month - 1]} {when.year}"
 
 
+def month_short(when: date) -> str:
+    """``Dec``, for where there is little room."""
+    return _MONTHS[when.month - 1][:3]
+
+
 def month_since(when: date, today: date) -> str:
     """``September``, and with its year once that month is a year ago or nearly."""
     past = (today.year - when.year) * 12 + today.month - when.month

@@ -27,6 +27,26 @@ class Subject:
     position: int | None = None
     fingers: tuple[int, int] | None = None
 
+    @property
+    def is_part(self) -> bool:
+        """Whether it is about one place of several."""
+        return self != Subject(self.word)
+
+    @property
+    def name(self) -> str:
+        """What a page's address calls it: ``octaves``, ``octaves-strings-4-3``."""
+        if self.strings != NO_STRINGS:
+            return f"{self.word}-strings-{self.strings[0]}-{self.strings[1]}"
+        if self.key:
+            return f"{self.word}-{self.key}"
+        if self.position is not None:
+            return f"{self.word}-position-{self.position}"
+        return (
+            f"{self.word}-fingers-{self.fingers[0]}-{self.fingers[1]}"
+            if self.fingers
+            else self.word
+        )
+
 
 def subjects_in(playings: Playings, by: str) -> Iterator[tuple[Subject, np.ndarray]]:
     """All double stops; each word with all of its rows, then where it was played, if at several."""

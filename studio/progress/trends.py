@@ -29,7 +29,10 @@ FEWEST_SINGLES = 6  # of a clip, for its middle to be known: chosen
 
 @dataclass(frozen=True, slots=True)
 class Point:
-    """One week: the middle of what was played, how sure, and where a playing like it is."""
+    """A week, or some: the middle of what was played, how sure, and where a playing like it is.
+
+    ``week`` is the first of ``weeks``; ``clip`` and ``at_s`` are of the playing nearest to it.
+    """
 
     week: int
     value: float
@@ -37,6 +40,7 @@ class Point:
     playings: int
     clip: int
     at_s: float
+    weeks: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +79,9 @@ class Answers:
     playings: Playings
     values: np.ndarray
 
-    def points(self, trend: Trend) -> tuple[Point, ...]:
-        """The weeks behind an answer."""
-        return _points(self, trend)
+    def points(self, trend: Trend, most: int) -> tuple[Point, ...]:
+        """The weeks behind an answer; several to a point where they are more than ``most``."""
+        return _points(self, trend, most)
 
 
 def answers(playings: Playings, measure: str = "settled", by: str = "strings") -> Answers:
@@ -182,8 +186,8 @@ def _outcome(slope: Slope, p_value: float, same: float) -> str:
     return SAME if abs(by) + doubt <= same else UNCLEAR
 
 
-def _points(answers: Answers, trend: Trend) -> tuple[Point, ...]:
-    """Each week's mean; its standard deviation from how clips of a week differ, all pooled."""
+def _points(answers: Answers, trend: Trend, most: int) -> tuple[Point, ...]:
+    """Each point's mean; its standard deviation from how its clips differ, all points pooled."""
     playings, slope, places = answers.playings, trend.slope, trend.places
     if slope is not None:
         places, values, shares = places[slope.kept], slope.adjusted, slope.shares
@@ -191,7 +195,9 @@ def _points(answers: Answers, trend: Trend) -> tuple[Point, ...]:
         values, shares = answers.values[places], np.ones(len(places))
     if len(places) == 0:
         return ()
-    weeks, week = np.unique(playings.week[places], return_inverse=True)
+    begin, end = int(playings.week[places].min()), int(playings.week[places].max())
+    together = (end - begin) // most + 1
+    weeks, week = np.unique((playings.week[places] - begin) // together, return_inverse=True)
     clips, clip = np.unique(playings.clip[places], return_inverse=True)
     means = np.bincount(week, shares * values) / np.bincount(week, shares)
     by_clip = np.bincount(clip, shares * values) / np.bincount(clip, shares)
@@ -204,7 +210,8 @@ def _points(answers: Answers, trend: Trend) -> tuple[Point, ...]:
     nearest = places[_nearest(week, np.abs(values - means[week]))]
     return tuple(
         Point(
-            week=int(weeks[n]),
+            week=begin + int(weeks[n]) * together,
+            weeks=together,
             value=float(means[n]),
             doubt=None if spread is None else spread * float(doubts[n]),
             playings=int(runs[n]),

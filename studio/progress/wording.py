@@ -16,6 +16,32 @@ from .subjects import NO_STRINGS, Subject
 from .trends import CLOSER, FURTHER, SAME, SAME_BALANCE, SAME_WITHIN, Trend
 
 NOT_CLEAR = "not clear yet"
+# What can be chosen above the answers: a name, its label, values with their words.
+CHOICES = (
+    (
+        "measure",
+        "What",
+        (
+            ("settled", "How close, once adjusted"),
+            ("first", "How close the first time"),
+            ("landing", "How close as it begins"),
+            ("steadiness", "How steady"),
+            ("balance", "How even the two notes are"),
+        ),
+    ),
+    (
+        "by",
+        "Where",
+        (
+            ("strings", "By strings"),
+            ("key", "By key"),
+            ("position", "By position"),
+            ("fingers", "By fingers"),
+            ("interval", "All together"),
+        ),
+    ),
+    ("period", "When", (("year", "The last year"), ("all", "From the beginning"))),
+)
 # What nearer to the target and further from it are called, by measure.
 WORDS = {
     "settled": ("closer", "further off"),
@@ -97,11 +123,11 @@ def amount(value: float, uncertainty: float | None, measure: str) -> str:
 
 
 def why_not(trend: Trend) -> str:
-    """Why it is not clear, in a sentence; empty where something is said."""
+    """What is lacking to tell, in a sentence; empty where it is not more playings."""
     if trend.outcome in (CLOSER, FURTHER, SAME):
         return ""
     if trend.slope is not None:
-        return "The playings differ too much from one another to tell."
+        return ""
     weeks = figures.count(trend.weeks, "week", "weeks")
     return (
         f"It was played in {weeks}. To tell, the same double stops are needed in {FEWEST_WEEKS} "

@@ -1,0 +1,143 @@
+"""The picture behind an answer, as plain geometry: a template writes it as SVG, in one ink.
+
+Units are those of the picture's own box, 360 by 220; x runs with the weeks, y with the figure, from
+0 at the bottom, where all is in tune. Each point is a week, or several where there are more than
+``MOST_POINTS``; its bar is one standard deviation up and down. A line is drawn only where something
+is said.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from uuid import UUID
+
+from studio import figures
+
+from .playings import PlayedClip, monday_of
+from .trends import Answers, Point, Trend
+from .wording import amount
+
+WIDTH, HEIGHT = 360, 220
+LEFT, RIGHT, TOP, BOTTOM = 30, 350, 12, 192
+MOST_POINTS = 40  # chosen: more stand too near to be pressed
+FEWEST_WEEKS_WIDE = 4  # chosen: one point stands in the middle, not at the edge
+TICKS = 4  # at most, beside 0
+STEPS = (1, 2, 5, 10, 20, 25, 50, 100)
+MOST_MONTHS = 5  # names under the picture, at most
+HEADROOM = 1.05
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """A point: where, how far its bar reaches, what it says, and which moment it opens."""
+
+    x: str
+    y: str
+    low: str
+    high: str
+    has_bar: bool
+    when: str
+    value: str
+    playings: str
+    clip: UUID | str
+    at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A label at the side or below: where, and its text."""
+
+    at: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    dots: tuple[Dot, ...]
+    values: tuple[Tick, ...]
+    months: tuple[Tick, ...]
+    line: tuple[str, str, str, str] | None
+    unit: str
+
+
+def chart_of(found: Answers, trend: Trend, measure: str) -> Chart:
+    """The picture of one answer; without points where nothing was played."""
+    points = found.points(trend, MOST_POINTS)
+    if not points:
+        return Chart((), (), (), None, "")
+    first, last = points[0].week, points[-1].week
+    spare = max(0, FEWEST_WEEKS_WIDE - (last - first)) / 2
+    x = _scale(first - spare, last + spare, LEFT + 8, RIGHT - 8)
+    step, top = _steps(max(point.value + (point.doubt or 0.0) for point in points))
+    y = _scale(0.0, top, BOTTOM, TOP)
+    line = None
+    if trend.line is not None and trend.since is not None and trend.until is not None:
+        ends = (x(trend.since), y(trend.line[0]), x(trend.until), y(trend.line[1]))
+        line = tuple(_at(each) for each in ends)
+    return Chart(
+        dots=tuple(_dot(point, found.playings.clips, x, y, measure) for point in points),
+        values=tuple(
+            Tick(_at(y(n * step)), figures.number(n * step)) for n in range(int(top / step) + 1)
+        ),
+        months=_months(first, last, x),
+        line=line,
+        unit="dB" if measure == "balance" else "cents",
+    )
+
+
+def _scale(low: float, high: float, start: float, end: float) -> Callable[[float], float]:
+    return lambda value: start + (end - start) * (value - low) / (high - low)
+
+
+def _steps(most: float) -> tuple[int, float]:
+    """The distance of the ticks, and the top of the picture."""
+    most = max(most * HEADROOM, 4.0)
+    step = next((each for each in STEPS if most / each <= TICKS), STEPS[-1])
+    return step, step * math.ceil(most / step)
+
+
+def _dot(
+    point: Point,
+    clips: Sequence[PlayedClip],
+    x: Callable[[float], float],
+    y: Callable[[float], float],
+    measure: str,
+) -> Dot:
+    doubt = point.doubt or 0.0
+    return Dot(
+        x=_at(x(point.week)),
+        y=_at(y(point.value)),
+        low=_at(y(max(point.value - doubt, 0.0))),
+        high=_at(y(point.value + doubt)),
+        has_bar=point.doubt is not None,
+        when=_when(point),
+        value=amount(point.value, point.doubt, measure),
+        playings=figures.count(point.playings, "playing", "playings"),
+        clip=clips[point.clip].clip,
+        at=figures.decimal(point.at_s),
+    )
+
+
+def _when(point: Point) -> str:
+    day = figures.long_date(monday_of(point.week))
+    return f"Week of {day}" if point.weeks == 1 else f"{point.weeks} weeks from {day}"
+
+
+def _months(first: int, last: int, x: Callable[[float], float]) -> tuple[Tick, ...]:
+    """Names of months under their beginnings, not too many of them."""
+    begin, end = monday_of(first), monday_of(last + 1)
+    months = (end.year - begin.year) * 12 + end.month - begin.month + 1
+    every = math.ceil(months / MOST_MONTHS)
+    ticks = []
+    for n in range(0, months, every):
+        year, month = divmod(begin.year * 12 + begin.month - 1 + n, 12)
+        day = max(date(year, month + 1, 1), begin)
+        place = x((day.toordinal() - 1) / 7)
+        if place <= RIGHT:
+            ticks.append(Tick(_at(place), figures.month_short(day)))
+    return tuple(ticks)
+
+
+def _at(value: float) -> str:
+    return figures.decimal(value, 1)
