@@ -144,9 +144,9 @@ def month(when: date) -> str:
     return f"{_MONTHS[when.month - 1]} {when.year}"
 
 
-def month_short(when: date) -> str:
-    """``Dec``, for where there is little room."""
-    return _MONTHS[when.month - 1][:3]
+def month_short(when: date, *, with_year: bool = False) -> str:
+    """``Dec`` or ``Dec 2026``, for where there is little room."""
+    return _MONTHS[when.month - 1][:3] + (f" {when.year}" if with_year else "")
 
 
 def month_since(when: date, today: date) -> str:

@@ -25,6 +25,7 @@ FEWEST_WEEKS_WIDE = 4  # chosen: one point stands in the middle, not at the edge
 TICKS = 4  # at most, beside 0
 STEPS = (1, 2, 5, 10, 20, 25, 50, 100)
 MOST_MONTHS = 5  # names under the picture, at most
+A_YEAR = 12  # months: beyond it a month's name needs its year
 HEADROOM = 1.05
 
 
@@ -57,7 +58,9 @@ class Chart:
     dots: tuple[Dot, ...]
     values: tuple[Tick, ...]
     months: tuple[Tick, ...]
-    line: tuple[str, str, str, str] | None
+    line: tuple[str, ...] | None
+    band: str  # the points of a polygon: the line, as much steeper and flatter as it may be
+    weeks: int
     unit: str
 
 
@@ -65,16 +68,13 @@ def chart_of(found: Answers, trend: Trend, measure: str) -> Chart:
     """The picture of one answer; without points where nothing was played."""
     points = found.points(trend, MOST_POINTS)
     if not points:
-        return Chart((), (), (), None, "")
+        return Chart((), (), (), None, "", 1, "")
     first, last = points[0].week, points[-1].week
     spare = max(0, FEWEST_WEEKS_WIDE - (last - first)) / 2
     x = _scale(first - spare, last + spare, LEFT + 8, RIGHT - 8)
     step, top = _steps(max(point.value + (point.doubt or 0.0) for point in points))
     y = _scale(0.0, top, BOTTOM, TOP)
-    line = None
-    if trend.line is not None and trend.since is not None and trend.until is not None:
-        ends = (x(trend.since), y(trend.line[0]), x(trend.until), y(trend.line[1]))
-        line = tuple(_at(each) for each in ends)
+    line, band = _line(trend, x, y)
     return Chart(
         dots=tuple(_dot(point, found.playings.clips, x, y, measure) for point in points),
         values=tuple(
@@ -82,8 +82,26 @@ def chart_of(found: Answers, trend: Trend, measure: str) -> Chart:
         ),
         months=_months(first, last, x),
         line=line,
+        band=band,
+        weeks=points[0].weeks,
         unit="dB" if measure == "balance" else "cents",
     )
+
+
+def _line(
+    trend: Trend, x: Callable[[float], float], y: Callable[[float], float]
+) -> tuple[tuple[str, ...] | None, str]:
+    """The ends of the line and the polygon of its doubt; nothing where none may be drawn."""
+    if trend.line is None or trend.slope is None:
+        return None, ""
+    first, last = x(trend.slope.first), x(trend.slope.last)
+    (start, end), (early, late) = trend.line, trend.line_doubts
+    corners = (
+        *((first, start + early), (last, end - late)),
+        *((last, end + late), (first, start - early)),
+    )
+    band = " ".join(f"{_at(px)},{_at(y(max(value, 0.0)))}" for px, value in corners)
+    return tuple(_at(each) for each in (first, y(start), last, y(end))), band
 
 
 def _scale(low: float, high: float, start: float, end: float) -> Callable[[float], float]:
@@ -135,7 +153,7 @@ def _months(first: int, last: int, x: Callable[[float], float]) -> tuple[Tick, .
         day = max(date(year, month + 1, 1), begin)
         place = x((day.toordinal() - 1) / 7)
         if place <= RIGHT:
-            ticks.append(Tick(_at(place), figures.month_short(day)))
+            ticks.append(Tick(_at(place), figures.month_short(day, with_year=months > A_YEAR)))
     return tuple(ticks)
 
 

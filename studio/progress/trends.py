@@ -65,6 +65,15 @@ class Trend:
             return None
         return self.slope.at(self.slope.first), self.slope.at(self.slope.last)
 
+    @property
+    def line_doubts(self) -> tuple[float, float]:
+        """One standard deviation of the line's height in those weeks, against its middle."""
+        if self.slope is None:
+            return 0.0, 0.0
+        a_week = self.slope.change_uncertainty / self.slope.covered
+        middle = self.slope.middle
+        return a_week * (middle - self.slope.first), a_week * (self.slope.last - middle)
+
 
 MEASURES = ("settled", "first", "landing", "steadiness", "balance")
 _FIELDS = {"settled": "size", "first": "first", "landing": "landing", "steadiness": "moved"}

@@ -186,5 +186,7 @@ def test_days():
     assert figures.weekday_time(at) == "Friday 4 December, 08:05"
     assert figures.full_date(at) == "Friday 4 December 2026"
     assert figures.month(at) == "December 2026"
+    assert figures.month_short(at) == "Dec"
+    assert figures.month_short(at, with_year=True) == "Dec 2026"
     assert figures.month_since(at.date(), date(2027, 10, 1)) == "December"
     assert figures.month_since(at.date(), date(2027, 11, 1)) == "December 2026"
