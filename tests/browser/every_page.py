@@ -8,13 +8,16 @@ from django.contrib.auth.tokens import default_token_generator
 from django.template.loader import render_to_string
 from django.test import RequestFactory
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 
 from studio.accounts import families
 from studio.workers import signs
 from tests import addresses as matrix
+from tests.benchmarks.progressing.pupils import Pupil, year_of
 from tests.cast import Cast, make_clip, make_drill, make_return, set_for
+from tests.progress.kept_years import keep
 from tests.review.heard_clip import heard_clip
 
 # What answers with a file or with figures for a script.
@@ -89,6 +92,8 @@ def furnish(cast: Cast) -> dict[str, list[str]]:
     found = [reverse("clip_page", args=[clip.pk]) for clip in (heard, returned, moving)]
     letter = urlsafe_base64_encode(force_bytes(cast.pupil.pk))
     token = default_token_generator.make_token(cast.pupil)
+    played = year_of(Pupil(name="ten weeks", begins_at=40.0, per_week=-2.0, weeks=10), 1)[::3]
+    keep(cast.enrolment, played, timezone.localdate() - played[-1].day)
     children = [families.ChildNamed("Runa Falk", 2018), families.ChildNamed("Signe Falk", 2010)]
     _, family = families.invite(
         cast.studio, "Linnea Falk", "linnea@home.example", children, cast.teacher

@@ -30,8 +30,9 @@ def keep(enrolment: Enrolment, played: list[PlayedClip], later: timedelta) -> li
             intake=Clip.Intake.RECEIVED,
             created_at=timezone.make_aware(datetime.combine(each.day + later, time(17))),
             has_audio=True,
+            title=f"Take {number}",
         )
-        for each in played
+        for number, each in enumerate(played, start=1)
     )
     state = Review.State.RETURNED
     reviews = Review.objects.bulk_create(Review(clip=clip, state=state) for clip in clips)
