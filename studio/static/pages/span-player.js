@@ -12,10 +12,13 @@ const ELSEWHERE_S = 1; // somebody has gone to another place of the recording
  */
 export async function playSpan(media, [from, until], signal) {
   const start = Math.max(0, from - BEFORE_S);
+  // A phone lets a recording begin within the press alone, not once its beginning has come.
+  const begun = media.readyState < READY ? media.play() : null;
+  begun?.catch(() => {}); // told below, where it is still wanted
   if (!(await ready(media, signal, start))) return false;
   const heard = whole(media, start, until + AFTER_S, signal);
   try {
-    await media.play();
+    await (begun ?? media.play());
   } catch {
     if (!signal.aborted) media.dispatchEvent(new Event("pause")); // it stands there paused
   }
@@ -29,8 +32,6 @@ function ready(media, signal, start) {
     return !signal.aborted;
   };
   if (media.readyState >= READY) return Promise.resolve(there());
-  media.preload = "auto";
-  if (media.networkState === media.NETWORK_EMPTY || media.networkState === media.NETWORK_IDLE) media.load();
   return new Promise((done) => {
     media.addEventListener("loadedmetadata", () => done(there()), { once: true, signal });
     media.addEventListener("error", () => done(false), { once: true, signal });

@@ -12,6 +12,7 @@ from studio.review.comments import CommentText, add_comment
 from studio.review.marks.decisions import decide, decide_all
 from studio.review.marks.judging import judged
 from studio.review.returning.services import return_clip
+from studio.review.web.shared.simply import reads
 from tests.cast import as_person, make_drill, set_for
 from tests.review.heard_clip import heard_clip, review_of
 
@@ -138,3 +139,15 @@ def test_nothing_is_said_of_lateness_and_a_tick_is_answered_kindly(cast, place):
     pupil.post(f"/assignments/{assignment.pk}/done/", {"open": "1"})
     for address in addresses:
         assert "was due" in pupil.get(address).content.decode().lower()
+
+
+def test_a_guardian_reads_with_a_child_who_does_not_log_in(cast, place):
+    with_her = {"is_own": False}
+    assert not reads(place, **with_her)
+    assert reads(place, **with_her, asked="pupil")
+    place.pupil.email = place.pupil.login_name = None
+    assert reads(place, **with_her)
+    assert not reads(place, **with_her, asked="guardian")
+    assert reads(place, is_own=True, asked="guardian")
+    place.reads_simply = False
+    assert not reads(place, is_own=True, asked="pupil")
