@@ -15,7 +15,7 @@ import threading
 import zlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
@@ -24,6 +24,7 @@ from xml.etree.ElementTree import Element, SubElement
 from studio.notation.musicxml.writing import to_musicxml
 from studio.notation.naming import name_of
 from studio.notation.score import Score, Written
+from studio.notation.text_overlaps import has_overlaps
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
@@ -68,6 +69,10 @@ _DIRECTION = re.compile(r"<dir ([^>]*)>\s*<rend ([^>]*)>([^<]*)</rend>\s*</dir>"
 _POSITION = re.compile(r"half pos\.|\d+[a-z]{2} pos\.")
 _LETTERS = re.compile(r"[A-G](?: [A-G])*")
 _POSITION_SIZE, _WORDS_SIZE = "76%", "90%"
+# Blanks after words, and whether they stand where their bar begins, instead of over their note:
+# tried in turn, until nothing lies on anything.
+_WAYS_TO_PLACE = ((1, False), (3, False), (6, False), (10, False), (1, True), (6, True))
+_AT = re.compile(r'tstamp="[\d.]+"')
 _TRANSLATE = re.compile(r"translate\(([^)]*)\)")
 _HEAD_WIDTH = 220  # of a note, in the engraver's units
 _BAR_NUMBER_UP = 0.35  # of its size: clear of the clef
@@ -158,10 +163,21 @@ def _draw(
         # MEI is the engraver's own format: what is set apart there has its room on the page.
         toolkit.setOptions({"xmlIdSeed": seed, "inputFrom": "musicxml", "breaks": "none"})
         _load(toolkit, _FINGERING.sub(rf"<fingering>{_BLANK}\1{_BLANK}</fingering>", musicxml))
-        mei = _DIRECTION.sub(_set_apart, toolkit.getMEI())
+        mei = toolkit.getMEI()
         toolkit.setOptions({"inputFrom": "mei", **_options_for(layout, has_figures, large)})
-        _load(toolkit, mei)
-        return tuple(toolkit.renderToSVG(n + 1) for n in range(toolkit.getPageCount()))
+        return _clear_pages(toolkit, mei)
+
+
+def _clear_pages(toolkit: Any, mei: str) -> tuple[str, ...]:
+    """The pages, placed so that no word is on another or on a finger."""
+    first: tuple[str, ...] = ()
+    for blanks, at_start in _WAYS_TO_PLACE:
+        _load(toolkit, _DIRECTION.sub(partial(_set_apart, blanks=blanks, at_start=at_start), mei))
+        drawn = tuple(toolkit.renderToSVG(n + 1) for n in range(toolkit.getPageCount()))
+        if not any(has_overlaps(page) for page in drawn):
+            return drawn
+        first = first or drawn
+    return first
 
 
 def _load(toolkit: Any, document: str) -> None:
@@ -187,12 +203,15 @@ def _layout(layout: str, large: bool) -> dict[str, int]:
     return found
 
 
-def _set_apart(found: re.Match[str]) -> str:
-    """Words in their size and order; a blank after them, as a browser's letters may be wider."""
+def _set_apart(found: re.Match[str], blanks: int, at_start: bool) -> str:
+    """Words in their size and order; a blank after each, as a browser's letters may be wider."""
     place, says, words = found.groups()
     size = _POSITION_SIZE if _POSITION.fullmatch(words) else _WORDS_SIZE
     kind = "dir" if _POSITION.fullmatch(words) or _LETTERS.fullmatch(words) else "tempo"
-    return f'<{kind} {place}><rend fontsize="{size}" {says}>{words}{_BLANK}</rend></{kind}>'
+    room = _BLANK * (blanks if kind == "tempo" else 1)
+    if at_start and kind == "tempo":
+        place = _AT.sub('tstamp="1"', place)
+    return f'<{kind} {place}><rend fontsize="{size}" {says}>{words}{room}</rend></{kind}>'
 
 
 def _dressed(

@@ -115,9 +115,8 @@ def _write(request: Request, placed: list[Placed]) -> Score | None:
 def _title(request: Request, lowest: Pitch) -> str:
     """``A melodic minor in sixths, two octaves``; what goes without saying is not said."""
     key = request.spelled_key
-    name = key.name.replace(" minor", f" {request.minor} minor")
     begins = lowest.pretty[:-1]
-    said = [f"{name} in {request.interval}"]
+    said = [f"{request.scale_name} in {request.interval}"]
     said += [f"from {begins}"] if lowest.pitch_class_name != key.tonic else []
     said += [OCTAVE_WORDS[request.octaves]] if request.octaves > 1 else []
     said += [_where(request)] if request.strings else []

@@ -48,7 +48,7 @@ def mixed(request: Request) -> Score | None:
         if placed is not None:
             assembly = Assembly(request)
             assembly.groups(placed, len(request.mixed))
-            return assembly.score(f"{request.spelled_key.name}: {_listed(request.mixed)}")
+            return assembly.score(f"{request.scale_name}: {_listed(request.mixed)}")
     return None
 
 

@@ -206,6 +206,11 @@ class Request:
         return Key.parse(self.key)
 
     @property
+    def scale_name(self) -> str:
+        """The key with its form of minor, for titles: ``A melodic minor``."""
+        return self.spelled_key.name.replace(" minor", f" {self.minor} minor")
+
+    @property
     def number(self) -> int:
         """The interval's number: 3 for thirds."""
         return INTERVALS[self.interval]

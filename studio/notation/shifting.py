@@ -88,7 +88,7 @@ def fingered_octaves(request: Request) -> Score | None:
             for way in placed:
                 assembly.double_stop(way)
             octaves = OCTAVE_WORDS[request.octaves]
-            return assembly.score(f"{key.name} in fingered octaves, {octaves}")
+            return assembly.score(f"{request.scale_name} in fingered octaves, {octaves}")
     return None
 
 

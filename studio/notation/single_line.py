@@ -128,7 +128,7 @@ def _written(row: list[Stopped], request: Request, string: Pitch) -> Score:
         )
         hand = hand if way.position is None else way.position
     octaves = OCTAVE_WORDS[request.octaves]
-    title = f"{request.spelled_key.name} on the {string.step} string, {octaves}"
+    title = f"{request.scale_name} on the {string.step} string, {octaves}"
     return Score(
         title=title, instrument=request.instrument, key=request.key, written=tuple(written)
     )

@@ -190,6 +190,18 @@ def test_patterns_without_a_choice_of_start_are_stored_as_before(pattern):
     assert Request.from_dict(asked.to_dict()) == asked == Request(pattern=pattern)
 
 
+@pytest.mark.parametrize(
+    ("asked", "title"),
+    [
+        ({"pattern": "mixed"}, "C harmonic minor: thirds, sixths and octaves"),
+        ({"pattern": "one_string"}, "C harmonic minor on the D string, one octave"),
+        ({"pattern": "fingered_octaves"}, "C harmonic minor in fingered octaves, one octave"),
+    ],
+)
+def test_the_title_of_each_scale_says_which_minor(asked, title):
+    assert generate(Request(key="C minor", minor="harmonic", **asked)).title == title
+
+
 def test_harmonic_minor_keeps_its_seventh_raised():
     asked = Request(key="D minor", interval="octaves", minor="harmonic", manner="together", start=1)
     lower = [str(item.pitches[0])[:-1] for item in generate(asked).written]
