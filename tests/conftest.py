@@ -9,12 +9,20 @@ from unittest import mock
 import pytest
 from django.conf import settings
 from django.core.management.commands import flush
+from hypothesis import HealthCheck
+from hypothesis import settings as hypothesis_settings
 
 from studio.__main__ import LOOK_FOR_CIRCLES
 
 pytest_plugins = [
     *("tests.cast", "tests.databases", "tests.draw", "tests.object_store", "tests.servers"),
 ]
+
+# On a machine that does much else an example may take any time.
+hypothesis_settings.register_profile(
+    "patient", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+hypothesis_settings.load_profile("patient")
 
 # Begun first where files run side by side, so that no core stands idle at the end; longest first.
 LONGEST = (

@@ -92,9 +92,7 @@ def test_odd_words_are_no_fault(asked, drawn, post):
     assert faults == []
 
 
-@settings(
-    max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=30, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_whatever_comes_is_no_fault(asked, data):
     name = data.draw(st.sampled_from(asked.names))

@@ -32,7 +32,7 @@ from studio.theory import INSTRUMENTS, Pitch
 from studio.theory.instruments import places, string_number
 from tests.notation.written_pages import foreign, heard, note
 
-EXAMPLES = settings(max_examples=40, deadline=None, derandomize=True)
+EXAMPLES = settings(max_examples=40, derandomize=True)
 FEW = settings(EXAMPLES, max_examples=12)
 PAGES = [
     to_musicxml(score.with_written(score.written[:5]))

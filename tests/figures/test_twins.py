@@ -107,9 +107,7 @@ def test_what_is_not_known_reads_the_same(node):
     assert parted([*calls, ("place", [None]), ("length", [None])], node) == []
 
 
-@settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+@settings(max_examples=40, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(
         st.floats(-1e6, 1e6) | st.integers(-200_000, 200_000).map(lambda n: n / 1000),

@@ -124,7 +124,7 @@ def test_the_reader_of_pages_misses_a_sign_that_is_not_drawn():
 
 
 @given(requests)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 def test_every_sign_of_a_drill_is_drawn_as_an_independent_reader_asks(request):
     assert faults_of(drill(request)) == []
 

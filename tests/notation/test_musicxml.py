@@ -22,7 +22,7 @@ from tests.notation.written_pages import drill, foreign, heard, note, requests
 
 
 @given(requests)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_drill_is_valid_musicxml_and_comes_back_unchanged(request):
     score = drill(request)
     document = to_musicxml(score)
@@ -153,14 +153,14 @@ def test_malformed_and_hostile_files_are_refused_with_a_sentence(data, words):
 
 
 @given(st.binary(max_size=300))
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=100)
 def test_no_bytes_do_anything_but_be_refused(data):
     with pytest.raises(NotMusic):
         read_musicxml(data)
 
 
 @given(st.integers(0, 3000), st.binary(min_size=1, max_size=4))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 def test_a_damaged_page_is_read_or_refused_and_nothing_else(place, noise):
     document = to_musicxml(generate(Request(manner="together"))).encode()
     damaged = document[:place] + noise + document[place + len(noise) :]

@@ -21,7 +21,7 @@ def said(score: Score) -> list[str]:
 
 
 @given(requests)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_a_drill_says_its_position_at_its_first_note(request):
     score = drill(request)
     before, _, after = to_musicxml(score).partition("<note")

@@ -45,7 +45,7 @@ VOICE_COLUMNS = (
     ("f0_hz", "number", "Frequency in hertz."),
     ("uncertainty_cents", "number", "One standard deviation; empty where it is not known."),
     ("landing_f0_hz", "number", "Frequency just after the bow took it."),
-    ("level_db", "number", "How loud, in decibels, relative to the clip."),
+    ("level_db", "number", "How loud, in decibels below full scale (RMS)."),
     ("vibrato_rate_hz", "number", "Rate of the vibrato, where there was one."),
     ("vibrato_extent_cents", "number", "Its extent, plus or minus, in cents."),
 )

@@ -37,7 +37,7 @@ def scores(seed):
     return Expected(expected_notes(drill(rng, pattern="scale", octaves=1)))
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(seed=st.integers(0, 10**6), ease=st.sampled_from([1.0, AFTER_PAUSE]))
 def test_a_step_costs_what_the_habits_say_place_by_place(seed, ease):
     expected = with_leads(scores(seed % 7), seed)
@@ -72,7 +72,7 @@ def test_a_pause_makes_going_back_likelier():
 voices = st.lists(st.floats(5400.0, 7800.0), min_size=1, max_size=4).map(sorted)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(max_examples=150)
 @given(readings=st.lists(voices, min_size=1, max_size=3))
 def test_the_fast_costs_are_those_of_the_explanation(readings):
     rows = [Row(0, tuple(each), 0.2 * number, number) for number, each in enumerate(readings)]
@@ -89,7 +89,7 @@ def explain_or_none(rows, place):
         return np.inf
 
 
-@settings(deadline=None, max_examples=40)
+@settings(max_examples=40)
 @given(seed=st.integers(0, 10**6))
 def test_the_likeliest_path_is_the_cheapest_of_all(seed):
     """Against every path there is, for a short score."""

@@ -11,7 +11,7 @@ from tests.intonation.detection import scenes
 from tests.intonation.detection.scenes import Conditions
 from tests.intonation.synth import SR
 
-FEW = settings(max_examples=6, deadline=None, derandomize=True)
+FEW = settings(max_examples=6, derandomize=True)
 
 
 def a_clip() -> np.ndarray:

@@ -14,7 +14,7 @@ from tests.intonation.estimation import tones
 SR = 44100
 SIZES = st.sampled_from([315.6, 498.0, 702.0, 884.4, 1193.0, 1215.0, 1586.3])
 LOW_HZ = st.sampled_from([146.8, 233.1, 392.0, 587.3])
-EXAMPLES = settings(max_examples=8, deadline=None, derandomize=True)
+EXAMPLES = settings(max_examples=8, derandomize=True)
 
 
 @functools.cache

@@ -103,7 +103,7 @@ POLICIES = st.builds(
 )
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(measurement=measurements(), policy=POLICIES)
 def test_marks_are_few_certain_and_explained(measurement, policy):
     judgement = judge(measurement, policy)
@@ -137,7 +137,7 @@ def _deviation(mark):
     return mark.params["deviation_cents"]
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=150)
 @given(measurement=measurements(), policy=POLICIES)
 def test_every_event_is_in_at_most_one_run_and_every_interval_has_a_verdict(measurement, policy):
     judgement = judge(measurement, policy)
@@ -151,7 +151,7 @@ def test_every_event_is_in_at_most_one_run_and_every_interval_has_a_verdict(meas
         assert (row.verdict == "unsure") == (row.unsure_reason is not None)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(measurement=measurements(), policy=POLICIES)
 def test_documents_follow_the_schema_and_load_back(measurement, policy):
     document = Analysis(measurement, judge(measurement, policy)).to_dict()
@@ -160,7 +160,7 @@ def test_documents_follow_the_schema_and_load_back(measurement, policy):
     assert Policy.from_dict(document["judgement"]["policy"]) == policy
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(measurement=measurements())
 def test_a_wider_tolerance_never_adds_a_mark(measurement):
     counts = [

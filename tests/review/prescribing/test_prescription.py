@@ -223,7 +223,7 @@ def anything(draw) -> Facts:
     return facts(*faults, key=str(key), instrument=instrument, shelf=shelf)
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(anything(), st.randoms())
 def test_the_order_is_stable_three_at_most_and_the_figures_are_the_judgement_s(known, chance):
     found = propose(known)
