@@ -101,6 +101,9 @@ def test_a_mother_of_two_does_both_in_one_go(cast, windows):
     assert hand.taps == 7, "as DEVELOPERS.md says"
     for first in ("Ida", "Otto"):
         assert consent.is_given(Enrolment.objects.get(pupil__name=f"{first} Fenn"))
+    hand.tap(page.get_by_role("link", name="Otto Fenn"))  # at once, from the page of his sister
+    expect(page.get_by_role("heading", name="Otto Fenn")).to_be_visible()
+    assert fits(page)
     hand.tap(page.get_by_role("link", name="Children").first)
     expect(page.get_by_role("heading", name="Children")).to_be_visible()
     assert fits(page)

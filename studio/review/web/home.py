@@ -70,6 +70,9 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
         response = render(request, "review/sent.html", context)
     else:
         context |= _reading(enrolment, all_returns=request.GET.get("returned") == "all")
+        if area == "guardian":
+            others = people.enrolments_guarded_by(request.user).exclude(pk=enrolment.pk)
+            context["siblings"] = others.order_by("pupil__name", "pk")
         context["is_simple"] = reads_simply(enrolment, is_own=area == "pupil")
         context["csrf_cookie"] = settings.CSRF_COOKIE_NAME
         context["keeps"] = _kept(request, enrolment, context)
