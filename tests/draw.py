@@ -41,6 +41,7 @@ PAGES = (
     *("batch", "drills", "hear", "pages", "picture_choice", "put_aside", "replies", "rotation"),
     *("said_and_typed", "story", "unsuitable_drills", "waiting_rows"),
 )
+SENDING = ("send*", "recorder_kept", "offline")
 DOORS = ("doors", "logged_out", "second_step")
 PROCESSES = ("demo", "nginx", "permissions", "releases", "runbook", "serving")
 BACKUPS = ("encrypted_backup", "repair", "restore_drill")
@@ -60,7 +61,7 @@ ORDERED = (*(f"notation/test_{name}.py" for name in MADE), "drills/test_fingers.
 # Never here: who may do what, the first day, the storm, killed workers, how well is heard.
 TOGETHER = (
     Files("the desk", 1 / 8, ("browser/test_desk_*.py",)),
-    Files("sending", 1 / 6, ("browser/test_send*.py", "browser/test_recorder_kept.py")),
+    Files("sending", 1 / 6, tuple(f"browser/test_{name}.py" for name in SENDING)),
     Files("coming in and out", 1 / 6, tuple(f"browser/test_{name}.py" for name in DOORS)),
     Files("nobody is shut out", 1 / 4, ("accounts/test_shut_out.py",)),
     Files("other pages in a browser", 1 / 8, tuple(f"browser/test_{name}.py" for name in PAGES)),

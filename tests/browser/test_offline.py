@@ -114,7 +114,8 @@ def test_no_copy_outlives_a_session_that_ended_elsewhere_nor_reaches_another(cas
     page.context.set_offline(True)
     page.goto("/queue/")
     expect(page.get_by_role("heading", name="No line")).to_be_visible()
-    page.context.set_offline(False)
+    page.context.set_offline(False)  # and the page itself is asked for
+    expect(page.get_by_role("heading", name="Log in")).to_be_visible()
     log_in(page, cast.other_pupil)
     page.goto("/queue/")
     expect(page.locator("[data-kept-here] p")).to_contain_text(KEPT)
