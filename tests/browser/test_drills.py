@@ -15,7 +15,6 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 TABLET = {"width": 820, "height": 1180}
 LONG = generate(Request(key="A major", interval="thirds", octaves=2, playings=3, start=1))
 SHORT = generate(Request(key="G major", interval="octaves", start=1))
-SIXTHS = generate(Request(key="D major", interval="sixths", octaves=2, start=1))
 
 
 @pytest.fixture
@@ -214,8 +213,10 @@ def test_paper_is_black_on_white_in_the_dark_too(cast, opened):
 
 @pytest.mark.parametrize("sheet", ["A4", "Letter"])
 def test_title_words_and_music_come_out_of_the_printer_on_one_sheet(cast, opened, sheet):
-    drill = make_drill(cast.teacher, cast.studio, "Sixths for Monday", score=SIXTHS.to_dict())
+    six_lines = generate(Request(pattern="drone_above", key="G major", playings=3))
+    drill = make_drill(cast.teacher, cast.studio, "Drones for Monday", score=six_lines.to_dict())
     page = opened(cast.teacher, f"/drills/{drill.pk}/paper/")
+    expect(page.locator(".paper-page")).to_have_count(6)
     printed = page.pdf(format=sheet)
     assert len(re.findall(rb"/Type\s*/Page\b", printed)) == 1
 
