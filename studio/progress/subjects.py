@@ -74,17 +74,16 @@ def _order(words: list[str | None], short: np.ndarray) -> Callable[[str], tuple[
 def _places(
     playings: Playings, word: str, by: str, of_word: np.ndarray
 ) -> Iterator[tuple[Subject, np.ndarray]]:
-    rows = playings.rows[of_word]
     if by == "key":
         names = sorted({each.key for each in playings.clips})
         number = {name: at for at, name in enumerate(names)}
         values = playings.of_clips([number[each.key] for each in playings.clips])[of_word]
         named = {at: {"key": name} for at, name in enumerate(names) if name}
     elif by == "position":
-        values = rows["position"].astype(int)
+        values = playings.rows["position"][of_word].astype(int)
         named = {at: {"position": at} for at in range(128)}
     else:
-        pair = rows[by].astype(int) + 1
+        pair = playings.rows[by][of_word].astype(int) + 1
         values = pair[:, 0] * 256 + pair[:, 1]
         named = {int(n): {by: (int(n) // 256 - 1, int(n) % 256 - 1)} for n in np.unique(values)}
         nothing = (0, 0) if by == "strings" else (-1, -1)
