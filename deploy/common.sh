@@ -23,7 +23,8 @@ find_python() {
 }
 
 # fill_environment REQUIREMENTS...: install the first file. Those named after it are parts of it
-# and count as installed with it. Does nothing when the same file was installed before.
+# and count as installed with it. Does nothing when the same file was installed before. With
+# COMPILE_LATER set, compile_packages is left to the caller.
 fill_environment() {
   local wanted=$1 stamps=.venv/installed part sum
   sum=$(digest "$wanted")
@@ -42,7 +43,7 @@ fill_environment() {
     --require-hashes --no-deps --no-compile --only-binary :all: --requirement "$wanted" ||
     stop "The packages of $wanted could not be installed; the lines above say why." \
       "The network or the disk may be at fault. Nothing outside .venv was changed; start this again."
-  compile_packages
+  [ -n "${COMPILE_LATER:-}" ] || compile_packages
   .venv/bin/python -m pip --disable-pip-version-check check >/dev/null ||
     stop "The packages of $wanted do not fit together; run: .venv/bin/python -m pip check"
   for part in "$@"; do digest "$part"; done >"$stamps"
