@@ -7,6 +7,7 @@ foreign key to another app counts as an import of it.
 """
 
 import ast
+import functools
 import sys
 from pathlib import Path
 
@@ -139,7 +140,8 @@ ANYBODYS = {"", "__version__", "durable"}  # of the standard library alone
 RELATIONS = {"ForeignKey", "OneToOneField", "ManyToManyField"}
 
 
-def imported(source: str, module: str, is_package: bool = False) -> set[str]:
+@functools.cache
+def imported(source: str, module: str, is_package: bool = False) -> frozenset[str]:
     """Dotted names that a module imports, relative ones resolved, wherever they stand."""
     package = module.split(".") if is_package else module.split(".")[:-1]
     found = set()
@@ -152,7 +154,7 @@ def imported(source: str, module: str, is_package: bool = False) -> set[str]:
             found |= {f"{prefix}.{alias.name}" for alias in node.names}
         elif isinstance(node, ast.Call):
             found |= set(_by_name(node))
-    return found
+    return frozenset(found)
 
 
 def _by_name(call: ast.Call) -> list[str]:

@@ -16,7 +16,7 @@ import imageio_ffmpeg
 import numpy as np
 import soundfile
 from scipy import signal
-from scipy.interpolate import make_interp_spline
+from scipy.interpolate import CubicSpline
 
 from studio.intonation.model.sounding import Sounding, SoundingVoice
 
@@ -51,7 +51,7 @@ def slow_noise(rng: np.random.Generator, n: int, sr: int, bandwidth_hz: float) -
     knots = max(8, int(np.ceil(n / sr * bandwidth_hz * 2)) + 6)
     values = rng.standard_normal(knots)
     x = np.linspace(2, knots - 4, n)
-    return make_interp_spline(np.arange(knots), values, k=3)(x)
+    return CubicSpline(np.arange(knots), values)(x)
 
 
 def bowed_tone(
