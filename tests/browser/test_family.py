@@ -13,9 +13,10 @@ from playwright.sync_api import Locator, Page, expect
 
 from studio.accounts import access, consent, families
 from studio.accounts.families import ChildNamed
-from studio.accounts.models import Enrolment
+from studio.accounts.models import Enrolment, Person
 from studio.clips.models import Clip
 from tests.browser.web import log_in
+from tests.cast import PASSWORD
 from tests.samples import SAMPLE
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -260,3 +261,37 @@ def test_a_guardian_who_has_an_account_logs_in_and_brings_one_more(cast, windows
     page.get_by_role("button", name="Accept as Edda Sandholm").tap()
     page.wait_for_url("**/children/*/send/")
     expect(page.get_by_role("heading", name="Send a clip of Ida")).to_be_visible()
+
+
+@pytest.mark.usefixtures("real_passwords")
+def test_a_childs_new_address_is_asked_for_and_agreed_to_by_keyboard_alone(cast, windows):
+    child = windows.enter(cast.pupil, viewport={"width": 360, "height": 740})
+    child.goto("/account/")
+    tab_to(child, child.locator("summary", has_text="Change your address"))
+    child.keyboard.press("Enter")
+    form = child.locator("form[action$='/account/address/']")
+    for field, typed in (("Your new e-mail address", "mira@new.example"), ("password", PASSWORD)):
+        tab_to(child, form.get_by_label(field))
+        child.keyboard.type(typed)
+    child.keyboard.press("Enter")
+    expect(child.locator(".messages")).to_contain_text("Edda Sandholm is asked")
+    assert fits(child)
+
+    page = windows.enter(cast.guardian, viewport={"width": 360, "height": 740})
+    page.goto("/children/")
+    press(page, "link", "Agree or decline", "Mira wants another address")
+    press(page, "button", "Agree", "Children")
+    expect(page.locator(".messages")).to_contain_text("Mira logs in with mira@new.example")
+    assert Person.objects.get(pk=cast.pupil.pk).email == "mira@new.example"
+
+
+def test_a_studio_is_handed_over_by_keyboard_alone(cast, windows):
+    page = windows.enter(cast.teacher, viewport={"width": 360, "height": 740})
+    page.goto("/people/")
+    press(page, "link", "Hand over the studio", re.compile("Hand over"))
+    tab_to(page, page.get_by_label("The new owner"))
+    page.keyboard.type("Colleague")
+    tab_to(page, page.get_by_role("button", name="Hand over the studio"))
+    page.keyboard.press("Enter")
+    expect(page.locator(".messages")).to_contain_text("Colleague owns")
+    assert fits(page)
