@@ -210,8 +210,10 @@ def hide(clips: QuerySet[Clip]) -> None:
     """
     now = timezone.now()
     found = list(clips.filter(erased_at=None).select_related("enrolment"))
-    Stage.objects.filter(clip__in=found).delete()
     clips.filter(erased_at=None).update(erased_at=now, generation=F("generation") + 1)
+    Stage.objects.filter(
+        clip__in=found
+    ).delete()  # after the clips, as whoever publishes locks them
     signals.hidden.send(sender=Clip, clips=found)
 
 

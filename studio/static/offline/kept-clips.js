@@ -6,7 +6,7 @@ import { Server } from "../pages/server.js";
 import { amount, inWords } from "../pages/standing.js";
 import { Upload } from "../pages/upload.js";
 import { holdSending, isBeingSent } from "./sending-lock.js";
-import { waitingOf } from "./waiting.js";
+import { waitingOf } from "./unsent-recordings.js";
 
 const ELSEWHERE = "Another window of this browser is sending it.";
 
@@ -48,7 +48,7 @@ class KeptClips extends HTMLElement {
     }
     const letGo = holdSending(one.key);
     const upload = new Upload(file, new Server(this.dataset), {
-      said: { filename: [...file.name].slice(-200).join(""), key: one.key, fingerprint: one.print ?? "" },
+      said: { key: one.key, fingerprint: one.print ?? "" },
       words: () => one.words,
       begun: () => {},
       show: (state, arrived, sentence) => show(of, state, arrived, file.size, sentence),

@@ -148,8 +148,7 @@ class SendClip extends HTMLElement {
     this.#going(true);
     this.#samples = [];
     await this.#made?.begins();
-    const filename = [...file.name].slice(-200).join("");
-    const said = { filename, key: this.#field("upload_key").value, fingerprint: await this.#print };
+    const said = { key: this.#field("upload_key").value, fingerprint: await this.#print };
     this.#hold(said);
     const letGo = holdSending(said.key);
     this.#upload = new Upload(file, new Server(this.dataset), {

@@ -9,6 +9,7 @@ const PIECE_BYTES = 8 * 1024 * 1024; // cut from the file on disk, never read wh
 const RETRY_MS = [500, 1000, 2000, 4000, 8000, ...Array(240).fill(15_000)]; // for an hour
 const STALL_MS = 45_000; // nothing arrived for so long: the connection is dead, though none said so
 const LOOK_MS = 2_000;
+const NAME_LETTERS = 200; // its end, with what kind of file it is
 const SETTLE_MS = 500; // a connection that is broken off here is noticed there
 
 class Over extends Error {} // ends the steps from within; what there is to say has been said
@@ -91,7 +92,8 @@ export class Upload {
     let words = {};
     const begun = await this.#insist(() => {
       words = this.#page.words();
-      return this.#server.begin(this.#file.size, { ...this.#page.said, ...words });
+      const filename = [...this.#file.name].slice(-NAME_LETTERS).join("");
+      return this.#server.begin(this.#file.size, { filename, ...this.#page.said, ...words });
     });
     this.#must(begun);
     this.#address = begun.address;

@@ -131,3 +131,15 @@ def test_all_that_a_copy_asks_for_is_kept_with_it(cast, lesson):
         assert asked - needed - {"offline/keep.js"} == set(), address
     listed = json.loads(pupil.get("/offline/files/").content)["files"]
     assert {one.removeprefix("/static/") for one in listed} == needed
+
+
+def test_the_worker_and_the_pages_call_what_is_kept_by_the_same_names():
+    """A worker cannot import the pages' module."""
+    folder = STATIC / "offline"
+    said = [
+        dict(re.findall(r'^const ([A-Z_]+) = "([^"]+)";', (folder / name).read_text(), re.M))
+        for name in ("worker.js", "copies.js")
+    ]
+    both = said[0].keys() & said[1].keys()
+    assert both >= {"COPIES", "FILES", "LIST", "KEPT_AT"}
+    assert {name: said[0][name] for name in both} == {name: said[1][name] for name in both}
