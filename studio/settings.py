@@ -124,6 +124,8 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
             ],
+            # Every sentence of a page can be translated, so every template may say so.
+            "builtins": ["django.templatetags.i18n"],
         },
     },
     # For rows of lists; a template is looked for above first.
