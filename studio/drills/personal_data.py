@@ -17,9 +17,11 @@ from studio.accounts.personal_data import (
 
 from .models import (
     Assignment,
+    CautionTold,
     Drill,
     DrillVersion,
     Favourite,
+    PracticeEntry,
     Rotation,
     RotationHoliday,
     RotationLesson,
@@ -135,4 +137,29 @@ register(
     export=Withheld("It joins a lesson of the plan to its drills, which are in the copy."),
     erasure=Goes(),
     kept=Kept.LESSONS,
+)
+
+# -- practice ------------------------------------------------------------------------------
+register(
+    PracticeEntry,
+    place="enrolment",
+    named={
+        "assignment": Unlinked("Minutes that were practised are still what was practised."),
+        "made_by": Stays("What was noted is the pupil’s record; it names an emptied account."),
+    },
+    export=Exported(
+        fields(
+            *("id", "day", "minutes", "unbroken_min", "hand", "word", "assignment", "made_by"),
+            "noted_at",
+        )
+    ),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    CautionTold,
+    place="enrolment",
+    export=Exported(fields("day")),
+    erasure=Goes(),
+    kept=Kept.CAUTION,
 )
