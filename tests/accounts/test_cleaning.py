@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from studio import environment
 from studio.accounts import cleaning, letters, tasks
-from studio.accounts.models import Invitation, Letter, Membership
+from studio.accounts.models import Invitation, Letter, Membership, Notification
 from tests.accounts.mailbox import mail_server
 
 SOON = timedelta(minutes=5)
@@ -42,14 +42,20 @@ def test_log_in_records_letters_and_untaken_invitations_go_and_younger_ones_stay
         attempt(age)
     for age in (letters.KEPT - SOON, letters.KEPT + SOON):
         Letter.objects.create(kind="answer", to="a@s.example", created_at=timezone.now() - age)
+    for age in (cleaning.TOLD - SOON, cleaning.TOLD + SOON):
+        Notification.objects.create(
+            **{"to": cast.pupil, "about": cast.pupil, "studio": cast.studio, "kind": "set"},
+            **{"key": str(age), "path": "/queue/", "created_at": timezone.now() - age},
+        )
     young = invitation(cast, cleaning.UNTAKEN_INVITATIONS - SOON)
     invitation(cast, cleaning.UNTAKEN_INVITATIONS + SOON)
     taken = invitation(
         cast, cleaning.UNTAKEN_INVITATIONS + SOON, accepted_at=timezone.now() - timedelta(days=95)
     )
-    gone = {"log_in_records": 1, "letters": 1, "invitations": 1}
+    gone = {"log_in_records": 1, "letters": 1, "invitations": 1, "notifications": 1}
     assert cleaning.clean() == {"tries": 0, "address_changes": 0, **gone}
-    assert AccessAttempt.objects.count() == Letter.objects.count() == 1
+    left = {model.objects.count() for model in (AccessAttempt, Letter, Notification)}
+    assert left == {1}
     assert set(Invitation.objects.all()) == {young, taken}
 
 

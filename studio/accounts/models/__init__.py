@@ -6,6 +6,7 @@ from .invitations import Invitation, InvitedChild
 from .lessons_end import LessonsEnd
 from .log_ins import AddressChange, OpenSession, PasswordLink, RecoveryCode, TryCount
 from .messages import Letter, Notice
+from .notifications import Notification, NotificationChoice, NotificationTimes
 from .people import Dated, Person, PersonManager, current, login_named
 from .retention import RetentionTerms
 from .studios import Enrolment, GuardianLink, Instrument, Level, Membership, Studio, Tuning
@@ -25,6 +26,9 @@ __all__ = [
     "Level",
     "Membership",
     "Notice",
+    "Notification",
+    "NotificationChoice",
+    "NotificationTimes",
     "OpenSession",
     "PasswordLink",
     "Person",

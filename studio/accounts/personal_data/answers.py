@@ -26,6 +26,7 @@ class Kept(TextChoices):
     TRIES = "tries", "until a day after the latest try"
     LOG_INS = "log_ins", "for 30 days"
     LETTER = "letter", "for a day; its words go once it is sent"
+    NOTIFICATION = "notification", "for 90 days"
     INVITATION = "invitation", "until 90 days after it ran out, or with whoever came by it"
     ADDRESS_CHANGE = "address_change", "until a guardian has answered, for 30 days at most"
     ERASURE = "erasure", "for 30 days after its end"

@@ -25,6 +25,9 @@ from studio.accounts.models import (
     Letter,
     Membership,
     Notice,
+    Notification,
+    NotificationChoice,
+    NotificationTimes,
     OpenSession,
     PasswordLink,
     Person,
@@ -218,6 +221,37 @@ register(
     subjects=("to",),
     named={"link": Goes(), "address_change": Goes()},
     export=Exported(fields("text", "created_at", "read_at")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+# What a guardian or a teacher is told of a pupil is the pupil's too.
+register(
+    Notification,
+    subjects=("to", "about"),
+    studio="studio",
+    named={"by": Unlinked("What happened stays told; who did it is gone from it.")},
+    export=Exported(
+        fields(
+            *("to", "kind", "about", "by", "what", "created_at", "on_page", "seen_at"),
+            "lettered_at",
+        )
+    ),
+    erasure=Goes(),
+    kept=Kept.NOTIFICATION,
+)
+register(
+    NotificationChoice,
+    subjects=("person",),
+    export=Exported(fields("kind", "on_page", "by_letter")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    NotificationTimes,
+    subjects=("person",),
+    export=Exported(
+        fields("pace", "hour", "weekday", "quiet_from", "quiet_until", "time_zone"),
+    ),
     erasure=Goes(),
     kept=Kept.ACCOUNT,
 )
