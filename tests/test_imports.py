@@ -115,7 +115,13 @@ ROOMS = {
         "keeping": {"models", "playings", "gathering"},
         "access": {"models", "playings"},
         "chart": {"playings", "trends", "wording"},
-        "views": {"access", "chart", "playings", "subjects", "trends", "wording"},
+        "fingerboard": {"playings", "recordings", "statistics"},
+        "fingerboard_chart": {"fingerboard", "playings"},
+        "then_now": {"playings", "trends"},
+        "views": {
+            *("access", "chart", "playings", "subjects", "trends", "wording"),
+            *("fingerboard", "fingerboard_chart", "then_now"),
+        },
     },
     "review.web": {
         "shared": set(),

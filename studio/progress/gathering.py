@@ -15,13 +15,15 @@ from studio.intonation.model.judgement import CLOSE_TO_LIMIT
 from studio.review.marks.judging import Judged
 from studio.review.marks.mark import PITCH_LEEWAY_SEMITONES
 from studio.review.models import Decision
-from studio.theory import Pitch
+from studio.theory import SEMITONE_CENTS, VIOLIN, Pitch, in_cents, instrument_named
+from studio.theory.instruments import MAX_STOP_SEMITONES as MOST
 
 from .playings import ROW, PlayedClip
 from .statistics.robust import location
 
+A4_MIDI = 69
 MEASURED = (None, CLOSE_TO_LIMIT)  # reasons for doubt that leave the size itself certain
-SIZES = ("settled", "size", "doubt", "first", "landing", "moved", "balance")
+SIZES = ("settled", "size", "doubt", "first", "landing", "moved", "balance", "low_off", "high_off")
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,9 @@ class Place:
     short: bytes = b""
     strings: tuple[int, int] = (0, 0)
     fingers: tuple[int, int] = (-1, -1)
+    stops: tuple[int, int] = (-1, -1)
     position: int = -1
+    shifted: int = -1
 
 
 def gathered(judged: Judged) -> PlayedClip:
@@ -65,8 +69,11 @@ def rows_of(judged: Judged) -> np.ndarray:
         row["low"], row["high"], row["short"] = place.low, place.high, place.short
         row["strings"], row["fingers"] = place.strings, place.fingers
         row["position"], row["runs"] = place.position, len(figures)
-        for name in SIZES:
-            row[name] = _middle(each[name] for each in figures)
+        row["stops"], row["shifted"] = place.stops, place.shifted
+        middles = {name: _middle(each[name] for each in figures) for name in SIZES}
+        row["off"] = middles.pop("low_off"), middles.pop("high_off")
+        for name, value in middles.items():
+            row[name] = value
         nearest = min(figures, key=lambda each: abs(each["size"] - float(row["size"])))
         row["at_s"] = nearest["at_s"]
     return rows
@@ -90,6 +97,10 @@ class _Reader:
         answers = judged.review.answers
         score = answers.version.page if answers else None
         self.written = {item.id: item for item in score.written} if score else {}
+        reference = judged.measurement["reference"]
+        self.a4_hz = None if reference["source"] == "assumed" else reference["a4_hz"]
+        instrument = judged.measurement["options"].get("instrument") or VIOLIN.name
+        self.open_strings = [pitch.midi for pitch in instrument_named(instrument).open_strings]
 
     def all(self) -> Iterator[tuple[Place, dict[str, float]]]:
         for run in self.judgement["runs"]:
@@ -130,7 +141,11 @@ class _Reader:
         interval = heard["intervals"][0]
         low, high = (heard["voices"][n] for n in (last["low"], last["high"]))
         landing = began["intervals"][0].get("landing_size_cents")
-        return self._place(run, last, low, high), {
+        place = self._place(run, last, low, high)
+        low_off, high_off = self._off(place, last, (low["f0_hz"], high["f0_hz"]))
+        return place, {
+            "low_off": low_off,
+            "high_off": high_off,
             "at_s": heard["start_s"],
             "settled": last["deviation_cents"],
             "size": abs(last["deviation_cents"]),
@@ -151,14 +166,42 @@ class _Reader:
         strings = item.strings if item else (low.get("string"), high.get("string"))
         fingers = item.fingers if item else (low.get("finger"), high.get("finger"))
         position = item.position if item and item.position is not None else -1
+        strings = _pair(strings, (0, 0))
         return Place(
             low=midis[0],
             high=midis[1],
             short=row["short"].encode()[:4],
-            strings=_pair(strings, (0, 0)),
+            strings=strings,
             fingers=_pair(fingers, (-1, -1)),
+            stops=self._stops(midis, strings),
             position=position,
+            shifted=int(item.shift) if item else -1,
         )
+
+    def _stops(self, midis: list[int], strings: tuple[int, int]) -> tuple[int, int]:
+        """Semitones above each open string, where both notes can be stopped there."""
+        count = len(self.open_strings)
+        if not all(1 <= number <= count for number in strings):
+            return -1, -1
+        low, high = (
+            midi - self.open_strings[count - number]
+            for midi, number in zip(midis, strings, strict=True)
+        )
+        return (low, high) if min(low, high) >= 0 and max(low, high) <= MOST else (-1, -1)
+
+    def _off(
+        self, place: Place, row: Mapping, hz: tuple[float | None, float | None]
+    ) -> tuple[float, float]:
+        """How sharp each note is; see :mod:`.playings`."""
+        if self.a4_hz is None or None in hz or row["target_cents"] is None:
+            return np.nan, np.nan
+        low, high = (
+            in_cents((f or 1.0) / self.a4_hz) - SEMITONE_CENTS * (midi - A4_MIDI)
+            for f, midi in zip(hz, (place.low, place.high), strict=True)
+        )
+        apart = row["target_cents"] - SEMITONE_CENTS * (place.high - place.low)
+        share = {0: 0.0}.get(place.stops[0], {0: 1.0}.get(place.stops[1], 0.5))  # the lower note's
+        return low + share * apart, high - (1.0 - share) * apart
 
     def _single(self, row: Mapping) -> tuple[Place, dict[str, float]]:
         heard = self.events[row["event"]]

@@ -3,7 +3,13 @@
 Cents are deviations from the target, wide and sharp positive; sizes have no sign. A row is the runs
 of one thing in one clip, put together by :func:`studio.progress.statistics.robust.location`;
 ``runs`` says how many. NaN is what could not be measured; 0 in ``strings`` and ``high``, -1 in
-``fingers`` and ``position``, what nothing says, or what a single note does not have.
+``fingers``, ``stops``, ``position`` and ``shifted``, what nothing says, or what a single note does
+not have.
+
+``off`` is how sharp each note lies by itself. A double stop is tuned pure and a scale is not, so
+the two notes' places are those of equal temperament at the clip's own A4, moved apart or together,
+each by half, until they are pure; beside an open string, which cannot move, the stopped note alone
+is moved. So the upper note's less the lower's is the deviation of the interval.
 """
 
 from collections.abc import Sequence
@@ -13,7 +19,7 @@ from uuid import UUID
 
 import numpy as np
 
-LAYOUT = 1  # raised when the meaning of a field changes: rows of another one are written anew
+LAYOUT = 2  # raised when the meaning of a field changes: rows of another one are written anew
 ROW = np.dtype(
     [
         ("low", "u1"),  # MIDI numbers; of a single note the note
@@ -25,7 +31,9 @@ ROW = np.dtype(
             2,
         ),  # the player's numbers, 1 the highest, of the lower and the higher note
         ("fingers", "i1", 2),
+        ("stops", "i1", 2),  # semitones above the open string, 0 the open string itself
         ("position", "i1"),
+        ("shifted", "i1"),  # 1 where the hand moved along the string to reach it, 0 where not
         ("runs", "<u2"),
         ("at_s", "<f4"),  # where the playing nearest to ``size`` begins
         ("settled", "<f4"),  # signed, of each run's last settled playing
@@ -34,6 +42,7 @@ ROW = np.dtype(
         ("first", "<f4"),  # the size of each run's first playing
         ("landing", "<f4"),  # the size just after the onset of the first playing
         ("moved", "<f4"),  # how far it moved while it was held, one standard deviation
+        ("off", "<f4", 2),  # how sharp the lower and the higher note are
         ("balance", "<f4"),  # level of the upper note less that of the lower one, in dB
     ]
 )

@@ -6,15 +6,20 @@ from datetime import date, timedelta
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment
 
-from . import access, wording
+from . import access, fingerboard, wording
 from .chart import Chart, chart_of
+from .fingerboard import spots_of
+from .fingerboard_chart import chart_of_spots
 from .playings import Playings
 from .subjects import WAYS
+from .then_now import ThenNow, then_now
 from .trends import CLOSER, FURTHER, MEASURES, SAME, Answers, Trend, answers
 
 PERIODS = {"year": timedelta(days=366), "all": timedelta(days=36600)}  # the first unless asked
@@ -77,8 +82,10 @@ def _page(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
     asked, today = Asked.of(request.GET), timezone.localdate()
     since = today - PERIODS[asked.period]
     clips, older = access.played_clips(enrolment, since, at_home=area != "teacher")
-    found = answers(Playings.of(clips), asked.measure, asked.by)
+    playings = Playings.of(clips)
+    found = answers(playings, asked.measure, asked.by)
     shown = _shown(found, asked)
+    heard = then_now(found, shown)
     rows = [_row(trend, asked, trend is shown, today) for trend in found.trends]
     context = {
         "area": area,
@@ -92,6 +99,11 @@ def _page(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
         "clips": len(clips),
         "shown": next((row for row in rows if row.is_shown), None),
         "chart": _chart(found, shown, asked),
+        "board": chart_of_spots(spots_of(playings), playings.clips),
+        "board_weeks": fingerboard.WEEKS,
+        "board_least": figures.number(fingerboard.LEAST_CENTS),
+        "heard": heard,
+        "heard_twice": _said(heard, today),
     }
     return render(request, "progress/progress.html", context)
 
@@ -118,6 +130,23 @@ def _row(trend: Trend, asked: Asked, is_shown: bool, today: date) -> Row:
 
 def _chart(found: Answers, shown: Trend | None, asked: Asked) -> Chart | None:
     return chart_of(found, shown, asked.measure) if shown is not None else None
+
+
+def _said(heard: ThenNow | None, today: date) -> list[dict]:
+    """Both playings with what their buttons say."""
+    if heard is None:
+        return []
+    words = {"then": _("Then, %(day)s"), "now": _("Now, %(day)s")}
+    return [
+        {
+            "clip": playing.clip,
+            "address": playing.address,
+            "start_s": playing.start_s,
+            "end_s": playing.end_s,
+            "said": words[which] % {"day": figures.day(playing.day, today)},
+        }
+        for which, playing in (("then", heard.then), ("now", heard.now))
+    ]
 
 
 def _choices(asked: Asked) -> list[dict]:

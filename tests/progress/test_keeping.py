@@ -39,6 +39,8 @@ def test_a_returned_clip_has_a_row_for_each_double_stop(clip, cast):
     assert found["first"] == pytest.approx([40.0, 2.0, 35.0], abs=0.1)
     assert found["at_s"] == pytest.approx([5.5, 12.0, 20.0])
     assert np.isnan(found["balance"]).all()
+    assert found["off"] == pytest.approx(np.array([(0.0, 30.0), (0.0, 2.0), (0.0, -35.0)]), abs=0.1)
+    assert (found["stops"] == -1).all()  # no drill says the strings
 
 
 def test_what_the_teacher_dropped_does_not_count(clip, cast):

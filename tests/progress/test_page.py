@@ -9,10 +9,12 @@ from django.urls import reverse
 from django.utils import timezone
 
 from studio.accounts.models import Consent
-from studio.progress.models import ClipFigures
+from studio.clips.models import Stage
+from studio.progress.models import ClipFigures, unpacked
 from studio.review.models import Return
+from tests.benchmarks.progressing.hands import FINGER, Hand, weeks_of
 from tests.benchmarks.progressing.pupils import Pupil
-from tests.progress.kept_years import keep_year
+from tests.progress.kept_years import keep, keep_year
 
 IMPROVES = Pupil(name="improves", begins_at=46.0, per_week=-1.0)
 
@@ -103,8 +105,44 @@ def test_a_picture_of_another_answer_is_shown_when_asked(cast, year):
     assert re.search(r'<h2 id="picture">Sixths: ', text)
 
 
+def test_a_double_stop_is_heard_then_and_now(cast, year):
+    assert "then-and-now" not in page(cast.pupil, "own_progress")  # no recording, nothing to hear
+    for figures in ClipFigures.objects.select_related("clip"):
+        starts = [float(row["at_s"]) for row in unpacked(vars(figures)).rows]
+        stops = [
+            {"name": f"note {at:g}", "ref": "", "start_s": at, "end_s": at + 2.0, "begins_s": at}
+            for at in starts
+        ]
+        Return.objects.filter(review__clip=figures.clip).update(snapshot={"stops": stops})
+    Stage.objects.bulk_create(
+        Stage(clip=clip, kind=Stage.Kind.PLAYBACK, state=Stage.State.PLAYABLE) for clip in year
+    )
+    text = page(cast.pupil, "own_progress")
+    heard = re.findall(r'href="/clips/([-0-9a-f]+)/\?at=([\d.]+)"\s+data-src="([^"]+)"', text)
+    assert len(heard) == 2
+    assert heard[0][0] != heard[1][0]
+    assert heard[0][1] == heard[1][1]  # the same double stop of the drill, by its made-up time
+    assert all(clip in source for clip, _, source in heard)
+    assert re.search(r">Then, [^<]+</a>", text)
+    assert re.search(r">Now, [^<]+</a>", text)
+
+
+def test_the_map_of_the_fingerboard_opens_moments_and_has_a_table(cast):
+    text = page(cast.teacher, "pupil_progress", cast.enrolment.pk)
+    assert "fingerboard" not in text
+    hand = Hand(name="low first finger", cause=FINGER, which=1, cents=-25.0)
+    played = weeks_of(hand, 3)
+    clips = keep(cast.enrolment, played, timezone.localdate() - played[-1].day)
+    text = page(cast.guardian, "child_progress", cast.enrolment.pk)
+    board = text[text.index('id="fingerboard"') :]
+    assert re.search(r"<title>\S+ on the \w string, \d+ semitones? up: \d+ ± \d+ cents flat", board)
+    rows = re.findall(r'<th scope="row">\s*<a href="/clips/([-0-9a-f]+)/\?at=[\d.]+">', board)
+    assert len(rows) > 20
+    assert set(rows) <= {str(clip.pk) for clip in clips}
+
+
 def test_queries_do_not_grow_with_clips(cast, django_assert_max_num_queries):
-    few = keep_year(cast.enrolment, Pupil(name="few", weeks=3))
+    few = keep_year(cast.enrolment, Pupil(name="few", weeks=8))
     address = reverse("pupil_progress", args=[cast.enrolment.pk])
     client = Client()
     client.force_login(cast.teacher, "django.contrib.auth.backends.ModelBackend")

@@ -134,6 +134,8 @@ def _clip(
         rows["moved"] = draw.gamma(4.0, 1.0, len(played))
         rows["balance"] = draw.normal(2.0, 3.0, len(played)) - pupil.tilt_db * later
     rows["at_s"] = 3.0 * played
+    rows["fingers"] = rows["stops"] = rows["shifted"] = rows["position"] = -1
+    rows["off"] = np.nan
     return PlayedClip(
         clip=f"{week}",
         day=FIRST_DAY + timedelta(days=7 * week + int(draw.integers(7))),
