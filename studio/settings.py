@@ -8,6 +8,7 @@ import os
 from pathlib import Path
 
 from csp.constants import NONE, SELF
+from django.conf.locale.en_GB.formats import *  # noqa: F403  # used while there is one language
 
 from studio import environment, permissions
 from studio.log_filters import is_no_probe, outage, refusal_in_one_line
@@ -125,7 +126,10 @@ TEMPLATES = [
                 "django.contrib.messages.context_processors.messages",
             ],
             # Every sentence of a page can be translated, so every template may say so.
-            "builtins": ["django.templatetags.i18n"],
+            "builtins": [
+                "django.templatetags.i18n",
+                "studio.accounts.templatetags.sentences",
+            ],
         },
     },
     # For rows of lists; a template is looked for above first.
@@ -250,8 +254,11 @@ SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 
 # -- language and time ---------------------------------------------------------------------
 LANGUAGE_CODE = "en-gb"
+LANGUAGES = [(LANGUAGE_CODE, "English")]  # and studio/locale has the others' words
+LOCALE_PATHS = [BASE_DIR / "locale"]
+# A sentence is looked up once there is another language to find it in: each look costs 30 µs.
+USE_I18N = len(LANGUAGES) > 1
 TIME_ZONE = environment.time_zone("TIME_ZONE", "UTC")
-USE_I18N = True
 USE_TZ = True
 
 # -- work in the background ----------------------------------------------------------------

@@ -12,8 +12,12 @@ from django.template.library import import_library
 from django.urls import get_script_prefix, get_urlconf, reverse
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
-from jinja2 import ChainableUndefined, Environment, pass_context
+from django.utils.translation import gettext, ngettext
+from jinja2 import ChainableUndefined, Environment, nodes, pass_context
+from jinja2.ext import InternationalizationExtension
 from jinja2.runtime import Context
+
+from .templatetags.sentences import is_settled, pieces, said
 
 ENGINE = "compiled"
 LIBRARIES = ("words", "desk")  # whose filters are known, as if they were loaded
@@ -26,13 +30,29 @@ def environment(**options: Any) -> Environment:
     """For the setting ``TEMPLATES``; Django turns escaping on."""
     options |= {"trim_blocks": True, "lstrip_blocks": True}
     options["undefined"] = ChainableUndefined  # what is not there says nothing, as in Django
-    made = Environment(**options)
+    made = Environment(**options, extensions=[Sentences])
+    made.install_gettext_callables(gettext, ngettext, newstyle=True)  # type: ignore[attr-defined]
     libraries = engines["django"].engine.libraries
     for name in LIBRARIES:
         made.filters |= import_library(libraries[name]).filters
     made.filters |= {name: getattr(defaultfilters, name) for name in FROM_DJANGO}
     made.globals |= {"url": address, "csrf_field": csrf_field}
     return made
+
+
+class Sentences(InternationalizationExtension):
+    """``{% trans %}``, settled when a template is compiled (see ``templatetags/sentences.py``)."""
+
+    def _make_node(self, singular, plural, context, variables, *rest) -> nodes.Output:
+        if plural or context or not is_settled():
+            return super()._make_node(singular, plural, context, variables, *rest)
+        return nodes.Output(
+            [
+                variables[piece] if at % 2 else nodes.TemplateData(piece)
+                for at, piece in enumerate(pieces(said(singular)))
+                if piece
+            ]
+        )
 
 
 def rendered(name: str, context: dict) -> SafeString:
