@@ -22,6 +22,8 @@ from studio.clips.models import Clip, Rendition, Upload
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
 from studio.drills.models import Assignment, Drill, ScoreReading
+from studio.drills.practice import services as practice
+from studio.drills.practice.services import Practised
 from studio.drills.reading import child
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
@@ -159,6 +161,13 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "simple_reading": (None, STUDIO_TEACHERS | {"guardian"}, {"simply": "1"}),
     "question": (SEES, SEES, {"text": "So."}),
     "question_rest": (None, STUDIO_TEACHERS, {}),
+    "practice": (SEES, HOME, {"minutes": "15", "day": f"{timezone.localdate()}"}),
+    "practice_entry": (
+        {"pupil"},
+        {"pupil"},
+        {"minutes": "20", "day": f"{timezone.localdate()}"},
+    ),  # her own
+    "practice_entry_delete": (None, {"pupil"}, {}),
     "assignment": (SEES, None, {}),
     "assignment_paper": (SEES, None, {}),
     "assignment_musicxml": (SEES, None, {}),
@@ -313,6 +322,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_of_the_desk(cast, clip, assignment),
         **_of_phrases(cast),
         **_of_questions(cast),
+        **_of_practice(cast),
         **_of_uploads(cast, clip),
         **_of_the_rotation(cast),
         **_of_rights(cast, clip),
@@ -462,6 +472,15 @@ def _of_questions(cast: Cast) -> dict[str, dict]:
     return {
         **_each(("ask", "worked"), {"pk": cast.enrolment.pk}),
         **_each(("question", "question_rest"), {"pk": asked.pk}),
+    }
+
+
+def _of_practice(cast: Cast) -> dict[str, dict]:
+    said = Practised(timezone.localdate(), 15, hand="tired", word="Slow thirds")
+    noted = practice.note(cast.enrolment, cast.pupil, said)
+    return {
+        "practice": {"pk": cast.enrolment.pk},
+        **_each(("practice_entry", "practice_entry_delete"), {"pk": noted.pk}),
     }
 
 

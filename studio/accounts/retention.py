@@ -10,7 +10,8 @@ What the days are counted from:
 =============  =============================================================================
 recordings     the day on which the clip was sent
 figures        the same; ``WITH_RECORDING`` is as long as the recording
-drills         the day on which one was ticked off, else the day on which it was set
+drills         the day on which one was ticked off, else the day on which it was set;
+               of an entry of practice the day of which it is
 after_end      the last day of the pupil's lessons in the studio
 log            the day on which it was done; no consent is asked for it
 =============  =============================================================================

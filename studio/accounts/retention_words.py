@@ -81,8 +81,12 @@ def of(terms: Terms) -> tuple[Kept, ...]:
             f"{_figures(terms)}.",
         ),
         Kept(
-            "Drills that were set, with their goals and ticks",
-            _after(terms.drills, "they were ticked off, or set", "as long as the lessons are kept")
+            "Drills that were set, with their goals and ticks, and what was noted of practice",
+            _after(
+                terms.drills,
+                "they were ticked off, or set, or the day that was noted",
+                "as long as the lessons are kept",
+            )
             + ".",
         ),
         Kept(
@@ -147,9 +151,10 @@ ASKED = {
         "Counted from the same day. It can be read without the sound.",
     ),
     "drills": (
-        "Drills that were set",
+        "Drills that were set, and what was noted of practice",
         "As long as anything of the lessons is kept",
-        "Counted from the day on which one was ticked off, else on which it was set.",
+        "Counted from the day on which one was ticked off, else on which it was set; of practice "
+        "from its own day.",
     ),
     "after_end": (
         "All that is left once lessons have ended",

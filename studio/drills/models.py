@@ -24,7 +24,7 @@ from studio.notation import Score
 from studio.notation.request import SINGLE_LINES
 
 # Parts of their own, whose tables belong to this app: Django finds models where they are imported.
-from .practice.models import CautionTold, PracticeEntry  # noqa: F401
+from .practice.models import PracticeEntry  # noqa: F401
 from .reading.models import ScoreReading  # noqa: F401
 from .rotation.models import (  # noqa: F401
     Rotation,

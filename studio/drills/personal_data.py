@@ -17,7 +17,6 @@ from studio.accounts.personal_data import (
 
 from .models import (
     Assignment,
-    CautionTold,
     Drill,
     DrillVersion,
     Favourite,
@@ -155,11 +154,4 @@ register(
     ),
     erasure=Goes(),
     kept=Kept.LESSONS,
-)
-register(
-    CautionTold,
-    place="enrolment",
-    export=Exported(fields("day")),
-    erasure=Goes(),
-    kept=Kept.CAUTION,
 )

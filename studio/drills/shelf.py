@@ -1,7 +1,6 @@
 """The shelf as a list: searched, filtered and put in order by the database, page by page."""
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django import forms
@@ -21,13 +20,10 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
-from studio.accounts.access import PERSON
 from studio.accounts.models import Instrument, Level, Person, Studio
-from studio.accounts.prepared import Given, Prepared
 
 from . import access
-from .access import STUDIO
-from .models import Assignment, DrillVersion, Favourite, Interval
+from .models import Assignment, DrillVersion, Favourite, Interval, ShelfSettings
 
 PAGE_DRILLS = 24
 # Patterns that are no way to practise a family of intervals in a key as a whole.
@@ -48,7 +44,6 @@ FAMILIES: dict[str, tuple[Interval, ...]] = {
 }
 MIXED = "mixed"
 SORTS = [("order", "in the order taught"), ("newest", "newest first"), ("title", "by title")]
-Kinds = list[tuple[str, str, int]]  # interval, key, and how many drills
 _LEVELS = {level: place for place, level in enumerate(Level.values)}
 
 
@@ -100,36 +95,21 @@ class Shelf:
 
 def shelf(person: Person, studio: Studio, asked) -> Shelf:
     """The page of the shelf that ``asked`` (a query string's values) describes."""
-    mine = {"person": person.pk, "studio": studio.pk}
-    kinds = _kinds(**mine)
-    form = ShelfForm(asked, counts=_counts(kinds), keys=_keys(kinds))
-    chosen, order = form.chosen, tuple(access.settings_of(studio).order)
-    total, narrowed = sum(many for _, _, many in kinds), bool(chosen.keys() - {"sort"})
-    if "q" in chosen:  # words of any number, which SQL has to hold in each place
-        found = _found(versions_on_shelf(person, studio), chosen, order)
-    else:
-        found = _Found(chosen, order, mine, None if narrowed else total)
+    everything = versions_on_shelf(person, studio)
+    form = ShelfForm(asked, counts=_counts(everything), keys=_keys(everything))
+    chosen = form.chosen
+    order = access.settings_of(studio)
+    found = _sorted(_narrowed(everything, chosen), chosen.get("sort", "order"), order)
+    total = everything.count()
     page = Paginator(found, PAGE_DRILLS).get_page(asked.get("page"))
-    return Shelf(form, page, total, _favourites.first(**mine) or 0, narrowed)
+    favourites = Favourite.objects.filter(person=person, drill__in=everything.values("drill"))
+    narrowed = bool(chosen.keys() - {"sort"})
+    return Shelf(form, page, total, favourites.count(), narrowed)
 
 
-class _Found:
-    """What was chosen, as :class:`Paginator` reads it: how many there are, and a page of them."""
-
-    def __init__(self, chosen: dict, order: tuple, mine: dict, known: int | None) -> None:
-        self.shape, self.mine, self.known = (tuple(sorted(chosen.items())), order), mine, known
-
-    def __len__(self) -> int:
-        if self.known is None:
-            self.known = _many.first(*self.shape, **self.mine) or 0
-        return self.known
-
-    def __getitem__(self, page: slice) -> list[DrillVersion]:
-        return _page(*self.shape, page.start, **self.mine)
-
-
-def versions_on_shelf(person: Person | Given, studio: Studio | Given) -> QuerySet[DrillVersion]:
+def versions_on_shelf(person: Person, studio: Studio) -> QuerySet[DrillVersion]:
     """The newest version of each drill on a studio's shelf, without its score."""
+    later = DrillVersion.objects.filter(drill=OuterRef("drill"), number__gt=OuterRef("number"))
     times = (
         Assignment.objects.filter(version__drill=OuterRef("drill"))
         .order_by()
@@ -139,7 +119,9 @@ def versions_on_shelf(person: Person | Given, studio: Studio | Given) -> QuerySe
     )
     kept = Favourite.objects.filter(person=person, drill=OuterRef("drill"))
     return (
-        _newest(studio)
+        DrillVersion.objects.filter(
+            ~Exists(later), drill__studio=studio, drill__archived_at__isnull=True
+        )
         .select_related("drill")
         .defer("score", "request")
         .annotate(
@@ -147,48 +129,6 @@ def versions_on_shelf(person: Person | Given, studio: Studio | Given) -> QuerySe
             favourite=Exists(kept),
         )
     )
-
-
-def _newest(studio: Studio | Given) -> QuerySet[DrillVersion]:
-    later = DrillVersion.objects.filter(drill=OuterRef("drill"), number__gt=OuterRef("number"))
-    return DrillVersion.objects.filter(
-        ~Exists(later), drill__studio=studio, drill__archived_at__isnull=True
-    )
-
-
-def _found(versions: QuerySet[DrillVersion], chosen: dict, order: tuple) -> QuerySet[DrillVersion]:
-    return _sorted(_narrowed(versions, chosen), chosen.get("sort", "order"), order)
-
-
-@Prepared
-def _page(chosen: tuple, order: tuple, start: int) -> QuerySet[DrillVersion]:
-    found = _found(versions_on_shelf(PERSON, STUDIO), dict(chosen), order)
-    return found[start : start + PAGE_DRILLS]
-
-
-@Prepared
-def _many(chosen: tuple, order: tuple) -> QuerySet:
-    return _count(_found(versions_on_shelf(PERSON, STUDIO), dict(chosen), order))
-
-
-@Prepared
-def _favourites() -> QuerySet:
-    return _count(
-        Favourite.objects.filter(person=PERSON, drill__in=_newest(STUDIO).values("drill"))
-    )
-
-
-@Prepared
-def _kinds() -> QuerySet:
-    """Interval, key, and how many drills there are of them, in the order of the keys."""
-    kinds = _newest(STUDIO).order_by("key", "interval").values("interval", "key")
-    return kinds.annotate(many=Count("pk")).values_list("interval", "key", "many")
-
-
-def _count(rows: QuerySet) -> QuerySet:
-    """How many there are, as a query of one row; of none where there are none."""
-    counted = rows.order_by().values(all=Value(1)).annotate(many=Count("pk"))
-    return counted.values_list("many", flat=True)
 
 
 def drills_by_family(person: Person, studio: Studio, key: str, instrument: str) -> dict:
@@ -240,7 +180,7 @@ def _words(text: str) -> list[str]:
 
 
 def _sorted(
-    versions: QuerySet[DrillVersion], sort: str, order: Sequence[str]
+    versions: QuerySet[DrillVersion], sort: str, settings: ShelfSettings
 ) -> QuerySet[DrillVersion]:
     if sort == "newest":
         return versions.order_by("-created_at", "-pk")
@@ -248,7 +188,8 @@ def _sorted(
         return versions.order_by("title", "pk")
     by_level = [When(level=level, then=Value(place)) for level, place in _LEVELS.items()]
     by_interval = [
-        When(interval__in=FAMILIES[word], then=Value(place)) for place, word in enumerate(order)
+        When(interval__in=FAMILIES[word], then=Value(place))
+        for place, word in enumerate(settings.order)
     ]
     return versions.annotate(
         level_place=Case(*by_level, default=Value(len(by_level)), output_field=IntegerField()),
@@ -256,17 +197,19 @@ def _sorted(
     ).order_by(F("level_place"), F("taught"), "title", "pk")
 
 
-def _counts(kinds: Kinds) -> Counter:
+def _counts(versions: QuerySet[DrillVersion]) -> Counter:
     """How many drills there are in each interval."""
-    by_interval: Counter[str] = Counter()
-    for interval, _, many in kinds:
-        by_interval[interval] += many
-    found = Counter(
-        {word: sum(by_interval[kind] for kind in of_word) for word, of_word in FAMILIES.items()}
+    rows = (
+        versions.order_by().values("interval").annotate(n=Count("pk")).values_list("interval", "n")
     )
-    found[MIXED] = by_interval[Interval.MIXED]
+    by_interval = dict(rows)
+    found = Counter(
+        {word: sum(by_interval.get(kind, 0) for kind in kinds) for word, kinds in FAMILIES.items()}
+    )
+    found[MIXED] = by_interval.get(Interval.MIXED, 0)
     return found
 
 
-def _keys(kinds: Kinds) -> list[str]:
-    return list(dict.fromkeys(key for _, key, _ in kinds if key))
+def _keys(versions: QuerySet[DrillVersion]) -> list[str]:
+    found = versions.order_by("key").values_list("key", flat=True).distinct()
+    return [key for key in found if key]

@@ -22,5 +22,6 @@ urlpatterns = [
     path("assignments/<int:pk>/paper/", paper_views.set_paper, name="assignment_paper"),
     path("assignments/<int:pk>/musicxml/", paper_views.set_musicxml, name="assignment_musicxml"),
     path("assignments/<int:pk>/done/", views.tick_off, name="tick_off"),
+    path("", include("studio.drills.practice.urls")),
     path("", include("studio.drills.rotation.urls")),
 ]

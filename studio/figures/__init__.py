@@ -67,6 +67,7 @@ from .times import (
     short_date,
     time_of_day,
     weekday_date,
+    weekday_short,
     weekday_time,
 )
 
@@ -111,6 +112,7 @@ __all__ = [
     "time_of_day",
     "uncertainty",
     "weekday_date",
+    "weekday_short",
     "weekday_time",
     "whole",
 ]

@@ -134,6 +134,11 @@ def weekday_date(when: date) -> str:
     return f"{_DAYS[when.weekday()]} {short_date(when)}"
 
 
+def weekday_short(when: date) -> str:
+    """``Fri``, for where there is little room."""
+    return _DAYS[when.weekday()][:3]
+
+
 def full_date(when: date) -> str:
     """``Friday 4 December 2026``"""
     return f"{weekday_date(when)} {when.year}"

@@ -2,7 +2,6 @@
 
 from celery import shared_task
 
-from studio.drills.practice import services as practice
 from studio.jobs import dead_letters, runner
 from studio.jobs.queue import MESSAGE_VERSION
 
@@ -41,4 +40,3 @@ def make_copy(task, copy_id="", version=MESSAGE_VERSION, **more) -> None:
 def keep_times() -> None:
     """Tell of what goes soon, and let go what has come to its day."""
     rounds.go_round()
-    practice.forget_told()

@@ -6,7 +6,7 @@ from django.utils import timezone
 from playwright.sync_api import Page
 
 from studio.drills import services
-from studio.drills.models import Drill
+from studio.drills.models import Drill, PracticeEntry
 from studio.drills.rotation.models import Rotation
 
 from .form import GONE, LOG_IN, OK_MESSAGE, Form, logged_out
@@ -59,6 +59,37 @@ def _lesson_down(page: Page) -> None:
 
 
 FORMS = {
+    "practice": [
+        Form(
+            who=who,
+            at="practice",
+            which="practice-note form",
+            good={"minutes": "12", "unbroken_min": "6", "hand": "tired", "word": "Slow thirds"},
+            bad={"unbroken_min": "13"},
+            seen="main li:has-text('Slow thirds')",
+        )
+        for who in ("pupil", "guardian")
+    ],
+    "practice_entry": [
+        Form(
+            who="pupil",
+            at="practice_entry",
+            good={"minutes": "20", "unbroken_min": "10", "hand": "easy"},
+            bad={"unbroken_min": "21"},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "practice_entry_delete": [
+        Form(
+            who="pupil",
+            at="practice_entry",
+            which="[action$='/delete/']",
+            seen=OK_MESSAGE,
+            meanwhile=lambda rows: PracticeEntry.objects.all().delete(),
+            status=404,
+            wrong=GONE,
+        )
+    ],
     "drill_new": [
         Form(
             who="teacher",

@@ -28,7 +28,9 @@ from studio.clips import recordings
 from studio.clips.models import Clip, Stage
 from studio.clips.storage import erasure_log, spool
 from studio.clips.storage.stores import store
-from studio.drills.models import Assignment
+from studio.drills.models import Assignment, PracticeEntry
+from studio.drills.practice import services as practice
+from studio.drills.practice.services import Practised
 from studio.review.comments import CommentText, add_comment
 from studio.review.models import Decision, Return
 from studio.rights.erasure import free_pages
@@ -237,6 +239,30 @@ def test_drills_go_and_the_answer_that_set_them_still_says_their_name(cast, year
     shown = as_person(cast.pupil).get(f"/clips/{clip.pk}/").text
     assert "Slow sixths" in shown
     assert f"/assignments/{old.pk}/" not in shown
+
+
+def test_what_was_noted_of_practice_goes_a_year_after_its_day_and_is_told_before(cast, year):
+    last, first_left = FIRST - timedelta(days=365), FIRST - timedelta(days=364)
+    for day in (last, first_left):
+        practice.note(cast.enrolment, cast.pupil, Practised(day, 15, word="slow"))
+    rounds.go_round(TODAY)
+    assert "1 entry of practice of yours (noted long ago)" in told()[cast.pupil]
+    shown = as_person(cast.guardian).get("/rights/").text
+    assert "1 entry of practice of Mira Sandholm" in shown
+    assert PracticeEntry.objects.count() == 2
+    rounds.go_round(FIRST)
+    worked(ErasureJob.objects.get())
+    assert [one.day for one in PracticeEntry.objects.all()] == [first_left]
+
+
+def test_what_was_noted_of_practice_stays_where_longer_times_hold_by_then(cast, year):
+    entry = practice.note(cast.enrolment, cast.pupil, Practised(FIRST - timedelta(days=365), 15))
+    rounds.go_round(TODAY)
+    longer = settings_of.change(cast.studio, Terms(730, None, 730, 365))
+    Consent.objects.filter(studio=cast.studio).update(terms=longer)
+    rounds.go_round(FIRST)
+    entry.refresh_from_db()
+    assert entry.goes_on is None
 
 
 def test_what_is_left_of_ended_lessons_goes_with_the_childs_account(cast, year):

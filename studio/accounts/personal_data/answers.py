@@ -30,7 +30,6 @@ class Kept(TextChoices):
     INVITATION = "invitation", "until 90 days after it ran out, or with whoever came by it"
     ADDRESS_CHANGE = "address_change", "until a guardian has answered, for 30 days at most"
     ERASURE = "erasure", "for 30 days after its end"
-    CAUTION = "caution", "for a month after that day"
     STUDIO = "studio", "as long as the studio is there"
 
 

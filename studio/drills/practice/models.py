@@ -5,8 +5,6 @@ none, and a short text. The pupil, her guardians and, while consent holds, the t
 studio read it; no letter, log or notice repeats it.
 """
 
-from datetime import timedelta
-
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
@@ -89,24 +87,3 @@ class PracticeEntry(models.Model):
     @property
     def hurt(self) -> bool:
         return self.hand == self.Hand.HURT
-
-
-class CautionTold(models.Model):
-    """Teacher and guardians were told of a day, and are not told of it again.
-
-    It says nothing of why, and goes once that day can no longer be noted.
-    """
-
-    KEPT = timedelta(days=MOST_DAYS_BACK + 2)  # a day ahead, and one for its zone
-
-    enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="+")
-    day = models.DateField()
-
-    class Meta:
-        verbose_name_plural = "cautions told"
-        constraints = [
-            models.UniqueConstraint(fields=["enrolment", "day"], name="one_caution_a_day")
-        ]
-
-    def __str__(self) -> str:
-        return f"caution of {self.enrolment}, {self.day}"

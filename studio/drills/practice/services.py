@@ -14,10 +14,11 @@ from django.utils.translation import gettext as _
 from studio.accounts import consent
 from studio.accounts.consent import ConsentMissing
 from studio.accounts.models import Enrolment, Person
+from studio.accounts.notifications import schedule
 from studio.drills.models import Assignment
 
 from . import notifications
-from .models import MOST_DAYS_BACK, CautionTold, PracticeEntry
+from .models import MOST_DAYS_BACK, PracticeEntry
 
 MOST_A_DAY = 24  # entries of one pupil's day; chosen: far above use, far below a nuisance
 
@@ -36,6 +37,11 @@ class Practised:
     hand: str = ""
     word: str = ""
     assignment: Assignment | None = None
+
+
+def today_of(person: Person) -> date:
+    """The day where a person is, as far as she has said where that is."""
+    return timezone.localdate(timezone=schedule.zone_of(schedule.times_of(person)))
 
 
 def days_open() -> tuple[date, date]:
@@ -107,11 +113,6 @@ def not_agreed() -> str:
         "Practice is noted here only while consent to recordings holds. What was noted before can "
         "still be read at home. Who may agree finds it under Consent."
     )
-
-
-def forget_told() -> None:
-    """What kept teachers and guardians from being told twice goes once it cannot happen."""
-    CautionTold.objects.filter(day__lt=timezone.localdate() - CautionTold.KEPT).delete()
 
 
 def _fields(said: Practised) -> dict:

@@ -91,15 +91,15 @@ def came_closer(params: Mapping[str, Any]) -> bool:
     return bool(abs(first) - abs(last) >= _CLOSER_CENTS)
 
 
-def too_hard(text: str) -> list[str]:
-    """Words that are not in the list, and sentences that are too long; empty where all is well.
+def too_hard(text: str, words: frozenset[str] = WORDS) -> list[str]:
+    """Words that are not in a list, and sentences that are too long; empty where all is well.
 
     >>> too_hard("The interval is wide.")
     ['interval', 'wide']
     """
-    words = re.findall(r"[^\s.,:;?–]+", text)
-    known = [w for w in words if w.lower() in WORDS or _KNOWN.fullmatch(w)]
-    wrong = [word for word in words if word not in known]
+    said = re.findall(r"[^\s.,:;?–]+", text)
+    known = [w for w in said if w.lower() in words or _KNOWN.fullmatch(w)]
+    wrong = [word for word in said if word not in known]
     sentences = re.split(r"[.?]\s*", text)
     return wrong + [each for each in sentences if len(each.split()) > LONGEST]
 

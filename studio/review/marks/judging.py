@@ -9,7 +9,7 @@ marks are judged once. The worker that listened has stored the first
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from django.db.models import BigIntegerField, QuerySet, UUIDField
+from django.db.models import QuerySet, UUIDField
 
 from studio.accounts.prepared import Given, Prepared
 from studio.clips.models import Listening
@@ -53,7 +53,7 @@ class Judged:
     @cached_property
     def _paired(self) -> tuple[list[Mark], list[Decision]]:
         proposed = marks_module.from_judgement(self.measurement, self.judgement)
-        return marks_module.with_decisions(proposed, _decisions_of(self.review))
+        return marks_module.with_decisions(proposed, self.review.decisions.all())
 
     @property
     def marks(self) -> list[Mark]:
@@ -183,13 +183,3 @@ def _heard(listening: Listening, policy: Policy, expected: list[ExpectedNote] | 
         measurement = Measurement.from_dict(listening.measurement)
         judgement = judge(measurement, policy, expected).to_dict()
     return Heard(listening.measurement, judgement)
-
-
-def _decisions_of(review: Review) -> list[Decision]:
-    found = _decisions(review=review.pk)
-    for decision in found:
-        decision.review = review
-    return found
-
-
-_decisions = Prepared(lambda: Decision.objects.filter(review=Given("review", BigIntegerField())))

@@ -1,16 +1,21 @@
 """A drill that was set: its page, what counts as done, and what the last clip showed of it."""
 
+from typing import Any
 from uuid import uuid4
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
 from studio.accounts import access as people
 from studio.accounts.models import Person
+from studio.accounts.simple_reading import reads as reads_simply
 from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills.models import Assignment
+from studio.drills.practice import pages as practice
+from studio.drills.practice.access import shown_to
 from studio.drills.sheets import kept_sheet
 from studio.drills.stretches import player_of, stretches
 from studio.intonation.wording import for_children
@@ -20,7 +25,6 @@ from studio.review.marks import drill_results
 from studio.review.marks.drill_results import Shown
 from studio.review.marks.judging import judged
 from studio.review.web.shared.moments import went_well
-from studio.review.web.shared.simply import reads as reads_simply
 from studio.review.web.shared.ways import send_at
 
 
@@ -48,6 +52,7 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
         assignment.enrolment, is_own=area == "pupil", asked=request.GET.get("as", "")
     )
     context |= {"is_simple": is_simple, "words": for_children}
+    context |= _practice(request, assignment, area, is_simple)
     score, studio = assignment.version.page, assignment.enrolment.studio
     if score is not None:
         player = player_of(assignment.enrolment, score.instrument)
@@ -65,6 +70,20 @@ def assignment_page(request: HttpRequest, pk: int) -> HttpResponse:
             "needed": assignment.needed_of(len(shown.notes)),
         }
     return render(request, "drills/set.html", context)
+
+
+def _practice(
+    request: HttpRequest, assignment: Assignment, area: str, is_simple: bool
+) -> dict[str, Any]:
+    """What was practised of it, for who may read that; at home the form and timer for more."""
+    place = assignment.enrolment
+    found: dict[str, Any] = {"csrf_cookie": settings.CSRF_COOKIE_NAME}
+    if shown_to(request.user, place):
+        found["practised"] = practice.of_drill(assignment)
+    if area != "teacher":
+        home = people.home_enrolment(request.user, place.pk)
+        found["note"] = practice.noting(request.user, home, is_simple, drill=assignment)
+    return found
 
 
 def _send_at(person: Person, assignment: Assignment) -> str:

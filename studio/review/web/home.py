@@ -14,15 +14,16 @@ from studio.accounts import access as people
 from studio.accounts.access import PLACE
 from studio.accounts.models import Enrolment
 from studio.accounts.prepared import Given, Prepared
+from studio.accounts.simple_reading import reads as reads_simply
 from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills.models import Assignment
+from studio.drills.practice import pages as practice
 from studio.review import access
 from studio.review.access import NOW
 from studio.review.models import Return
 from studio.review.web.shared.moments import went_well
-from studio.review.web.shared.simply import reads as reads_simply
 
 from . import offline
 from .shared import clip_states
@@ -41,13 +42,13 @@ def queue(request: HttpRequest) -> HttpResponse:
 @require_safe
 def children(request: HttpRequest) -> HttpResponse:
     """The children a guardian answers for, each with what waits to be read and practised."""
-    guarded = people.guarded_places(request.user)
+    guarded = people.enrolments_guarded_by(request.user).order_by("pupil__name", "pk")
     if "guardian" not in people.roles_of(request.user):
         raise Http404
     places = access.counted(guarded, "open_assignments", "unread_returns")
     for place in places:
         place.send_at = send_at(request.user, place, place.consented)
-    ended = people.ended_children(request.user)
+    ended = people.ended_enrolments_kept_by(request.user).exclude(pupil=request.user)
     context = {"places": places, "ended": ended, "area": "guardian"}
     counts = [(place.open_assignments, place.unread_returns, place.consented) for place in places]
     context["keeps"] = offline.of_children(request.user, places, counts)
@@ -74,6 +75,9 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
             others = people.enrolments_guarded_by(request.user).exclude(pk=enrolment.pk)
             context["siblings"] = others.order_by("pupil__name", "pk")
         context["is_simple"] = reads_simply(enrolment, is_own=area == "pupil")
+        context["practice_words"] = practice.for_children
+        context["term"] = practice.term_of(enrolment)
+        context["may_note"] = bool(context["send_at"])  # who sends clips notes practice
         context["csrf_cookie"] = settings.CSRF_COOKIE_NAME
         context["keeps"] = _kept(request, enrolment, context)
         response = render(request, "review/queue.html", context)
@@ -87,7 +91,9 @@ def _kept(request: HttpRequest, enrolment: Enrolment, context: dict) -> dict:
     asked = [(one.pk, one.waits_since, one.answer_unread) for one in context["questions"]]
     done = [one.pk for one in context["done"]]
     said = [underway, asked, done, bool(enrolment.consented)]
-    return offline.of_home(request.user, enrolment, context["queue"], context["returns"], said)
+    noted = context["term"].picture if context["may_note"] else None
+    shown = (context["queue"], context["returns"], said, noted)
+    return offline.of_home(request.user, enrolment, *shown)
 
 
 def _reading(enrolment: Enrolment, all_returns: bool) -> dict:

@@ -43,10 +43,12 @@ SCRIPTS = (
     ),
     *("recording/clip-recorder.js", "tones/hear-target.js", "offline/kept-page.js"),
     *("offline/no-line.js", "offline/waiting-clips.js", "offline/kept-clips.js"),
+    *("practice/practice-note.js", "practice/waiting-entries.js"),
 )
 STYLES = (
     *("studio.css", "pages/practice.css", "pages/lists.css", "pages/returned.css"),
     *("pages/enclosed.css", "drills/drills.css", "recording/recorder.css", "tones/hear.css"),
+    "practice/practice.css",
 )
 PICTURES = ("mark.svg",)
 ICONS = (
@@ -125,11 +127,17 @@ def _files_mark(_storage: str) -> str:
 
 
 def of_home(
-    person: Person, place: Enrolment, queue: list[Assignment], returns: list[Return], said: Iterable
+    person: Person,
+    place: Enrolment,
+    queue: list[Assignment],
+    returns: list[Return],
+    said: Iterable,
+    noted: object = None,
 ) -> dict:
     """What is kept of a place: for the pupil, or for the guardian of that child.
 
-    ``said`` is what else stands on the home page, in any form that changes with it.
+    ``said`` is what else stands on the home page, in any form that changes with it; ``noted`` the
+    same of the page where practice is noted, none where it cannot be.
     """
     simply = place.reads_simply
     newest = [(one.review.clip_id, one.pk, simply, one.read_at) for one in returns[:RETURNS_KEPT]]
@@ -138,6 +146,9 @@ def of_home(
     pages += [_page(reverse("clip_page", args=[one[0]]), one[:3]) for one in newest]
     if sends := send_at(person, place, place.consented):
         pages += [_page(sends, drills), _page(record_at(person, place), drills)]
+    if noted:
+        pages.append(_page(reverse("practice", args=[place.pk]), [noted, drills, simply]))
+        said = [*said, noted]
     home = home_of(person, place)
     return _list(person, home, [_page(home, [drills, newest, *said], HOME_AGAIN_S), *pages])
 

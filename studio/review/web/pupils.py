@@ -22,6 +22,7 @@ from studio.clips.models import Clip
 from studio.drills import access as drills
 from studio.drills import services as drill_services
 from studio.drills.forms import SetDrillForm
+from studio.drills.practice import pages as practice
 from studio.review import access
 from studio.review.access import NOW
 
@@ -140,6 +141,9 @@ def _page(
         "more_clips": len(sent) > CLIPS_SHOWN,
         "questions": _questions(place=enrolment.pk),
     }
+    if enrolment.consented:
+        context["term"] = practice.term_of(enrolment)
+        context["practised"] = practice.in_short(enrolment)
     return render(request, "review/pupil.html", context, status=422 if about or setting else 200)
 
 

@@ -25,7 +25,7 @@ from studio.accounts.models import (
 from studio.clips.models import Clip, Upload
 from studio.clips.services import hide
 from studio.clips.storage import erasure_log
-from studio.drills.models import Assignment
+from studio.drills.models import Assignment, PracticeEntry
 
 from . import dispatch, traces
 from .models import ErasureJob
@@ -98,13 +98,20 @@ def erase_lessons(
 
 @transaction.atomic
 def erase_over(
-    clips: QuerySet[Clip], recordings: QuerySet[Clip], drills: QuerySet[Assignment]
+    clips: QuerySet[Clip],
+    recordings: QuerySet[Clip],
+    drills: QuerySet[Assignment],
+    practice: QuerySet[PracticeEntry],
 ) -> ErasureJob:
-    """Erase what had been kept for its time; of ``recordings`` what was measured and said stays."""
+    """Erase what had been kept for its time; of ``recordings`` what was measured and said stays.
+
+    Entries of practice go at once: they have no files. The worker overwrites what they leave.
+    """
     job = ErasureJob(kind=ErasureJob.Kind.OVER)
     job.recordings = [one.hex for one in recordings.values_list("pk", flat=True)]
     set_drills = dict(drills.values_list("pk", "erasure_id"))
     job.drills = list(set_drills)
+    practice.delete()
     going = Clip.objects.filter(pk__in=list(clips.values_list("pk", flat=True)))
     recordings.filter(pk__in=ids(job.recordings)).update(recording_goes_on=None)
     erasure_log.note_recordings(ids(job.recordings))

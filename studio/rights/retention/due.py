@@ -16,7 +16,7 @@ from studio.accounts import retention
 from studio.accounts.models import Enrolment
 from studio.accounts.retention import Terms
 from studio.clips.models import Clip
-from studio.drills.models import Assignment
+from studio.drills.models import Assignment, PracticeEntry
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,11 +28,13 @@ class Going:
     recordings: int = 0
     clips: int = 0
     drills: int = 0
+    practice: int = 0
     lessons: bool = False
 
     @property
     def is_nothing(self) -> bool:
-        return not (self.recordings or self.clips or self.drills or self.lessons)
+        kinds = (self.recordings, self.clips, self.drills, self.practice, self.lessons)
+        return not any(kinds)
 
 
 def set_days(places: list[Enrolment], terms: Terms, today: date) -> Going:
@@ -55,6 +57,7 @@ def set_days(places: list[Enrolment], terms: Terms, today: date) -> Going:
         found.recordings.filter(recording_goes_on=None).update(recording_goes_on=on),
         found.clips.filter(goes_on=None).update(goes_on=on),
         found.drills.filter(goes_on=None).update(goes_on=on),
+        found.practice.filter(goes_on=None).update(goes_on=on),
     )
 
 
@@ -66,6 +69,7 @@ class Due:
     recordings: QuerySet[Clip]
     clips: QuerySet[Clip]
     drills: QuerySet[Assignment]
+    practice: QuerySet[PracticeEntry]
 
 
 def due_by(places: list[Enrolment], terms: Terms, on: date) -> Due:
@@ -78,6 +82,7 @@ def due_by(places: list[Enrolment], terms: Terms, on: date) -> Due:
         alone.exclude(pk__in=whole.values("pk")) if _outlasts(terms) else clips.none(),
         whole,
         _old(_drills(places), terms.drills, on),
+        _noted(places, terms.drills, on),
     )
 
 
@@ -89,6 +94,7 @@ def days_of(places: Iterable[Enrolment]) -> list[Going]:
         ("recordings", _clips(places), "recording_goes_on"),
         ("clips", _clips(places), "goes_on"),
         ("drills", _drills(places), "goes_on"),
+        ("practice", _practice(places), "goes_on"),
     ):
         for on in rows.exclude(**{field: None}).values_list(field, flat=True):
             kinds = found.setdefault(on, {})
@@ -111,11 +117,22 @@ def _take_back(places: list[Enrolment], terms: Terms) -> None:
         for row in said.annotate(since=_since(rows)).only("pk", field):
             if kept is None or _day_of(row.since) + timedelta(days=kept) > getattr(row, field):
                 rows.filter(pk=row.pk).update(**{field: None})
+    _take_back_practice(places, terms)
     for place in places:
         over = place == places[0] and _lessons_due(place, terms, place.goes_on)
         if place.goes_on is not None and not over:
             Enrolment.objects.filter(pk=place.pk).update(goes_on=None)
             place.goes_on = None
+
+
+def _take_back_practice(places: list[Enrolment], terms: Terms) -> None:
+    said = _practice(places).exclude(goes_on=None)
+    if terms.drills is None:
+        said.update(goes_on=None)
+        return
+    for row in said.only("pk", "day", "goes_on"):
+        if row.day + timedelta(days=terms.drills) > row.goes_on:
+            PracticeEntry.objects.filter(pk=row.pk).update(goes_on=None)
 
 
 def _lessons_due(newest: Enrolment, terms: Terms, by: date | None) -> bool:
@@ -139,6 +156,12 @@ def _old(rows: QuerySet, days: int | None, on: date) -> QuerySet:
     return rows.model._default_manager.order_by().filter(pk__in=old.values("pk"))
 
 
+def _noted(places: list[Enrolment], days: int | None, on: date) -> QuerySet[PracticeEntry]:
+    """Entries of practice that are so many days old on a day, by the day of which they are."""
+    rows = _practice(places)
+    return rows.none() if days is None else rows.filter(day__lte=on - timedelta(days=days))
+
+
 def _since(rows: QuerySet):
     """From when on it is counted."""
     if rows.model is Assignment:
@@ -157,3 +180,7 @@ def _clips(places: list[Enrolment]) -> QuerySet[Clip]:
 
 def _drills(places: list[Enrolment]) -> QuerySet[Assignment]:
     return Assignment.objects.filter(enrolment__in=[place.pk for place in places]).order_by()
+
+
+def _practice(places: list[Enrolment]) -> QuerySet[PracticeEntry]:
+    return PracticeEntry.objects.filter(enrolment__in=[place.pk for place in places]).order_by()

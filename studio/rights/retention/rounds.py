@@ -14,7 +14,7 @@ from studio import figures
 from studio.accounts import audit, retention
 from studio.accounts.models import Enrolment, Studio
 from studio.clips.models import Clip
-from studio.drills.models import Assignment
+from studio.drills.models import Assignment, PracticeEntry
 from studio.rights.copies.models import Copy
 from studio.rights.erasure import requests
 from studio.rights.erasure.models import ErasureJob
@@ -24,6 +24,7 @@ from . import due, warnings
 log = logging.getLogger(__name__)
 
 OVER = "its time was over"
+KINDS = ("recordings", "clips", "drills", "practice")  # beside whole lessons
 WAITS_FOR_COPY = timedelta(days=7)  # no longer, or copies asked for day after day would keep it
 
 
@@ -70,6 +71,7 @@ class Preview:
     recordings: int = 0
     clips: int = 0
     drills: int = 0
+    practice: int = 0
     lessons: int = 0
 
 
@@ -80,13 +82,12 @@ def preview(studio: Studio, terms: retention.Terms, today: date | None = None) -
     found = Preview(on)
     for places in _pupils(studio):
         of_pupil = due.due_by(places, retention.holding(places[0], terms), on)
-        counts = [getattr(of_pupil, kind).count() for kind in ("recordings", "clips", "drills")]
+        counts = [getattr(of_pupil, kind).count() for kind in KINDS]
         if of_pupil.lessons:
             found.lessons += 1
         else:
-            found.recordings += counts[0]
-            found.clips += counts[1]
-            found.drills += counts[2]
+            for kind, count in zip(KINDS, counts, strict=True):
+                setattr(found, kind, getattr(found, kind) + count)
         found.pupils += of_pupil.lessons or any(counts)
     return found
 
@@ -107,7 +108,10 @@ def _erase_due(studio: Studio, today: date) -> None:
     drills = _free(
         Assignment.objects.filter(**here, goes_on__lte=today).order_by(), "enrolment__", today
     )
-    _hand_over(studio, whole, alone.exclude(pk__in=whole.values("pk")), drills)
+    practice = _free(
+        PracticeEntry.objects.filter(**here, goes_on__lte=today).order_by(), "enrolment__", today
+    )
+    _hand_over(studio, whole, alone.exclude(pk__in=whole.values("pk")), drills, practice)
 
 
 def _free(rows: QuerySet, to_place: str, today: date, of: str = "") -> QuerySet:
@@ -124,12 +128,18 @@ def _hand_over(
     whole: QuerySet[Clip],
     alone: QuerySet[Clip],
     drills: QuerySet[Assignment],
+    practice: QuerySet[PracticeEntry],
 ) -> ErasureJob | None:
     """What goes on to a worker, and is out of people's reach at once."""
-    parts = {"clip": whole.count(), "recording": alone.count(), "drill": drills.count()}
-    if not any(parts.values()):
+    parts = (
+        (whole.count(), "clip", "clips"),
+        (alone.count(), "recording", "recordings"),
+        (drills.count(), "drill", "drills"),
+        (practice.count(), "entry of practice", "entries of practice"),
+    )
+    said = [figures.count(*part) for part in parts if part[0]]
+    if not said:
         return None
-    said = [figures.count(n, one, f"{one}s") for one, n in parts.items() if n]
     audit.record(audit.Act.ERASED, by=None, studio=studio, detail=f"{', '.join(said)}: {OVER}")
     log.info("studio %s: %s, %s", studio.pk, ", ".join(said), OVER)
-    return requests.erase_over(whole, alone, drills)
+    return requests.erase_over(whole, alone, drills, practice)

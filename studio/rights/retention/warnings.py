@@ -7,6 +7,9 @@ to keep it; a child who does not is told whom to ask.
 from collections.abc import Iterable
 from datetime import date
 
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
 from studio import figures
 from studio.accounts import access as people
 from studio.accounts import consent, guardians, notices
@@ -55,6 +58,10 @@ def said(going: Going, reader: Person | None = None) -> str:
     if going.drills:
         what = figures.count(going.drills, "drill", "drills")
         parts.append(f"{what} of {whose} (ticked off or set long ago)")
+    if going.practice:
+        what = ngettext("%(n)s entry of practice", "%(n)s entries of practice", going.practice)
+        noted = _("%(what)s of %(whose)s (noted long ago)")
+        parts.append(noted % {"what": what % {"n": going.practice}, "whose": whose})
     return listed(parts)
 
 

@@ -9,7 +9,7 @@ const NEEDS = "This needs a line.";
 const notice = document.querySelector("[data-kept-copy]");
 const person = notice.dataset.keptCopy;
 // What is being recorded, chosen or written here stays; sending goes on by itself.
-const isAtWork = document.querySelector("clip-recorder, send-clip") !== null;
+const isAtWork = () => document.querySelector("clip-recorder, send-clip, [data-touched]") !== null;
 
 // A drill that the address names is chosen here as the studio would have chosen it.
 const wanted = new URLSearchParams(location.search).get("assignment");
@@ -18,7 +18,7 @@ for (const choice of document.querySelectorAll('select[name="assignment"]')) {
 }
 
 for (const form of document.querySelectorAll('form[method="post"]')) {
-  if (form.closest("send-clip")) continue;
+  if (form.closest("send-clip, practice-note")) continue;
   for (const button of form.querySelectorAll("button")) {
     button.disabled = true;
     button.title = NEEDS;
@@ -41,7 +41,7 @@ async function look() {
     return; // still none
   }
   if (answer.status >= 500) return; // a line, and no studio at its end
-  if (answer.headers.get("X-Person") !== person || !isAtWork) location.reload();
+  if (answer.headers.get("X-Person") !== person || !isAtWork()) location.reload();
   else {
     clearInterval(looking);
     notice.querySelector("[data-words]").textContent = "The line is back.";

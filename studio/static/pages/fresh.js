@@ -20,10 +20,11 @@ addEventListener("submit", ({ target }) => {
   if (field && token) field.value = token;
 }, { capture: true });
 
-// What was pressed at the desk, or recorded, and is not sent: seldom there, so that no page waits.
+// What was pressed at the desk, recorded or noted, and is not sent: seldom there, so that no page
+// waits.
 const isUnsent = () => {
   try {
-    return Object.keys(localStorage).some((name) => /^(desk-acts|studio:take|studio:file):/.test(name));
+    return Object.keys(localStorage).some((name) => /^(desk-acts|studio:take|studio:file|studio:practice):/.test(name));
   } catch {
     return false; // a browser that keeps nothing loses nothing
   }

@@ -1,8 +1,9 @@
 // On the way out: logging out empties this browser, and with it what was pressed at the desk and is
-// not with the server yet, and takes that were recorded here. A desk that is open sends what was
+// not with the server yet, takes that were recorded here, and practice that was noted or timed here. A desk that is open sends what was
 // pressed first; where that does not succeed soon, it is said what would be lost, and the choice is
 // the person's.
 
+import { practiceNoted } from "../practice/kept-here.js";
 import { filesNoted, filesSaid, takesNoted, takesSaid } from "../recording/take-notes.js";
 
 const PATIENCE_MS = 1500;
@@ -10,6 +11,7 @@ const LOOK_MS = 150;
 const DECIDES = ["decide", "kind", "words", "undo"];
 const TAKE = "take";
 const FILE = "file";
+const PRACTICE = "practice";
 const ARRIVES = "You are logged out as soon as they have arrived.";
 const SEND_OR_DELETE = "Send what you want to keep, and delete the rest.";
 
@@ -33,12 +35,22 @@ export function unsentFiles(person, store) {
   return filesNoted(person, store).map((at) => ({ kind: FILE, at }));
 }
 
+/** The same of practice: entries, and a timer that was begun. */
+export function unsentPractice(person, store) {
+  return practiceNoted(person, store).map((at) => ({ kind: PRACTICE, at }));
+}
+
 /** "2 decisions are not sent yet"; with comments and the like among them, "3 things from the desk …". */
 export function unsentSaid(acts) {
   const many = (which) => acts.filter(({ kind }) => kind === which).length;
-  const [takes, files] = [many(TAKE), many(FILE)];
+  const [takes, files, practice] = [many(TAKE), many(FILE), many(PRACTICE)];
   const pressed = pressedSaid(acts.filter(({ at }) => !at));
-  return [pressed, takes ? takesSaid(takes) : "", files ? filesSaid(files) : ""].filter(Boolean).join(", and ");
+  return [pressed, takes ? takesSaid(takes) : "", files ? filesSaid(files) : "", practiceSaid(practice)].filter(Boolean).join(", and ");
+}
+
+function practiceSaid(count) {
+  if (!count) return "";
+  return count === 1 ? "practice on this device is not noted yet" : `${count} entries of practice are not noted yet`;
 }
 
 function pressedSaid(acts) {
@@ -74,7 +86,7 @@ function leave(form) {
 const waiting = (form) => {
   try {
     const person = form.dataset.logOut;
-    const own = [unsentOf, unsentTakes, unsentFiles];
+    const own = [unsentOf, unsentTakes, unsentFiles, unsentPractice];
     return own.flatMap((found) => found(person, localStorage));
   } catch {
     return []; // a browser that keeps nothing loses nothing
@@ -112,7 +124,7 @@ function ways(acts) {
   if (!others.length) return [all.get(location.pathname) === TAKE ? SEND_OR_DELETE : ARRIVES];
   return others.flatMap(([way, kind], n) => {
     const clip = n ? `Clip ${n + 1}` : "Open the clip to send them";
-    const link = made("a", "", { [TAKE]: "Open the takes", [FILE]: "Open what waits" }[kind] ?? clip);
+    const link = made("a", "", { [TAKE]: "Open the takes", [FILE]: "Open what waits", [PRACTICE]: "Open it" }[kind] ?? clip);
     link.href = way;
     return n ? [" · ", link] : [link];
   });

@@ -8,8 +8,8 @@ from django.utils import timezone
 
 from studio.accounts import consent, personal_data
 from studio.accounts.consent import ConsentMissing
-from studio.accounts.models import Letter, Notice, Person
-from studio.drills.models import CautionTold, PracticeEntry
+from studio.accounts.models import Notification, Person
+from studio.drills.models import PracticeEntry
 from studio.drills.practice import access, cautions, services
 from studio.drills.practice.services import MOST_A_DAY, Practised, TooMany
 from studio.rights.erasure import rows
@@ -97,50 +97,39 @@ def test_the_caution_begins_beyond_the_bound_and_not_at_it(cast, birth_year, bou
     assert lengths.rest_after < lengths.long
 
 
-@pytest.fixture
-def with_letters(settings):
-    settings.MAIL = {"EMAIL_HOST": "mail.example"}
+def told(who: Person) -> int:
+    return who.notifications.filter(kind="caution").count()
 
 
-def test_teacher_and_guardian_are_told_once_a_day_and_not_of_what(cast, with_letters, caplog):
+def test_teacher_and_guardian_are_told_once_a_day_and_not_of_what(cast, caplog):
     said = {"hand": "hurt", "word": "my left thumb"}
     noted(cast, **said, key="one")
     noted(cast, **said, key="one")
     noted(cast, minutes=90, unbroken_min=41)
-    told = {notice.to: notice.text for notice in Notice.objects.all()}
-    assert set(told) == {cast.teacher, cast.guardian}
-    assert Notice.objects.count() == Letter.objects.count() == 2
-    left = [*told.values(), caplog.text]
-    left += [text for letter in Letter.objects.all() for text in (letter.subject, letter.body)]
-    for word in ("thumb", "hurt", "41", "90"):
-        assert not [text for text in left if word in text]
+    people = (cast.teacher, cast.guardian, cast.pupil, cast.colleague)
+    assert [told(one) for one in people] == [1, 1, 0, 0]
+    kept = Notification.objects.values_list("what", "path", "key")
+    left = [caplog.text, *(text for row in kept for text in row)]
+    assert not [text for text in left if "thumb" in text or "hurt" in text]
     noted(cast, **said, day=DAY + timedelta(days=1))
-    assert Notice.objects.count() == 4
+    assert [told(one) for one in people] == [2, 2, 0, 0]
 
 
-def test_who_noted_it_is_not_told_again_and_a_deleted_entry_is_not_told_twice(cast):
+def test_who_noted_it_is_not_told_and_a_deleted_entry_is_not_told_twice(cast):
     entry = noted(cast, hand="hurt", by=cast.guardian)
-    assert [notice.to for notice in Notice.objects.all()] == [cast.teacher]
+    assert (told(cast.guardian), told(cast.teacher)) == (0, 1)
     services.remove(entry)
-    noted(cast, hand="hurt")
-    assert Notice.objects.count() == 1
+    noted(cast, hand="hurt", by=cast.guardian)
+    assert (told(cast.guardian), told(cast.teacher)) == (0, 1)
 
 
 def test_what_is_changed_to_a_hurting_hand_is_told_too(cast):
     entry = noted(cast, hand="tired", unbroken_min=15)
-    assert not Notice.objects.exists()
+    assert told(cast.teacher) == 0
     services.change(entry, Practised(DAY, 15, hand="hurt"))
     entry.refresh_from_db()
     assert (entry.hand, entry.unbroken_min) == ("hurt", None)
-    assert Notice.objects.count() == 2
-
-
-def test_what_was_told_is_forgotten_once_that_day_cannot_be_noted_any_more(cast):
-    first, _ = services.days_open()
-    for day in (first - timedelta(days=3), first, timezone.localdate()):
-        CautionTold.objects.create(enrolment=cast.enrolment, day=day)
-    services.forget_told()
-    assert CautionTold.objects.count() == 2
+    assert (told(cast.teacher), told(cast.guardian)) == (1, 1)
 
 
 # -- whose it is -----------------------------------------------------------------------------
@@ -156,7 +145,6 @@ def test_the_pupil_has_it_in_her_copy_and_it_goes_with_her_lessons(cast):
     assert not answer.exported(cast.guardian, cast.studio).exists()
     rows.erase_lessons(cast.pupil, cast.studio)
     assert not PracticeEntry.objects.exists()
-    assert not CautionTold.objects.exists()
 
 
 def test_minutes_stay_when_their_drill_goes(cast):

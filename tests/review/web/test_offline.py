@@ -70,10 +70,12 @@ def test_the_pages_of_the_pupil_and_of_her_guardian_are_kept_and_no_teachers(cas
     drill = reverse("assignment", args=[assignment.pk])
     clip = reverse("clip_page", args=[returned.review.clip_id])
     own = keeps(as_person(cast.pupil), "/queue/")
-    assert paths(own) == ["/queue/", drill, clip, "/send/", "/record/"]
+    noting = reverse("practice", args=[cast.enrolment.pk])
+    assert paths(own) == ["/queue/", drill, clip, "/send/", "/record/", noting]
     at_home = reverse("child", args=[cast.enrolment.pk])
     child = keeps(as_person(cast.guardian), at_home)
-    assert paths(child) == [at_home, drill, clip, f"{at_home}send/", f"{at_home}record/"]
+    sending = [f"{at_home}send/", f"{at_home}record/"]
+    assert paths(child) == [at_home, drill, clip, *sending, noting]
     assert keeps(as_person(cast.guardian), "/children/")["homes"] == [at_home]
     for address in ("/waiting/", "/pupils/", clip):
         assert "keep.js" not in page(as_person(cast.teacher), address)

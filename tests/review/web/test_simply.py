@@ -7,12 +7,12 @@ import pytest
 from django.utils import timezone
 
 from studio.accounts.models import Enrolment
+from studio.accounts.simple_reading import reads
 from studio.intonation.wording.for_children import DONE, too_hard
 from studio.review.comments import CommentText, add_comment
 from studio.review.marks.decisions import decide, decide_all
 from studio.review.marks.judging import judged
 from studio.review.returning.services import return_clip
-from studio.review.web.shared.simply import reads
 from tests.cast import as_person, make_drill, set_for
 from tests.review.heard_clip import heard_clip, review_of
 

@@ -4,14 +4,11 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from studio.accounts.models import Enrolment
 from studio.intonation import render
 from studio.intonation.wording import for_children
 from studio.intonation.wording.for_children import came_closer, child_sentence, in_tune_of
 from studio.review.marks.drill_results import Shown
 from studio.review.models import Comment
-
-FOR_PUPIL = "pupil"  # what a guardian's page is asked for by ``?as=``
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,17 +29,6 @@ class Simply:
     @property
     def went_well(self) -> bool:
         return bool(self.in_tune or self.well)
-
-
-def reads(enrolment: Enrolment, *, is_own: bool, asked: str = "") -> bool:
-    """Whether a page at home is in a child's words.
-
-    A guardian reads them beside a child who has no log-in of her own, and where she asks for it.
-    """
-    if not enrolment.reads_simply:
-        return False
-    with_her = is_own or not enrolment.pupil.logs_in_with
-    return with_her if is_own or not asked else asked == FOR_PUPIL
 
 
 def simply(snapshot: Mapping, moments: Sequence[dict]) -> Simply:

@@ -68,7 +68,9 @@ class Command(BaseCommand):
             f"On {figures.long_date(first.on)} would go: "
             f"{figures.count(first.recordings, 'recording', 'recordings')}, "
             f"{figures.count(first.clips, 'whole clip', 'whole clips')}, "
-            f"{figures.count(first.drills, 'drill', 'drills')}, and all that is left of the "
+            f"{figures.count(first.drills, 'drill', 'drills')}, "
+            f"{figures.count(first.practice, 'entry of practice', 'entries of practice')}, and all "
+            "that is left of the "
             f"lessons of {figures.count(first.lessons, 'pupil', 'pupils')}."
         )
         self.stdout.write("Nothing was changed yet. Add --yes to keep these times. Now it is:")
