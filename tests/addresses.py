@@ -6,9 +6,11 @@ known there. An address that is missing from the table, or that no longer exists
 """
 
 from collections.abc import Iterable
+from datetime import date
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.core import signing
 from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils import timezone
@@ -28,6 +30,8 @@ from studio.drills.reading import child
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
 from studio.notation import Request, generate
+from studio.progress.models import ReportPrint, TermReport
+from studio.progress.reports.contents import contents_of
 from studio.review import phrases, questions
 from studio.review.comments import CommentText, add_comment
 from studio.review.marks import hand_marks
@@ -48,6 +52,7 @@ LOGGED_IN = TEACHERS | PUPILS | GUARDIANS | {"former_pupil", "operator"}
 NOT_LOGGED_IN = {"anonymous", "disabled"}
 EVERYONE = LOGGED_IN | NOT_LOGGED_IN
 
+PERIOD = {"since": "2026-09-01", "until": "2026-11-01"}
 NEW_PASSWORD = "open strings ring"
 SAYS = {"title": "Sixths", "words": "Slowly", "interval": "6", "key": ""}
 SAID = {"kind": "bow", "text": "More", "start_s": "1.0", "form_key": "k", "version": "1"}
@@ -211,6 +216,11 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "pupil_progress": (STUDIO_TEACHERS, None, {}),
     "own_progress": (PUPILS, None, {}),
     "child_progress": ({"guardian"}, None, {}),
+    "pupil_reports": (STUDIO_TEACHERS, STUDIO_TEACHERS, PERIOD),
+    "report": (SEES, None, {}),
+    "report_write": (STUDIO_TEACHERS, STUDIO_TEACHERS, PERIOD),
+    "report_throw_away": (None, STUDIO_TEACHERS, {}),
+    "report_file": (SEES, None, {}),
     "queue": (PUPILS, None, {}),
     "record": (PUPILS, None, {}),
     "child_record": ({"guardian"}, None, {}),
@@ -326,6 +336,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_of_uploads(cast, clip),
         **_of_the_rotation(cast),
         **_of_rights(cast, clip),
+        **_of_reports(cast),
         **_each(("copy_file", "copy_remove"), {"pk": _copy(cast, folder).pk}),
         "drill_reading": {"reading_id": read_for(cast).pk},
         "waiting_list": {},
@@ -337,6 +348,24 @@ def _of_rights(cast: Cast, clip: Clip) -> dict[str, dict]:
         **_each(("erase_lessons", *OF_LESSONS), {"pk": cast.enrolment.pk}),
         "erase_clip": {"clip_id": clip.pk},
         "erasure": {"job_id": ErasureJob.objects.create(kind="clip").pk},
+    }
+
+
+def _of_reports(cast: Cast) -> dict[str, dict]:
+    """A draft, and what was given out and printed."""
+    about = {"enrolment": cast.enrolment, "written_by": cast.teacher}
+    period = {"since": date(2026, 9, 1), "until": date(2026, 11, 1)}
+    draft, given = (TermReport.objects.create(**about, **period) for _ in range(2))
+    TermReport.objects.filter(pk=given.pk).update(
+        given_at=timezone.now(), frozen=contents_of(given)
+    )
+    ReportPrint.objects.create(
+        report=given, language=settings.LANGUAGE_CODE, state="printed", content=b"%PDF-"
+    )
+    return {
+        "pupil_reports": {"pk": cast.enrolment.pk},
+        **_each(("report_write", "report_throw_away"), {"report_id": draft.pk}),
+        **_each(("report", "report_file"), {"report_id": given.pk}),
     }
 
 

@@ -110,7 +110,11 @@ ROOMS = {
         "subjects": {"playings"},
         "trends": {"playings", "recordings", "statistics", "subjects"},
         "wording": {"playings", "recordings", "statistics", "subjects", "trends"},
-        "models": {"playings"},
+        "report_rows": set(),
+        "models": {"playings", "report_rows"},
+        "reports": {
+            *("access", "chart", "playings", "report_rows", "subjects", "trends", "wording"),
+        },
         "gathering": {"playings", "statistics"},
         "keeping": {"models", "playings", "gathering"},
         "access": {"models", "playings"},
@@ -120,7 +124,7 @@ ROOMS = {
         "then_now": {"playings", "trends"},
         "views": {
             *("access", "chart", "playings", "subjects", "trends", "wording"),
-            *("fingerboard", "fingerboard_chart", "then_now"),
+            *("fingerboard", "fingerboard_chart", "then_now", "reports"),
         },
     },
     "review.web": {

@@ -17,6 +17,7 @@ class ProgressConfig(AppConfig):
         heard.connect(_keep_anew, dispatch_uid="progress.keep_anew")
         erased.connect(_erase, dispatch_uid="progress.erase")
         swept.connect(_keep_missing, dispatch_uid="progress.keep_missing")
+        swept.connect(_send_lost, dispatch_uid="progress.send_lost")
 
 
 def _keep(sender, review, **kwargs) -> None:
@@ -47,3 +48,9 @@ def _keep_missing(sender, **kwargs) -> None:
     from . import keeping
 
     keeping.keep_missing()
+
+
+def _send_lost(sender, **kwargs) -> None:
+    from .reports.printing import services
+
+    services.send_lost()

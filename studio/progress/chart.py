@@ -14,7 +14,7 @@ from uuid import UUID
 
 from studio import figures
 
-from .playings import PlayedClip, monday_of
+from .playings import monday_of
 from .trends import Answers, Point, Trend
 from .wording import amount
 
@@ -64,9 +64,35 @@ class Chart:
     unit: str
 
 
+@dataclass(frozen=True, slots=True)
+class Fitted:
+    """A line that may be drawn: its weeks, its height there, one standard deviation there."""
+
+    first: float
+    last: float
+    start: float
+    end: float
+    early: float
+    late: float
+
+
 def chart_of(found: Answers, trend: Trend, measure: str) -> Chart:
     """The picture of one answer; without points where nothing was played."""
-    points = found.points(trend, MOST_POINTS)
+    clips = [each.clip for each in found.playings.clips]
+    return drawn(found.points(trend, MOST_POINTS), fitted(trend), measure, clips)
+
+
+def fitted(trend: Trend) -> Fitted | None:
+    """The line of an answer; ``None`` where none may be drawn."""
+    if trend.line is None or trend.slope is None:
+        return None
+    return Fitted(trend.slope.first, trend.slope.last, *trend.line, *trend.line_doubts)
+
+
+def drawn(
+    points: Sequence[Point], fit: Fitted | None, measure: str, clips: Sequence[UUID | str] = ()
+) -> Chart:
+    """The picture of some points; without ``clips`` none of them opens a moment."""
     if not points:
         return Chart((), (), (), None, "", 1, "")
     first, last = points[0].week, points[-1].week
@@ -74,9 +100,11 @@ def chart_of(found: Answers, trend: Trend, measure: str) -> Chart:
     x = _scale(first - spare, last + spare, LEFT + 8, RIGHT - 8)
     step, top = _steps(max(point.value + (point.doubt or 0.0) for point in points))
     y = _scale(0.0, top, BOTTOM, TOP)
-    line, band = _line(trend, x, y)
+    line, band = _line(fit, x, y)
     return Chart(
-        dots=tuple(_dot(point, found.playings.clips, x, y, measure) for point in points),
+        dots=tuple(
+            _dot(point, clips[point.clip] if clips else "", x, y, measure) for point in points
+        ),
         values=tuple(
             Tick(_at(y(n * step)), figures.number(n * step)) for n in range(int(top / step) + 1)
         ),
@@ -89,19 +117,18 @@ def chart_of(found: Answers, trend: Trend, measure: str) -> Chart:
 
 
 def _line(
-    trend: Trend, x: Callable[[float], float], y: Callable[[float], float]
+    fit: Fitted | None, x: Callable[[float], float], y: Callable[[float], float]
 ) -> tuple[tuple[str, ...] | None, str]:
     """The ends of the line and the polygon of its doubt; nothing where none may be drawn."""
-    if trend.line is None or trend.slope is None:
+    if fit is None:
         return None, ""
-    first, last = x(trend.slope.first), x(trend.slope.last)
-    (start, end), (early, late) = trend.line, trend.line_doubts
+    first, last = x(fit.first), x(fit.last)
     corners = (
-        *((first, start + early), (last, end - late)),
-        *((last, end + late), (first, start - early)),
+        *((first, fit.start + fit.early), (last, fit.end - fit.late)),
+        *((last, fit.end + fit.late), (first, fit.start - fit.early)),
     )
     band = " ".join(f"{_at(px)},{_at(y(max(value, 0.0)))}" for px, value in corners)
-    return tuple(_at(each) for each in (first, y(start), last, y(end))), band
+    return tuple(_at(each) for each in (first, y(fit.start), last, y(fit.end))), band
 
 
 def _scale(low: float, high: float, start: float, end: float) -> Callable[[float], float]:
@@ -117,7 +144,7 @@ def _steps(most: float) -> tuple[int, float]:
 
 def _dot(
     point: Point,
-    clips: Sequence[PlayedClip],
+    clip: UUID | str,
     x: Callable[[float], float],
     y: Callable[[float], float],
     measure: str,
@@ -132,7 +159,7 @@ def _dot(
         when=_when(point),
         value=amount(point.value, point.doubt, measure),
         playings=figures.count(point.playings, "playing", "playings"),
-        clip=clips[point.clip].clip,
+        clip=clip,
         at=figures.decimal(point.at_s),
     )
 

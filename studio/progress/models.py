@@ -8,6 +8,9 @@ from django.db import models
 from studio.clips.models import Clip, Listening
 
 from .playings import ROW, PlayedClip
+from .report_rows import ReportPrint, TermReport
+
+__all__ = ["ClipFigures", "ReportPrint", "TermReport", "packed", "unpacked"]
 
 
 class ClipFigures(models.Model):

@@ -1,8 +1,18 @@
 """What the table of figures over time answers."""
 
-from studio.accounts.personal_data import Goes, Kept, Withheld, register
+from django.db.models import Q
 
-from .models import ClipFigures
+from studio.accounts.personal_data import (
+    Exported,
+    Goes,
+    Kept,
+    Stays,
+    Withheld,
+    fields,
+    register,
+)
+
+from .models import ClipFigures, ReportPrint, TermReport
 
 register(
     ClipFigures,
@@ -11,4 +21,24 @@ register(
     export=Withheld("It follows from the measurement and the marks, which are in the copy."),
     erasure=Goes(),
     kept=Kept.CLIP,
+)
+register(
+    TermReport,
+    place="enrolment",
+    named={"written_by": Stays("The report is the pupil’s; it names an emptied account.")},
+    export=Exported(
+        fields("since", "until", "given_at", "written_by", "words", "comes_next", "frozen"),
+        only=lambda: Q(given_at__isnull=False),
+        but="A draft of a report is a working note until it is given out.",
+    ),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    ReportPrint,
+    place="report__enrolment",
+    named={"report": Goes()},
+    export=Withheld("It is the report on paper; what it says is in the copy."),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
 )

@@ -18,6 +18,7 @@ from .chart import Chart, chart_of
 from .fingerboard import spots_of
 from .fingerboard_chart import chart_of_spots
 from .playings import Playings
+from .reports.access import given_to
 from .subjects import WAYS
 from .then_now import ThenNow, then_now
 from .trends import CLOSER, FURTHER, MEASURES, SAME, Answers, Trend, answers
@@ -102,6 +103,7 @@ def _page(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
         "board": chart_of_spots(spots_of(playings), playings.clips),
         "board_weeks": fingerboard.WEEKS,
         "board_least": figures.number(fingerboard.LEAST_CENTS),
+        "reports": () if area == "teacher" else given_to(enrolment),
         "heard": heard,
         "heard_twice": _said(heard, today),
     }

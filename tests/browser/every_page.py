@@ -40,6 +40,7 @@ NOT_PAGES = {
     "desk_try_tolerance",
     "enclosure",
     "copy_file",
+    "report_file",
     "manifest",
     "worker",
     "offline_files",
