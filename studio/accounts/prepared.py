@@ -17,11 +17,13 @@ from weakref import WeakSet
 
 from django.core.exceptions import EmptyResultSet
 from django.db import DEFAULT_DB_ALIAS, connections
+from django.db.backends.base.operations import BaseDatabaseOperations
 from django.db.models import (
     BooleanField,
     Expression,
     F,
     Field,
+    ForeignKey,
     IntegerField,
     ManyToOneRel,
     Prefetch,
@@ -83,9 +85,18 @@ class IsOneOf(Expression):
 
     def said(self, values: Iterable, connection) -> tuple[str, str, list]:
         field = self.column.output_field
-        held = _held(list(values), field, connection)
-        found = [field.get_db_prep_value(value, connection) for value in held]
+        while isinstance(field, ForeignKey):
+            field = field.target_field
+        found = _held(list(values), field, connection)
+        if not (_takes_numbers(connection) and all(type(value) is int for value in found)):
+            found = [field.get_db_prep_value(value, connection) for value in found]
         return self.mark, f"({', '.join(['%s'] * len(found)) or 'NULL'})", found
+
+
+def _takes_numbers(connection) -> bool:
+    """Whether a whole number is handed over as it is: a list names two hundred places."""
+    usual = BaseDatabaseOperations.adapt_integerfield_value
+    return type(connection.ops).adapt_integerfield_value is usual
 
 
 def _held(values: list, field: Field, connection) -> list:

@@ -149,13 +149,9 @@ def _groups(rows: Sequence[Waiting], order: str) -> list[tuple[str, list[Waiting
     return list(groups.items())
 
 
-def _pupils(waits: Sequence[access.WaitOfPlace]) -> list[dict]:
-    """Whose clips wait, and how many of each, by name."""
-    return [
-        {"pk": str(place.enrolment), "name": place.pupil, "count": place.total}
-        for place in waits
-        if place.total
-    ]
+def _pupils(waits: Sequence[access.WaitOfPlace]) -> list[tuple[str, str, int]]:
+    """Whose clips wait, and how many of each, by name: the place's number, the name, how many."""
+    return [(str(place.enrolment), place.pupil, place.total) for place in waits if place.total]
 
 
 def _colleagues(teacher: Person) -> list[tuple[int, Person]]:
