@@ -13,8 +13,12 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from datetime import UTC, datetime
 
-# Addresses whose last part opens a door: an invitation, a lost password, a new address.
-DOORS = ("invitation", "new-password/link", "new-password", "account/address")
+# Addresses whose last part opens a door: an invitation, a lost password, a new address; and those
+# that end somebody's letters, or show her calendar.
+DOORS = (
+    *("invitation", "new-password/link", "new-password", "account/address"),
+    *("letters/off", "letters/on", "calendar-feed"),
+)
 _SECRET = re.compile(rf"(/(?:{'|'.join(DOORS)})/)(?!link/|code/)[^\s\"'?#<>]+")
 _EMAIL = re.compile(r"[\w.+%-]+@[\w-]+(?:\.[\w-]+)+")
 _VISITOR = re.compile(r"\bip=\S+")

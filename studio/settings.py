@@ -318,6 +318,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": 60.0 * 60.0,
         "options": {"queue": "sweep", "expires": 60.0 * 60.0},
     },
+    "tell-answers": {
+        "task": "studio.review.tasks.tell_answers",
+        "schedule": 15.0,
+        "options": {"queue": "sweep", "expires": 15.0},
+    },
     "hear-anew": {
         "task": "studio.clips.tasks.hear_anew",
         "schedule": 30.0,
@@ -327,11 +332,6 @@ CELERY_BEAT_SCHEDULE = {
 if MAIL:
     CELERY_BEAT_SCHEDULE["send-letters"] = {
         "task": "studio.accounts.tasks.send_letters",
-        "schedule": 15.0,
-        "options": {"queue": "sweep", "expires": 15.0},
-    }
-    CELERY_BEAT_SCHEDULE["tell-answers"] = {
-        "task": "studio.review.tasks.tell_answers",
         "schedule": 15.0,
         "options": {"queue": "sweep", "expires": 15.0},
     }

@@ -16,10 +16,11 @@ from django.urls import URLPattern, URLResolver, get_resolver
 from django.utils import timezone
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
-from studio.accounts import address_changes, passwords, second_step
+from studio.accounts import address_changes, calendar_feeds, passwords, second_step
 from studio.accounts.account_views import ADDRESS_SALT
 from studio.accounts.invitations import invite
 from studio.accounts.models import Enrolment, GuardianLink, LessonsEnd, Membership
+from studio.accounts.notifications import unsubscribing
 from studio.clips.models import Clip, Rendition, Upload
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
@@ -90,6 +91,27 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "answer_address": ({"guardian"}, {"guardian"}, {"choice": "decline"}),
     "new_address": ({"pupil"}, {"pupil"}, {}),
     "notice_read": (None, {"pupil"}, {}),
+    "told": (LOGGED_IN, None, {}),
+    "told_seen": (None, LOGGED_IN, {"which": "all"}),
+    "told_child": ({"guardian"}, None, {}),
+    "telling": (LOGGED_IN, LOGGED_IN, {"page-set": "on"}),
+    "telling_times": (
+        None,
+        LOGGED_IN,
+        {
+            **{"pace": "daily", "hour": "17", "weekday": "0", "quiet_from": "21"},
+            **{"quiet_until": "7", "time_zone": "Europe/Berlin"},
+        },
+    ),
+    "calendar_make": (None, LOGGED_IN, {}),
+    "calendar_end": (None, LOGGED_IN, {}),
+    "calendar_feed": (EVERYONE, None, {}),  # whoever has its secret
+    "letters_off": (
+        EVERYONE,
+        EVERYONE,
+        {"List-Unsubscribe": "One-Click"},
+    ),  # whoever has the letter
+    "letters_on": (None, EVERYONE, {}),
     "uploads": (None, PUPILS, {}),
     "upload": (None, None, {}),
     "clip_media": (SEES, None, {}),
@@ -418,7 +440,14 @@ def _of_places(cast: Cast) -> dict[str, dict]:
         "consent",
         "simple_reading",
     )
-    at_home = ("child", "child_progress", "child_log_in", "child_record", "child_send")
+    at_home = (
+        "child",
+        "told_child",
+        "child_progress",
+        "child_log_in",
+        "child_record",
+        "child_send",
+    )
     before = Enrolment.objects.get(pupil=cast.former_pupil)
     LessonsEnd.objects.create(place=before, side="studio")
     colleague = {"pk": Membership.objects.get(person=cast.colleague).pk}
@@ -444,10 +473,21 @@ def _of_accounts(cast: Cast) -> dict[str, dict]:
         "notice_read": {"pk": cast.pupil.notices.get().pk},
         "answer_address": {"pk": _address_asked(cast)},
         "new_address": {"token": signing.dumps(said, salt=ADDRESS_SALT)},
+        **_each(("letters_off", "letters_on"), {"token": _letter_token(cast)}),
+        "calendar_feed": {"secret": _calendar_secret(cast)},
         "people_invite": {"role": "pupil"},
         "invitation": {"secret": secret},
         "invitation_cancel": {"pk": invitation.pk},
     }
+
+
+def _letter_token(cast: Cast) -> str:
+    """What stands in the pupil's letter of a drill."""
+    return unsubscribing.link(cast.pupil, ["set"]).rstrip("/").rpartition("/")[2]
+
+
+def _calendar_secret(cast: Cast) -> str:
+    return calendar_feeds.make(cast.pupil).rpartition("/")[2].removesuffix(".ics")
 
 
 def _address_asked(cast: Cast) -> int:

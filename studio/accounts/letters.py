@@ -1,20 +1,25 @@
 """Letters: written as rows, sent by a worker, so that no page waits for a mail server.
 
 A letter is claimed by a conditional update before it is sent, and rests after a failure: a minute,
-then two, four ... A worker that dies between sending and noting it sends twice; none is lost.
+then two, four ... A worker that dies between sending and noting it sends twice, under one
+Message-ID, so that the reader sees one; none is lost.
 """
 
 import logging
+from collections.abc import Iterable
 from datetime import timedelta
 from smtplib import SMTPException
+from typing import Any
+from urllib.parse import urlsplit
 
 from django.contrib.auth.tokens import default_token_generator
-from django.core.mail import send_mail
+from django.core.mail import EmailMessage, send_mail
 from django.db import transaction
 from django.db.models import F, Q, QuerySet
 from django.db.models.functions import Now
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.crypto import salted_hmac
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
 from kombu.exceptions import OperationalError
@@ -22,14 +27,17 @@ from kombu.exceptions import OperationalError
 from studio import figures
 from studio.celery import app
 
+from . import links
 from .models import Invitation, Letter, Person
 from .names import in_one_line
+from .notifications import schedule, unsubscribing
 
 log = logging.getLogger(__name__)
 
 MAX_ATTEMPTS = 8
 FIRST_REST = timedelta(minutes=1)
 KEPT = timedelta(days=1)
+LONGEST_SUBJECT = 200  # letters
 RESETS_AN_HOUR = 3  # to one address; more would be a nuisance to whoever has it
 TASK = "studio.accounts.tasks.send_letters"
 
@@ -48,12 +56,6 @@ with this link you choose a new password for the studio:
 {link}
 
 It works for an hour. If you did not ask for it, do nothing: your password stays as it is.
-"""
-ANSWER = """Dear {name},
-
-{who} has answered a recording of {whose}. Read and hear it here:
-
-{link}
 """
 TEST = """This letter shows that the studio can send mail. Nothing has to be done.
 """
@@ -83,21 +85,21 @@ def post_about_account(to: str, name: str, text: str) -> None:
     _post(Letter.Kind.ACCOUNT, to, "About an account at the studio", body)
 
 
+def post_to_wait(to: Person, subject: str, text: str) -> None:
+    """Tell a person what has time until her quiet hours are over, and cannot be switched off."""
+    body = ABOUT_ACCOUNT.format(name=to.name, text=text)
+    _post(Letter.Kind.ACCOUNT, to.email or "", subject, body, person=to)
+
+
+def post_of_lessons(to: Person, subject: str, body: str, kinds: Iterable[str]) -> None:
+    """Put a letter of optional kinds on its way, which ``body`` has all the words of."""
+    more = {"person": to, "kinds": " ".join(kinds)}
+    _post(Letter.Kind.LESSONS, to.email or "", subject, body, **more)
+
+
 def post_new_address(to: str, name: str, link: str) -> None:
     """Ask whoever has the new address to confirm it."""
     _post(Letter.Kind.ACCOUNT, to, "Your new address", NEW_ADDRESS.format(name=name, link=link))
-
-
-def post_answer(to: Person, teacher: Person, pupil: Person, link: str) -> None:
-    """Tell a pupil or a guardian that there is an answer; what it says is only on the page.
-
-    Who has no address, such as a child with a log-in name, gets no letter.
-    """
-    if not to.email:
-        return
-    whose = "yours" if to == pupil else str(pupil)
-    body = ANSWER.format(name=to.name, who=teacher, whose=whose, link=link)
-    _post(Letter.Kind.ANSWER, to.email, f"An answer from {teacher}", body)
 
 
 def post_to_operator(to: str, subject: str, text: str) -> None:
@@ -167,8 +169,9 @@ def unsent() -> dict[str, int]:
     }
 
 
-def _post(kind: str, to: str, subject: str, body: str) -> None:
-    Letter.objects.create(kind=kind, to=to, subject=in_one_line(subject), body=body)
+def _post(kind: str, to: str, subject: str, body: str, **more: Any) -> None:
+    subject = in_one_line(subject)[:LONGEST_SUBJECT]
+    Letter.objects.create(kind=kind, to=to, subject=subject, body=body, **more)
     transaction.on_commit(_wake)
 
 
@@ -185,13 +188,42 @@ def _due() -> QuerySet[Letter]:
 
 
 def _claim(pk: int) -> Letter | None:
-    letter = Letter.objects.filter(pk=pk).first()
-    if letter is None:
+    letter = Letter.objects.select_related("person").filter(pk=pk).first()
+    if letter is None or _waits_for_the_quiet(letter):
         return None
     rest = FIRST_REST * 2**letter.attempts
     mine = _due().filter(pk=pk, attempts=letter.attempts)
     taken = mine.update(attempts=F("attempts") + 1, rests_until=Now() + rest)
     return letter if taken else None
+
+
+def _waits_for_the_quiet(letter: Letter) -> bool:
+    """Let a letter rest in its person's quiet hours, whatever made it late; that is no attempt."""
+    if letter.person is None:
+        return False
+    now = timezone.now()
+    until = schedule.after_quiet(schedule.times_of(letter.person), now)
+    if until > now:
+        Letter.objects.filter(pk=letter.pk, sent_at=None).update(rests_until=until)
+    return until > now
+
+
+def headers_of(letter: Letter) -> dict[str, str]:
+    """What a letter has beside subject, sender and addressee.
+
+    Sent a second time, because a worker died before it noted the first, it is the same message by
+    its Message-ID (RFC 5322, 3.6.4), which mail programs show once. Where it tells of optional
+    kinds, one press in a mail program ends those (RFC 8058); that needs an https address.
+    """
+    name = salted_hmac("studio.letter", f"{letter.pk} {letter.created_at.isoformat()}").hexdigest()
+    said = {
+        "Message-ID": f"<{name}@{urlsplit(links.site_address()).hostname}>",
+        "Auto-Submitted": "auto-generated",  # RFC 3834: no machine answers it
+    }
+    if letter.person is None or not letter.kinds:
+        return said
+    link = unsubscribing.link(letter.person, letter.kinds.split())
+    return said | unsubscribing.headers(link)
 
 
 def _send(letter: Letter) -> bool:
@@ -200,7 +232,8 @@ def _send(letter: Letter) -> bool:
         body = _new_password(letter)
     try:
         if body:
-            send_mail(in_one_line(letter.subject), body, None, [letter.to])
+            subject, headers = in_one_line(letter.subject), headers_of(letter)
+            EmailMessage(subject, body, None, [letter.to], headers=headers).send()
     except (SMTPException, OSError, ValueError) as error:  # no letter holds up those behind it
         log.warning("letter %s was not taken (%s)", letter.pk, type(error).__name__)
         return False

@@ -11,6 +11,7 @@ from studio import figures
 from . import guardians, letters
 from .models import Notice, PasswordLink, Person
 from .names import listed
+from .notifications import kinds
 from .prepared import Given, Prepared
 
 
@@ -29,18 +30,24 @@ def tell(person: Person, own: str, others: str, link: PasswordLink | None = None
         _tell(to, text, link)
 
 
-def tell_each(people: Iterable[Person], text: str) -> None:
-    """Tell some people the same, each once."""
+def tell_each(people: Iterable[Person], text: str, kind: str = kinds.ACCOUNT) -> None:
+    """Tell some people the same, each once; ``kind`` is one that nobody can switch off."""
     for to in dict.fromkeys(people):
         if not to.is_active:
             continue
-        _tell(to, text)
+        _tell(to, text, kind=kind)
 
 
-def _tell(to: Person, text: str, link: PasswordLink | None = None) -> None:
-    """On her pages, and by letter to who has an address."""
-    Notice.objects.create(to=to, text=text, link=link)
-    if settings.MAIL and to.email:
+def _tell(
+    to: Person, text: str, link: PasswordLink | None = None, kind: str = kinds.ACCOUNT
+) -> None:
+    """On her pages, and by letter; what goes on a later day waits for her quiet hours to end."""
+    Notice.objects.create(to=to, text=text, link=link, kind=kind)
+    if not settings.MAIL or not to.email:
+        return
+    if kind == kinds.GOING:
+        letters.post_to_wait(to, str(kinds.KINDS[kind].title), text)
+    else:
         letters.post_about_account(to.email, to.name, text)
 
 

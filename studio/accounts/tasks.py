@@ -3,11 +3,13 @@
 from celery import shared_task
 
 from . import cleaning, letters
+from .notifications import consent_needed, digest
 
 
 @shared_task
 def send_letters() -> None:
-    """Send the letters that wait."""
+    """Write the letters that are due, and send those that wait."""
+    digest.write_due()
     letters.send_due()
 
 
@@ -15,3 +17,4 @@ def send_letters() -> None:
 def end_old_sessions() -> None:
     """Remove the sessions that have run out, with what waited in them, and what else is old."""
     cleaning.clean()
+    consent_needed.tell_due()

@@ -7,6 +7,7 @@ from django.http import Http404
 from django.utils import timezone
 
 from studio.accounts import access as people
+from studio.accounts import consent
 from studio.accounts.access import PERSON, Role, get_or_404, studios_of
 from studio.accounts.models import Enrolment, Person, Studio, current
 from studio.accounts.prepared import Given, Prepared
@@ -73,6 +74,17 @@ def pupils_of(person: Person, studio: Studio) -> QuerySet[Enrolment]:
     """Whom a drill of this studio can be made for and set for, by name."""
     taught = people.enrolments_taught_by(person)
     return taught.filter(current(), studio=studio).order_by("pupil__name", "pk")
+
+
+def calendar_places(person: Person) -> QuerySet[Enrolment]:
+    """Whose dates a person's calendar shows: her own, her children's and her pupils', while the
+    lessons go on and consent to recordings holds."""
+    own = people.enrolments_of(person).values("pk")
+    children = people.enrolments_guarded_by(person).values("pk")
+    pupils = people.enrolments_taught_by(person).filter(teacher=person).values("pk")
+    hers = Q(pk__in=own) | Q(pk__in=children) | Q(pk__in=pupils)
+    agreed = consent.holds(consent.Purpose.RECORDINGS)
+    return Enrolment.objects.filter(current(), agreed, hers)
 
 
 def queue_of(

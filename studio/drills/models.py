@@ -164,6 +164,12 @@ class Assignment(models.Model):
     )
     position = models.PositiveIntegerField(default=0, help_text="Place in the pupil's queue.")
     published_at = models.DateTimeField(null=True, blank=True)
+    changed_at = models.DateTimeField(
+        null=True, blank=True, help_text="When its day or its goals were set anew."
+    )
+    told_at = models.DateTimeField(
+        null=True, blank=True, help_text="When those at home were told that it is set."
+    )
     done_at = models.DateTimeField(null=True, blank=True)
     goes_on = models.DateField(
         null=True, blank=True, help_text="When it goes by itself, as people were told."

@@ -181,6 +181,7 @@ def set_drill_now(
         return set_drill(version, enrolment, teacher, published=True, **goals)
     # One that waits for the end of a return's delay is no longer to wait.
     goals["published_at"] = min(standing.published_at, timezone.now())
+    goals["changed_at"] = timezone.now()
     for name, value in goals.items():
         setattr(standing, name, value)
     standing.save(update_fields=list(goals))

@@ -1,6 +1,6 @@
 from django.urls import include, path
 
-from . import making_views, paper_views, views
+from . import calendar_views, making_views, paper_views, views
 from .reading import views as reading
 
 urlpatterns = [
@@ -23,5 +23,6 @@ urlpatterns = [
     path("assignments/<int:pk>/musicxml/", paper_views.set_musicxml, name="assignment_musicxml"),
     path("assignments/<int:pk>/done/", views.tick_off, name="tick_off"),
     path("", include("studio.drills.practice.urls")),
+    path("calendar-feed/<str:secret>.ics", calendar_views.feed, name="calendar_feed"),
     path("", include("studio.drills.rotation.urls")),
 ]

@@ -9,9 +9,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db import transaction
+from django.urls import reverse
 from django.utils import timezone
 
+from studio.accounts import guardians
 from studio.accounts.models import Enrolment, Person
+from studio.accounts.notifications import kinds, tell_each
 from studio.clips.models import Clip
 from studio.drills.models import Assignment
 
@@ -117,13 +120,30 @@ def _begun(
 def _add(
     question: Question, author: Person, text: str, key: str, by_teacher: bool, now: datetime
 ) -> None:
-    QuestionEntry.objects.create(
+    entry = QuestionEntry.objects.create(
         question=question,
         author=author,
         by_teacher=by_teacher,
         text=text,
         form_key=key,
         said_at=now,
+    )
+    if by_teacher or question.kind == Question.Kind.ASKED:
+        _tell(entry)
+
+
+def _tell(entry: QuestionEntry) -> None:
+    """The family of a teacher's answer, the teacher of what home asks; nobody of her own words."""
+    place, path = entry.question.enrolment, reverse("question", kwargs={"pk": entry.question_id})
+    family = [place.pupil, *guardians.of(place)]
+    tell_each(
+        [one for one in (family if entry.by_teacher else [place.teacher]) if one != entry.author],
+        kinds.ANSWERED if entry.by_teacher else kinds.ASKED,
+        key=f"said-{entry.pk}",
+        about=place.pupil,
+        by=entry.author,
+        studio=place.studio,
+        path=path,
     )
 
 

@@ -2,6 +2,7 @@
 
 from celery import shared_task
 
+from studio.drills import setting_told
 from studio.jobs import dead_letters, runner
 from studio.jobs.queue import MESSAGE_VERSION
 
@@ -23,5 +24,6 @@ def prepare_enclosure(task, enclosure_id="", version=MESSAGE_VERSION, **more) ->
 
 @shared_task
 def tell_answers() -> None:
-    """Tell pupils and guardians of the answers that they can see by now."""
+    """Tell pupils and guardians of the answers and drills that they can see by now."""
     notifications.tell_due()
+    setting_told.tell_due()

@@ -8,6 +8,7 @@ import pytest
 from django.core import mail as outbox
 
 from studio.accounts import letters
+from studio.accounts.notifications import schedule
 
 
 @pytest.fixture
@@ -15,6 +16,8 @@ def mail(settings, monkeypatch) -> list:
     """A studio that sends mail; what was sent."""
     settings.MAIL, settings.DEFAULT_FROM_EMAIL = {"EMAIL_HOST": "mail.example"}, "s@s.example"
     monkeypatch.setattr(letters, "_wake", lambda: None)
+    # Whatever the time of day: who did not choose has no quiet hours here.
+    monkeypatch.setattr(schedule, "QUIET_FROM", schedule.QUIET_UNTIL)
     return outbox.outbox
 
 

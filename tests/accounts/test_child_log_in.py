@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from studio.accounts import child_log_in, consent, lesson_endings, notices, passwords
 from studio.accounts.lockout import ACCOUNT_LIMIT, PAIR_LIMIT
-from studio.accounts.models import AuditEntry, Letter, Person
+from studio.accounts.models import AuditEntry, Letter, Notification, Person
 from studio.review.models import Review
 from studio.review.returning import notifications
 from studio.review.returning.services import return_clip
@@ -220,9 +220,10 @@ def test_no_letter_goes_to_who_has_no_address(settings, cast, place, code):
     child_log_in.make(place.pupil, "ida.s", cast.guardian)
     passwords.make_link(place.pupil, by=cast.teacher)
     clip = make_clip(place)
-    returned = return_clip(Review.objects.get(clip=clip), cast.teacher, "Steady.")
-    type(returned).objects.update(site="https://studio.example")
+    return_clip(Review.objects.get(clip=clip), cast.teacher, "Steady.")
     assert notifications.tell_due() == 1
+    wants = Notification.objects.exclude(letter_due_at=None).values_list("to", flat=True)
+    assert set(wants) == {cast.guardian.pk}
     assert set(Letter.objects.values_list("to", flat=True)) == {cast.guardian.email}
 
 

@@ -54,7 +54,7 @@ def test_a_name_from_before_stops_no_letter(cast, mail):  # noqa: F811
     cast.teacher.refresh_from_db()
     assert cast.teacher.name == BROKEN
     Letter.objects.create(kind="answer", to="a@s.example", subject=f"From {BROKEN}", body="Old.")
-    letters.post_answer(cast.pupil, cast.teacher, cast.pupil, "https://studio.example/")
+    letters.post_of_lessons(cast.pupil, f"An answer from {cast.teacher}", "It is there.", ["set"])
     letters._post("invitation", "bad\n@s.example", "S", "Its address cannot be written.")
     letters._post("invitation", "r@s.example", "S", "The last of them.")
     tasks.send_letters()

@@ -41,6 +41,7 @@ NOT_PAGES = {
     "enclosure",
     "copy_file",
     "report_file",
+    "calendar_feed",
     "manifest",
     "worker",
     "offline_files",

@@ -70,6 +70,15 @@ def _words_outlive_the_session(page: Page) -> None:
     page.locator(".kept-words").wait_for()
 
 
+def _letters_off(page: Page) -> None:
+    page.locator("main form button").click()
+    page.locator("form[action^='/letters/on/']").wait_for()
+
+
+def _pupil_closed(rows: Rows) -> None:
+    Person.objects.filter(pk=rows.cast.pupil.pk).update(is_active=False)
+
+
 FORMS = {
     "account_name": [_account(good={"name": "Ottilie B. Brandt"}, bad={"name": " "})],
     "account_address": [
@@ -175,6 +184,79 @@ FORMS = {
             meanwhile=logged_out,
             status=302,
             wrong=LOG_IN,
+        )
+    ],
+    "told_seen": [
+        Form(
+            who="pupil",
+            at="told",
+            seen="main:not(:has(li form))",
+            button="[value=all]",
+            which=":has([value=all])",
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "telling": [
+        Form(
+            who="pupil",
+            at="telling",
+            good={"letter-set": True},
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "telling_times": [
+        Form(
+            who="pupil",
+            at="telling",
+            good={"quiet_from": "22", "quiet_until": "6", "time_zone": "America/New_York"},
+            bad={"quiet_from": "8", "quiet_until": "7"},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "calendar_make": [
+        Form(
+            who="teacher",
+            at="telling",
+            seen="main code",
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "calendar_end": [
+        Form(
+            who="pupil",
+            at="telling",
+            seen=OK_MESSAGE,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "letters_off": [
+        Form(
+            who="anonymous",
+            at="letters_off",
+            good={"List-Unsubscribe": "One-Click"},
+            bad={"List-Unsubscribe": "Two"},
+            seen="main form[action^='/letters/on/']",
+            status=400,
+        )
+    ],
+    "letters_on": [
+        Form(
+            who="anonymous",
+            at="letters_off",
+            before=_letters_off,
+            seen="main form[action^='/letters/off/']",
+            meanwhile=_pupil_closed,
+            status=404,
+            wrong="main:not(:has(form))",
         )
     ],
     "password_by_code": [

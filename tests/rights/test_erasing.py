@@ -80,7 +80,7 @@ def test_all_about_a_pupil_goes_and_what_is_others_stays(cast):
     make_return(others)
     Notice.objects.create(to=cast.teacher, text=f"{cast.pupil} has a new instrument.")
     Notice.objects.create(to=cast.colleague, text=f"{cast.pupil}s and more")
-    letters.post_answer(cast.guardian, cast.teacher, cast.pupil, "https://x.example")
+    letters.post_of_lessons(cast.guardian, f"Of {cast.pupil}", f"{cast.pupil}", ["set"])
     job = requests.erase_lessons(cast.pupil, cast.studio, cast.guardian)
     page = as_person(cast.teacher).get("/pupils/").content.decode()
     assert cast.pupil.name not in page

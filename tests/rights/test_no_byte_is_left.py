@@ -158,7 +158,7 @@ def pupil_with_everything() -> Pupil:
     uploads.write(upload, 0, [SAMPLE.read_bytes()[-2048:]])
     for who in (teacher, guardian):
         Notice.objects.create(to=who, text=f"{NAME} has a new instrument.")
-    letters.post_answer(guardian, teacher, pupil, "https://studio.example/zevletter/")
+    letters.post_of_lessons(guardian, "An answer", f"{NAME}: zevletter", ["returned"])
     letters.post_about_account(ADDRESS, NAME, "Zevtold.")
     audit.record(audit.Act.RETURNED, by=teacher, studio=cast.studio, about=pupil, clip=clip.pk)
     dead_letters.park_message("studio.clips.tasks.later", {"clip_id": str(clip.pk)}, "a test")

@@ -6,7 +6,12 @@ from .invitations import Invitation, InvitedChild
 from .lessons_end import LessonsEnd
 from .log_ins import AddressChange, OpenSession, PasswordLink, RecoveryCode, TryCount
 from .messages import Letter, Notice
-from .notifications import Notification, NotificationChoice, NotificationTimes
+from .notifications import (
+    CalendarFeed,
+    Notification,
+    NotificationChoice,
+    NotificationTimes,
+)
 from .people import Dated, Person, PersonManager, current, login_named
 from .retention import RetentionTerms
 from .studios import Enrolment, GuardianLink, Instrument, Level, Membership, Studio, Tuning
@@ -14,6 +19,7 @@ from .studios import Enrolment, GuardianLink, Instrument, Level, Membership, Stu
 __all__ = [
     "AddressChange",
     "AuditEntry",
+    "CalendarFeed",
     "Consent",
     "Dated",
     "Enrolment",

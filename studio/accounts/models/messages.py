@@ -23,6 +23,7 @@ class Letter(models.Model):
         ACCOUNT = "account", "about an account"
         OPERATOR = "operator", "to the operator"
         ERASED = "erased", "that something is erased"
+        LESSONS = "lessons", "about lessons"
 
     kind = models.CharField(max_length=16, choices=Kind)
     to = models.EmailField()
@@ -32,6 +33,17 @@ class Letter(models.Model):
     )
     created_at = models.DateTimeField(default=timezone.now)
     attempts = models.PositiveSmallIntegerField(default=0)
+    person = models.ForeignKey(
+        Person,
+        models.CASCADE,
+        null=True,
+        blank=True,
+        related_name="+",
+        help_text="In whose quiet hours it waits; empty: it waits for nobody.",
+    )
+    kinds = models.CharField(
+        max_length=200, blank=True, help_text="The optional kinds it tells of, with blanks between."
+    )
     rests_until = models.DateTimeField(null=True, blank=True, help_text="Nobody else takes it now.")
     sent_at = models.DateTimeField(null=True, blank=True)
 
@@ -49,6 +61,9 @@ class Notice(models.Model):
     """What somebody is told about an account, on every page until it is read."""
 
     to = models.ForeignKey(Person, models.CASCADE, related_name="notices")
+    kind = models.CharField(
+        max_length=16, default="account", help_text="A name of the registry of kinds."
+    )
     text = models.TextField()
     link = models.ForeignKey(
         PasswordLink,

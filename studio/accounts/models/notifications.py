@@ -99,3 +99,20 @@ class NotificationTimes(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_pace_display()}, quiet from {self.quiet_from} to {self.quiet_until}"
+
+
+class CalendarFeed(models.Model):
+    """The address at which somebody's calendar reads her dates; the row keeps the secret's hash.
+
+    Revoked, the row goes. Readings are counted by the hour, so that none asks without end.
+    """
+
+    person = models.OneToOneField(Person, models.CASCADE, related_name="calendar_feed")
+    secret_sha256 = models.CharField(max_length=64, unique=True)
+    made_at = models.DateTimeField(default=timezone.now)
+    read_at = models.DateTimeField(null=True, blank=True)
+    hour_began_at = models.DateTimeField(default=timezone.now)
+    reads = models.PositiveIntegerField(default=0, help_text="Within that hour.")
+
+    def __str__(self) -> str:
+        return f"calendar of {self.person_id}"

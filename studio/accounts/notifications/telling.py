@@ -68,7 +68,7 @@ def tell(
         return False
     chosen = choices_of(to)[known.name]
     now = timezone.now()
-    letter = chosen.by_letter and settings.MAIL and to.email
+    letter = chosen.by_letter and sends_letters(to)
     _, is_new = Notification.objects.get_or_create(
         to=to,
         key=key,
@@ -84,6 +84,11 @@ def tell(
 def tell_each(people: Iterable[Person], kind: str, **told) -> int:
     """Tell some people the same, each once; how many were told now."""
     return sum(tell(person, kind, **told) for person in dict.fromkeys(people))
+
+
+def sends_letters(person: Person) -> bool:
+    """Whether letters are sent here, and the person has an address for them."""
+    return bool(settings.MAIL and person.email)
 
 
 def choices_of(person: Person) -> dict[str, Choice]:

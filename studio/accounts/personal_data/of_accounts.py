@@ -15,6 +15,7 @@ from studio.accounts import throttling
 from studio.accounts.models import (
     AddressChange,
     AuditEntry,
+    CalendarFeed,
     Consent,
     Enrolment,
     GuardianLink,
@@ -176,6 +177,7 @@ register(
 register(
     Letter,
     find=lambda person: _by_name("to", person),
+    named={"person": Goes()},
     export=Exported(fields("kind", "subject", "created_at", "sent_at")),
     erasure=Goes(),
     kept=Kept.LETTER,
@@ -220,7 +222,7 @@ register(
     Notice,
     subjects=("to",),
     named={"link": Goes(), "address_change": Goes()},
-    export=Exported(fields("text", "created_at", "read_at")),
+    export=Exported(fields("kind", "text", "created_at", "read_at")),
     erasure=Goes(),
     kept=Kept.ACCOUNT,
 )
@@ -252,6 +254,13 @@ register(
     export=Exported(
         fields("pace", "hour", "weekday", "quiet_from", "quiet_until", "time_zone"),
     ),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    CalendarFeed,
+    subjects=("person",),
+    export=Exported(fields("made_at", "read_at", "hour_began_at", "reads")),
     erasure=Goes(),
     kept=Kept.ACCOUNT,
 )

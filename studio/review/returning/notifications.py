@@ -1,7 +1,7 @@
-"""Letters that tell of an answer: to the pupil and the guardians, once it can be seen.
+"""Telling of an answer: the pupil and the guardians, once it can be seen.
 
-One letter a person a return: a return is claimed by a conditional update, and its letters are
-rows of the same transaction. Where consent does not hold any more, or the clip was erased,
+Once a person a return: a return is claimed by a conditional update, and what is told is rows of the
+same transaction. Where consent does not hold any more, or the clip was erased,
 nobody is told.
 """
 
@@ -13,15 +13,16 @@ from django.db.models.functions import Now
 from django.urls import reverse
 from django.utils import timezone
 
-from studio.accounts import consent, guardians, letters
-from studio.accounts.models import Enrolment, Person, current
+from studio.accounts import consent, guardians
+from studio.accounts.models import current
+from studio.accounts.notifications import kinds, tell_each
 from studio.review.models import Return
 
 STALE = timedelta(days=2)  # what could not be told for so long is no news any more
 
 
 def tell_due() -> int:
-    """Write the letters of the returns that can be seen by now; how many returns were told."""
+    """Tell of the returns that can be seen by now; how many were told."""
     return sum(_tell(pk) for pk in list(_due().values_list("pk", flat=True)))
 
 
@@ -39,7 +40,6 @@ def _due() -> QuerySet[Return]:
             visible_at__gt=timezone.now() - STALE,
             review__clip__erased_at=None,
         )
-        .exclude(site="")
         .order_by("visible_at", "pk")
     )
 
@@ -52,13 +52,14 @@ def _tell(pk: int) -> bool:
         "returned_by", "review__clip__enrolment__pupil", "review__clip__enrolment__studio"
     ).get(pk=pk)
     clip = returned.review.clip
-    link = returned.site + reverse("clip_page", kwargs={"clip_id": clip.pk})
-    for reader in _readers(clip.enrolment):
-        letters.post_answer(reader, returned.returned_by, clip.enrolment.pupil, link)
+    place = clip.enrolment
+    tell_each(
+        [place.pupil, *guardians.of(place)],
+        kinds.RETURNED,
+        key=f"returned-{returned.pk}",
+        about=place.pupil,
+        by=returned.returned_by,
+        studio=place.studio,
+        path=reverse("clip_page", kwargs={"clip_id": clip.pk}),
+    )
     return True
-
-
-def _readers(enrolment: Enrolment) -> list[Person]:
-    """The pupil, and the guardians that the studio knows."""
-    everyone = [enrolment.pupil, *guardians.of(enrolment)]
-    return [person for person in everyone if person.is_active]

@@ -1,10 +1,12 @@
 """A clip that a pupil sends: what is said with it, and the review that begins with it."""
 
 from django import forms
+from django.urls import reverse
 from django.utils import timezone
 
 from studio import figures
 from studio.accounts.models import Enrolment
+from studio.accounts.notifications import kinds, tell
 from studio.clips import services as clips
 from studio.clips.models import Clip, Listening
 from studio.clips.signals import Unacceptable
@@ -16,11 +18,25 @@ from studio.review.models import Review
 
 def begin_review(clip: Clip, answers: Assignment | None = None) -> Review:
     """Put a received clip on the waiting list; ``answers`` is the assignment it answers."""
-    review, _ = Review.objects.get_or_create(clip=clip)
+    review, is_new = Review.objects.get_or_create(clip=clip)
+    if is_new:
+        _tell_teacher(clip)
     if answers is not None and review.answers_id != answers.pk:
         review.answers = answers
         review.save(update_fields=["answers"])
     return review
+
+
+def _tell_teacher(clip: Clip) -> None:
+    place = clip.enrolment
+    tell(
+        place.teacher,
+        kinds.WAITING,
+        key=f"waiting-{clip.pk}",
+        about=place.pupil,
+        studio=place.studio,
+        path=reverse("clip_page", kwargs={"clip_id": clip.pk}),
+    )
 
 
 def note_heard(listening: Listening) -> None:

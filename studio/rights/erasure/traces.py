@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db.models import Q
 
 from studio.accounts import saved_forms
-from studio.accounts.models import AuditEntry, Letter, Notice, OpenSession, Person
+from studio.accounts.models import AuditEntry, Letter, Notice, Notification, OpenSession, Person
 from studio.accounts.sessions import SessionStore
 from studio.jobs import dead_letters
 from studio.review.models import Return
@@ -63,8 +63,13 @@ def forget_kept_words(person: Person) -> None:
 
 
 def forget_clip_ids(clips: Iterable[UUID]) -> None:
-    """Take the ids of clips out of the studio's log and out of messages that were put aside."""
+    """Take the ids of clips out of the studio's log and out of messages that were put aside.
+
+    What people were told of these clips leads nowhere any more, and goes.
+    """
     gone = list(clips)
+    for clip in gone:
+        Notification.objects.filter(path__contains=f"/{clip}/").delete()
     AuditEntry.objects.filter(clip_id__in=gone).update(clip_id=None)
     names = {name for one in gone for name in (str(one), one.hex)}
     for path, message in list(dead_letters.parked_messages()):

@@ -15,6 +15,7 @@ from studio.accounts import access as people
 from studio.accounts import consent, guardians, notices
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.accounts.names import listed
+from studio.accounts.notifications import kinds
 
 from .due import Going
 
@@ -32,13 +33,13 @@ def tell(studio: Studio, going: Iterable[Going]) -> int:
             taught.setdefault((each.place.teacher, each.on), []).append(said(each))
     for (person, on, how), parts in home.items():
         text = f"{_on(studio, on)}, as the page Consent says: {'; '.join(parts)}. {how}"
-        notices.tell_each([person], text)
+        notices.tell_each([person], text, kinds.GOING)
     for (teacher, on), parts in taught.items():
         text = (
             f"{_on(studio, on)}, by the studio’s times: {'; '.join(parts)}. The families are told, "
             "and can take a copy before then."
         )
-        notices.tell_each([teacher], text)
+        notices.tell_each([teacher], text, kinds.GOING)
     return len({person for person, *_ in home} | {teacher for teacher, _ in taught})
 
 

@@ -5,7 +5,9 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from studio.accounts.models import Consent, Letter
+from studio.accounts.models import Consent, Notification
+from studio.accounts.notifications import reading
+from studio.drills import setting_told
 from studio.drills.models import Assignment
 from studio.drills.services import set_drill_now
 from studio.review.models import Return, Review
@@ -139,16 +141,18 @@ def test_a_drill_that_is_set_at_once_does_not_wait_for_the_delay(cast, returned)
 
 
 def test_pupil_and_guardian_are_told_once_and_only_when_it_can_be_seen(cast, returned, monkeypatch):
-    assert notifications.tell_due() == 0
+    assert notifications.tell_due() == setting_told.tell_due() == 0
     later(monkeypatch, DELAY_MIN + 1)
     assert notifications.tell_due() == 1
     assert notifications.tell_due() == 0
-    letters = {letter.to: letter for letter in Letter.objects.all()}
-    assert set(letters) == {cast.pupil.email, cast.guardian.email}
-    body = letters[cast.guardian.email].body
-    assert f"{SITE}/clips/{returned.review.clip_id}/" in body
-    assert "Mira Sandholm" in body
-    assert "Well held." not in body, "what it says is only on the page"
+    told = {row.to: row for row in Notification.objects.filter(kind="returned")}
+    assert set(told) == {cast.pupil, cast.guardian}
+    assert {row.path for row in told.values()} == {f"/clips/{returned.review.clip_id}/"}
+    sentence = reading.sentence(told[cast.guardian])
+    assert sentence == "Ottilie Brandt has answered a recording of Mira Sandholm."
+    assert setting_told.tell_due() == 1, "the drill that was set with it"
+    assert setting_told.tell_due() == 0
+    assert Notification.objects.filter(kind="set", what="Set with the clip").count() == 2
 
 
 @pytest.mark.parametrize("end", ["taken back", "consent withdrawn", "erased"])
@@ -162,7 +166,7 @@ def test_nobody_is_told_of_what_is_not_there_any_more(cast, returned, monkeypatc
         Consent.objects.update(withdrawn_at=timezone.now(), withdrawn_by=cast.guardian)
     later(monkeypatch, DELAY_MIN + 1)
     assert notifications.tell_due() == 0
-    assert not Letter.objects.exists()
+    assert not Notification.objects.filter(kind="returned").exists()
 
 
 def test_the_studio_sets_its_delay_and_its_promise(cast):
