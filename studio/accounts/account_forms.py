@@ -3,6 +3,9 @@
 from django import forms
 from django.contrib.auth import authenticate
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from . import address_changes, lockout, second_step
 from .consent import is_grown_up
@@ -10,16 +13,16 @@ from .forms import NewPasswordForm
 from .models import Person
 from .names import NameField
 
-NAMED_BY_GUARDIAN = "Your guardian chose your log-in name, and can change it."
-NOBODY_AGREES = (
+NAMED_BY_GUARDIAN = gettext_lazy("Your guardian chose your log-in name, and can change it.")
+NOBODY_AGREES = gettext_lazy(
     "A guardian has to agree to this, and nobody decides for you at present. Ask your teacher to "
     "invite your guardian. Until then you log in as before."
 )
-TAKEN = "This address cannot be used here. Choose another, or ask your teacher."
+TAKEN = gettext_lazy("This address cannot be used here. Choose another, or ask your teacher.")
 
 
 class NameForm(forms.ModelForm):
-    name = NameField(label="Your name, as others read it")
+    name = NameField(label=gettext_lazy("Your name, as others read it"))
 
     class Meta:
         model = Person
@@ -32,19 +35,21 @@ class NameForm(forms.ModelForm):
         return self.cleaned_data["name"].strip()
 
 
-WRONG_CODE = (
+WRONG_CODE = gettext_lazy(
     "This is not the present code. Take the newest one from your phone; each works once, for half "
     "a minute."
 )
-WAIT = "The code was wrong several times. Wait a little, a minute at first, and try again."
+WAIT = gettext_lazy(
+    "The code was wrong several times. Wait a little, a minute at first, and try again."
+)
 
 
 def code_field() -> forms.CharField:
     """Where a code from the phone, or a printed one, is typed."""
     return forms.CharField(
-        label="The code from your phone",
+        label=_("The code from your phone"),
         max_length=60,
-        help_text="Six digits. Without the phone: one of the codes that you printed for it.",
+        help_text=_("Six digits. Without the phone: one of the codes that you printed for it."),
         widget=forms.TextInput(attrs={"autocomplete": "one-time-code", "inputmode": "text"}),
     )
 
@@ -56,7 +61,7 @@ class Confirmed(forms.Form):
     """
 
     present_password = forms.CharField(
-        label="Your present password",
+        label=gettext_lazy("Your present password"),
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
@@ -82,14 +87,14 @@ class Confirmed(forms.Form):
         said = self.cleaned_data["present_password"]
         name = self._request.user.logs_in_with
         if authenticate(self._request, username=name, password=said) is None:
-            raise forms.ValidationError("This is not your present password. Type it once more.")
+            raise forms.ValidationError(_("This is not your present password. Type it once more."))
         lockout.was_right(self._request)
         return said
 
 
 class AddressForm(Confirmed):
     email = forms.EmailField(
-        label="Your new e-mail address",
+        label=gettext_lazy("Your new e-mail address"),
         max_length=254,
         widget=forms.EmailInput(attrs={"autocomplete": "email"}),
     )
@@ -115,7 +120,7 @@ class ChangePasswordForm(Confirmed, NewPasswordForm):
         forms.Form.__init__(self, *args, auto_id="password-%s", **kwargs)
         self._request, self._person = request, request.user
         self._ask_for_code()
-        self.fields["password"].label = "A new password"
+        self.fields["password"].label = _("A new password")
 
 
 class CodesForm(Confirmed):
@@ -144,13 +149,13 @@ class CodeForm(forms.Form):
         self.status = 422
         self.fields["code"] = code_field()
         if device is not None:
-            self.fields["code"].help_text = "Six digits, which the app shows now."
+            self.fields["code"].help_text = _("Six digits, which the app shows now.")
             return
         self.fields["code"].widget.attrs["autofocus"] = True
         self.fields["spare"] = forms.BooleanField(
             required=False,
-            label="Do not ask on this device for 30 days",
-            help_text="Only where nobody but you uses it.",
+            label=_("Do not ask on this device for 30 days"),
+            help_text=_("Only where nobody but you uses it."),
         )
 
     def clean_code(self) -> str:

@@ -7,6 +7,7 @@ from django.core import signing
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -53,7 +54,7 @@ def name(request: HttpRequest) -> HttpResponse:
     if not form.is_valid():
         return account_page(request, name=form)
     form.save()
-    return _done(request, "Your name is changed.")
+    return _done(request, _("Your name is changed."))
 
 
 @sensitive_post_parameters()
@@ -66,7 +67,10 @@ def address(request: HttpRequest) -> HttpResponse:
     email = form.cleaned_data["email"]
     if settings.MAIL:
         _post_link(request, email)
-        return _done(request, f"A letter is on its way to {email}. Its link goes on with it.")
+        return _done(
+            request,
+            _("A letter is on its way to %(email)s. Its link goes on with it.") % {"email": email},
+        )
     try:
         return _done(request, _changed_or_asked(request, email))
     except AddressTaken:
@@ -107,9 +111,10 @@ def take_back_address(request: HttpRequest) -> HttpResponse:
     taken_back = address_changes.take_back(request.user)
     return _done(
         request,
-        f"It is taken back. You log in with {request.user.logs_in_with}."
+        _("It is taken back. You log in with %(logs_in_with)s.")
+        % {"logs_in_with": request.user.logs_in_with}
         if taken_back
-        else "It was answered already.",
+        else _("It was answered already."),
     )
 
 
@@ -121,13 +126,19 @@ def answer_address(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method != "POST":
         return render(request, "accounts/answer_address.html", {"change": change})
     child, email = change.person, change.email
-    said = f"{child.first_name} logs in with {child.logs_in_with}, as before."
+    said = _("%(child)s logs in with %(logs_in_with)s, as before.") % {
+        "child": child.first_name,
+        "logs_in_with": child.logs_in_with,
+    }
     try:
         if request.POST.get("choice") != "agree":
             address_changes.decline(change, by=request.user)
         else:
             address_changes.agree(change, by=request.user)
-            said = f"From now on {child.first_name} logs in with {email}."
+            said = _("From now on %(child)s logs in with %(email)s.") % {
+                "child": child.first_name,
+                "email": email,
+            }
     except AddressTaken:
         messages.error(request, f"{email} cannot be used here. {said} {child.first_name} is told.")
         return redirect("children")
@@ -147,7 +158,7 @@ def password(request: HttpRequest) -> HttpResponse:
     passwords.renew(request.user, form.cleaned_data["password"], request.session.session_key)
     update_session_auth_hash(request, request.user)
     return _done(
-        request, "Your password is changed. Wherever else you were logged in, you are not."
+        request, _("Your password is changed. Wherever else you were logged in, you are not.")
     )
 
 
@@ -172,14 +183,14 @@ def end_session(request: HttpRequest) -> HttpResponse:
     if which == "others":
         sessions.end_all(request.user, but=here)
         second_step.spare_nobody(request.user)
-        return _done(request, "You are logged in here only.")
+        return _done(request, _("You are logged in here only."))
     if any(one.here and one.name == which for one in sessions.of(request.user, here)):
         logout(request)
         return redirect("log_in")
     if not sessions.end(request.user, which):
         messages.info(request, "That session had ended already.")
         return redirect("account")
-    return _done(request, "That session has ended.")
+    return _done(request, _("That session has ended."))
 
 
 @require_POST
@@ -224,12 +235,12 @@ def _changed_or_asked(request: HttpRequest, email: str) -> str:
     person = request.user
     if not address_changes.needs_guardian(person):
         address_changes.change(person, email)
-        return f"From now on you log in with {email}."
+        return _("From now on you log in with %(email)s.") % {"email": email}
     who = address_changes.ask(person, email, site=request.build_absolute_uri("/").rstrip("/"))
-    return (
-        f"{listed(who, 'or')} is asked, and has to agree. Until then you log in with "
-        f"{person.logs_in_with}."
-    )
+    return _("%(who)s is asked, and has to agree. Until then you log in with %(logs_in_with)s.") % {
+        "who": listed(who, "or"),
+        "logs_in_with": person.logs_in_with,
+    }
 
 
 def _log_in(request: HttpRequest) -> str:

@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from . import guardians, letters, notices
 from .consent import is_grown_up
@@ -71,15 +72,18 @@ def ask(person: Person, email: str, site: str) -> list[Person]:
 
 def _ask(guardian: Person, asked: AddressChange, site: str) -> None:
     child = asked.person
-    text = (
-        f"{child} wants to log in with {asked.email} instead of {child.logs_in_with}. Whoever has "
-        "that address can have a new password sent there. It is changed only if you agree."
-    )
+    text = _(
+        "%(child)s wants to log in with %(email)s instead of %(logs_in_with)s. "
+        "Whoever has that address can have a new password sent there. It is changed"
+        " only if you agree."
+    ) % {"child": child, "email": asked.email, "logs_in_with": child.logs_in_with}
     Notice.objects.create(to=guardian, text=text, address_change=asked)
     if settings.MAIL and guardian.email:
         link = f"{site}{reverse('answer_address', args=[asked.pk])}"
         letters.post_about_account(
-            guardian.email, guardian.name, f"{text} Agree or decline here:\n\n{link}"
+            guardian.email,
+            guardian.name,
+            _("%(text)s Agree or decline here:\n\n%(link)s") % {"text": text, "link": link},
         )
 
 
@@ -100,8 +104,14 @@ def agree(asked: AddressChange, by: Person) -> None:
     except AddressTaken:
         with transaction.atomic():
             _close(asked)
-            still = f"cannot be used here. You log in with {child.logs_in_with}."
-            notices.tell_each([child], f"{by} agreed, but {email} {still} Choose another address.")
+            still = _("cannot be used here. You log in with %(logs_in_with)s.") % {
+                "logs_in_with": child.logs_in_with
+            }
+            notices.tell_each(
+                [child],
+                _("%(by)s agreed, but %(email)s %(still)s Choose another address.")
+                % {"by": by, "email": email, "still": still},
+            )
         raise
 
 
@@ -118,10 +128,14 @@ def decline(asked: AddressChange, by: Person) -> None:
     _close(asked)
     still = child.logs_in_with
     notices.tell_each(
-        [child], f"{by} does not want you to log in with {asked.email}. You log in with {still}."
+        [child],
+        _("%(by)s does not want you to log in with %(email)s. You log in with %(still)s.")
+        % {"by": by, "email": asked.email, "still": still},
     )
     notices.tell_each(
-        others, f"{by} declined that {child} logs in with {asked.email}. It is {still} as before."
+        others,
+        _("%(by)s declined that %(child)s logs in with %(email)s. It is %(still)s as before.")
+        % {"by": by, "child": child, "email": asked.email, "still": still},
     )
 
 
@@ -139,8 +153,15 @@ def forget_old() -> int:
             asked.delete()
             notices.tell_each(
                 [asked.person],
-                f"Nobody answered within {ANSWERED_WITHIN.days} days whether you may log in with "
-                f"{asked.email}. You log in with {asked.person.logs_in_with}, and can ask again.",
+                _(
+                    "Nobody answered within %(days)s days whether you may log in with "
+                    "%(email)s. You log in with %(logs_in_with)s, and can ask again."
+                )
+                % {
+                    "days": ANSWERED_WITHIN.days,
+                    "email": asked.email,
+                    "logs_in_with": asked.person.logs_in_with,
+                },
             )
         many += 1
     return many
@@ -160,19 +181,29 @@ def change(person: Person, email: str) -> None:
     AddressTaken
     """
     before, since = person.email, notices.when(timezone.now())
-    changed = f"was changed on {since}, from {before or person.login_name} to {email}."
+    changed = _("was changed on %(since)s, from %(before)s to %(email)s.") % {
+        "since": since,
+        "before": before or person.login_name,
+        "email": email,
+    }
     try:
         with transaction.atomic():
             AddressChange.objects.filter(person=person).delete()
             Person.objects.filter(pk=person.pk).update(email=email, login_name=None)
             notices.tell(
                 person,
-                f"Your address {changed} If that was not you, change your password at once.",
-                f"The address of the account of {person} {changed} If {person} did not want that, "
-                "let the password be changed at once.",
+                _("Your address %(changed)s If that was not you, change your password at once.")
+                % {"changed": changed},
+                _(
+                    "The address of the account of %(person)s %(changed)s If %(person)s did not"
+                    " want that, let the password be changed at once."
+                )
+                % {"person": person, "changed": changed},
             )
             if settings.MAIL and before:
-                letters.post_about_account(before, person.name, f"Your address {changed}")
+                letters.post_about_account(
+                    before, person.name, _("Your address %(changed)s") % {"changed": changed}
+                )
     except IntegrityError:
         raise AddressTaken from None
     person.email, person.login_name = email, None

@@ -17,6 +17,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from . import audit, guardians, notices, passwords
 from .consent import is_grown_up
@@ -97,8 +98,13 @@ def make(child: Person, login_name: str, by: Person) -> str:
             Person.objects.filter(pk=child.pk).update(login_name=name)
             child.login_name = name
             code = passwords.renew_by_code(child)
-            _record(child, by, "a new code" if before else "made")
-            _tell(child, by, f"made a new code with which {child} logs in, as {name}")
+            _record(child, by, _("a new code") if before else _("made"))
+            _tell(
+                child,
+                by,
+                _("made a new code with which %(child)s logs in, as %(name)s")
+                % {"child": child, "name": name},
+            )
     except IntegrityError:
         child.login_name = before
         raise NameTaken from None
@@ -112,7 +118,7 @@ def end(child: Person, by: Person) -> None:
     Person.objects.filter(pk=child.pk).update(login_name=None)
     child.login_name = None
     _record(child, by, "ended")
-    _tell(child, by, f"ended the log-in of {child}")
+    _tell(child, by, _("ended the log-in of %(child)s") % {"child": child})
 
 
 def _record(child: Person, by: Person, said: str) -> None:

@@ -5,9 +5,11 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from studio.headers import opens_a_door
+from studio.translating import gettext_lazy
 
 from . import access, address_changes, child_log_in
 from .child_log_in import NameTaken
@@ -15,17 +17,19 @@ from .forms import AS_TYPED
 from .models import Enrolment
 from .reauthentication import asks_again
 
-TAKEN = "Somebody logs in with this name already. Choose another."
+TAKEN = gettext_lazy("Somebody logs in with this name already. Choose another.")
 
 
 class LogInNameForm(forms.Form):
     """The name that the child types to log in."""
 
     login_name = forms.CharField(
-        label="Log-in name",
+        label=gettext_lazy("Log-in name"),
         max_length=child_log_in.LONGEST,
-        help_text="Letters from a to z and digits, with dots between them if you like. "
-        "Capitals do not matter.",
+        help_text=gettext_lazy(
+            "Letters from a to z and digits, with dots between them if you like. "
+            "Capitals do not matter."
+        ),
         widget=forms.TextInput(attrs={"autocomplete": "off", **AS_TYPED}),
         validators=[child_log_in.validate],
     )
@@ -47,7 +51,10 @@ def log_in_of_child(request: HttpRequest, pk: int) -> HttpResponse:
         return _page(request, place, form=LogInNameForm(initial={"login_name": name}))
     if request.POST.get("choice") == "end":
         child_log_in.end(child, by=request.user)
-        messages.success(request, f"{child.first_name} no longer logs in. Nothing was deleted.")
+        messages.success(
+            request,
+            _("%(child)s no longer logs in. Nothing was deleted.") % {"child": child.first_name},
+        )
         return redirect("child" if access.is_current(place) else "kept_lessons", pk=pk)
     return _make(request, place)
 

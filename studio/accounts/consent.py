@@ -30,6 +30,7 @@ from django.core.exceptions import PermissionDenied
 from django.db import transaction
 from django.db.models import BigIntegerField, Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 
@@ -49,7 +50,7 @@ class ConsentMissing(PermissionDenied):
     """
 
     def __init__(self, sentence: str) -> None:
-        super().__init__("consent to recordings does not hold")
+        super().__init__(_("consent to recordings does not hold"))
         self.sentence = sentence
 
 
@@ -157,28 +158,31 @@ def cannot_send(enrolment: Enrolment) -> str:
 def _who_can_agree(enrolment: Enrolment) -> str:
     who = deciders(enrolment)
     if not who:
-        return (
+        return _(
             "Before you can send a clip, a grown-up who looks after you has to agree, and nobody "
             "is linked to you here who may. Ask your teacher to link one."
         )
     if who == [enrolment.pupil]:
-        return (
+        return _(
             "Before you can send a clip, you have to agree that your teacher may watch and hear "
             "it. Read and decide under Consent on your practice page."
         )
     names = " or ".join(person.name for person in who)
-    return (
-        f"Before you can send a clip, {names} has to agree that your teacher may watch and hear "
-        f"it. Ask {names} to log in here and look under Consent."
-    )
+    return _(
+        "Before you can send a clip, %(names)s has to agree that your teacher may "
+        "watch and hear it. Ask %(names)s to log in here and look under Consent."
+    ) % {"names": names}
 
 
 def not_agreed(enrolment: Enrolment) -> str:
     """The same for a guardian of the pupil."""
-    return (
-        f"{_withdrawn(enrolment) or 'Consent for recordings does not hold.'} Until it is given, "
-        f"{enrolment.pupil} cannot send a clip, and nobody at the studio can watch or hear one."
-    )
+    return _(
+        "%(enrolment)s Until it is given, %(pupil)s cannot send a clip, and nobody "
+        "at the studio can watch or hear one."
+    ) % {
+        "enrolment": _withdrawn(enrolment) or "Consent for recordings does not hold.",
+        "pupil": enrolment.pupil,
+    }
 
 
 def _withdrawn(enrolment: Enrolment) -> str:
@@ -187,7 +191,10 @@ def _withdrawn(enrolment: Enrolment) -> str:
     if last is None or last.withdrawn_at is None:
         return ""
     day = figures.long_date(timezone.localtime(last.withdrawn_at))
-    return f"Consent for recordings was withdrawn by {last.withdrawn_by or 'the studio'} on {day}."
+    return _("Consent for recordings was withdrawn by %(withdrawn_by)s on %(day)s.") % {
+        "withdrawn_by": last.withdrawn_by or "the studio",
+        "day": day,
+    }
 
 
 def cannot_watch(enrolment: Enrolment) -> str:
@@ -195,22 +202,35 @@ def cannot_watch(enrolment: Enrolment) -> str:
     now = standing(enrolment)
     last = now.last
     if now.rests:
-        why = f"Consent for recordings rests: there is nobody who answers for {enrolment.pupil}."
+        why = _("Consent for recordings rests: there is nobody who answers for %(pupil)s.") % {
+            "pupil": enrolment.pupil
+        }
     elif now.began_anew:
-        why = f"Consent for recordings of {enrolment.pupil} was for the lessons that ended."
+        why = _("Consent for recordings of %(pupil)s was for the lessons that ended.") % {
+            "pupil": enrolment.pupil
+        }
     elif last is not None and last.withdrawn_at is not None:
         day = figures.long_date(timezone.localtime(last.withdrawn_at))
-        why = f"Consent for recordings of {enrolment.pupil} was withdrawn on {day}."
+        why = _("Consent for recordings of %(pupil)s was withdrawn on %(day)s.") % {
+            "pupil": enrolment.pupil,
+            "day": day,
+        }
     elif last is not None:
-        why = f"The words that ask for consent ask for more since {enrolment.pupil}’s was given."
+        why = _("The words that ask for consent ask for more since %(pupil)s’s was given.") % {
+            "pupil": enrolment.pupil
+        }
     else:
-        why = f"Consent for recordings of {enrolment.pupil} has not been given."
+        why = _("Consent for recordings of %(pupil)s has not been given.") % {
+            "pupil": enrolment.pupil
+        }
     who = " or ".join(person.name for person in deciders(enrolment))
-    then = f"{who} can give it" if who else "A guardian has to be linked first"
-    return (
-        f"{why} The clips can be neither watched nor heard until it is. {then}; "
-        "nothing was deleted."
+    then = (
+        _("%(who)s can give it") % {"who": who} if who else _("A guardian has to be linked first")
     )
+    return _(
+        "%(why)s The clips can be neither watched nor heard until it is. %(then)s; "
+        "nothing was deleted."
+    ) % {"why": why, "then": then}
 
 
 @transaction.atomic

@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
 from studio import figures
+from studio.translating import gettext_lazy
 
 from . import access, consent, retention
 from .consent_text import ConsentText, text
@@ -14,9 +15,9 @@ from .models import Enrolment
 from .retention_words import lines_of
 
 SAID = {
-    "anew": "You have agreed to the new times. They hold from now on.",
-    "give": "You have agreed. It holds from now on.",
-    "withdraw": "Withdrawn. From now on the studio can neither watch nor hear.",
+    "anew": gettext_lazy("You have agreed to the new times. They hold from now on."),
+    "give": gettext_lazy("You have agreed. It holds from now on."),
+    "withdraw": gettext_lazy("Withdrawn. From now on the studio can neither watch nor hear."),
 }
 
 

@@ -13,6 +13,8 @@ times that the studio has set.
 
 from dataclasses import dataclass, replace
 
+from studio.translating import gettext_lazy
+
 from . import retention_words
 from .models import Consent
 
@@ -47,136 +49,176 @@ class Words:
 
 _ASKED_1 = (
     Section(
-        "What it says",
+        gettext_lazy("What it says"),
         (
-            "The pupil may send practice clips, with picture or sound only, to this studio.",
-            "The teachers of this studio may watch and hear them, and write comments on them.",
-            "A program that the studio runs listens for the notes and measures how well they are "
-            "in tune. The studio may keep recordings at a storage service; nobody else gets them.",
+            gettext_lazy(
+                "The pupil may send practice clips, with picture or sound only, to this studio."
+            ),
+            gettext_lazy(
+                "The teachers of this studio may watch and hear them, and write comments on them."
+            ),
+            gettext_lazy(
+                "A program that the studio runs listens for the notes and measures how well they "
+                "are "
+                "in tune. The studio may keep recordings at a storage service; nobody else gets "
+                "them."
+            ),
         ),
     ),
 )
 RECORDINGS_1 = Words(
     version=1,
     holds_since=1,
-    title="Recordings of practice",
+    title=gettext_lazy("Recordings of practice"),
     to_guardian=_ASKED_1,
     to_pupil=_ASKED_1,
     for_child=(),
     given=(
-        "New clips can be sent from now on.",
-        "The studio’s teachers can watch and hear all clips, earlier ones too.",
-        "Clips that waited are taken up within a minute.",
+        gettext_lazy("New clips can be sent from now on."),
+        gettext_lazy("The studio’s teachers can watch and hear all clips, earlier ones too."),
+        gettext_lazy("Clips that waited are taken up within a minute."),
     ),
     withdrawn=(
-        "From that moment the studio’s teachers get nothing more of any clip. What a browser "
-        "already has of one that is playing may sound on for a little.",
-        "New clips are not accepted, and clips that wait are not listened to.",
-        "Nothing is deleted. The pupil and the guardians still see and hear everything, "
-        "but not what the teacher recorded or drew in reply, until you agree again.",
-        "You can agree again at any time. To have recordings erased, or to get a copy of "
-        "them, ask the teacher: withdrawing does neither.",
+        gettext_lazy(
+            "From that moment the studio’s teachers get nothing more of any clip. What a browser "
+            "already has of one that is playing may sound on for a little."
+        ),
+        gettext_lazy("New clips are not accepted, and clips that wait are not listened to."),
+        gettext_lazy(
+            "Nothing is deleted. The pupil and the guardians still see and hear everything, "
+            "but not what the teacher recorded or drew in reply, until you agree again."
+        ),
+        gettext_lazy(
+            "You can agree again at any time. To have recordings erased, or to get a copy of "
+            "them, ask the teacher: withdrawing does neither."
+        ),
     ),
 )
 
-_PROGRAM = (
+_PROGRAM = gettext_lazy(
     "A program that the studio runs listens for the notes and measures how well they are in tune. "
     "It decides nothing: the teacher does."
 )
-_KEPT_WHERE = (
+_KEPT_WHERE = gettext_lazy(
     "The studio may keep recordings at a storage service. Nobody else gets them, and nothing is "
     "used for anything else."
 )
-_KEPT = Section("How long is it kept?", retention_words.lines(1))
-_YOUR_DATA = (
+_KEPT = Section(gettext_lazy("How long is it kept?"), retention_words.lines(1))
+_YOUR_DATA = gettext_lazy(
     "To get a copy of all of it, or to have one clip or all of it erased: on the page Your data, "
     "at any time, and after the lessons too."
 )
-_WATCHERS = "The teachers of {studio}: {teachers}."
-_WATCHED = "Every time a teacher watches a clip, that is noted, and you can read it at the clip."
+_WATCHERS = gettext_lazy("The teachers of {studio}: {teachers}.")
+_WATCHED = gettext_lazy(
+    "Every time a teacher watches a clip, that is noted, and you can read it at the clip."
+)
 _ASK = (
-    "{teacher}, or any other teacher of {studio}.",
-    "About the machine and the data on it: whoever runs the studio’s machine; the studio tells "
-    "you who that is.",
+    gettext_lazy("{teacher}, or any other teacher of {studio}."),
+    gettext_lazy(
+        "About the machine and the data on it: whoever runs the studio’s machine; the studio tells "
+        "you who that is."
+    ),
 )
 RECORDINGS_2 = Words(
     version=2,
     holds_since=1,  # it tells more, and asks for nothing that was not asked for before
-    title="Recordings of practice",
+    title=gettext_lazy("Recordings of practice"),
     to_guardian=(
         Section(
-            "What is it for?",
+            gettext_lazy("What is it for?"),
             (
-                "{child}, or you for {child}, may send practice clips to {studio}, with picture "
-                "or sound only. {teacher} answers them, so that {child} can practise better "
-                "between lessons.",
+                gettext_lazy(
+                    "{child}, or you for {child}, may send practice clips to {studio}, with "
+                    "picture or sound only. {teacher} answers them, so that {child} can practise "
+                    "better between lessons."
+                ),
                 _PROGRAM,
             ),
         ),
         Section(
-            "Who may watch and hear?",
+            gettext_lazy("Who may watch and hear?"),
             (
                 _WATCHERS,
-                "{child}, and whoever answers for {child} at {studio}, as you do.",
+                gettext_lazy("{child}, and whoever answers for {child} at {studio}, as you do."),
                 _WATCHED,
                 _KEPT_WHERE,
             ),
         ),
         _KEPT,
-        Section("Whom can you ask?", _ASK),
+        Section(gettext_lazy("Whom can you ask?"), _ASK),
         Section(
-            "How do you withdraw it?",
+            gettext_lazy("How do you withdraw it?"),
             (
-                "On the page Consent of {child}, at any time. It holds at once, and you need give "
-                "no reason.",
-                "You may leave it open, too. Without it no clip can be sent here.",
+                gettext_lazy(
+                    "On the page Consent of {child}, at any time. It holds at once, and you need "
+                    "give "
+                    "no reason."
+                ),
+                gettext_lazy("You may leave it open, too. Without it no clip can be sent here."),
                 _YOUR_DATA,
             ),
         ),
     ),
     to_pupil=(
         Section(
-            "What is it for?",
+            gettext_lazy("What is it for?"),
             (
-                "You may send practice clips to {studio}, with picture or sound only. {teacher} "
-                "answers them, so that you can practise better between lessons.",
+                gettext_lazy(
+                    "You may send practice clips to {studio}, with picture or sound only. "
+                    "{teacher} answers them, so that you can practise better between lessons."
+                ),
                 _PROGRAM,
             ),
         ),
-        Section("Who may watch and hear?", (_WATCHERS, _WATCHED, _KEPT_WHERE)),
+        Section(gettext_lazy("Who may watch and hear?"), (_WATCHERS, _WATCHED, _KEPT_WHERE)),
         _KEPT,
-        Section("Whom can you ask?", _ASK),
+        Section(gettext_lazy("Whom can you ask?"), _ASK),
         Section(
-            "How do you withdraw it?",
+            gettext_lazy("How do you withdraw it?"),
             (
-                "On the page Consent, at any time. It holds at once, and you need give no reason.",
-                "You may leave it open, too. Without it no clip can be sent here.",
+                gettext_lazy(
+                    "On the page Consent, at any time. It holds at once, and you need give no "
+                    "reason."
+                ),
+                gettext_lazy("You may leave it open, too. Without it no clip can be sent here."),
                 _YOUR_DATA,
             ),
         ),
     ),
     for_child=(
-        "You can send {teacher} a film of your practice, or only the sound.",
-        "{teacher} looks, listens, and writes back to you. The other teachers of {studio} may "
-        "look too.",
-        "A computer program listens as well. It measures how high and how low the notes are.",
-        "Your grown-ups see all of it. Nobody else does.",
-        "It stays here until somebody at home wants it gone. You may ask for that.",
-        "If you do not want it any more, say so. It stops at once, and nobody is cross with you.",
-        "If something feels wrong, tell a grown-up whom you trust.",
+        gettext_lazy("You can send {teacher} a film of your practice, or only the sound."),
+        gettext_lazy(
+            "{teacher} looks, listens, and writes back to you. The other teachers of {studio} may "
+            "look too."
+        ),
+        gettext_lazy(
+            "A computer program listens as well. It measures how high and how low the notes are."
+        ),
+        gettext_lazy("Your grown-ups see all of it. Nobody else does."),
+        gettext_lazy("It stays here until somebody at home wants it gone. You may ask for that."),
+        gettext_lazy(
+            "If you do not want it any more, say so. It stops at once, and nobody is cross "
+            "with you."
+        ),
+        gettext_lazy("If something feels wrong, tell a grown-up whom you trust."),
     ),
     given=RECORDINGS_1.given,
     withdrawn=(
         *RECORDINGS_1.withdrawn[:2],
-        "Nothing is deleted. {child} and whoever answers for {child} still see and hear "
-        "everything, but not what the teacher recorded or drew in reply, until you agree again.",
-        "You can agree again at any time. Withdrawing erases nothing and makes no copy; both are "
-        "on the page Your data.",
+        gettext_lazy(
+            "Nothing is deleted. {child} and whoever answers for {child} still see and hear "
+            "everything, but not what the teacher recorded or drew in reply, until you agree again."
+        ),
+        gettext_lazy(
+            "You can agree again at any time. Withdrawing erases nothing and makes no copy; "
+            "both are "
+            "on the page Your data."
+        ),
     ),
 )
 
-_KEPT_3 = Section("How long is it kept?", (KEPT_AS_SET,))
-_STAYS_2 = "It stays here until somebody at home wants it gone. You may ask for that."
+_KEPT_3 = Section(gettext_lazy("How long is it kept?"), (KEPT_AS_SET,))
+_STAYS_2 = gettext_lazy("It stays here until somebody at home wants it gone. You may ask for that.")
 
 
 def _with_times(sections: tuple[Section, ...]) -> tuple[Section, ...]:

@@ -5,6 +5,9 @@ from django.core.exceptions import ValidationError
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.http import QueryDict
 from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from . import child_log_in, families
 from .consent import GROWN_UP_AGE
@@ -14,10 +17,10 @@ from .models import Instrument, Invitation, InvitedChild, Person, Studio
 from .names import NameField
 from .string_sizes import SizedForm, size_field
 
-GROWN_UP = "Whoever was born then is grown up, and is invited alone, as a pupil."
-TOO_YOUNG = "Look at the year once more: a pupil is at least two years old."
+GROWN_UP = gettext_lazy("Whoever was born then is grown up, and is invited alone, as a pupil.")
+TOO_YOUNG = gettext_lazy("Look at the year once more: a pupil is at least two years old.")
 YOUNGEST = 2  # years
-TAKEN = "Somebody logs in with this name already. Choose another."
+TAKEN = gettext_lazy("Somebody logs in with this name already. Choose another.")
 
 
 # -- the teacher's -------------------------------------------------------------------------
@@ -26,27 +29,31 @@ TAKEN = "Somebody logs in with this name already. Choose another."
 class GuardianForm(forms.Form):
     """Whom the invitation goes to."""
 
-    name = NameField(label="Guardian’s name")
+    name = NameField(label=gettext_lazy("Guardian’s name"))
     email = forms.EmailField(
-        max_length=254, label="Guardian’s e-mail address", help_text="They log in with it."
+        max_length=254,
+        label=gettext_lazy("Guardian’s e-mail address"),
+        help_text=gettext_lazy("They log in with it."),
     )
 
 
 class ChildForm(SizedForm):
     """One child of the family; no address is asked for."""
 
-    name = NameField(label="Child’s name")
-    birth_year = forms.IntegerField(label="Year of birth")
+    name = NameField(label=gettext_lazy("Child’s name"))
+    birth_year = forms.IntegerField(label=gettext_lazy("Year of birth"))
     kind = forms.ChoiceField(
-        choices=Instrument.Kind, label="Instrument", initial=Instrument.Kind.VIOLIN
+        choices=Instrument.Kind, label=gettext_lazy("Instrument"), initial=Instrument.Kind.VIOLIN
     )
     size = size_field()
     string_length_mm = forms.FloatField(
-        label="String length in mm",
+        label=gettext_lazy("String length in mm"),
         required=False,
         min_value=SHORTEST_STRING_MM,
         max_value=LONGEST_STRING_MM,
-        help_text="Left open: that of a full size, 328 for a violin and 370 for a viola.",
+        help_text=gettext_lazy(
+            "Left open: that of a full size, 328 for a violin and 370 for a viola."
+        ),
     )
 
     def __init__(self, *args, **kwargs) -> None:
@@ -93,12 +100,15 @@ class FamilyForm:
 
 class OwnLoginForm(forms.ModelForm):
     own_login_age = forms.IntegerField(
-        label="From this age, in years",
+        label=gettext_lazy("From this age, in years"),
         min_value=0,
         max_value=18,
-        help_text="A family’s invitation then proposes a log-in of the child’s own. Below it the "
-        "guardian sends for the child, and can make a log-in all the same. Local law may ask for "
-        "another age.",
+        help_text=gettext_lazy(
+            "A family’s invitation then proposes a log-in of the child’s own. Below it the "
+            "guardian sends for the child, and can make a log-in all the same. Local law may "
+            "ask for "
+            "another age."
+        ),
     )
 
     class Meta:
@@ -112,12 +122,12 @@ class OwnLoginForm(forms.ModelForm):
 class TakenForm(forms.Form):
     """What a guardian says of one child."""
 
-    name = NameField(label="Name, as others see it")
+    name = NameField(label=gettext_lazy("Name, as others see it"))
     agrees = forms.BooleanField(required=False)
     logs_in = forms.BooleanField(required=False)
     login_name = forms.CharField(
         required=False,
-        label="Log-in name",
+        label=gettext_lazy("Log-in name"),
         max_length=child_log_in.LONGEST,
         widget=forms.TextInput(attrs={"autocomplete": "off", **AS_TYPED}),
     )
@@ -129,15 +139,17 @@ class TakenForm(forms.Form):
         self.proposes_log_in = families.proposes_log_in(invited, studio)
         self.first_name = first
         self.fields["name"].initial = invited.name
-        self.fields["agrees"].label = f"I agree to recordings of {first}"
-        self.fields["logs_in"].label = f"{first} logs in too, with a name and a code"
+        self.fields["agrees"].label = _("I agree to recordings of %(first)s") % {"first": first}
+        self.fields["logs_in"].label = _("%(first)s logs in too, with a name and a code") % {
+            "first": first
+        }
         self.fields["logs_in"].initial = self.proposes_log_in
         self.fields["login_name"].initial = child_log_in.proposed(invited.name)
         if known:
             self.fields["already"] = forms.ChoiceField(
                 required=False,
-                label=f"Is {first} here or elsewhere already?",
-                choices=[("", "No, new"), *((pk, one.name) for pk, one in self._known.items())],
+                label=_("Is %(first)s here or elsewhere already?") % {"first": first},
+                choices=[("", _("No, new")), *((pk, one.name) for pk, one in self._known.items())],
                 initial=next(
                     (pk for pk, one in self._known.items() if one.name == invited.name), ""
                 ),
@@ -188,7 +200,7 @@ class ComingForm:
             if name and (name in names or child_log_in.is_taken(name)):
                 form.add_error("login_name", TAKEN)
             if taken.already and taken.already.pk in people:
-                form.add_error("already", "You chose the same child twice.")
+                form.add_error("already", _("You chose the same child twice."))
             names.add(name)
             people |= {taken.already.pk} if taken.already else set()
         return any(form.errors for form in self.children)

@@ -5,6 +5,9 @@ from django.contrib.auth import login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from . import child_log_in, consent, families, invitations
 from .consent_text import ConsentText, text_before
@@ -13,7 +16,9 @@ from .models import Invitation, Membership, Person, current
 from .names import listed
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
-CHANGED = "The words that ask for consent have changed since. Read them once more, then accept."
+CHANGED = gettext_lazy(
+    "The words that ask for consent have changed since. Read them once more, then accept."
+)
 
 
 def invitation_of_family(request: HttpRequest, offered: Invitation) -> HttpResponse:
@@ -45,7 +50,7 @@ def _accept(
         return _offer(request, offered, account, form, status=422)
     if account is None:
         login(request, arrival.guardian, backend=BACKEND)
-    messages.success(request, f"Welcome to {offered.studio}.")
+    messages.success(request, _("Welcome to %(studio)s.") % {"studio": offered.studio})
     return _go_on(request, arrival)
 
 

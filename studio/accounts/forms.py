@@ -4,6 +4,9 @@ from django import forms
 from django.contrib.auth import password_validation
 from django.contrib.auth.forms import AuthenticationForm, SetPasswordForm
 from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from . import access
 from .models import Enrolment, Instrument, Invitation, Level, Membership, Person, Studio
@@ -14,7 +17,7 @@ from .string_sizes import SizedForm, size_field
 SHORTEST_STRING_MM, LONGEST_STRING_MM = 170, 420
 
 
-NOT_TOGETHER = (
+NOT_TOGETHER = gettext_lazy(
     "This name or address and this password do not belong together. "
     "Look at both once more; capital letters count in the password."
 )
@@ -26,13 +29,13 @@ class LogInForm(AuthenticationForm):
 
     error_messages = {"invalid_login": NOT_TOGETHER, "inactive": NOT_TOGETHER}
     username = forms.CharField(
-        label="Your e-mail address or log-in name",
+        label=gettext_lazy("Your e-mail address or log-in name"),
         max_length=254,
         widget=forms.TextInput(attrs={"autocomplete": "username", "autofocus": True, **AS_TYPED}),
     )
     password = forms.CharField(
-        label="Password",
-        help_text="Or the code that your guardian made for you.",
+        label=gettext_lazy("Password"),
+        help_text=gettext_lazy("Or the code that your guardian made for you."),
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
     )
@@ -46,17 +49,19 @@ class PupilForm(SizedForm):
 
     level = forms.ChoiceField(
         choices=Level,
-        label="Level",
-        help_text="Sets how many cents a double stop may be off before it is marked.",
+        label=gettext_lazy("Level"),
+        help_text=gettext_lazy("Sets how many cents a double stop may be off before it is marked."),
     )
-    kind = forms.ChoiceField(choices=Instrument.Kind, label="Instrument")
+    kind = forms.ChoiceField(choices=Instrument.Kind, label=gettext_lazy("Instrument"))
     size = size_field()
     string_length_mm = forms.FloatField(
-        label="String length in mm",
+        label=gettext_lazy("String length in mm"),
         min_value=SHORTEST_STRING_MM,
         max_value=LONGEST_STRING_MM,
-        help_text="From the nut to the bridge. A full-size violin has about 328 mm, a viola 360 "
-        "to 385 mm; smaller ones differ by maker, so measure.",
+        help_text=gettext_lazy(
+            "From the nut to the bridge. A full-size violin has about 328 mm, a viola 360 "
+            "to 385 mm; smaller ones differ by maker, so measure."
+        ),
     )
 
 
@@ -64,16 +69,18 @@ class AnsweringForm(forms.ModelForm):
     """What the studio promises, and for how long an answer can be taken back."""
 
     answer_within_days = forms.IntegerField(
-        label="Answered within, in days",
+        label=gettext_lazy("Answered within, in days"),
         min_value=1,
         max_value=60,
-        help_text="What waits longer is shown as late.",
+        help_text=gettext_lazy("What waits longer is shown as late."),
     )
     return_delay_min = forms.IntegerField(
-        label="Seen after, in minutes",
+        label=gettext_lazy("Seen after, in minutes"),
         min_value=0,
         max_value=120,
-        help_text="For so long an answer can be taken back, and nobody sees it. 0: seen at once.",
+        help_text=gettext_lazy(
+            "For so long an answer can be taken back, and nobody sees it. 0: seen at once."
+        ),
     )
 
     class Meta:
@@ -84,9 +91,11 @@ class AnsweringForm(forms.ModelForm):
 class InviteForm(forms.Form):
     """Whom to invite; a pupil's year of birth says who decides about consent."""
 
-    name = NameField(label="Name")
+    name = NameField(label=gettext_lazy("Name"))
     email = forms.EmailField(
-        max_length=254, label="E-mail address", help_text="They log in with it."
+        max_length=254,
+        label=gettext_lazy("E-mail address"),
+        help_text=gettext_lazy("They log in with it."),
     )
 
     def __init__(self, role: str, studio: Studio, *args, **kwargs) -> None:
@@ -106,7 +115,7 @@ class LinkForm(forms.Form):
         self.fields["place"] = PlaceField(studio)
         guardians = access.members_of(studio, Membership.Role.GUARDIAN)
         self.fields["guardian"] = forms.ModelChoiceField(
-            guardians, label="Guardian", empty_label="Choose"
+            guardians, label=_("Guardian"), empty_label=_("Choose")
         )
 
 
@@ -115,7 +124,7 @@ class PlaceField(forms.ModelChoiceField):
 
     def __init__(self, studio: Studio) -> None:
         places = access.places_in(studio).order_by("pupil__name", "pk")
-        super().__init__(places, label="Child", empty_label="Choose")
+        super().__init__(places, label=_("Child"), empty_label=_("Choose"))
 
     def label_from_instance(self, place: Enrolment) -> str:
         return place.pupil.name
@@ -125,13 +134,13 @@ class PasswordTwice(forms.Form):
     """A new password, twice."""
 
     password = forms.CharField(
-        label="A password",
+        label=gettext_lazy("A password"),
         strip=False,
-        help_text="At least 8 characters; three or four words are easy to remember.",
+        help_text=gettext_lazy("At least 8 characters; three or four words are easy to remember."),
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
     again = forms.CharField(
-        label="The password again",
+        label=gettext_lazy("The password again"),
         strip=False,
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
     )
@@ -144,7 +153,7 @@ class PasswordTwice(forms.Form):
         said = super().clean()
         password, again = said.get("password"), said.get("again")
         if password and again and password != again:
-            self.add_error("again", "The two are not the same. Type the password once more.")
+            self.add_error("again", _("The two are not the same. Type the password once more."))
         if password:
             try:
                 password_validation.validate_password(password, self.owner())
@@ -159,7 +168,7 @@ class NewPasswordForm(PasswordTwice):
     def __init__(self, person: Person, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self._person = person
-        self.fields["password"].label = "A new password"
+        self.fields["password"].label = _("A new password")
 
     def owner(self) -> Person:
         return self._person
@@ -169,21 +178,23 @@ class ByCodeForm(PasswordTwice):
     """What one logs in with, a printed code, and a new password."""
 
     email = forms.CharField(
-        label="Your e-mail address or log-in name",
+        label=gettext_lazy("Your e-mail address or log-in name"),
         max_length=254,
         widget=forms.TextInput(attrs={"autocomplete": "username", "autofocus": True, **AS_TYPED}),
     )
     code = forms.CharField(
-        label="One of your recovery codes",
+        label=gettext_lazy("One of your recovery codes"),
         max_length=60,
-        help_text="Twenty-four letters and digits. Hyphens and capitals do not matter.",
+        help_text=gettext_lazy(
+            "Twenty-four letters and digits. Hyphens and capitals do not matter."
+        ),
         widget=forms.TextInput(attrs={"autocomplete": "one-time-code"}),
     )
     field_order = ["email", "code", "password", "again"]
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["password"].label = "A new password"
+        self.fields["password"].label = _("A new password")
 
     def owner(self) -> Person:
         """Only the name or address, known or not: the answer must not tell which."""
@@ -193,7 +204,7 @@ class ByCodeForm(PasswordTwice):
 class AcceptForm(PasswordTwice):
     """A new account: the name as others see it, and a password, twice."""
 
-    name = NameField(label="Your name")
+    name = NameField(label=gettext_lazy("Your name"))
     field_order = ["name", "password", "again"]
 
     def __init__(self, invitation: Invitation, *args, **kwargs) -> None:
@@ -207,11 +218,13 @@ class AcceptForm(PasswordTwice):
 def _birth_year() -> forms.IntegerField:
     year = timezone.localdate().year
     return forms.IntegerField(
-        label="Year of birth",
+        label=_("Year of birth"),
         min_value=year - 110,
         max_value=year - 2,
-        help_text="The year alone. For a pupil who is not grown up a guardian has to agree "
-        "before clips can be sent.",
+        help_text=_(
+            "The year alone. For a pupil who is not grown up a guardian has to agree "
+            "before clips can be sent."
+        ),
     )
 
 
@@ -219,7 +232,7 @@ class AskForm(forms.Form):
     """Where to send the letter with which a new password is chosen."""
 
     email = forms.EmailField(
-        label="E-mail address",
+        label=gettext_lazy("E-mail address"),
         max_length=254,
         widget=forms.EmailInput(attrs={"autocomplete": "username", "autofocus": True}),
     )
@@ -228,11 +241,13 @@ class AskForm(forms.Form):
 class ChooseForm(SetPasswordForm):
     """A new password, twice."""
 
-    error_messages = {"password_mismatch": "The two are not the same. Type the password once more."}
+    error_messages = {
+        "password_mismatch": gettext_lazy("The two are not the same. Type the password once more.")
+    }
 
     def __init__(self, *args, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         first, again = self.fields["new_password1"], self.fields["new_password2"]
-        first.label, again.label = "A new password", "The password again"
-        first.help_text = "At least 8 characters; three or four words are easy to remember."
+        first.label, again.label = _("A new password"), _("The password again")
+        first.help_text = _("At least 8 characters; three or four words are easy to remember.")
         again.help_text = ""

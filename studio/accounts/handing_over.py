@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from . import access, audit, guardians, invitations, lesson_endings, notices
 from .models import Enrolment, Invitation, Membership, Person, Studio, current
@@ -66,15 +67,21 @@ def end_membership(
     """
     if membership.is_owner:
         raise StillNeeded(
-            f"{membership.person} is the owner of {membership.studio}. Let the studio be handed "
-            "over to a colleague first."
+            _(
+                "%(person)s is the owner of %(studio)s. Let the studio be handed over to a "
+                "colleague first."
+            )
+            % {"person": membership.person, "studio": membership.studio}
         )
     places = list(pupils_of(membership).select_for_update(of=("self",)))
     hand_over(places, heirs or {}, by)
     if left := [place.pupil for place in places if place.teacher_id == membership.person_id]:
         raise StillNeeded(
-            f"{notices.names(left)} would be without a teacher. Choose who teaches "
-            f"{'each of them' if len(left) > 1 else left[0].first_name} from now on."
+            _("%(left)s would be without a teacher. Choose who teaches %(value)s from now on.")
+            % {
+                "left": notices.names(left),
+                "value": "each of them" if len(left) > 1 else left[0].first_name,
+            }
         )
     _invitations(membership).update(invited_by=_heir_of_invitations(membership, heirs, by))
     _end(membership, by)
@@ -85,11 +92,15 @@ def end_membership(
 def make_owner(membership: Membership, by: Person | None = None) -> None:
     """Another teacher owns the studio from now on, and every teacher there is told."""
     audit.make_owner(membership, by)
-    text = (
-        f"{membership.person} owns {membership.studio} since {notices.when(timezone.now())}; "
-        f"{by or notices.OPERATOR} handed it over. The owner reads what was done in the studio, "
-        "and can end the place of a teacher."
-    )
+    text = _(
+        "%(person)s owns %(studio)s since %(now)s; %(by)s handed it over. The owner"
+        " reads what was done in the studio, and can end the place of a teacher."
+    ) % {
+        "person": membership.person,
+        "studio": membership.studio,
+        "now": notices.when(timezone.now()),
+        "by": by or notices.OPERATOR,
+    }
     teachers = access.members_of(membership.studio, Role.TEACHER)
     notices.tell_each([one for one in teachers if one != by], text)
 
@@ -108,7 +119,8 @@ def close(studio: Studio, by: Person | None = None) -> int:
     teachers = list(access.teachers_in([studio]))
     if len(teachers) != 1:
         raise StillNeeded(
-            f"{studio} has {len(teachers)} teachers. Hand it over to one who goes on; then leave."
+            _("%(studio)s has %(teachers)s teachers. Hand it over to one who goes on; then leave.")
+            % {"studio": studio, "teachers": len(teachers)}
         )
     places = list(access.places_in(studio).select_for_update(of=("self",)))
     ended = sum(lesson_endings.end_lessons(place, by, studio_closes=True) for place in places)
@@ -146,11 +158,16 @@ def _heir_of_invitations(
 
 
 def _tell_handed_over(place: Enrolment, before: Person, by: Person | None) -> None:
-    since = f"since {notices.when(timezone.now())}, in place of {before}"
-    same = "Clips, answers, drills and the plan of keys stay as they are."
+    since = _("since %(now)s, in place of %(before)s") % {
+        "now": notices.when(timezone.now()),
+        "before": before,
+    }
+    same = _("Clips, answers, drills and the plan of keys stay as they are.")
     family = [one for one in guardians.of(place) if one != place.pupil]
     notices.tell_each(
-        [place.pupil], f"{place.teacher} teaches you at {place.studio} {since}. {same}"
+        [place.pupil],
+        _("%(teacher)s teaches you at %(studio)s %(since)s. %(same)s")
+        % {"teacher": place.teacher, "studio": place.studio, "since": since, "same": same},
     )
     notices.tell_each(
         family, f"{place.teacher} teaches {place.pupil} at {place.studio} {since}. {same}"
@@ -158,8 +175,14 @@ def _tell_handed_over(place: Enrolment, before: Person, by: Person | None) -> No
     teachers = [one for one in (place.teacher, before) if one != by]
     notices.tell_each(
         teachers,
-        f"{place.teacher} teaches {place.pupil} at {place.studio} {since}; "
-        f"{by or notices.OPERATOR} handed over.",
+        _("%(teacher)s teaches %(pupil)s at %(studio)s %(since)s; %(by)s handed over.")
+        % {
+            "teacher": place.teacher,
+            "pupil": place.pupil,
+            "studio": place.studio,
+            "since": since,
+            "by": by or notices.OPERATOR,
+        },
     )
 
 
@@ -168,8 +191,15 @@ def _tell_left(membership: Membership, by: Person | None) -> None:
     if membership.person != by:
         notices.tell_each(
             [membership.person],
-            f"You no longer teach at {left}; {by or notices.OPERATOR} ended it. Nothing was "
-            "deleted. If that is wrong, say so to whoever owns the studio.",
+            _(
+                "You no longer teach at %(left)s; %(by)s ended it. Nothing was deleted. If "
+                "that is wrong, say so to whoever owns the studio."
+            )
+            % {"left": left, "by": by or notices.OPERATOR},
         )
     others = [one for one in others_in(membership) if one != by]
-    notices.tell_each(others, f"{membership.person} no longer teaches at {left}.")
+    notices.tell_each(
+        others,
+        _("%(person)s no longer teaches at %(left)s.")
+        % {"person": membership.person, "left": left},
+    )

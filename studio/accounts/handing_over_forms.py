@@ -1,6 +1,7 @@
 """Who teaches each pupil from now on."""
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from . import handing_over
 from .models import Membership, Person
@@ -26,12 +27,12 @@ class HeirsForm(forms.Form):
         others = Person.objects.filter(
             pk__in=[one.pk for one in handing_over.others_in(membership)]
         ).order_by("name", "pk")
-        stays = "Choose for each" if everybody else "Nobody else"
+        stays = _("Choose for each") if everybody else _("Nobody else")
         if len(self.places) > 1:
             self.fields[ALL] = PersonField(
-                others, required=False, label="All pupils", empty_label=stays
+                others, required=False, label=_("All pupils"), empty_label=stays
             )
-        empty = "As for all" if len(self.places) > 1 else "Choose"
+        empty = _("As for all") if len(self.places) > 1 else _("Choose")
         for place in self.places:
             self.fields[_name(place.pk)] = PersonField(
                 others, required=False, label=place.pupil.name, empty_label=empty
@@ -42,7 +43,9 @@ class HeirsForm(forms.Form):
         for place in self.places:
             name = _name(place.pk)
             if self.everybody and not self.errors.get(name) and not self._heir(said, place.pk):
-                self.add_error(name, f"Choose who teaches {place.pupil} from now on.")
+                self.add_error(
+                    name, _("Choose who teaches %(pupil)s from now on.") % {"pupil": place.pupil}
+                )
         return said
 
     def heirs(self) -> dict[int, Person]:
@@ -62,8 +65,8 @@ class OwnerForm(forms.Form):
         others = [one.pk for one in handing_over.others_in(membership)]
         self.fields["owner"] = PersonField(
             Person.objects.filter(pk__in=others).order_by("name", "pk"),
-            label="The new owner",
-            empty_label="Choose",
+            label=_("The new owner"),
+            empty_label=_("Choose"),
         )
 
 

@@ -3,9 +3,11 @@
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from studio import figures
+from studio.translating import gettext_lazy
 
 from . import access, handing_over
 from .ended_already import says_that_it_ended
@@ -31,12 +33,19 @@ def hand_over(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 @READ_OR_DO
-@says_that_it_ended(Membership, "{row.person} has left already, on {on}.", role=access.Role.TEACHER)
+@says_that_it_ended(
+    Membership, gettext_lazy("{row.person} has left already, on {on}."), role=access.Role.TEACHER
+)
 @asks_again
 def end_membership(request: HttpRequest, pk: int) -> HttpResponse:
     """The owner ends a colleague's place in the studio, and hands her pupils over."""
     membership = access.colleague_membership(request.user, pk)
-    return _leave(request, membership, f"{membership.person} has left {membership.studio}.")
+    return _leave(
+        request,
+        membership,
+        _("%(person)s has left %(studio)s.")
+        % {"person": membership.person, "studio": membership.studio},
+    )
 
 
 @READ_OR_DO
@@ -49,7 +58,9 @@ def leave(request: HttpRequest) -> HttpResponse:
         context["area"] = "teacher"
         status = 409 if request.method == "POST" else 200
         return render(request, "accounts/owner_leaves.html", context, status=status)
-    return _leave(request, membership, f"You have left {membership.studio}.")
+    return _leave(
+        request, membership, _("You have left %(studio)s.") % {"studio": membership.studio}
+    )
 
 
 def _leave(request: HttpRequest, membership: Membership, then: str) -> HttpResponse:
@@ -66,7 +77,7 @@ def _leave(request: HttpRequest, membership: Membership, then: str) -> HttpRespo
     except handing_over.StillNeeded as why:  # somebody came in between
         messages.warning(request, str(why))
         return redirect(request.path)
-    messages.success(request, f"{then} Nothing was deleted.")
+    messages.success(request, _("%(then)s Nothing was deleted.") % {"then": then})
     return redirect("home" if context["own"] else "people")
 
 
@@ -79,7 +90,11 @@ def owner(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         heir = access.teachers_in([membership.studio]).get(person=form.cleaned_data["owner"])
         handing_over.make_owner(heir, by=request.user)
-        messages.success(request, f"{heir.person} owns {membership.studio} from now on.")
+        messages.success(
+            request,
+            _("%(person)s owns %(studio)s from now on.")
+            % {"person": heir.person, "studio": membership.studio},
+        )
         return redirect("people")
     context = {"membership": membership, "form": form, "area": "teacher"}
     status = 422 if request.method == "POST" else 200
@@ -96,8 +111,13 @@ def close(request: HttpRequest) -> HttpResponse:
         return redirect("membership_leave")
     if request.method == "POST":
         ended = handing_over.close(studio, by=request.user)
-        told = f" The families of {figures.count(ended, 'pupil', 'pupils')} are told."
-        messages.success(request, f"{studio} is closed.{told if ended else ''}")
+        told = _(" The families of %(ended)s are told.") % {
+            "ended": figures.count(ended, "pupil", "pupils")
+        }
+        messages.success(
+            request,
+            _("%(studio)s is closed.%(told)s") % {"studio": studio, "told": told if ended else ""},
+        )
         return redirect("home")
     places = access.places_in(studio).order_by("pupil__name", "pk")
     context = {"studio": studio, "places": places, "area": "teacher"}
@@ -118,5 +138,7 @@ def _owned(request: HttpRequest) -> Membership:
 
 def _handed_over(changed: int) -> str:
     if not changed:
-        return "Nobody was handed over."
-    return f"{figures.count(changed, 'pupil', 'pupils')} handed over. The families are told."
+        return _("Nobody was handed over.")
+    return _("%(changed)s handed over. The families are told.") % {
+        "changed": figures.count(changed, "pupil", "pupils")
+    }

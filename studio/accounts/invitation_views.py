@@ -5,6 +5,7 @@ from django.contrib.auth import login
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
@@ -41,14 +42,18 @@ def _invitation(request: HttpRequest, offered: Invitation) -> HttpResponse:
         if request.user != account:
             return _accept_for(request, offered, account)
         invitations.accept(offered, person=account)
-        messages.success(request, f"You are now {offered.get_role_display()} at {offered.studio}.")
+        messages.success(
+            request,
+            _("You are now %(get_role_display)s at %(studio)s.")
+            % {"get_role_display": offered.get_role_display(), "studio": offered.studio},
+        )
         return redirect("home")
     form = AcceptForm(offered, request.POST)
     if not form.is_valid():
         return _offer(request, offered, account, form, status=422)
     person = invitations.accept(offered, form.cleaned_data["name"], form.cleaned_data["password"])
     login(request, person, backend=BACKEND)
-    messages.success(request, f"Welcome to {offered.studio}.")
+    messages.success(request, _("Welcome to %(studio)s.") % {"studio": offered.studio})
     return redirect("home")
 
 
@@ -57,7 +62,9 @@ def _accept_for(request: HttpRequest, offered: Invitation, child: Person) -> Htt
     invitations.accept_for(offered, child, request.user)
     place = access.enrolments_guarded_by(request.user).get(pupil=child, studio=offered.studio)
     messages.success(
-        request, f"{child} has a place at {offered.studio}. Clips can be sent once you agree here."
+        request,
+        _("%(child)s has a place at %(studio)s. Clips can be sent once you agree here.")
+        % {"child": child, "studio": offered.studio},
     )
     return redirect("consent", pk=place.pk)
 

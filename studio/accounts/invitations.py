@@ -11,6 +11,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.http import Http404
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from . import audit, consent, guardians
 from .consent import is_grown_up
@@ -181,7 +182,7 @@ def open_place(pupil: Person, invitation: Invitation) -> Enrolment:
 
 def record_arrival(invitation: Invitation, by: Person, about: Person | None = None) -> None:
     """Note who came; a child of a family by her guardian."""
-    said = "as pupil" if about else f"as {invitation.get_role_display()}"
+    said = _("as pupil") if about else f"as {invitation.get_role_display()}"
     audit.record(audit.Act.CAME, by=by, studio=invitation.studio, about=about or by, detail=said)
 
 

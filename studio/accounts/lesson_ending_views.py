@@ -3,7 +3,10 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
+
+from studio.translating import gettext_lazy
 
 from . import access, lesson_endings
 from .ended_already import says_that_it_ended
@@ -11,7 +14,9 @@ from .models import Enrolment
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
-@says_that_it_ended(Enrolment, "The lessons of {row.pupil} have ended already, on {on}.")
+@says_that_it_ended(
+    Enrolment, gettext_lazy("The lessons of {row.pupil} have ended already, on {on}.")
+)
 def end_place(request: HttpRequest, pk: int) -> HttpResponse:
     """Says what is then the case (GET); then the pupil's lessons end, today (POST)."""
     place = access.taught_enrolment(request.user, pk)
@@ -25,7 +30,8 @@ def end_place(request: HttpRequest, pk: int) -> HttpResponse:
     lesson_endings.end_lessons(place, by=request.user)
     messages.success(
         request,
-        f"The lessons of {place.pupil} have ended, and the family is told. Nothing was deleted.",
+        _("The lessons of %(pupil)s have ended, and the family is told. Nothing was deleted.")
+        % {"pupil": place.pupil},
     )
     return redirect("people")
 
@@ -39,5 +45,8 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     except lesson_endings.CannotTakeBack as why:
         messages.warning(request, str(why))
     else:
-        messages.success(request, f"The lessons of {place.pupil} go on, and the family is told.")
+        messages.success(
+            request,
+            _("The lessons of %(pupil)s go on, and the family is told.") % {"pupil": place.pupil},
+        )
     return redirect("people")

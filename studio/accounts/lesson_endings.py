@@ -15,6 +15,7 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 
@@ -70,7 +71,7 @@ def end_lessons(
         LessonsEnd.objects.update_or_create(
             place=place, defaults={"side": side, "at": timezone.now()}
         )
-    said = f"from the side of {Side(side).label}"
+    said = _("from the side of %(label)s") % {"label": Side(side).label}
     audit.record(
         audit.Act.LESSONS_ENDED, by=by, studio=place.studio, about=place.pupil, detail=said
     )
@@ -91,7 +92,7 @@ def take_back(place: Enrolment, side: str, by: Person | None = None) -> None:
     """
     end = LessonsEnd.objects.select_for_update().filter(place=place).first()
     if end is None or why_not(end, side):
-        raise CannotTakeBack(why_not(end, side) if end else "The lessons have not been ended.")
+        raise CannotTakeBack(why_not(end, side) if end else _("The lessons have not been ended."))
     _memberships(place).filter(ended_on=place.ended_on).update(ended_on=None)
     Enrolment.objects.filter(pk=place.pk).update(ended_on=None)
     place.ended_on = None
@@ -103,15 +104,24 @@ def take_back(place: Enrolment, side: str, by: Person | None = None) -> None:
 def why_not(end: LessonsEnd, side: str) -> str:
     """Why this side cannot take an end back today; empty where it can."""
     place = end.place
-    again = "A new invitation makes a new place."
+    again = _("A new invitation makes a new place.")
     if end.side != side:
-        whose = "The family" if end.side == Side.FAMILY else "The studio"
-        return f"{whose} ended these lessons, and only they can take that back. {again}"
+        whose = _("The family") if end.side == Side.FAMILY else _("The studio")
+        return _("%(whose)s ended these lessons, and only they can take that back. %(again)s") % {
+            "whose": whose,
+            "again": again,
+        }
     if timezone.localdate() > last_day_to_take_back(place.ended_on):
         last = figures.long_date(last_day_to_take_back(place.ended_on))
-        return f"It could be taken back until {last}. {again}"
+        return _("It could be taken back until %(last)s. %(again)s") % {
+            "last": last,
+            "again": again,
+        }
     if Enrolment.objects.filter(current(), pupil=place.pupil_id, studio=place.studio_id).exists():
-        return f"{place.pupil} has come back to {place.studio} already, with a new place."
+        return _("%(pupil)s has come back to %(studio)s already, with a new place.") % {
+            "pupil": place.pupil,
+            "studio": place.studio,
+        }
     return ""
 
 
@@ -148,16 +158,26 @@ def before_studio_ends(place: Enrolment) -> Said:
     pupil, family = place.pupil, _names_of_family(place)
     return Said(
         (
-            f"At once nobody at {place.studio} can see or hear anything of {pupil} any more: no "
-            "clip, no drill, no plan of keys. Clips that wait leave the list without an answer.",
-            f"{pupil} can send nothing more. Recordings on their way stop, and the drills that are "
-            "set and the plan of keys end.",
-            f"{family} can go on reading what came back, until they have it erased. A copy of "
-            "everything and its erasure stay theirs to ask for.",
-            f"{family} and the teachers of the studio are told.",
-            f"Nothing is deleted. {_until('You can', 'on the page People')}",
+            _(
+                "At once nobody at %(studio)s can see or hear anything of %(pupil)s any "
+                "more: no clip, no drill, no plan of keys. Clips that wait leave the list "
+                "without an answer."
+            )
+            % {"studio": place.studio, "pupil": pupil},
+            _(
+                "%(pupil)s can send nothing more. Recordings on their way stop, and the "
+                "drills that are set and the plan of keys end."
+            )
+            % {"pupil": pupil},
+            _(
+                "%(family)s can go on reading what came back, until they have it erased. A "
+                "copy of everything and its erasure stay theirs to ask for."
+            )
+            % {"family": family},
+            _("%(family)s and the teachers of the studio are told.") % {"family": family},
+            _("Nothing is deleted. %(until)s") % {"until": _until("You can", "on the page People")},
         ),
-        "Clips that wait can be answered first.",
+        _("Clips that wait can be answered first."),
     )
 
 
@@ -165,28 +185,39 @@ def before_family_ends(place: Enrolment, reader: Person) -> Said:
     """For the guardian or the grown-up pupil who is about to end them."""
     own = place.pupil == reader
     whom = "you" if own else place.pupil.first_name
-    sends = "You can" if own else f"{place.pupil.first_name} can"
-    reads = "You" if own or not place.pupil.logs_in_with else f"You and {whom}"
+    sends = _("You can") if own else f"{place.pupil.first_name} can"
+    reads = "You" if own or not place.pupil.logs_in_with else _("You and %(whom)s") % {"whom": whom}
     return Said(
         (
-            f"At once nobody at {place.studio} can see or hear anything of {whom} any more.",
-            f"{sends} send nothing more there. Recordings on their way stop, clips that wait get "
-            "no answer, and the drills that are set and the plan of keys end.",
-            f"{reads} can go on reading what came back, until you have it erased.",
-            "Under Your data you can take a copy of everything, or have it erased, for as long as "
-            "it is kept.",
-            f"The teachers of {place.studio} are told.",
-            f"Nothing is deleted. {_until('You can', 'on the page Your data')}",
+            _("At once nobody at %(studio)s can see or hear anything of %(whom)s any more.")
+            % {"studio": place.studio, "whom": whom},
+            _(
+                "%(sends)s send nothing more there. Recordings on their way stop, clips "
+                "that wait get no answer, and the drills that are set and the plan of keys "
+                "end."
+            )
+            % {"sends": sends},
+            _("%(reads)s can go on reading what came back, until you have it erased.")
+            % {"reads": reads},
+            _(
+                "Under Your data you can take a copy of everything, or have it erased, for as "
+                "long as "
+                "it is kept."
+            ),
+            _("The teachers of %(studio)s are told.") % {"studio": place.studio},
+            _("Nothing is deleted. %(until)s")
+            % {"until": _until("You can", "on the page Your data")},
         ),
-        "If an answer is still to come, you may want to wait for it.",
+        _("If an answer is still to come, you may want to wait for it."),
     )
 
 
 def _until(who: str, where: str) -> str:
     last = figures.long_date(last_day_to_take_back(timezone.localdate()))
-    return (
-        f"{who} take it back {where} until {last}; later a new invitation makes a new, empty place."
-    )
+    return _(
+        "%(who)s take it back %(where)s until %(last)s; later a new invitation "
+        "makes a new, empty place."
+    ) % {"who": who, "where": where, "last": last}
 
 
 def _names_of_family(place: Enrolment) -> str:
@@ -198,42 +229,57 @@ def _guardians(place: Enrolment) -> list[Person]:
 
 
 def _tell_ended(place: Enrolment, by: Person | None, side: str, studio_closes: bool) -> None:
-    ended = f"ended on {notices.when(timezone.now())}; {by or notices.OPERATOR} ended them."
-    home = (
-        f"at {place.studio} {ended} Nobody there sees or hears anything of them any more. What "
-        "came back can still be read, and under Your data whoever decides can take a copy of "
-        "everything or have it erased. "
+    ended = _("ended on %(now)s; %(by)s ended them.") % {
+        "now": notices.when(timezone.now()),
+        "by": by or notices.OPERATOR,
+    }
+    home = _(
+        "at %(studio)s %(ended)s Nobody there sees or hears anything of them any "
+        "more. What came back can still be read, and under Your data whoever "
+        "decides can take a copy of everything or have it erased. "
+    ) % {"studio": place.studio, "ended": ended}
+    if studio_closes:
+        home += _("The studio closes, and nobody teaches there any more. Best take a copy soon.")
+    else:
+        home += _may_take_back(place, _("the studio") if side == Side.STUDIO else _("the family"))
+    _tell(by, [place.pupil], _("Your lessons %(home)s") % {"home": home})
+    _tell(
+        by,
+        _guardians(place),
+        _("The lessons of %(pupil)s %(home)s") % {"pupil": place.pupil, "home": home},
     )
     if studio_closes:
-        home += "The studio closes, and nobody teaches there any more. Best take a copy soon."
-    else:
-        home += _may_take_back(place, "the studio" if side == Side.STUDIO else "the family")
-    _tell(by, [place.pupil], f"Your lessons {home}")
-    _tell(by, _guardians(place), f"The lessons of {place.pupil} {home}")
-    if studio_closes:
         return
-    at_studio = _may_take_back(place, "a teacher" if side == Side.STUDIO else "the family")
+    at_studio = _may_take_back(place, _("a teacher") if side == Side.STUDIO else _("the family"))
     _tell(
         by,
         access.members_of(place.studio, Role.TEACHER),
-        f"The lessons of {place.pupil} at {place.studio} {ended} Clips, answers, drills and the "
-        f"plan of keys are the family’s alone now. {at_studio}",
+        _(
+            "The lessons of %(pupil)s at %(studio)s %(ended)s Clips, answers, drills "
+            "and the plan of keys are the family’s alone now. %(at_studio)s"
+        )
+        % {"pupil": place.pupil, "studio": place.studio, "ended": ended, "at_studio": at_studio},
     )
 
 
 def _may_take_back(place: Enrolment, who: str) -> str:
     last = figures.long_date(last_day_to_take_back(timezone.localdate()))
-    return f"If it was a mistake, {who} can take it back until {last}."
+    return _("If it was a mistake, %(who)s can take it back until %(last)s.") % {
+        "who": who,
+        "last": last,
+    }
 
 
 def _tell_resumed(place: Enrolment, by: Person | None) -> None:
-    again = (
-        f"at {place.studio} go on: {by or notices.OPERATOR} took their end back on "
-        f"{notices.when(timezone.now())}. Everything is as it was before, consent too."
-    )
-    _tell(by, [place.pupil], f"Your lessons {again}")
+    again = _(
+        "at %(studio)s go on: %(by)s took their end back on %(now)s. Everything is "
+        "as it was before, consent too."
+    ) % {"studio": place.studio, "by": by or notices.OPERATOR, "now": notices.when(timezone.now())}
+    _tell(by, [place.pupil], _("Your lessons %(again)s") % {"again": again})
     others = [*_guardians(place), *access.members_of(place.studio, Role.TEACHER)]
-    _tell(by, others, f"The lessons of {place.pupil} {again}")
+    _tell(
+        by, others, _("The lessons of %(pupil)s %(again)s") % {"pupil": place.pupil, "again": again}
+    )
 
 
 def _tell(by: Person | None, people, text: str) -> None:

@@ -22,10 +22,12 @@ from django.utils import timezone
 from django.utils.crypto import salted_hmac
 from django.utils.encoding import force_bytes
 from django.utils.http import urlsafe_base64_encode
+from django.utils.translation import gettext as _
 from kombu.exceptions import OperationalError
 
 from studio import figures
 from studio.celery import app
+from studio.translating import gettext_lazy
 
 from . import links
 from .models import Invitation, Letter, Person
@@ -41,48 +43,48 @@ LONGEST_SUBJECT = 200  # letters
 RESETS_AN_HOUR = 3  # to one address; more would be a nuisance to whoever has it
 TASK = "studio.accounts.tasks.send_letters"
 
-INVITATION = """Dear {name},
+INVITATION = gettext_lazy("""Dear {name},
 
 {who} invites you to {studio}, as {role}. Open this link and accept:
 
 {link}
 
 It works once, until {until}. If you do not know {studio}, do nothing: then nothing happens.
-"""
-NEW_PASSWORD = """Dear {name},
+""")
+NEW_PASSWORD = gettext_lazy("""Dear {name},
 
 with this link you choose a new password for the studio:
 
 {link}
 
 It works for an hour. If you did not ask for it, do nothing: your password stays as it is.
-"""
-TEST = """This letter shows that the studio can send mail. Nothing has to be done.
-"""
+""")
+TEST = gettext_lazy("""This letter shows that the studio can send mail. Nothing has to be done.
+""")
 ABOUT_ACCOUNT = """Dear {name},
 
 {text}
 """
-ERASED = """Dear reader,
+ERASED = gettext_lazy("""Dear reader,
 
 what you asked us to erase on {asked} is erased. {backups}
 
 This is the last letter about it.
-"""
-NEW_ADDRESS = """Dear {name},
+""")
+NEW_ADDRESS = gettext_lazy("""Dear {name},
 
 with this link you make this the address that you log in with:
 
 {link}
 
 It works for a day, where you are logged in. If you did not ask for it, do nothing.
-"""
+""")
 
 
 def post_about_account(to: str, name: str, text: str) -> None:
     """Tell what happened to an account."""
     body = ABOUT_ACCOUNT.format(name=name, text=text)
-    _post(Letter.Kind.ACCOUNT, to, "About an account at the studio", body)
+    _post(Letter.Kind.ACCOUNT, to, _("About an account at the studio"), body)
 
 
 def post_to_wait(to: Person, subject: str, text: str) -> None:
@@ -99,7 +101,7 @@ def post_of_lessons(to: Person, subject: str, body: str, kinds: Iterable[str]) -
 
 def post_new_address(to: str, name: str, link: str) -> None:
     """Ask whoever has the new address to confirm it."""
-    _post(Letter.Kind.ACCOUNT, to, "Your new address", NEW_ADDRESS.format(name=name, link=link))
+    _post(Letter.Kind.ACCOUNT, to, _("Your new address"), NEW_ADDRESS.format(name=name, link=link))
 
 
 def post_to_operator(to: str, subject: str, text: str) -> None:
@@ -109,20 +111,25 @@ def post_to_operator(to: str, subject: str, text: str) -> None:
 
 def post_erased(to: str, asked: str, backups: str) -> None:
     """Tell that an erasure came to its end; the row goes once it is sent."""
-    _post(Letter.Kind.ERASED, to, "It is erased", ERASED.format(asked=asked, backups=backups))
+    _post(Letter.Kind.ERASED, to, _("It is erased"), ERASED.format(asked=asked, backups=backups))
 
 
 def post_invitation(invited: Invitation, link: str) -> None:
     """Put the letter with an invitation's link on its way."""
     body = INVITATION.format(
         name=invited.name,
-        who=invited.invited_by or "The teacher",
+        who=invited.invited_by or _("The teacher"),
         studio=invited.studio,
         role=invited.get_role_display() + (f" of {invited.of_whom}" if invited.of_whom else ""),
         link=link,
         until=figures.date_time(timezone.localtime(invited.expires_at)),
     )
-    _post(Letter.Kind.INVITATION, invited.email, f"An invitation to {invited.studio}", body)
+    _post(
+        Letter.Kind.INVITATION,
+        invited.email,
+        _("An invitation to %(studio)s") % {"studio": invited.studio},
+        body,
+    )
 
 
 def post_new_password(email: str, site: str) -> None:
@@ -135,7 +142,7 @@ def post_new_password(email: str, site: str) -> None:
     hour_ago = timezone.now() - timedelta(hours=1)
     asked = Letter.objects.filter(kind=Letter.Kind.NEW_PASSWORD, to=email, created_at__gt=hour_ago)
     if asked.count() < RESETS_AN_HOUR:
-        _post(Letter.Kind.NEW_PASSWORD, email, "A new password", site)
+        _post(Letter.Kind.NEW_PASSWORD, email, _("A new password"), site)
 
 
 def send_due() -> int:
@@ -157,7 +164,7 @@ def send_test(to: str) -> None:
     SMTPException, OSError
         With what the server, or the way to it, said.
     """
-    send_mail("A letter from the studio", TEST, None, [to])
+    send_mail(_("A letter from the studio"), TEST, None, [to])
 
 
 def unsent() -> dict[str, int]:

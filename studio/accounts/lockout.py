@@ -9,6 +9,7 @@ from axes.handlers.base import AxesHandler
 from axes.helpers import get_client_username
 from django.conf import settings
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
 
 from . import known_device, throttling
 from .models import Person, login_named
@@ -67,7 +68,7 @@ def counts_of_second_step(request: HttpRequest, person: Person) -> list[Count]:
     device = known_device.of(request)
     mine = device is not None and person.pk in device.people
     where = device.word if device and mine else "elsewhere"
-    return [Count(("second step", where, str(person.pk)), PAIR_LIMIT, own=True)]
+    return [Count((_("second step"), where, str(person.pk)), PAIR_LIMIT, own=True)]
 
 
 class BackOff(AxesHandler):

@@ -11,10 +11,12 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from studio.translating import gettext_lazy
+
 LONGEST = 120  # letters
 # Line and paragraph separators, and control characters, tabulators and newlines among them.
 NOT_IN_A_NAME = {"Cc", "Zl", "Zp"}
-SENTENCE = "A name stands on one line. Write it without line breaks or tabs."
+SENTENCE = gettext_lazy("A name stands on one line. Write it without line breaks or tabs.")
 
 
 def is_one_line(text: str) -> bool:

@@ -7,6 +7,7 @@ from django.db.models import BigIntegerField, QuerySet
 from django.utils import timezone
 
 from studio import figures
+from studio.translating import gettext_lazy
 
 from . import guardians, letters
 from .models import Notice, PasswordLink, Person
@@ -70,7 +71,7 @@ _to_read = Prepared(
 )
 
 #: Whom to ask where no teacher can help.
-OPERATOR = "whoever runs the studio’s machine"
+OPERATOR = gettext_lazy("whoever runs the studio’s machine")
 
 
 def when(moment) -> str:

@@ -14,13 +14,14 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods
 
 from studio.headers import opens_a_door
+from studio.translating import gettext_lazy
 
 from . import known_device, letters, lockout, passwords, throttling
 from .forms import AskForm, ByCodeForm, ChooseForm, NewPasswordForm
 from .models import Person
 
-SET = "The new password is set. Log in with it."
-WRONG_CODE = (
+SET = gettext_lazy("The new password is set. Log in with it.")
+WRONG_CODE = gettext_lazy(
     "This address and this code do not belong together, or the code was used already. "
     "Look at both once more."
 )

@@ -8,6 +8,7 @@ validator.
 import re
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
 
 WORDS = (
     *("studio", "strings", "string", "violin", "viola", "fiddle", "bow", "rosin", "music"),
@@ -25,10 +26,12 @@ class WordsOfThePlace:
         letters = "".join(letter for letter in password.lower() if letter.isalpha())
         if ONE_OR_TWO.fullmatch(letters):
             raise ValidationError(
-                "This is what somebody would try first here. Add words that have nothing to do "
-                "with music or lessons.",
+                _(
+                    "This is what somebody would try first here. Add words that have nothing to do "
+                    "with music or lessons."
+                ),
                 code="words_of_the_place",
             )
 
     def get_help_text(self) -> str:
-        return "Not only words such as violin, lesson or studio."
+        return _("Not only words such as violin, lesson or studio.")

@@ -11,6 +11,7 @@ from datetime import timedelta
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from . import access, audit, notices, sessions, throttling
 from .models import (
@@ -117,7 +118,11 @@ def use_link(link: PasswordLink, password: str) -> None:
     if not _open_links().filter(pk=link.pk).update(used_at=timezone.now()):
         raise NoLongerOpen
     renew(link.person, password)
-    _tell_changed(link.person, f"with the link that {link.made_by or notices.OPERATOR} made", link)
+    _tell_changed(
+        link.person,
+        _("with the link that %(made_by)s made") % {"made_by": link.made_by or notices.OPERATOR},
+        link,
+    )
 
 
 # -- recovery codes ------------------------------------------------------------------------
@@ -127,7 +132,7 @@ def use_link(link: PasswordLink, password: str) -> None:
 def make_codes(person: Person) -> list[str]:
     """New codes, told this once; earlier ones no longer work."""
     _codes(person).delete()
-    codes = [new_code() for _ in range(CODES)]
+    codes = [new_code() for _rest in range(CODES)]
     RecoveryCode.objects.bulk_create(
         RecoveryCode(person=person, code_sha256=hashed(as_typed(code))) for code in codes
     )
@@ -165,7 +170,10 @@ def use_code(code: RecoveryCode, password: str) -> None:
         raise NoLongerOpen
     renew(code.person, password)
     left = codes_left(code.person)
-    _tell_changed(code.person, f"with a recovery code; {left} of {CODES} are left")
+    _tell_changed(
+        code.person,
+        _("with a recovery code; %(left)s of %(codes)s are left") % {"left": left, "codes": CODES},
+    )
 
 
 # -- a new password ------------------------------------------------------------------------
@@ -207,7 +215,7 @@ def _begin_anew(person: Person, here: str | None = None) -> None:
 
 def told_by_letter(person: Person) -> None:
     """The password was set by the link of a letter."""
-    _tell_changed(person, "with the link of a letter to this address")
+    _tell_changed(person, _("with the link of a letter to this address"))
 
 
 def _codes(person: Person) -> QuerySet[RecoveryCode]:
@@ -227,26 +235,49 @@ def _cancel_links(person: Person) -> None:
 def _tell_made(link: PasswordLink) -> None:
     who = link.made_by or notices.OPERATOR
     who = str(who)[0].upper() + str(who)[1:]
-    made = f"on {notices.when(link.created_at)}; it works once, until "
+    made = _("on %(created_at)s; it works once, until ") % {
+        "created_at": notices.when(link.created_at)
+    }
     made += f"{notices.when(link.expires_at)}."
     notices.tell(
         link.person,
-        f"{who} made a link with which a new password for your account can be chosen, {made} If "
-        "you did not want one, change your password on the page Account: then the link no longer "
-        "works. And tell a grown-up whom you trust.",
-        f"{who} made a link with which a new password for the account of {link.person} can be "
-        f"chosen, {made} If {link.person} did not want one, let the password be changed on the "
-        f"page Account: then the link no longer works. And ask {link.made_by or 'the teacher'}.",
+        _(
+            "%(who)s made a link with which a new password for your account can be "
+            "chosen, %(made)s If you did not want one, change your password on the page"
+            " Account: then the link no longer works. And tell a grown-up whom you "
+            "trust."
+        )
+        % {"who": who, "made": made},
+        _(
+            "%(who)s made a link with which a new password for the account of "
+            "%(person)s can be chosen, %(made)s If %(person)s did not want one, let the"
+            " password be changed on the page Account: then the link no longer works. "
+            "And ask %(made_by)s."
+        )
+        % {
+            "who": who,
+            "person": link.person,
+            "made": made,
+            "made_by": link.made_by or "the teacher",
+        },
         link,
     )
 
 
 def _tell_changed(person: Person, how: str, link: PasswordLink | None = None) -> None:
-    changed = f"was changed on {notices.when(timezone.now())}, {how}."
-    ask = "ask for a link for a new password at once, and say what happened"
+    changed = _("was changed on %(now)s, %(how)s.") % {
+        "now": notices.when(timezone.now()),
+        "how": how,
+    }
+    ask = _("ask for a link for a new password at once, and say what happened")
     notices.tell(
         person,
-        f"The password of your account {changed} If that was not you, {ask}.",
-        f"The password of the account of {person} {changed} If that was not {person}, {ask}.",
+        _("The password of your account %(changed)s If that was not you, %(ask)s.")
+        % {"changed": changed, "ask": ask},
+        _(
+            "The password of the account of %(person)s %(changed)s If that was not "
+            "%(person)s, %(ask)s."
+        )
+        % {"person": person, "changed": changed, "ask": ask},
         link,
     )

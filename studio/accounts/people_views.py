@@ -7,9 +7,11 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio.headers import opens_a_door
+from studio.translating import gettext_lazy
 
 from . import (
     access,
@@ -111,7 +113,7 @@ def cancel(request: HttpRequest, pk: int) -> HttpResponse:
     except invitations.NoLongerOpen:
         messages.warning(request, "It was accepted or taken back already, or has run out.")
     else:
-        messages.success(request, "Taken back. The link no longer works.")
+        messages.success(request, _("Taken back. The link no longer works."))
     return redirect("people")
 
 
@@ -124,13 +126,17 @@ def link_guardian(request: HttpRequest) -> HttpResponse:
         return _page(request, studio, refused=form, role="link")
     guardian, pupil = form.cleaned_data["guardian"], form.cleaned_data["place"].pupil
     services.link_guardian(guardian, pupil, studio, by=request.user)
-    messages.success(request, f"{guardian} now sees what {pupil} sees.")
+    messages.success(
+        request,
+        _("%(guardian)s now sees what %(pupil)s sees.") % {"guardian": guardian, "pupil": pupil},
+    )
     return redirect("people")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @says_that_it_ended(
-    GuardianLink, "The link between {row.guardian} and {row.pupil} has ended already, on {on}."
+    GuardianLink,
+    gettext_lazy("The link between {row.guardian} and {row.pupil} has ended already, on {on}."),
 )
 @asks_again
 def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
@@ -140,8 +146,11 @@ def unlink_guardian(request: HttpRequest, pk: int) -> HttpResponse:
         context = {"link": link, "area": "teacher"}
         return render(request, "accounts/guardian_unlink.html", context)
     rests = services.unlink_guardian(link, by=request.user)
-    said = f"{link.guardian} no longer sees anything of {link.pupil}."
-    then = " Consent rests until a guardian agrees." if rests else ""
+    said = _("%(guardian)s no longer sees anything of %(pupil)s.") % {
+        "guardian": link.guardian,
+        "pupil": link.pupil,
+    }
+    then = _(" Consent rests until a guardian agrees.") if rests else ""
     messages.success(request, said + then)
     return redirect("people")
 

@@ -25,6 +25,7 @@ from dataclasses import astuple, dataclass
 from datetime import date, timedelta
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from .models import Consent, Enrolment, RetentionTerms, Studio
 
@@ -174,8 +175,11 @@ def check(terms: Terms) -> None:
         return
     if terms.recordings is None or terms.figures < terms.recordings:
         raise NotTogether(
-            "What was measured and said cannot go before the recording. Choose at least as long "
-            "for it as for the recording, or as long as the recording."
+            _(
+                "What was measured and said cannot go before the recording. Choose at least as "
+                "long "
+                "for it as for the recording, or as long as the recording."
+            )
         )
 
 

@@ -3,6 +3,7 @@
 from dataclasses import asdict
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from . import access, audit, guardians, notices, retention
 from .models import Membership, Person, RetentionTerms, Studio
@@ -26,7 +27,7 @@ def change(
         return before
     days = {f"{kind}_days": value for kind, value in asdict(terms).items()}
     row = RetentionTerms.objects.create(studio=studio, set_by=by, log_days=log_days, **days)
-    audit.record(audit.Act.SETTINGS, by=by, studio=studio, detail="how long what is kept")
+    audit.record(audit.Act.SETTINGS, by=by, studio=studio, detail=_("how long what is kept"))
     if retention.said_by(before) != terms:
         _tell(studio, by)
     return row
@@ -34,18 +35,18 @@ def change(
 
 def _tell(studio: Studio, by: Person | None) -> None:
     """Families with lessons here, and the other teachers: where to read it, each once."""
-    when = f"{studio} has changed how long it keeps what. "
+    when = _("%(studio)s has changed how long it keeps what. ") % {"studio": studio}
     families = [
         person
         for place in access.places_in(studio)
         for person in [place.pupil, *guardians.of(place)]
     ]
-    text = (
-        f"{when}It is on the page Consent. What would be kept longer now is so only once that is "
-        "agreed to there; until then the earlier times hold. Before anything goes you are told, "
-        f"at least {retention.WARNED_DAYS} days before."
-    )
+    text = _(
+        "%(when)sIt is on the page Consent. What would be kept longer now is so "
+        "only once that is agreed to there; until then the earlier times hold. "
+        "Before anything goes you are told, at least %(WARNED_DAYS)s days before."
+    ) % {"when": when, "WARNED_DAYS": retention.WARNED_DAYS}
     notices.tell_each([one for one in families if one != by], text)
     teachers = access.members_of(studio, Membership.Role.TEACHER)
     told = [one for one in teachers if one not in (by, *families)]
-    notices.tell_each(told, f"{when}It is under People.")
+    notices.tell_each(told, _("%(when)sIt is under People.") % {"when": when})

@@ -7,20 +7,24 @@ here. The owner's page, warnings and commands take their words from here too.
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
+
 from .retention import WARNED_DAYS, WITH_RECORDING, Terms
 
 #: What a studio may choose, in days, and how it reads. Chosen, not a standard.
 SPANS = {
-    92: "three months",
-    183: "half a year",
+    92: gettext_lazy("three months"),
+    183: gettext_lazy("half a year"),
     365: "a year",
-    730: "two years",
-    1096: "three years",
-    1826: "five years",
+    730: gettext_lazy("two years"),
+    1096: gettext_lazy("three years"),
+    1826: gettext_lazy("five years"),
 }
-UNTIL_ERASED = "until it is erased"
-AS_LONG = "as long as the recording"
-TILL_THE_END = "as long as anything of the lessons is kept"
+UNTIL_ERASED = gettext_lazy("until it is erased")
+AS_LONG = gettext_lazy("as long as the recording")
+TILL_THE_END = gettext_lazy("as long as anything of the lessons is kept")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,16 +47,21 @@ class Kept:
 VERSIONS: dict[int, tuple[Kept, ...]] = {
     1: (
         Kept(
-            "Recordings and the copies made of them to be played",
-            "until they are erased. Once the lessons have ended, nobody at the studio can open "
-            "them any more.",
+            gettext_lazy("Recordings and the copies made of them to be played"),
+            gettext_lazy(
+                "until they are erased. Once the lessons have ended, nobody at the studio can open "
+                "them any more."
+            ),
         ),
         Kept(
-            "What was measured, what the teacher said to it, and who watched it",
-            "as long as the recording.",
+            gettext_lazy("What was measured, what the teacher said to it, and who watched it"),
+            gettext_lazy("as long as the recording."),
         ),
-        Kept("A recording that was only half sent", "one day."),
-        Kept("Who agreed or withdrew, and when", "as long as the records of the lessons."),
+        Kept(gettext_lazy("A recording that was only half sent"), gettext_lazy("one day.")),
+        Kept(
+            gettext_lazy("Who agreed or withdrew, and when"),
+            gettext_lazy("as long as the records of the lessons."),
+        ),
     ),
 }
 
@@ -72,40 +81,43 @@ def of(terms: Terms) -> tuple[Kept, ...]:
     """What is kept how long by these times."""
     return (
         Kept(
-            "Recordings, their pictures, the copies made to be played, and what the teacher "
-            "recorded or drew in reply",
+            _(
+                "Recordings, their pictures, the copies made to be played, and what the teacher "
+                "recorded or drew in reply"
+            ),
             f"{_after(terms.recordings, 'they were sent', 'until they are erased')}.",
         ),
         Kept(
-            "What was measured, what the teacher wrote to it, and who watched it",
+            _("What was measured, what the teacher wrote to it, and who watched it"),
             f"{_figures(terms)}.",
         ),
         Kept(
-            "Drills that were set, with their goals and ticks, and what was noted of practice",
+            _("Drills that were set, with their goals and ticks, and what was noted of practice"),
             _after(
                 terms.drills,
-                "they were ticked off, or set, or the day that was noted",
-                "as long as the lessons are kept",
+                _("they were ticked off, or set, or the day that was noted"),
+                _("as long as the lessons are kept"),
             )
             + ".",
         ),
         Kept(
-            "All that is left once the lessons have ended",
-            _after(terms.after_end, "their end", "until it is erased")
+            _("All that is left once the lessons have ended"),
+            _after(terms.after_end, _("their end"), _("until it is erased"))
             + ". From their end on nobody at the studio can open any of it.",
         ),
-        Kept("A recording that was only half sent", "one day."),
-        Kept("Who agreed or withdrew, and when", "as long as the records of the lessons."),
+        Kept(_("A recording that was only half sent"), _("one day.")),
+        Kept(_("Who agreed or withdrew, and when"), _("as long as the records of the lessons.")),
     )
 
 
 def to_child(terms: Terms) -> tuple[str, ...]:
     """The same for a child to read: of the recordings, which is what she knows of."""
     if terms.recordings is None:
-        return ("It stays here until somebody at home wants it gone. You may ask for that.",)
+        return (_("It stays here until somebody at home wants it gone. You may ask for that."),)
     return (
-        f"Films and sounds stay here for {in_words(terms.recordings)}. Then they go.",
-        "Somebody at home can keep a copy. You may also ask that they go sooner.",
+        _("Films and sounds stay here for %(recordings)s. Then they go.")
+        % {"recordings": in_words(terms.recordings)},
+        _("Somebody at home can keep a copy. You may also ask that they go sooner."),
     )
 
 
@@ -119,11 +131,14 @@ def _figures(terms: Terms) -> str:
         return AS_LONG
     if terms.figures is None:
         return (
-            f"{TILL_THE_END}, figures and words without the sound"
+            _("%(till_the_end)s, figures and words without the sound")
+            % {"till_the_end": TILL_THE_END}
             if terms.recordings is not None
             else TILL_THE_END
         )
-    return f"for {in_words(terms.figures)} after it was sent, without the sound in the end"
+    return _("for %(figures)s after it was sent, without the sound in the end") % {
+        "figures": in_words(terms.figures)
+    }
 
 
 def _after(days: int | None, event: str, otherwise: str) -> str:
@@ -132,38 +147,47 @@ def _after(days: int | None, event: str, otherwise: str) -> str:
 
 def _before_it_goes() -> tuple[str, ...]:
     return (
-        "What is over goes on the first day of the next month. You are told on your pages at least "
-        f"{WARNED_DAYS} days before, and by letter where the studio has your address; a copy of "
-        "everything can be taken under Your data.",
+        _(
+            "What is over goes on the first day of the next month. You are told on your"
+            " pages at least %(warned_days)s days before, and by letter where the "
+            "studio has your address; a copy of everything can be taken under Your "
+            "data."
+        )
+        % {"warned_days": WARNED_DAYS},
     )
 
 
 #: What an owner sets: the question, what no number of days means there, and a hint.
 ASKED = {
     "recordings": (
-        "Recordings, pictures and recorded replies",
-        "Until they are erased",
-        "Counted from the day on which a clip was sent.",
+        gettext_lazy("Recordings, pictures and recorded replies"),
+        gettext_lazy("Until they are erased"),
+        gettext_lazy("Counted from the day on which a clip was sent."),
     ),
     "figures": (
-        "What was measured, marked and written of a clip",
-        "As long as anything of the lessons is kept",
-        "Counted from the same day. It can be read without the sound.",
+        gettext_lazy("What was measured, marked and written of a clip"),
+        gettext_lazy("As long as anything of the lessons is kept"),
+        gettext_lazy("Counted from the same day. It can be read without the sound."),
     ),
     "drills": (
-        "Drills that were set, and what was noted of practice",
-        "As long as anything of the lessons is kept",
-        "Counted from the day on which one was ticked off, else on which it was set; of practice "
-        "from its own day.",
+        gettext_lazy("Drills that were set, and what was noted of practice"),
+        gettext_lazy("As long as anything of the lessons is kept"),
+        gettext_lazy(
+            "Counted from the day on which one was ticked off, else on which it was set; of "
+            "practice "
+            "from its own day."
+        ),
     ),
     "after_end": (
-        "All that is left once lessons have ended",
-        "Until it is erased",
-        "Counted from their last day. Nobody at the studio can open it then.",
+        gettext_lazy("All that is left once lessons have ended"),
+        gettext_lazy("Until it is erased"),
+        gettext_lazy("Counted from their last day. Nobody at the studio can open it then."),
     ),
     "log": (
-        "The studio’s log of what was done",
-        "As long as the studio",
-        "No consent is asked for it. The page What was done says weeks before which lines go.",
+        gettext_lazy("The studio’s log of what was done"),
+        gettext_lazy("As long as the studio"),
+        gettext_lazy(
+            "No consent is asked for it. The page What was done says weeks before which lines go."
+        ),
     ),
 }

@@ -16,6 +16,7 @@ from django.core import signing
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django_otp import verify_token
 from django_otp.plugins.otp_totp.models import TOTPDevice
 
@@ -74,7 +75,9 @@ def confirm(request: HttpRequest, device: TOTPDevice, code: str) -> list[str] | 
         TOTPDevice.objects.filter(user=person, confirmed=True).delete()
         TOTPDevice.objects.filter(pk=device.pk).update(confirmed=True)
         codes = make_codes(person)
-        _tell(person, "was switched on", "From now on a log-in asks for a code from the phone.")
+        _tell(
+            person, _("was switched on"), _("From now on a log-in asks for a code from the phone.")
+        )
     return codes
 
 
@@ -82,7 +85,7 @@ def confirm(request: HttpRequest, device: TOTPDevice, code: str) -> list[str] | 
 def make_codes(person: Person) -> list[str]:
     """New printed codes that do in place of the phone's; earlier ones no longer work."""
     _codes(person).delete()
-    codes = [new_code() for _ in range(CODES)]
+    codes = [new_code() for _rest in range(CODES)]
     RecoveryCode.objects.bulk_create(
         RecoveryCode(
             person=person, kind=RecoveryCode.Kind.PHONE, code_sha256=hashed(as_typed(code))
@@ -101,7 +104,11 @@ def switch_off(person: Person, by: str = "") -> None:
     """A log-in asks for the password alone again; whoever is concerned is told."""
     TOTPDevice.objects.filter(user=person).delete()
     _codes(person).delete()
-    _tell(person, f"was switched off{by}", "From now on a log-in asks for the password alone.")
+    _tell(
+        person,
+        _("was switched off%(by)s") % {"by": by},
+        _("From now on a log-in asks for the password alone."),
+    )
 
 
 def key_as_text(device: TOTPDevice) -> str:
@@ -118,7 +125,7 @@ def picture(device: TOTPDevice) -> str:
         border=4,
         dark="#000",
         light="#fff",
-        title="The key as a QR code, for the app on your phone",
+        title=_("The key as a QR code, for the app on your phone"),
         svgclass="qr",
         lineclass=None,
     )
@@ -208,7 +215,12 @@ def _tell(person: Person, what: str, then: str) -> None:
     when = notices.when(timezone.now())
     notices.tell(
         person,
-        f"The second step of your log-in {what} on {when}. {then} If that was not you, change "
-        "your password at once, and say what happened to whoever runs the studio’s machine.",
-        f"The second step of the log-in of {person} {what} on {when}. {then}",
+        _(
+            "The second step of your log-in %(what)s on %(when)s. %(then)s If that was "
+            "not you, change your password at once, and say what happened to whoever "
+            "runs the studio’s machine."
+        )
+        % {"what": what, "when": when, "then": then},
+        _("The second step of the log-in of %(person)s %(what)s on %(when)s. %(then)s")
+        % {"person": person, "what": what, "when": when, "then": then},
     )

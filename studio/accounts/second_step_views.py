@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST
 
@@ -108,7 +109,7 @@ def switch_off(request: HttpRequest) -> HttpResponse:
 
     def off() -> HttpResponse:
         second_step.switch_off(request.user)
-        messages.success(request, "From now on a log-in asks for your password alone.")
+        messages.success(request, _("From now on a log-in asks for your password alone."))
         return redirect("account")
 
     return _with_step_on(request, off)

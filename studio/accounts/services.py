@@ -2,6 +2,7 @@
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from . import audit, consent, guardians, notices
 from .models import Enrolment, GuardianLink, Instrument, Membership, Person, Studio, current
@@ -29,9 +30,10 @@ def change_instrument(enrolment: Enrolment, kind: str, string_length_mm: float) 
 def change_answering(studio: Studio, by: Person) -> None:
     """Keep what the studio promises: days to an answer, minutes in which one is taken back."""
     studio.save(update_fields=["answer_within_days", "return_delay_min"])
-    said = (
-        f"answer within {studio.answer_within_days} days, seen after {studio.return_delay_min} min"
-    )
+    said = _("answer within %(answer_within_days)s days, seen after %(return_delay_min)s min") % {
+        "answer_within_days": studio.answer_within_days,
+        "return_delay_min": studio.return_delay_min,
+    }
     audit.record(audit.Act.SETTINGS, by=by, studio=studio, detail=said)
 
 
@@ -39,7 +41,7 @@ def change_answering(studio: Studio, by: Person) -> None:
 def change_own_login_age(studio: Studio, by: Person) -> None:
     """Keep from what age a family's invitation proposes a log-in of the child's own."""
     studio.save(update_fields=["own_login_age"])
-    said = f"own log-in from {studio.own_login_age} years"
+    said = _("own log-in from %(own_login_age)s years") % {"own_login_age": studio.own_login_age}
     audit.record(audit.Act.SETTINGS, by=by, studio=studio, detail=said)
 
 
@@ -93,7 +95,7 @@ def unlink_guardian(link: GuardianLink, by: Person) -> bool:
         by=by,
         studio=link.studio,
         about=link.pupil,
-        detail="consent rests" if rests else "",
+        detail=_("consent rests") if rests else "",
     )
     _tell_unlinked(link, by, rests)
     return rests
@@ -108,9 +110,18 @@ def confirm_guardian(link: GuardianLink) -> None:
     here = guardians.seeing().filter(pupil=link.pupil_id, studio=link.studio_id)
     notices.tell_each(
         [link.pupil, *(one.guardian for one in here)],
-        f"{link.guardian} teaches at {link.studio} and decides about consent for {link.pupil} "
-        f"there as a guardian since {notices.when(timezone.now())}; {notices.OPERATOR} confirmed "
-        f"it. If that is wrong, say so to {notices.OPERATOR}.",
+        _(
+            "%(guardian)s teaches at %(studio)s and decides about consent for %(pupil)s"
+            " there as a guardian since %(now)s; %(OPERATOR)s confirmed it. If that is "
+            "wrong, say so to %(OPERATOR)s."
+        )
+        % {
+            "guardian": link.guardian,
+            "studio": link.studio,
+            "pupil": link.pupil,
+            "now": notices.when(timezone.now()),
+            "OPERATOR": notices.OPERATOR,
+        },
     )
 
 
@@ -126,28 +137,45 @@ def _tell_linked(
 ) -> None:
     since = f"since {notices.when(timezone.now())}"
     if guardian != by:
-        since += f"; {by} made the link"
+        since += _("; %(by)s made the link") % {"by": by}
     notices.tell_each(
         [pupil],
-        f"{guardian} answers for you at {studio} {since}. {guardian} sees what you see there.",
+        _(
+            "%(guardian)s answers for you at %(studio)s %(since)s. %(guardian)s sees "
+            "what you see there."
+        )
+        % {"guardian": guardian, "studio": studio, "since": since},
     )
     notices.tell_each(
         others,
-        f"{guardian} answers for {pupil} at {studio} {since}. {guardian} sees what {pupil} sees "
-        f"there. If you do not know {guardian}, withdraw consent, and ask the teacher.",
+        _(
+            "%(guardian)s answers for %(pupil)s at %(studio)s %(since)s. %(guardian)s "
+            "sees what %(pupil)s sees there. If you do not know %(guardian)s, withdraw "
+            "consent, and ask the teacher."
+        )
+        % {"guardian": guardian, "pupil": pupil, "studio": studio, "since": since},
     )
 
 
 def _tell_unlinked(link: GuardianLink, by: Person, rests: bool) -> None:
-    ended = (
-        f"{link.guardian} no longer answers for {link.pupil} at {link.studio}, since "
-        f"{notices.when(timezone.now())}; {by} ended it."
-    )
+    ended = _(
+        "%(guardian)s no longer answers for %(pupil)s at %(studio)s, since %(now)s;"
+        " %(by)s ended it."
+    ) % {
+        "guardian": link.guardian,
+        "pupil": link.pupil,
+        "studio": link.studio,
+        "now": notices.when(timezone.now()),
+        "by": by,
+    }
     then = (
-        "Consent to recordings rests from now on, as nobody is left who could withdraw it: no clip "
-        "can be watched or sent until a guardian is linked and agrees. Nothing was deleted."
+        _(
+            "Consent to recordings rests from now on, as nobody is left who could withdraw "
+            "it: no clip "
+            "can be watched or sent until a guardian is linked and agrees. Nothing was deleted."
+        )
         if rests
-        else "Nothing was deleted, and consent stands as it did."
+        else _("Nothing was deleted, and consent stands as it did.")
     )
     left = guardians.seeing().filter(pupil=link.pupil_id, studio=link.studio_id)
     told = [one.guardian for one in left if one.guardian_id != link.guardian_id]
@@ -156,7 +184,8 @@ def _tell_unlinked(link: GuardianLink, by: Person, rests: bool) -> None:
     notices.tell_each(told, f"{ended} {then}")
     notices.tell_each(
         [link.guardian],
-        f"{ended} {then} If that is wrong, say so to {by} or to {notices.OPERATOR}.",
+        _("%(ended)s %(then)s If that is wrong, say so to %(by)s or to %(OPERATOR)s.")
+        % {"ended": ended, "then": then, "by": by, "OPERATOR": notices.OPERATOR},
     )
 
 

@@ -14,6 +14,9 @@ from django.contrib.sessions.backends.db import SessionStore as DatabaseStore
 from django.db.models import CharField, DateTimeField, QuerySet
 from django.utils import timezone
 from django.utils.dateparse import parse_datetime
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from .prepared import Given, Prepared
 
@@ -25,16 +28,16 @@ CLEAR = "clear_browser"  # in a session: the next page clears what the browser k
 BROWSERS = (
     ("EdgA?/|EdgiOS/", "Edge"),
     ("OPR/|Opera", "Opera"),
-    ("SamsungBrowser/", "Samsung Internet"),
+    ("SamsungBrowser/", gettext_lazy("Samsung Internet")),
     ("Firefox/|FxiOS/", "Firefox"),
     ("Chrome/|CriOS/|Chromium/", "Chrome"),
     ("Safari/", "Safari"),
 )
 DEVICES = (
-    ("iPhone", "an iPhone"),
-    ("iPad", "an iPad"),
-    ("Android.*Mobile", "an Android phone"),
-    ("Android", "an Android tablet"),
+    ("iPhone", gettext_lazy("an iPhone")),
+    ("iPad", gettext_lazy("an iPad")),
+    ("Android.*Mobile", gettext_lazy("an Android phone")),
+    ("Android", gettext_lazy("an Android tablet")),
     ("Windows", "Windows"),
     ("CrOS", "a Chromebook"),
     ("Macintosh", "a Mac"),
@@ -133,7 +136,7 @@ def device(agent: str) -> str:
     browser = next((name for sign, name in BROWSERS if re.search(sign, agent)), "")
     machine = next((name for sign, name in DEVICES if re.search(sign, agent)), "")
     if not browser and not machine:
-        return "An unknown device"
+        return _("An unknown device")
     return f"{browser or 'A browser'} on {machine}" if machine else browser
 
 

@@ -5,15 +5,17 @@ a size is what most families know. The lengths: :mod:`studio.theory.instruments`
 """
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.theory import FRACTIONAL_VIOLIN_MM, VIOLA_BODY_MM
+from studio.translating import gettext_lazy
 
 from .models import Instrument
 
 MEASURED = ""  # the choice that is no size
-NAMES = {"4/4": "full size"}
-HINT = (
+NAMES = {"4/4": gettext_lazy("full size")}
+HINT = gettext_lazy(
     "If nobody has measured. Its usual string length is then taken in place of the one below; "
     "makers differ by a centimetre."
 )
@@ -32,11 +34,11 @@ def size_field() -> forms.ChoiceField:
     violins = [(f"violin {size}", _violin(size)) for size in FRACTIONAL_VIOLIN_MM]
     violas = [(f"viola {inches}", _viola(inches)) for inches in VIOLA_BODY_MM]
     choices = [
-        (MEASURED, "Measured, in mm below"),
+        (MEASURED, _("Measured, in mm below")),
         ("Violin", violins),
-        ("Viola, by the length of its body", violas),
+        (_("Viola, by the length of its body"), violas),
     ]
-    return forms.ChoiceField(label="Size", choices=choices, required=False, help_text=HINT)
+    return forms.ChoiceField(label=_("Size"), choices=choices, required=False, help_text=HINT)
 
 
 class SizedForm(forms.Form):
@@ -51,7 +53,9 @@ class SizedForm(forms.Form):
         if said.get("kind") not in (None, kind):
             name = Instrument.Kind(kind).label
             self.add_error(
-                "size", f"This is the size of a {name}. Choose {name} above, or another."
+                "size",
+                _("This is the size of a %(name)s. Choose %(name)s above, or another.")
+                % {"name": name},
             )
         self.errors.pop("string_length_mm", None)
         return said | {"string_length_mm": length_mm}
@@ -63,4 +67,7 @@ def _violin(size: str) -> str:
 
 
 def _viola(inches: str) -> str:
-    return f"{inches} inches (about {figures.millimetres(VIOLA_BODY_MM[inches], digits=0)})"
+    return _("%(inches)s inches (about %(viola_body_mm)s)") % {
+        "inches": inches,
+        "viola_body_mm": figures.millimetres(VIOLA_BODY_MM[inches], digits=0),
+    }

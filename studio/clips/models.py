@@ -27,26 +27,28 @@ from django.apps import apps
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.models import Enrolment, Person
 from studio.accounts.names import OneLineField
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 
 class Clip(models.Model):
     """One uploaded recording (a take) and everything derived from it."""
 
     class Intake(models.TextChoices):
-        RECEIVED = "received", "received"
-        REFUSED = "refused", "refused"
+        RECEIVED = "received", gettext_lazy("received")
+        REFUSED = "refused", gettext_lazy("refused")
 
     class Subject(models.TextChoices):
         """What the pupil says the clip is; empty where nothing was said."""
 
-        DOUBLE_STOPS = "double_stops", "Double stops"
-        QUESTION = "question", "A question"
-        HAND = "hand", "Look at my hand"
+        DOUBLE_STOPS = "double_stops", gettext_lazy("Double stops")
+        QUESTION = "question", gettext_lazy("A question")
+        HAND = "hand", gettext_lazy("Look at my hand")
 
     ASKS = (Subject.QUESTION, Subject.HAND)  # subjects that want an answer, whatever is heard
 
@@ -56,7 +58,9 @@ class Clip(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="clips")
     uploaded_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
-    title = OneLineField(max_length=160, blank=True, help_text="As the pupil names it.")
+    title = OneLineField(
+        max_length=160, blank=True, help_text=gettext_lazy("As the pupil names it.")
+    )
     note = models.TextField(blank=True, help_text="What the pupil wants the teacher to know.")
     subject = models.CharField(max_length=16, choices=Subject, blank=True)
     created_at = models.DateTimeField(default=timezone.now)
@@ -97,7 +101,9 @@ class Clip(models.Model):
         ]
 
     def __str__(self) -> str:
-        return self.title or f"clip of {figures.long_date(timezone.localtime(self.created_at))}"
+        return self.title or _("clip of %(created_at)s") % {
+            "created_at": figures.long_date(timezone.localtime(self.created_at))
+        }
 
     @property
     def put_away_at(self) -> datetime:
@@ -209,7 +215,9 @@ class Original(ClipFile):
 
     clip = models.OneToOneField(Clip, models.CASCADE, related_name="original")
     path = models.CharField(max_length=200, help_text="Below the media folder.")
-    filename = OneLineField(max_length=255, help_text="As the pupil's device named it.")
+    filename = OneLineField(
+        max_length=255, help_text=gettext_lazy("As the pupil's device named it.")
+    )
 
     def __str__(self) -> str:
         return self.filename
@@ -219,11 +227,14 @@ class Rendition(ClipFile):
     """A file made by us from the original; the only kind that is ever served."""
 
     class Kind(models.TextChoices):
-        SOUND = "sound", "sound for listening"  # of clips heard before it was let go; none is made
-        PLAYABLE = "playable", "playable copy"
-        SMALL = "small", "smaller picture"
-        POSTER = "poster", "poster"
-        PEAKS = "peaks", "waveform peaks"
+        SOUND = (
+            "sound",
+            gettext_lazy("sound for listening"),
+        )  # of clips heard before it was let go; none is made
+        PLAYABLE = "playable", gettext_lazy("playable copy")
+        SMALL = "small", gettext_lazy("smaller picture")
+        POSTER = "poster", gettext_lazy("poster")
+        PEAKS = "peaks", gettext_lazy("waveform peaks")
 
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="renditions")
     kind = models.CharField(max_length=16, choices=Kind)
@@ -253,20 +264,20 @@ class Stage(Leased):
     """Where one long piece of work on a clip stands. See the module's docstring."""
 
     class Kind(models.TextChoices):
-        LISTENING = "listening", "listening"
-        PLAYBACK = "playback", "playback"
-        SMALL = "small", "smaller picture"
-        EXAMINING = "examining", "first look"
-        REHEARING = "rehearing", "hearing anew"
+        LISTENING = "listening", gettext_lazy("listening")
+        PLAYBACK = "playback", gettext_lazy("playback")
+        SMALL = "small", gettext_lazy("smaller picture")
+        EXAMINING = "examining", gettext_lazy("first look")
+        REHEARING = "rehearing", gettext_lazy("hearing anew")
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        WORKING = "working", "working"
-        HEARD = "heard", "heard"
-        PLAYABLE = "playable", "playable"
-        SEEN = "seen", "looked at"
-        FAILED = "failed", "failed"
-        PARKED = "parked", "parked"
+        WAITING = "waiting", gettext_lazy("waiting")
+        WORKING = "working", gettext_lazy("working")
+        HEARD = "heard", gettext_lazy("heard")
+        PLAYABLE = "playable", gettext_lazy("playable")
+        SEEN = "seen", gettext_lazy("looked at")
+        FAILED = "failed", gettext_lazy("failed")
+        PARKED = "parked", gettext_lazy("parked")
 
     # What a clip has once everything is done; a first look and a hearing anew leave no row.
     DONE = {
@@ -339,8 +350,8 @@ class Viewing(models.Model):
     """
 
     class Role(models.TextChoices):
-        TEACHER = "teacher", "teacher"
-        GUARDIAN = "guardian", "guardian"
+        TEACHER = "teacher", gettext_lazy("teacher")
+        GUARDIAN = "guardian", gettext_lazy("guardian")
 
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="viewings")
     person = models.ForeignKey(
@@ -359,7 +370,10 @@ class Viewing(models.Model):
         indexes = [models.Index(fields=["clip", "person", "last_at"], name="viewings_of_a_clip")]
 
     def __str__(self) -> str:
-        return f"{self.clip_id} watched by a {self.get_role_display()}"
+        return _("%(clip_id)s watched by a %(get_role_display)s") % {
+            "clip_id": self.clip_id,
+            "get_role_display": self.get_role_display(),
+        }
 
 
 def version_of(engine: str) -> tuple[int, ...]:
@@ -376,8 +390,8 @@ class UpkeepRun(models.Model):
     """A backup, or a drill of one, that was made or failed: what an operator wants to know."""
 
     class Kind(models.TextChoices):
-        BACKUP = "backup", "backup"
-        DRILL = "drill", "drill"
+        BACKUP = "backup", gettext_lazy("backup")
+        DRILL = "drill", gettext_lazy("drill")
 
     kind = models.CharField(max_length=16, choices=Kind)
     started_at = models.DateTimeField(default=timezone.now)

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from django.conf import settings
 from django.db.models import Count, Min, QuerySet, Sum
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.models import Enrolment, Person, Studio
@@ -47,32 +48,48 @@ def require(enrolment: Enrolment, size_bytes: int = 0) -> None:
     """Raise :class:`OverQuota` unless one more recording of this size may be sent."""
     pupil = {"enrolment__pupil": enrolment.pupil_id, "enrolment__studio": enrolment.studio_id}
     bounds = (settings.DAILY_CLIPS_PUPIL, settings.DAILY_BYTES_PUPIL)
-    _require(_sent(pupil), size_bytes, *bounds, "You have sent")
+    _require(_sent(pupil), size_bytes, *bounds, _("You have sent"))
     studio = {"enrolment__studio": enrolment.studio_id}
     bounds = (settings.DAILY_CLIPS_STUDIO, settings.DAILY_BYTES_STUDIO)
-    _require(_sent(studio), size_bytes, *bounds, "All pupils of your studio together have sent")
+    _require(_sent(studio), size_bytes, *bounds, _("All pupils of your studio together have sent"))
 
 
 def _require(sent: _Sent, size_bytes: int, most: int, most_bytes: int, who: str) -> None:
     if sent.clips >= most:
         many = figures.count(sent.clips, "recording", "recordings")
         raise OverQuota(
-            f"{who} {many} in the last 24 hours, and {most} is the most. {_until(sent.oldest)}"
+            _("%(who)s %(many)s in the last 24 hours, and %(most)s is the most. %(oldest)s")
+            % {"who": who, "many": many, "most": most, "oldest": _until(sent.oldest)}
         )
     if sent.size_bytes + size_bytes > most_bytes:
         already, limit = figures.megabytes(sent.size_bytes), figures.megabytes(most_bytes)
-        this = f"; this one has {figures.megabytes(size_bytes)}" if size_bytes else ""
+        this = (
+            _("; this one has %(size_bytes)s") % {"size_bytes": figures.megabytes(size_bytes)}
+            if size_bytes
+            else ""
+        )
         raise OverQuota(
-            f"{who} {already} in the last 24 hours{this}, and {limit} is the most. "
-            f"Send a shorter clip, or wait. {_until(sent.oldest)}"
+            _(
+                "%(who)s %(already)s in the last 24 hours%(this)s, and %(limit)s is the "
+                "most. Send a shorter clip, or wait. %(oldest)s"
+            )
+            % {
+                "who": who,
+                "already": already,
+                "this": this,
+                "limit": limit,
+                "oldest": _until(sent.oldest),
+            }
         )
 
 
 def _until(oldest: datetime | None) -> str:
     if oldest is None:
-        return "Keep the recording, and tell your teacher."
+        return _("Keep the recording, and tell your teacher.")
     free = timezone.localtime(oldest + DAY)
-    return f"Keep the recording, and send it after {figures.time_of_day(free)}."
+    return _("Keep the recording, and send it after %(free)s.") % {
+        "free": figures.time_of_day(free)
+    }
 
 
 def _sent(whose: dict) -> _Sent:

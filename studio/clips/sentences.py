@@ -3,46 +3,62 @@
 Each says what happened, what is kept, and what to do next.
 """
 
+from django.utils.translation import gettext as _
+
 from studio.jobs.rows import Leased
 from studio.media import errors as media
+from studio.translating import gettext_lazy
 
 from .models import Clip, Stage
 
 OURS = {
     "worker_died": (
-        "The server stopped {times} times while it worked on it. The recording is kept as it was "
-        "sent."
+        gettext_lazy(
+            "The server stopped {times} times while it worked on it. The recording is kept "
+            "as it was "
+            "sent."
+        )
     ),
-    "unexpected": "Something went wrong on our side. The recording is kept as it was sent.",
+    "unexpected": gettext_lazy(
+        "Something went wrong on our side. The recording is kept as it was sent."
+    ),
 }
-NO_SOUND = "No sound in it"
-LOOKED_AT = (
+NO_SOUND = gettext_lazy("No sound in it")
+LOOKED_AT = gettext_lazy(
     "It is not tried again by itself: whoever looks after the server has been asked to look at it. "
     "There is nothing you need to do."
 )
 IN_WORDS = {
-    (Stage.Kind.LISTENING, Stage.State.WAITING): "Waiting to be listened to",
-    (Stage.Kind.LISTENING, Stage.State.WORKING): "Listening",
-    (Stage.Kind.LISTENING, Stage.State.HEARD): "Listened to",
-    (Stage.Kind.REHEARING, Stage.State.WAITING): "Waiting to be heard anew",
-    (Stage.Kind.REHEARING, Stage.State.WORKING): "Being heard anew",
-    (Stage.Kind.REHEARING, Stage.State.FAILED): "Could not be heard anew",
-    (Stage.Kind.REHEARING, Stage.State.PARKED): "Not heard anew yet; being looked at",
-    (Stage.Kind.EXAMINING, Stage.State.WAITING): "Waiting to be opened",
-    (Stage.Kind.EXAMINING, Stage.State.WORKING): "Being opened",
-    (Stage.Kind.EXAMINING, Stage.State.PARKED): "Kept, and being looked at",
-    (Stage.Kind.LISTENING, Stage.State.FAILED): "Could not be listened to",
-    (Stage.Kind.LISTENING, Stage.State.PARKED): "Not listened to yet; being looked at",
-    (Stage.Kind.PLAYBACK, Stage.State.WAITING): "Video waiting to be prepared",
-    (Stage.Kind.PLAYBACK, Stage.State.WORKING): "Preparing the video",
-    (Stage.Kind.PLAYBACK, Stage.State.PLAYABLE): "Ready to play",
-    (Stage.Kind.PLAYBACK, Stage.State.FAILED): "Could not be prepared for playing",
-    (Stage.Kind.PLAYBACK, Stage.State.PARKED): "Not prepared for playing yet; being looked at",
-    (Stage.Kind.SMALL, Stage.State.WAITING): "Smaller picture waiting to be prepared",
-    (Stage.Kind.SMALL, Stage.State.WORKING): "Preparing the smaller picture",
-    (Stage.Kind.SMALL, Stage.State.PLAYABLE): "Smaller picture ready",
-    (Stage.Kind.SMALL, Stage.State.FAILED): "The smaller picture could not be prepared",
-    (Stage.Kind.SMALL, Stage.State.PARKED): "Smaller picture not prepared yet; being looked at",
+    (Stage.Kind.LISTENING, Stage.State.WAITING): gettext_lazy("Waiting to be listened to"),
+    (Stage.Kind.LISTENING, Stage.State.WORKING): gettext_lazy("Listening"),
+    (Stage.Kind.LISTENING, Stage.State.HEARD): gettext_lazy("Listened to"),
+    (Stage.Kind.REHEARING, Stage.State.WAITING): gettext_lazy("Waiting to be heard anew"),
+    (Stage.Kind.REHEARING, Stage.State.WORKING): gettext_lazy("Being heard anew"),
+    (Stage.Kind.REHEARING, Stage.State.FAILED): gettext_lazy("Could not be heard anew"),
+    (Stage.Kind.REHEARING, Stage.State.PARKED): gettext_lazy("Not heard anew yet; being looked at"),
+    (Stage.Kind.EXAMINING, Stage.State.WAITING): gettext_lazy("Waiting to be opened"),
+    (Stage.Kind.EXAMINING, Stage.State.WORKING): gettext_lazy("Being opened"),
+    (Stage.Kind.EXAMINING, Stage.State.PARKED): gettext_lazy("Kept, and being looked at"),
+    (Stage.Kind.LISTENING, Stage.State.FAILED): gettext_lazy("Could not be listened to"),
+    (Stage.Kind.LISTENING, Stage.State.PARKED): gettext_lazy(
+        "Not listened to yet; being looked at"
+    ),
+    (Stage.Kind.PLAYBACK, Stage.State.WAITING): gettext_lazy("Video waiting to be prepared"),
+    (Stage.Kind.PLAYBACK, Stage.State.WORKING): gettext_lazy("Preparing the video"),
+    (Stage.Kind.PLAYBACK, Stage.State.PLAYABLE): gettext_lazy("Ready to play"),
+    (Stage.Kind.PLAYBACK, Stage.State.FAILED): gettext_lazy("Could not be prepared for playing"),
+    (Stage.Kind.PLAYBACK, Stage.State.PARKED): gettext_lazy(
+        "Not prepared for playing yet; being looked at"
+    ),
+    (Stage.Kind.SMALL, Stage.State.WAITING): gettext_lazy("Smaller picture waiting to be prepared"),
+    (Stage.Kind.SMALL, Stage.State.WORKING): gettext_lazy("Preparing the smaller picture"),
+    (Stage.Kind.SMALL, Stage.State.PLAYABLE): gettext_lazy("Smaller picture ready"),
+    (Stage.Kind.SMALL, Stage.State.FAILED): gettext_lazy(
+        "The smaller picture could not be prepared"
+    ),
+    (Stage.Kind.SMALL, Stage.State.PARKED): gettext_lazy(
+        "Smaller picture not prepared yet; being looked at"
+    ),
 }
 
 
@@ -55,7 +71,7 @@ def sentence(code: str, params: dict) -> str:
         media.NOTE_SENTENCES,
     ):
         if code in family:
-            return family[code].format_map(_Forgiving(params))
+            return _(family[code]).format_map(_Forgiving(params))
     return OURS["unexpected"]
 
 
@@ -97,7 +113,7 @@ def failure(row: Leased) -> str:
     if row.state == Leased.PARKED:
         return f"{said} {LOOKED_AT}"
     if row.state == Leased.WAITING and row.failure_code != "disk_full":  # which says so itself
-        return f"{said} It will be tried again by itself."
+        return _("%(said)s It will be tried again by itself.") % {"said": said}
     return said
 
 

@@ -9,6 +9,7 @@ from django.conf import settings
 from django.db import DatabaseError, IntegrityError, InterfaceError, transaction
 from django.db.models import F, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts import audit, consent
 from studio.accounts.models import Enrolment, Person
@@ -31,7 +32,7 @@ class SentBefore(Exception):
     """
 
     def __init__(self, clip: Clip, spooled: spool.Spooled | None = None):
-        super().__init__(f"the same recording is there as clip {clip.pk}")
+        super().__init__(_("the same recording is there as clip %(clip)s") % {"clip": clip.pk})
         self.clip, self.spooled = clip, spooled
 
 
@@ -147,7 +148,7 @@ def put_away(clip: Clip, by: Person | None = None) -> None:
     ``by`` is nobody where its time was over.
     """
     if clip.intake == Clip.Intake.REFUSED:
-        erase(clip, by, "it was refused" if by else "it was refused, and its time was over")
+        erase(clip, by, _("it was refused") if by else _("it was refused, and its time was over"))
 
 
 def put_refused_away() -> int:
@@ -238,7 +239,7 @@ def begin_an_owed_small() -> Clip | None:
     clip = owed.order_by("-created_at").first()
     if clip is None:
         return None
-    _, made = Stage.objects.get_or_create(clip=clip, kind=Stage.Kind.SMALL)
+    _rest, made = Stage.objects.get_or_create(clip=clip, kind=Stage.Kind.SMALL)
     if made:
         dispatch(clip.pk, Stage.Kind.SMALL)
     return clip if made else None

@@ -5,6 +5,7 @@ from collections.abc import Callable
 
 from celery import shared_task
 from celery.signals import task_unknown
+from django.utils.translation import gettext as _
 
 from studio.clips.processing.stages import dispatch
 from studio.jobs import dead_letters, leases, runner
@@ -60,7 +61,7 @@ def hear_clip_anew(task, clip_id="", version=MESSAGE_VERSION, **more) -> None:
 @task_unknown.connect
 def park_unknown_task(name: str, message, **kwargs) -> None:
     """A task that another version of the program knows."""
-    dead_letters.park_message(name, {"body": str(message.body)}, "this version has no such task")
+    dead_letters.park_message(name, {"body": str(message.body)}, _("this version has no such task"))
 
 
 @shared_task

@@ -9,6 +9,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.notation import Score, Written
 from studio.notation.naming import short_name
@@ -16,9 +18,16 @@ from studio.notation.score import HOLD_S_BOUNDS
 from studio.theory import Pitch
 from studio.theory.fingers import MAX_POSITION, letters_above
 from studio.theory.instruments import MAX_STOP_SEMITONES, string_number
+from studio.translating import gettext_lazy
 
 PLAYINGS_BOUNDS = (1, 12)
-FINGER_WORDS = ("open", "first finger", "second finger", "third finger", "fourth finger")
+FINGER_WORDS = (
+    "open",
+    gettext_lazy("first finger"),
+    gettext_lazy("second finger"),
+    gettext_lazy("third finger"),
+    gettext_lazy("fourth finger"),
+)
 
 
 class Refused(ValueError):
@@ -138,7 +147,7 @@ def _read(score: Score, item: Written, data: Mapping[str, str]) -> Written:
     stops = [_stop(score, *note) for note in zip(item.pitches, strings, fingers, strict=True)]
     if len(item.pitches) > 1:
         _require_one_hand(item, strings, stops, fingers)
-    playings = _whole(data.get(f"p-{item.id}", ""), *PLAYINGS_BOUNDS, "number of times")
+    playings = _whole(data.get(f"p-{item.id}", ""), *PLAYINGS_BOUNDS, _("number of times"))
     return replace(
         item,
         strings=strings,
@@ -154,7 +163,10 @@ def _whole(text: str, low: int, high: int, what: str) -> int | None:
         return None
     number = figures.whole(text, low, high)
     if number is None:
-        raise Refused(f"the {what} {text!r} is not a number from {low} to {high}.")
+        raise Refused(
+            _("the %(what)s %(text)s is not a number from %(low)s to %(high)s.")
+            % {"what": what, "text": f"{text!r}", "low": low, "high": high}
+        )
     return number
 
 
@@ -163,10 +175,13 @@ def _seconds(text: str) -> float | None:
     try:
         seconds = float(text.strip().replace(",", ".")) if text.strip() else None
     except ValueError:
-        raise Refused(f"a hold of {text!r} is no number of seconds; write 4 or 2.5.") from None
+        raise Refused(
+            _("a hold of %(text)s is no number of seconds; write 4 or 2.5.") % {"text": f"{text!r}"}
+        ) from None
     if seconds is not None and not low <= seconds <= high:
         raise Refused(
-            f"a hold of {text} seconds is outside {figures.number(low)} to {figures.number(high)}."
+            _("a hold of %(text)s seconds is outside %(low)s to %(high)s.")
+            % {"text": text, "low": figures.number(low), "high": figures.number(high)}
         )
     return seconds
 
@@ -178,21 +193,33 @@ def _stop(score: Score, pitch: Pitch, number: int | None, finger: int | None) ->
     strings = score.player.open_strings
     string = strings[len(strings) - number]
     stop = pitch.midi - string.midi
-    where = f"{pitch.pretty} on the {string.step} string"
+    where = _("%(pretty)s on the %(step)s string") % {"pretty": pitch.pretty, "step": string.step}
     if stop < 0:
-        raise Refused(f"{pitch.pretty} is below the open {string.step} string; choose a lower one.")
+        raise Refused(
+            _("%(pretty)s is below the open %(step)s string; choose a lower one.")
+            % {"pretty": pitch.pretty, "step": string.step}
+        )
     if stop > MAX_STOP_SEMITONES:
-        raise Refused(f"{where} is beyond the end of the fingerboard; choose a higher string.")
+        raise Refused(
+            _("%(where)s is beyond the end of the fingerboard; choose a higher string.")
+            % {"where": where}
+        )
     if finger is None:
         return stop
     if stop == 0 and finger:
-        raise Refused(f"{where} is the open string: its finger is 0.")
+        raise Refused(_("%(where)s is the open string: its finger is 0.") % {"where": where})
     if stop and not finger:
-        raise Refused(f"{where} is stopped: it needs a finger from 1 to 4.")
+        raise Refused(_("%(where)s is stopped: it needs a finger from 1 to 4.") % {"where": where})
     if finger and stop < finger:
-        raise Refused(f"{where} is too near the nut for the {FINGER_WORDS[finger]}.")
+        raise Refused(
+            _("%(where)s is too near the nut for the %(finger_words)s.")
+            % {"where": where, "finger_words": FINGER_WORDS[finger]}
+        )
     if finger and letters_above(pitch, string) - finger + 1 > MAX_POSITION:
-        raise Refused(f"{where} is out of reach for the {FINGER_WORDS[finger]}.")
+        raise Refused(
+            _("%(where)s is out of reach for the %(finger_words)s.")
+            % {"where": where, "finger_words": FINGER_WORDS[finger]}
+        )
     return stop
 
 
@@ -204,20 +231,26 @@ def _require_one_hand(
 ) -> None:
     written = [number for number in strings if number is not None]
     if len(set(written)) < len(written):
-        raise Refused(f"{short_name(item)} needs a string for each note.")
+        raise Refused(_("%(item)s needs a string for each note.") % {"item": short_name(item)})
     if len(written) == len(strings) and max(written) - min(written) != len(strings) - 1:
-        raise Refused("the strings are not neighbours, so one bow cannot hold them together.")
+        raise Refused(_("the strings are not neighbours, so one bow cannot hold them together."))
     held = [(stop, finger) for stop, finger in zip(stops, fingers, strict=True) if stop and finger]
     for place, (stop, finger) in enumerate(held):
         for other_stop, other_finger in held[place + 1 :]:
             if finger == other_finger and stop != other_stop:
                 raise Refused(
-                    f"the {FINGER_WORDS[finger]} cannot hold both notes: they do not lie at the "
-                    "same place on their strings."
+                    _(
+                        "the %(finger_words)s cannot hold both notes: they do not lie at the same "
+                        "place on their strings."
+                    )
+                    % {"finger_words": FINGER_WORDS[finger]}
                 )
             if (stop - other_stop) * (finger - other_finger) < 0:
                 raise Refused(
-                    "the fingers are crossed: the note further from the nut takes the higher one."
+                    _(
+                        "the fingers are crossed: the note further from the nut takes the higher "
+                        "one."
+                    )
                 )
 
 

@@ -2,18 +2,20 @@
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Instrument, Level, Person
 from studio.theory.keys import ALL_KEYS
+from studio.translating import gettext_lazy
 
 from . import access
 from .models import Drill, DrillVersion, Interval, ShelfSettings, SingleNotes
 from .suitability import SuitableForm
 from .widgets import LongSelect
 
-KEYS = [("", "any key")] + [(key.name, key.name) for key in ALL_KEYS]
+KEYS = [("", gettext_lazy("any key"))] + [(key.name, key.name) for key in ALL_KEYS]
 
 
 class DrillForm(forms.Form):
@@ -21,23 +23,28 @@ class DrillForm(forms.Form):
 
     title = forms.CharField(
         max_length=120,
-        label="Title",
-        widget=forms.TextInput(attrs={"placeholder": "Octaves, one and a half octaves up"}),
+        label=gettext_lazy("Title"),
+        widget=forms.TextInput(
+            attrs={"placeholder": gettext_lazy("Octaves, one and a half octaves up")}
+        ),
     )
     words = forms.CharField(
-        label="What to practise, and how",
+        label=gettext_lazy("What to practise, and how"),
         max_length=4000,
         widget=forms.Textarea(attrs={"rows": 8}),
-        help_text="And what to send. The pupil reads it just as you write it.",
+        help_text=gettext_lazy("And what to send. The pupil reads it just as you write it."),
     )
     interval = forms.ChoiceField(
         choices=sorted(Interval.choices, key=lambda choice: choice[0] != Interval.MIXED),
         required=False,
-        label="Interval",
-        help_text="Clips that answer the drill are judged as this interval.",
+        label=gettext_lazy("Interval"),
+        help_text=gettext_lazy("Clips that answer the drill are judged as this interval."),
     )
     key = forms.ChoiceField(
-        choices=KEYS, required=False, label="Key", help_text="Notes are spelled in this key."
+        choices=KEYS,
+        required=False,
+        label=gettext_lazy("Key"),
+        help_text=gettext_lazy("Notes are spelled in this key."),
     )
 
 
@@ -45,10 +52,15 @@ class ShelfDrillForm(DrillForm):
     """A drill in words, with what it is found by on the shelf."""
 
     level = forms.ChoiceField(
-        choices=[("", "any level"), *Level.choices], required=False, label="Level"
+        choices=[("", gettext_lazy("any level")), *Level.choices],
+        required=False,
+        label=gettext_lazy("Level"),
     )
     tags = forms.CharField(
-        max_length=200, required=False, label="Tags", help_text="Further words to find it by."
+        max_length=200,
+        required=False,
+        label=gettext_lazy("Tags"),
+        help_text=gettext_lazy("Further words to find it by."),
     )
 
     @classmethod
@@ -66,45 +78,52 @@ class GoalForm(SuitableForm):
 
     due_on = forms.DateField(
         required=False,
-        label="Due",
+        label=gettext_lazy("Due"),
         widget=forms.DateInput(format="%Y-%m-%d", attrs={"type": "date"}),
     )
     goal = forms.CharField(
         required=False,
         max_length=200,
-        label="Goal",
-        widget=forms.TextInput(attrs={"placeholder": "Each octave held until it is still"}),
+        label=gettext_lazy("Goal"),
+        widget=forms.TextInput(
+            attrs={"placeholder": gettext_lazy("Each octave held until it is still")}
+        ),
     )
     share_percent = forms.IntegerField(
         required=False,
         min_value=1,
         max_value=100,
-        label="Share in tune, in per cent",
-        help_text="Of the notes written. Needs a drill with a page.",
+        label=gettext_lazy("Share in tune, in per cent"),
+        help_text=gettext_lazy("Of the notes written. Needs a drill with a page."),
     )
     tolerance_cents = forms.IntegerField(
         required=False,
         min_value=1,
         max_value=60,
-        label="Tolerance in cents",
-        help_text="Empty: as for the pupil’s level. Clips that answer the drill are judged by it.",
+        label=gettext_lazy("Tolerance in cents"),
+        help_text=gettext_lazy(
+            "Empty: as for the pupil’s level. Clips that answer the drill are judged by it."
+        ),
     )
     playings = forms.IntegerField(
-        required=False, min_value=1, max_value=12, label="Times each is to be played"
+        required=False, min_value=1, max_value=12, label=gettext_lazy("Times each is to be played")
     )
     single_notes = forms.ChoiceField(
-        choices=[("", "as the drill is made"), *SingleNotes.choices],
+        choices=[("", gettext_lazy("as the drill is made")), *SingleNotes.choices],
         required=False,
-        label="Judge single notes",
-        help_text="Of a page with single notes and double stops. Otherwise only those of a drill "
-        "made as one line are judged.",
+        label=gettext_lazy("Judge single notes"),
+        help_text=gettext_lazy(
+            "Of a page with single notes and double stops. Otherwise only those of a drill "
+            "made as one line are judged."
+        ),
     )
 
     def clean_due_on(self):
         day = self.cleaned_data["due_on"]
         if day and day < timezone.localdate():
             raise forms.ValidationError(
-                f"{figures.long_date(day)} is past. Choose today or a later day, or leave it empty."
+                _("%(day)s is past. Choose today or a later day, or leave it empty.")
+                % {"day": figures.long_date(day)}
             )
         return day
 
@@ -119,8 +138,8 @@ class SetDrillForm(GoalForm):
     field_order = ["drill"]
     drill = forms.ModelChoiceField(
         queryset=Drill.objects.none(),
-        label="Drill",
-        empty_label="Choose a drill",
+        label=gettext_lazy("Drill"),
+        empty_label=gettext_lazy("Choose a drill"),
         widget=LongSelect,
     )
 
@@ -140,7 +159,10 @@ class SetForForm(GoalForm):
 
     field_order = ["pupil"]
     pupil = forms.ModelChoiceField(
-        queryset=None, label="For", empty_label="Choose a pupil", widget=LongSelect
+        queryset=None,
+        label=gettext_lazy("For"),
+        empty_label=gettext_lazy("Choose a pupil"),
+        widget=LongSelect,
     )
 
     def __init__(self, teacher: Person, drill: Drill, *args, **kwargs) -> None:
@@ -154,17 +176,21 @@ class ShelfSettingsForm(forms.ModelForm):
     """The order in which intervals are taught, one a line, and the usual instrument."""
 
     order = forms.CharField(
-        label="Intervals in the order you teach them",
+        label=gettext_lazy("Intervals in the order you teach them"),
         widget=forms.Textarea(attrs={"rows": 7}),
-        help_text="One a line, the first taught first. What you leave out follows as usual.",
+        help_text=gettext_lazy(
+            "One a line, the first taught first. What you leave out follows as usual."
+        ),
     )
-    instrument = forms.ChoiceField(choices=Instrument.Kind, label="Usual instrument")
+    instrument = forms.ChoiceField(choices=Instrument.Kind, label=gettext_lazy("Usual instrument"))
     string_length_mm = forms.FloatField(
         required=False,
         min_value=SHORTEST_STRING_MM,
         max_value=LONGEST_STRING_MM,
-        label="Usual string length in mm",
-        help_text="Where no pupil is meant. Empty: 328 mm for a violin, 370 mm for a viola.",
+        label=gettext_lazy("Usual string length in mm"),
+        help_text=gettext_lazy(
+            "Where no pupil is meant. Empty: 328 mm for a violin, 370 mm for a viola."
+        ),
     )
 
     class Meta:
@@ -181,7 +207,8 @@ class ShelfSettingsForm(forms.ModelForm):
         for word in words:
             if word not in known:
                 raise forms.ValidationError(
-                    f"“{word}” is not one of {', '.join(known)}. Write one of these a line."
+                    _("“%(word)s” is not one of %(known)s. Write one of these a line.")
+                    % {"word": word, "known": ", ".join(known)}
                 )
         return list(dict.fromkeys(words))
 

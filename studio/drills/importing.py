@@ -2,16 +2,18 @@
 
 from django import forms
 from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Instrument
 from studio.notation import Score
 from studio.notation.musicxml import only_bars
 from studio.notation.musicxml.opening import MAX_FILE_BYTES, may_be_musicxml, too_large
 from studio.notation.score import NotAScore
+from studio.translating import gettext_lazy
 
 from .forms import ShelfDrillForm
 
-ONLY_BARS = "Empty: all of it. The numbers are those on the page."
+ONLY_BARS = gettext_lazy("Empty: all of it. The numbers are those on the page.")
 
 ENDINGS = (".musicxml", ".xml", ".mxl")
 
@@ -20,18 +22,18 @@ class FileForm(forms.Form):
     """The file. What it holds decides; its name is only asked for a hint."""
 
     file = forms.FileField(
-        label="File",
+        label=gettext_lazy("File"),
         widget=forms.FileInput(attrs={"accept": ",".join(ENDINGS)}),
-        help_text="MusicXML: .musicxml, .xml or .mxl. Notation programs export it.",
+        help_text=gettext_lazy("MusicXML: .musicxml, .xml or .mxl. Notation programs export it."),
         error_messages={
-            "required": "Choose a file.",
-            "empty": "The file is empty. Export the page again.",
+            "required": gettext_lazy("Choose a file."),
+            "empty": gettext_lazy("The file is empty. Export the page again."),
         },
     )
     instrument = forms.ChoiceField(
-        choices=[("", "as the file says"), *Instrument.Kind.choices],
+        choices=[("", gettext_lazy("as the file says")), *Instrument.Kind.choices],
         required=False,
-        label="Instrument",
+        label=gettext_lazy("Instrument"),
     )
 
     def clean_file(self) -> UploadedFile:
@@ -39,7 +41,9 @@ class FileForm(forms.Form):
         if file.size > MAX_FILE_BYTES:
             raise forms.ValidationError(too_large(file.size))
         if not may_be_musicxml(file.read(64)):
-            raise forms.ValidationError("The file is damaged or is no MusicXML. Export it again.")
+            raise forms.ValidationError(
+                _("The file is damaged or is no MusicXML. Export it again.")
+            )
         file.seek(0)
         return file
 
@@ -52,22 +56,32 @@ class KeepForm(ShelfDrillForm):
     """Put what was looked at on the shelf."""
 
     may_use = forms.BooleanField(
-        label="I may use this music with my pupils: it is my own, it is free of rights, or I have "
-        "leave.",
-        error_messages={"required": "Say that you may use this music, or leave it out."},
+        label=gettext_lazy(
+            "I may use this music with my pupils: it is my own, it is free of rights, or I have "
+            "leave."
+        ),
+        error_messages={
+            "required": gettext_lazy("Say that you may use this music, or leave it out.")
+        },
     )
 
     first_bar = forms.IntegerField(
-        required=False, min_value=0, max_value=99_999, label="From bar", help_text=ONLY_BARS
+        required=False,
+        min_value=0,
+        max_value=99_999,
+        label=gettext_lazy("From bar"),
+        help_text=ONLY_BARS,
     )
-    last_bar = forms.IntegerField(required=False, min_value=0, max_value=99_999, label="To bar")
+    last_bar = forms.IntegerField(
+        required=False, min_value=0, max_value=99_999, label=gettext_lazy("To bar")
+    )
 
     field_order = [*ShelfDrillForm.base_fields, "first_bar", "last_bar", "may_use"]
 
     @classmethod
     def of(cls, title: str, key: str) -> "KeepForm":
         """The form for music that was just read."""
-        words = "Play what is written, slowly, each double stop until it is in tune."
+        words = _("Play what is written, slowly, each double stop until it is in tune.")
         return cls(initial={"title": title, "words": words, "key": key})
 
     def of_score(self, plain: dict) -> dict | None:

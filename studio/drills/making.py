@@ -18,6 +18,7 @@ from studio.notation.fingering import FINGERING_WORDS
 from studio.notation.pairs import read_pairs, word_for
 from studio.theory.fingers import COMFORTABLE_SPAN_MM
 from studio.theory.keys import ALL_KEYS
+from studio.translating import gettext_lazy
 
 from . import access
 from .form_values import LATER, asked_by, query_of
@@ -42,7 +43,7 @@ from .making_choices import (
 )
 from .stretches import Player, player_of
 
-LENGTH_HINT = "From the nut to the bridge; empty: the instrument’s usual one."
+LENGTH_HINT = gettext_lazy("From the nut to the bridge; empty: the instrument’s usual one.")
 
 
 class SayForm(forms.Form):
@@ -51,94 +52,126 @@ class SayForm(forms.Form):
     title = forms.CharField(
         max_length=120,
         required=False,
-        label="Title",
-        help_text="Empty: the title over the page.",
+        label=gettext_lazy("Title"),
+        help_text=gettext_lazy("Empty: the title over the page."),
     )
     words = forms.CharField(
         max_length=4000,
         required=False,
-        label="What to practise, and how",
+        label=gettext_lazy("What to practise, and how"),
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="Empty: the words under the page.",
+        help_text=gettext_lazy("Empty: the words under the page."),
     )
     level = forms.ChoiceField(
-        required=False, label="Level", choices=[("", "as the drill is hard"), *Level.choices]
+        required=False,
+        label=gettext_lazy("Level"),
+        choices=[("", gettext_lazy("as the drill is hard")), *Level.choices],
     )
     tags = forms.CharField(
-        max_length=200, required=False, label="Tags", help_text="Further words to find it by."
+        max_length=200,
+        required=False,
+        label=gettext_lazy("Tags"),
+        help_text=gettext_lazy("Further words to find it by."),
     )
 
 
 class MakeForm(SayForm):
     """Every part of a request, with what is usual filled in."""
 
-    pattern = forms.ChoiceField(choices=PATTERNS, label="Pattern")
+    pattern = forms.ChoiceField(choices=PATTERNS, label=gettext_lazy("Pattern"))
     pairs = forms.CharField(
         required=False,
         max_length=400,
-        label="Double stops",
-        help_text="In the order played, all in one interval: B♭3–B♭4, C4–C5.",
+        label=gettext_lazy("Double stops"),
+        help_text=gettext_lazy("In the order played, all in one interval: B♭3–B♭4, C4–C5."),
     )
-    interval = forms.ChoiceField(label="Interval")
-    mixed = forms.ChoiceField(choices=MIXED, required=False, label="On each step")
-    resolution = forms.ChoiceField(choices=RESOLUTIONS, required=False, label="Which")
-    chord = forms.ChoiceField(choices=CHORDS, required=False, label="Chord")
-    parts = forms.TypedChoiceField(choices=PARTS, coerce=int, required=False, label="Chords of")
-    string = forms.TypedChoiceField(choices=ONE_STRING, coerce=int, required=False, label="String")
-    key = forms.ChoiceField(choices=[(key.name, key.name) for key in ALL_KEYS], label="Key")
+    interval = forms.ChoiceField(label=gettext_lazy("Interval"))
+    mixed = forms.ChoiceField(choices=MIXED, required=False, label=gettext_lazy("On each step"))
+    resolution = forms.ChoiceField(choices=RESOLUTIONS, required=False, label=gettext_lazy("Which"))
+    chord = forms.ChoiceField(choices=CHORDS, required=False, label=gettext_lazy("Chord"))
+    parts = forms.TypedChoiceField(
+        choices=PARTS, coerce=int, required=False, label=gettext_lazy("Chords of")
+    )
+    string = forms.TypedChoiceField(
+        choices=ONE_STRING, coerce=int, required=False, label=gettext_lazy("String")
+    )
+    key = forms.ChoiceField(
+        choices=[(key.name, key.name) for key in ALL_KEYS], label=gettext_lazy("Key")
+    )
     minor = forms.ChoiceField(
-        choices=[(form, form) for form in ("melodic", "harmonic", "natural")], label="Minor scale"
+        choices=[(form, form) for form in ("melodic", "harmonic", "natural")],
+        label=gettext_lazy("Minor scale"),
     )
-    start = forms.TypedChoiceField(choices=STARTS, coerce=int, required=False, label="Begins on")
+    start = forms.TypedChoiceField(
+        choices=STARTS, coerce=int, required=False, label=gettext_lazy("Begins on")
+    )
     octaves = forms.TypedChoiceField(
-        choices=[(1, "one octave"), (2, "two octaves"), (3, "three octaves")],
+        choices=[
+            (1, gettext_lazy("one octave")),
+            (2, gettext_lazy("two octaves")),
+            (3, gettext_lazy("three octaves")),
+        ],
         coerce=int,
-        label="Range",
-        help_text="Of the lower note.",
+        label=gettext_lazy("Range"),
+        help_text=gettext_lazy("Of the lower note."),
     )
-    strings = forms.ChoiceField(choices=STRINGS, required=False, label="Strings")
-    direction = forms.ChoiceField(choices=DIRECTIONS, label="Direction")
-    manner = forms.ChoiceField(choices=list(MANNER_WORDS.items()), label="Each double stop")
-    rhythm = forms.ChoiceField(choices=RHYTHMS, required=False, label="Rhythm")
-    slur = forms.TypedChoiceField(choices=SLURS, coerce=int, required=False, label="Slurs")
-    first_bow = forms.ChoiceField(choices=FIRST_BOWS, required=False, label="Begin with")
-    stroke = forms.ChoiceField(choices=STROKES, required=False, label="Bow")
-    playings = forms.IntegerField(min_value=1, max_value=12, label="Times together")
-    hold_s = forms.FloatField(min_value=0.2, max_value=60, required=False, label="Hold, in seconds")
+    strings = forms.ChoiceField(choices=STRINGS, required=False, label=gettext_lazy("Strings"))
+    direction = forms.ChoiceField(choices=DIRECTIONS, label=gettext_lazy("Direction"))
+    manner = forms.ChoiceField(
+        choices=list(MANNER_WORDS.items()), label=gettext_lazy("Each double stop")
+    )
+    rhythm = forms.ChoiceField(choices=RHYTHMS, required=False, label=gettext_lazy("Rhythm"))
+    slur = forms.TypedChoiceField(
+        choices=SLURS, coerce=int, required=False, label=gettext_lazy("Slurs")
+    )
+    first_bow = forms.ChoiceField(
+        choices=FIRST_BOWS, required=False, label=gettext_lazy("Begin with")
+    )
+    stroke = forms.ChoiceField(choices=STROKES, required=False, label=gettext_lazy("Bow"))
+    playings = forms.IntegerField(min_value=1, max_value=12, label=gettext_lazy("Times together"))
+    hold_s = forms.FloatField(
+        min_value=0.2, max_value=60, required=False, label=gettext_lazy("Hold, in seconds")
+    )
     finger = forms.TypedChoiceField(
-        choices=[(1, "first"), (2, "second"), (3, "third")], coerce=int, label="Finger"
+        choices=[(1, "first"), (2, "second"), (3, "third")],
+        coerce=int,
+        label=gettext_lazy("Finger"),
     )
-    fingers_down = forms.BooleanField(required=False, label="Fingers stay down")
+    fingers_down = forms.BooleanField(required=False, label=gettext_lazy("Fingers stay down"))
     highest_position = forms.TypedChoiceField(
-        choices=HIGHEST, coerce=int, required=False, label="Highest position"
+        choices=HIGHEST, coerce=int, required=False, label=gettext_lazy("Highest position")
     )
     fingering = forms.ChoiceField(
-        choices=list(FINGERING_WORDS.items()), required=False, label="Fingering"
+        choices=list(FINGERING_WORDS.items()), required=False, label=gettext_lazy("Fingering")
     )
-    open_strings = forms.BooleanField(required=False, label="Open strings may be used")
+    open_strings = forms.BooleanField(
+        required=False, label=gettext_lazy("Open strings may be used")
+    )
     pupil = forms.ModelChoiceField(
         queryset=Enrolment.objects.none(),
         required=False,
-        label="For",
-        empty_label="nobody in particular",
-        help_text="Takes the pupil’s instrument and string length.",
+        label=gettext_lazy("For"),
+        empty_label=gettext_lazy("nobody in particular"),
+        help_text=gettext_lazy("Takes the pupil’s instrument and string length."),
     )
-    instrument = forms.ChoiceField(choices=Instrument.Kind, required=False, label="Instrument")
+    instrument = forms.ChoiceField(
+        choices=Instrument.Kind, required=False, label=gettext_lazy("Instrument")
+    )
     string_length_mm = forms.FloatField(
         required=False,
         min_value=SHORTEST_STRING_MM,
         max_value=LONGEST_STRING_MM,
-        label="String length in mm",
+        label=gettext_lazy("String length in mm"),
         help_text=LENGTH_HINT,
     )
     hand = forms.ChoiceField(
         required=False,
-        label="Hand",
+        label=gettext_lazy("Hand"),
         choices=[
             (size, f"{size}: up to {figures.millimetres(mm)}")
             for size, mm in COMFORTABLE_SPAN_MM.items()
         ],
-        help_text="What is comfortable; a wider stretch is said.",
+        help_text=gettext_lazy("What is comfortable; a wider stretch is said."),
     )
 
     def __init__(self, person: Person, studio: Studio, data: Any) -> None:
@@ -240,7 +273,7 @@ class Part:
     is_open: bool
 
 
-HAND = "Instrument and hand"
+HAND = gettext_lazy("Instrument and hand")
 FOLDS = {
     "": (
         *("pattern", "pairs", "mixed", "resolution", "chord", "interval", "finger", "parts"),

@@ -1,26 +1,27 @@
 """What the form of a drill offers: words for each part of a request; what each pattern asks."""
 
 from studio.theory.fingers import MAX_POSITION, position_name
+from studio.translating import gettext_lazy
 
 PATTERNS = [
     ("scale", "a scale"),
-    ("pairs", "double stops by name"),
-    ("one_finger", "one finger across two strings"),
-    ("drone_above", "fingers under an open string"),
-    ("drone_below", "fingers over an open string"),
-    ("third_finger_check", "third finger against the open string"),
-    ("fourth_finger_check", "fourth finger against the next open string"),
-    ("first_octaves", "first octaves"),
-    ("ringing_octaves", "ringing octaves against the open string"),
-    ("shifting", "shifting, with guide notes"),
-    ("mixed", "mixed intervals on each step"),
-    ("resolutions", "resolutions and cadences"),
-    ("arpeggio", "an arpeggio"),
-    ("chromatic", "a chromatic scale"),
-    ("fingered_octaves", "fingered octaves"),
-    ("one_string", "a scale on one string"),
-    ("chords", "chords on each step, in pairs"),
-    ("inversions", "one chord in its inversions, in pairs"),
+    ("pairs", gettext_lazy("double stops by name")),
+    ("one_finger", gettext_lazy("one finger across two strings")),
+    ("drone_above", gettext_lazy("fingers under an open string")),
+    ("drone_below", gettext_lazy("fingers over an open string")),
+    ("third_finger_check", gettext_lazy("third finger against the open string")),
+    ("fourth_finger_check", gettext_lazy("fourth finger against the next open string")),
+    ("first_octaves", gettext_lazy("first octaves")),
+    ("ringing_octaves", gettext_lazy("ringing octaves against the open string")),
+    ("shifting", gettext_lazy("shifting, with guide notes")),
+    ("mixed", gettext_lazy("mixed intervals on each step")),
+    ("resolutions", gettext_lazy("resolutions and cadences")),
+    ("arpeggio", gettext_lazy("an arpeggio")),
+    ("chromatic", gettext_lazy("a chromatic scale")),
+    ("fingered_octaves", gettext_lazy("fingered octaves")),
+    ("one_string", gettext_lazy("a scale on one string")),
+    ("chords", gettext_lazy("chords on each step, in pairs")),
+    ("inversions", gettext_lazy("one chord in its inversions, in pairs")),
 ]
 # What each asks for, beside its key and what is folded.
 _RANGED = ("octaves", "direction", "strings", "manner")
@@ -46,75 +47,97 @@ ASKS = {
 }
 WITHOUT_KEY = ("third_finger_check", "fourth_finger_check", "ringing_octaves")
 MIXED = [
-    ("thirds-sixths-octaves", "thirds, sixths and octaves"),
-    ("thirds-sixths", "thirds and sixths"),
-    ("sixths-octaves", "sixths and octaves"),
-    ("thirds-octaves", "thirds and octaves"),
-    ("octaves-tenths", "octaves and tenths"),
-    ("thirds-fourths-fifths-sixths", "thirds, fourths, fifths and sixths"),
+    ("thirds-sixths-octaves", gettext_lazy("thirds, sixths and octaves")),
+    ("thirds-sixths", gettext_lazy("thirds and sixths")),
+    ("sixths-octaves", gettext_lazy("sixths and octaves")),
+    ("thirds-octaves", gettext_lazy("thirds and octaves")),
+    ("octaves-tenths", gettext_lazy("octaves and tenths")),
+    ("thirds-fourths-fifths-sixths", gettext_lazy("thirds, fourths, fifths and sixths")),
 ]
 RESOLUTIONS = [
-    ("tritone_third", "diminished fifth to third"),
-    ("tritone_sixth", "augmented fourth to sixth"),
-    ("sixth_octave", "sixth to octave"),
-    ("suspension", "seventh, sixth, octave"),
-    ("cadence_thirds", "cadence from third to third"),
-    ("cadence_sixths", "cadence from sixth to sixth"),
+    ("tritone_third", gettext_lazy("diminished fifth to third")),
+    ("tritone_sixth", gettext_lazy("augmented fourth to sixth")),
+    ("sixth_octave", gettext_lazy("sixth to octave")),
+    ("suspension", gettext_lazy("seventh, sixth, octave")),
+    ("cadence_thirds", gettext_lazy("cadence from third to third")),
+    ("cadence_sixths", gettext_lazy("cadence from sixth to sixth")),
 ]
 CHORDS = [
-    ("tonic", "on the tonic"),
-    ("dominant_seventh", "dominant seventh"),
-    ("leading_seventh", "seventh on the leading note"),
+    ("tonic", gettext_lazy("on the tonic")),
+    ("dominant_seventh", gettext_lazy("dominant seventh")),
+    ("leading_seventh", gettext_lazy("seventh on the leading note")),
 ]
-PARTS = [(3, "three notes"), (4, "four notes")]
-ONE_STRING = [(4, "lowest"), (3, "second lowest"), (2, "second highest"), (1, "highest")]
+PARTS = [(3, gettext_lazy("three notes")), (4, gettext_lazy("four notes"))]
+ONE_STRING = [
+    (4, "lowest"),
+    (3, gettext_lazy("second lowest")),
+    (2, gettext_lazy("second highest")),
+    (1, "highest"),
+]
 RHYTHMS = [
     ("free", "none"),
     ("even", "even"),
     ("dotted", "dotted"),
-    ("reverse_dotted", "short, then dotted"),
-    ("long_short_short", "one long, two short"),
-    ("short_short_long", "two short, one long"),
+    ("reverse_dotted", gettext_lazy("short, then dotted")),
+    ("long_short_short", gettext_lazy("one long, two short")),
+    ("short_short_long", gettext_lazy("two short, one long")),
 ]
-SLURS = [(1, "separate bows"), (2, "2 to a bow"), (4, "4 to a bow"), (8, "8 to a bow")]
-FIRST_BOWS = [("", "not said"), ("down", "down bow"), ("up", "up bow")]
+SLURS = [
+    (1, gettext_lazy("separate bows")),
+    (2, gettext_lazy("2 to a bow")),
+    (4, gettext_lazy("4 to a bow")),
+    (8, gettext_lazy("8 to a bow")),
+]
+FIRST_BOWS = [
+    ("", gettext_lazy("not said")),
+    ("down", gettext_lazy("down bow")),
+    ("up", gettext_lazy("up bow")),
+]
 STROKES = [
-    ("", "not said"),
-    ("whole_bows", "whole bows"),
-    ("upper_half", "upper half"),
+    ("", gettext_lazy("not said")),
+    ("whole_bows", gettext_lazy("whole bows")),
+    ("upper_half", gettext_lazy("upper half")),
     ("middle", "middle"),
-    ("lower_half", "lower half"),
+    ("lower_half", gettext_lazy("lower half")),
     ("martele", "martelé"),
     ("spiccato", "spiccato"),
 ]
 MANNER_WORDS = {
-    "together": "both together",
-    "separately_then_together": "lower, upper, then both",
-    "upper_first": "upper, lower, then both",
-    "lower_then_both": "lower, then both",
-    "upper_then_both": "upper, then both",
-    "both_then_upper": "both, then upper",
-    "both_then_lower": "both, then lower",
-    "hold_lower": "hold the lower, add the upper",
-    "hold_upper": "hold the upper, add the lower",
+    "together": gettext_lazy("both together"),
+    "separately_then_together": gettext_lazy("lower, upper, then both"),
+    "upper_first": gettext_lazy("upper, lower, then both"),
+    "lower_then_both": gettext_lazy("lower, then both"),
+    "upper_then_both": gettext_lazy("upper, then both"),
+    "both_then_upper": gettext_lazy("both, then upper"),
+    "both_then_lower": gettext_lazy("both, then lower"),
+    "hold_lower": gettext_lazy("hold the lower, add the upper"),
+    "hold_upper": gettext_lazy("hold the upper, add the lower"),
 }
-DIRECTIONS = [("up_and_down", "up and down"), ("up", "up"), ("down", "down")]
+DIRECTIONS = [("up_and_down", gettext_lazy("up and down")), ("up", "up"), ("down", "down")]
 STRINGS = [
-    ("", "across the strings"),
-    ("4-3", "the two lowest strings"),
-    ("3-2", "the two middle strings"),
-    ("2-1", "the two highest strings"),
+    ("", gettext_lazy("across the strings")),
+    ("4-3", gettext_lazy("the two lowest strings")),
+    ("3-2", gettext_lazy("the two middle strings")),
+    ("2-1", gettext_lazy("the two highest strings")),
 ]
 FITTING = 0
 TONIC = 1  # what an address that says nothing of it means
 STARTS = [
-    (TONIC, "the tonic"),  # first: a form without a choice shows this
-    (FITTING, "the lowest that lies well"),
-    *((2, "the second degree"), (3, "the third degree"), (4, "the fourth degree")),
-    *((5, "the fifth degree"), (6, "the sixth degree"), (7, "the seventh degree")),
+    (TONIC, gettext_lazy("the tonic")),  # first: a form without a choice shows this
+    (FITTING, gettext_lazy("the lowest that lies well")),
+    *(
+        (2, gettext_lazy("the second degree")),
+        (3, gettext_lazy("the third degree")),
+        (4, gettext_lazy("the fourth degree")),
+    ),
+    *(
+        (5, gettext_lazy("the fifth degree")),
+        (6, gettext_lazy("the sixth degree")),
+        (7, gettext_lazy("the seventh degree")),
+    ),
 ]
 HIGHEST = [
-    (MAX_POSITION, "as high as it goes"),
+    (MAX_POSITION, gettext_lazy("as high as it goes")),
     *((position, position_name(position)) for position in range(1, MAX_POSITION)),
 ]
 

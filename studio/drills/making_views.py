@@ -5,6 +5,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from studio.accounts import access as people
@@ -57,7 +58,7 @@ def _keep_made(request, studio, form, asked, score) -> HttpResponse:
     said = form.cleaned_data
     own = {name: said[name] for name in ("title", "words", "level", "tags")}
     drill = services.add_made(studio, request.user, asked, score, **own)
-    messages.success(request, f"“{drill}” is on the shelf.")
+    messages.success(request, _("“%(drill)s” is on the shelf.") % {"drill": drill})
     chosen = f"?for={said['pupil'].pk}" if said["pupil"] else ""
     return redirect(reverse("drill", args=[drill.pk]) + chosen)
 
@@ -68,7 +69,10 @@ def fingers(request: HttpRequest, pk: int) -> HttpResponse:
     drill = access.drill_for(request.user, pk)
     score = drill.newest().page
     if score is None:
-        messages.success(request, f"“{drill}” has no page with notes, so it has no fingers.")
+        messages.success(
+            request,
+            _("“%(drill)s” has no page with notes, so it has no fingers.") % {"drill": drill},
+        )
         return redirect("drill", pk=pk)
     cut = leaves(score)
     number = leaf_number(request.GET.get("page"), len(cut))
@@ -77,7 +81,7 @@ def fingers(request: HttpRequest, pk: int) -> HttpResponse:
         reading = read_rows(score, leaf, request.POST)
         if not reading.errors:
             services.edit_drill(drill, score=reading.score.to_dict())
-            messages.success(request, "The fingers are saved.")
+            messages.success(request, _("The fingers are saved."))
             return redirect(f"{reverse('drill', args=[pk])}?page={number}")
         data, errors = request.POST, reading.errors
     context = {

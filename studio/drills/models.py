@@ -17,11 +17,13 @@ from functools import cached_property
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.accounts.names import OneLineField
 from studio.notation import Score
 from studio.notation.request import SINGLE_LINES
+from studio.translating import gettext_lazy
 
 # Parts of their own, whose tables belong to this app: Django finds models where they are imported.
 from .practice.models import PracticeEntry  # noqa: F401
@@ -40,18 +42,18 @@ log = logging.getLogger(__name__)
 class Interval(models.TextChoices):
     """The interval a drill is about, in the usual short names."""
 
-    UNISON = "P1", "unisons"
-    MINOR_THIRD = "m3", "minor thirds"
-    MAJOR_THIRD = "M3", "major thirds"
-    THIRDS = "3", "thirds"
-    FOURTH = "P4", "fourths"
-    FIFTH = "P5", "fifths"
-    MINOR_SIXTH = "m6", "minor sixths"
-    MAJOR_SIXTH = "M6", "major sixths"
-    SIXTHS = "6", "sixths"
-    OCTAVE = "P8", "octaves"
-    TENTHS = "10", "tenths"
-    MIXED = "", "mixed or single notes"
+    UNISON = "P1", gettext_lazy("unisons")
+    MINOR_THIRD = "m3", gettext_lazy("minor thirds")
+    MAJOR_THIRD = "M3", gettext_lazy("major thirds")
+    THIRDS = "3", gettext_lazy("thirds")
+    FOURTH = "P4", gettext_lazy("fourths")
+    FIFTH = "P5", gettext_lazy("fifths")
+    MINOR_SIXTH = "m6", gettext_lazy("minor sixths")
+    MAJOR_SIXTH = "M6", gettext_lazy("major sixths")
+    SIXTHS = "6", gettext_lazy("sixths")
+    OCTAVE = "P8", gettext_lazy("octaves")
+    TENTHS = "10", gettext_lazy("tenths")
+    MIXED = "", gettext_lazy("mixed or single notes")
 
     @classmethod
     def families(cls) -> tuple["Interval", ...]:
@@ -64,7 +66,9 @@ class Drill(models.Model):
     created_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     created_at = models.DateTimeField(default=timezone.now)
     archived_at = models.DateTimeField(null=True, blank=True)
-    tags = OneLineField(max_length=200, blank=True, help_text="Further words to find it by.")
+    tags = OneLineField(
+        max_length=200, blank=True, help_text=gettext_lazy("Further words to find it by.")
+    )
 
     def __str__(self) -> str:
         newest = self.newest()
@@ -82,9 +86,9 @@ class DrillVersion(models.Model):
     """
 
     class Source(models.TextChoices):
-        WRITTEN = "written", "written in words"
-        GENERATED = "generated", "made to order"
-        IMPORTED = "imported", "from a file"
+        WRITTEN = "written", gettext_lazy("written in words")
+        GENERATED = "generated", gettext_lazy("made to order")
+        IMPORTED = "imported", gettext_lazy("from a file")
 
     drill = models.ForeignKey(Drill, models.CASCADE, related_name="versions")
     number = models.PositiveIntegerField()
@@ -136,8 +140,8 @@ class DrillVersion(models.Model):
 class SingleNotes(models.TextChoices):
     """The tunings that the single notes of a page may be judged by."""
 
-    EQUAL = "equal", "by equal steps"
-    PYTHAGOREAN = "pythagorean", "by pure fifths (Pythagorean)"
+    EQUAL = "equal", gettext_lazy("by equal steps")
+    PYTHAGOREAN = "pythagorean", gettext_lazy("by pure fifths (Pythagorean)")
 
 
 class Assignment(models.Model):
@@ -205,10 +209,18 @@ class Assignment(models.Model):
         if not (self.share_percent or self.tolerance_cents or self.playings):
             return ""
         every = self.share_percent in (None, 100)
-        share = "every note" if every else f"{self.share_percent} % of the notes"
+        share = (
+            _("every note")
+            if every
+            else _("%(share_percent)s %% of the notes") % {"share_percent": self.share_percent}
+        )
         cents = self.tolerance_cents
-        fine = f"within {cents} {'cent' if cents == 1 else 'cents'}" if cents else "in tune"
-        often = f", each played {self.playings} times" if (self.playings or 1) > 1 else ""
+        fine = f"within {cents} {'cent' if cents == 1 else 'cents'}" if cents else _("in tune")
+        often = (
+            _(", each played %(playings)s times") % {"playings": self.playings}
+            if (self.playings or 1) > 1
+            else ""
+        )
         return f"{share} {fine}{often}"
 
     def needed_of(self, written: int) -> int:
@@ -249,10 +261,10 @@ class ShelfSettings(models.Model):
     )
 
     class Meta:
-        verbose_name_plural = "shelf settings"
+        verbose_name_plural = gettext_lazy("shelf settings")
 
     def __str__(self) -> str:
-        return f"shelf of {self.studio}"
+        return _("shelf of %(studio)s") % {"studio": self.studio}
 
     @property
     def order(self) -> tuple[str, ...]:

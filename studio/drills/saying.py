@@ -2,12 +2,15 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.accounts.models import Level
 from studio.notation import INTERVALS, Request, Score
 from studio.notation.manners import FREE, MANNERS
 from studio.notation.request import FIRST_STEPS
 from studio.theory.keys import Key
+from studio.translating import gettext_lazy
 
 from .models import Interval
 
@@ -35,20 +38,30 @@ LEVELS = {
 }
 WITHOUT_KEY = ("third_finger_check", "fourth_finger_check", "ringing_octaves")
 # How a pattern is played, where that is more than the order of a double stop's notes.
-_SHIFTING = (
+_SHIFTING = gettext_lazy(
     "Play the double stop. Then let the hand slide lightly with the finger of the small note, hear "
     "that note alone, and set the other finger down beside it"
 )
-_ONE_STRING = "One note after another on the one string. Hear each one before the next"
+_ONE_STRING = gettext_lazy(
+    "One note after another on the one string. Hear each one before the next"
+)
 _CROSSING = {
-    3: "Play the two lower notes, then let the bow cross to the two upper ones in the same stroke. "
-    "The middle note sounds on",
-    4: "Play the two lower notes, then let the bow cross to the two upper ones in the same stroke. "
-    "All fingers are down before it begins",
+    3: gettext_lazy(
+        "Play the two lower notes, then let the bow cross to the two upper ones in the "
+        "same stroke. "
+        "The middle note sounds on"
+    ),
+    4: gettext_lazy(
+        "Play the two lower notes, then let the bow cross to the two upper ones in the "
+        "same stroke. "
+        "All fingers are down before it begins"
+    ),
 }
 _SLURRED = {2: "Two", 4: "Four", 8: "Eight"}
-_RINGING = "When it is in tune the open string rings by itself, and after the bow has left it"
-_WIDE = "These lie wide for the hand: a few at a time, and never into pain"
+_RINGING = gettext_lazy(
+    "When it is in tune the open string rings by itself, and after the bow has left it"
+)
+_WIDE = gettext_lazy("These lie wide for the hand: a few at a time, and never into pain")
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,29 +96,34 @@ def words_of(request: Request) -> str:
     if request.playings > 1:
         first += f", {request.playings} times"
     if request.hold_s is not None:
-        first += f", each held for {figures.number(request.hold_s, 2)} seconds or longer"
+        first += _(", each held for %(hold_s)s seconds or longer") % {
+            "hold_s": figures.number(request.hold_s, 2)
+        }
     said = [first, *_more_words(request)]
     if request.rhythm == FREE:
-        said += ["Repeat each one until it is in tune, then move on"]
-        said += ["No rhythm and no hurry: leave time to hear it"]
+        said += [_("Repeat each one until it is in tune, then move on")]
+        said += [_("No rhythm and no hurry: leave time to hear it")]
     else:
-        said += ["Slow enough to hear each one", "Stop at one that is not in tune and mend it"]
-    return f"{'. '.join(said)}. Rest when the hand is tired."
+        said += [
+            _("Slow enough to hear each one"),
+            _("Stop at one that is not in tune and mend it"),
+        ]
+    return _("%(said)s. Rest when the hand is tired.") % {"said": ". ".join(said)}
 
 
 def _first_words(request: Request) -> str:
     if request.pattern in ("chords", "inversions"):
         return _CROSSING[request.parts]
     other = {"shifting": _SHIFTING, "one_string": _ONE_STRING}
-    return other.get(request.pattern, MANNERS[request.manner].words)
+    return other.get(request.pattern, _(MANNERS[request.manner].words))
 
 
 def _more_words(request: Request) -> list[str]:
     found = []
     if request.slur > 1:
-        found.append(f"{_SLURRED[request.slur]} to a bow")
+        found.append(_("%(slurred)s to a bow") % {"slurred": _SLURRED[request.slur]})
     if request.fingers_down:
-        found.append("Leave each finger on its string until it has to move")
+        found.append(_("Leave each finger on its string until it has to move"))
     if request.pattern == "ringing_octaves":
         found.append(_RINGING)
     if request.pattern == "fingered_octaves":

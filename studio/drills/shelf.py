@@ -19,8 +19,10 @@ from django.db.models import (
     When,
 )
 from django.db.models.functions import Coalesce
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Instrument, Level, Person, Studio
+from studio.translating import gettext_lazy
 
 from . import access
 from .models import Assignment, DrillVersion, Favourite, Interval, ShelfSettings
@@ -43,7 +45,11 @@ FAMILIES: dict[str, tuple[Interval, ...]] = {
     "unisons": (Interval.UNISON,),
 }
 MIXED = "mixed"
-SORTS = [("order", "in the order taught"), ("newest", "newest first"), ("title", "by title")]
+SORTS = [
+    ("order", gettext_lazy("in the order taught")),
+    ("newest", gettext_lazy("newest first")),
+    ("title", gettext_lazy("by title")),
+]
 _LEVELS = {level: place for place, level in enumerate(Level.values)}
 
 
@@ -53,27 +59,35 @@ class ShelfForm(forms.Form):
     q = forms.CharField(
         required=False,
         max_length=100,
-        label="Find",
-        widget=forms.TextInput(attrs={"type": "search", "placeholder": "words, key, tag"}),
+        label=gettext_lazy("Find"),
+        widget=forms.TextInput(
+            attrs={"type": "search", "placeholder": gettext_lazy("words, key, tag")}
+        ),
     )
-    interval = forms.ChoiceField(required=False, label="Interval")
-    key = forms.ChoiceField(required=False, label="Key")
+    interval = forms.ChoiceField(required=False, label=gettext_lazy("Interval"))
+    key = forms.ChoiceField(required=False, label=gettext_lazy("Key"))
     level = forms.ChoiceField(
-        required=False, label="Level", choices=[("", "every level"), *Level.choices]
+        required=False,
+        label=gettext_lazy("Level"),
+        choices=[("", gettext_lazy("every level")), *Level.choices],
     )
     instrument = forms.ChoiceField(
-        required=False, label="Instrument", choices=[("", "either"), *Instrument.Kind.choices]
+        required=False,
+        label=gettext_lazy("Instrument"),
+        choices=[("", "either"), *Instrument.Kind.choices],
     )
-    sort = forms.ChoiceField(required=False, label="Sorted", choices=SORTS)
-    favourite = forms.BooleanField(required=False, label="Favourites only")
+    sort = forms.ChoiceField(required=False, label=gettext_lazy("Sorted"), choices=SORTS)
+    favourite = forms.BooleanField(required=False, label=gettext_lazy("Favourites only"))
 
     def __init__(self, data, *, counts: Counter, keys: list[str]) -> None:
         super().__init__(data)
         offered = [(word, f"{word} ({counts[word]})") for word in FAMILIES if counts[word]]
         if counts[MIXED]:
-            offered.append((MIXED, f"mixed or single notes ({counts[MIXED]})"))
-        self.fields["interval"].choices = [("", "every interval"), *offered]
-        self.fields["key"].choices = [("", "every key"), *((key, key) for key in keys)]
+            offered.append(
+                (MIXED, _("mixed or single notes (%(counts)s)") % {"counts": counts[MIXED]})
+            )
+        self.fields["interval"].choices = [("", _("every interval")), *offered]
+        self.fields["key"].choices = [("", _("every key")), *((key, key) for key in keys)]
 
     @property
     def chosen(self) -> dict:

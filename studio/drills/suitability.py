@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Enrolment
 from studio.notation import Request, Score
@@ -54,8 +55,11 @@ def _against(title: str, score: Score, pupil: str, kind: str) -> Iterator[str]:
     plays = instrument_named(kind)
     if score.instrument != kind:
         yield (
-            f"“{title}” is for the {score.instrument}, and {pupil} plays the {kind}: "
-            "its strings and fingers do not fit."
+            _(
+                "“%(title)s” is for the %(instrument)s, and %(pupil)s plays the %(kind)s: "
+                "its strings and fingers do not fit."
+            )
+            % {"title": title, "instrument": score.instrument, "pupil": pupil, "kind": kind}
         )
         yield from _missing_strings(score, plays)
     else:
@@ -71,8 +75,14 @@ def _missing_strings(score: Score, plays: Instrument) -> Iterator[str]:
             string = strings[len(strings) - number] if number else None
             if string is not None and string not in told:
                 told.add(string)
-                where = f"Bar {item.bar} is on the {string.step} string"
-                yield f"{where}, which the {plays.name} has not."
+                where = _("Bar %(bar)s is on the %(step)s string") % {
+                    "bar": item.bar,
+                    "step": string.step,
+                }
+                yield _("%(where)s, which the %(plays)s has not.") % {
+                    "where": where,
+                    "plays": plays.name,
+                }
 
 
 def _no_open_string(score: Score, plays: Instrument) -> Iterator[str]:
@@ -80,8 +90,11 @@ def _no_open_string(score: Score, plays: Instrument) -> Iterator[str]:
         for pitch, finger in zip(item.pitches, item.fingers, strict=True):
             if finger == 0 and pitch not in plays.open_strings:
                 yield (
-                    f"{pitch.pretty} in bar {item.bar} is written as an open string, "
-                    f"and the {plays.name} has no such string."
+                    _(
+                        "%(pretty)s in bar %(bar)s is written as an open string, and the %(plays)s "
+                        "has no such string."
+                    )
+                    % {"pretty": pitch.pretty, "bar": item.bar, "plays": plays.name}
                 )
                 return
 
@@ -93,13 +106,21 @@ def _out_of_range(score: Score, plays: Instrument) -> Iterator[str]:
     high, high_bar = max(notes, key=lambda note: note[0].midi)
     if low.midi < lowest.midi:
         yield (
-            f"{low.pretty} in bar {low_bar} lies below the {plays.name}’s lowest string, "
-            f"{lowest.pretty}."
+            _(
+                "%(pretty)s in bar %(low_bar)s lies below the %(plays)s’s lowest string, "
+                "%(pretty_2)s."
+            )
+            % {
+                "pretty": low.pretty,
+                "low_bar": low_bar,
+                "plays": plays.name,
+                "pretty_2": lowest.pretty,
+            }
         )
     if high.midi > highest:
         yield (
-            f"{high.pretty} in bar {high_bar} lies beyond the end of the {plays.name}’s "
-            "fingerboard."
+            _("%(pretty)s in bar %(high_bar)s lies beyond the end of the %(plays)s’s fingerboard.")
+            % {"pretty": high.pretty, "high_bar": high_bar, "plays": plays.name}
         )
 
 

@@ -6,6 +6,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio import figures
@@ -42,7 +43,7 @@ def order(request: HttpRequest) -> HttpResponse:
     form = ShelfSettingsForm(request.POST or None, instance=access.settings_of(studio))
     if form.is_valid():
         form.save()
-        messages.success(request, "Saved. The shelf is in this order now.")
+        messages.success(request, _("Saved. The shelf is in this order now."))
         return redirect("shelf")
     return _render(request, "drills/order.html", form)
 
@@ -54,7 +55,7 @@ def new(request: HttpRequest) -> HttpResponse:
     form = ShelfDrillForm(request.POST or None)
     if form.is_valid():
         drill = services.add_drill_once(studio, request.user, **form.cleaned_data)
-        messages.success(request, f"“{drill}” is on the shelf.")
+        messages.success(request, _("“%(drill)s” is on the shelf.") % {"drill": drill})
         return redirect("shelf")
     return _render(request, "drills/words.html", form)
 
@@ -71,7 +72,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     form = ShelfDrillForm.of(drill.newest(), request.POST or None)
     if form.is_valid():
         version = services.edit_drill(drill, **form.cleaned_data)
-        messages.success(request, f"“{version}” is saved.")
+        messages.success(request, _("“%(version)s” is saved.") % {"version": version})
         return redirect("drill", pk=pk)
     return _render(request, "drills/words.html", form, drill=drill)
 
@@ -79,7 +80,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def copy(request: HttpRequest, pk: int) -> HttpResponse:
     made = services.copy_drill(access.drill_for(request.user, pk), request.user)
-    messages.success(request, "This is the copy. Change what you like; the first one stays.")
+    messages.success(request, _("This is the copy. Change what you like; the first one stays."))
     return redirect("drill_edit", pk=made.pk)
 
 
@@ -106,7 +107,10 @@ def set_for(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.look_at(version, enrolment):
         return _page(request, drill, setting=form)
     services.set_drill_now(version, enrolment, request.user, **form.goals())
-    messages.success(request, f"“{drill}” is in {enrolment.pupil}’s queue.")
+    messages.success(
+        request,
+        _("“%(drill)s” is in %(pupil)s’s queue.") % {"drill": drill, "pupil": enrolment.pupil},
+    )
     return redirect("drill", pk=pk)
 
 
@@ -114,7 +118,10 @@ def set_for(request: HttpRequest, pk: int) -> HttpResponse:
 def archive(request: HttpRequest, pk: int) -> HttpResponse:
     drill = access.drill_for(request.user, pk)
     services.archive_drill(drill)
-    messages.success(request, f"“{drill}” is off the shelf. Where it was set, it stays set.")
+    messages.success(
+        request,
+        _("“%(drill)s” is off the shelf. Where it was set, it stays set.") % {"drill": drill},
+    )
     return redirect("shelf")
 
 
@@ -124,7 +131,11 @@ def tick_off(request: HttpRequest, pk: int) -> HttpResponse:
     assignment = access.home_assignment(request.user, pk)
     done = "open" not in request.POST
     services.tick_off(assignment, done)
-    said = _ticked(assignment, request.user) if done else f"“{assignment.version}” is open."
+    said = (
+        _ticked(assignment, request.user)
+        if done
+        else _("“%(version)s” is open.") % {"version": assignment.version}
+    )
     messages.success(request, said)
     return redirect(_back(request, reverse("home")))
 
@@ -134,7 +145,7 @@ def _ticked(assignment: Assignment, by: Person) -> str:
     place = assignment.enrolment
     if place.reads_simply and by.pk == place.pupil_id:
         return DONE
-    return f"“{assignment.version}” is ticked off."
+    return _("“%(version)s” is ticked off.") % {"version": assignment.version}
 
 
 def _back(request: HttpRequest, otherwise: str) -> str:

@@ -11,53 +11,78 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from studio.figures import decimal
+from studio.figures.translation import N_, _
 
 REFUSED_SENTENCES = MappingProxyType(
     {
-        "empty": "The file is empty: 0 bytes arrived. Record or choose it again, then send it.",
+        "empty": N_("The file is empty: 0 bytes arrived. Record or choose it again, then send it."),
         "not_media": (
-            "This file is not a recording we can read, whatever its name says. "
-            "Send a video (MP4, MOV, WebM) or a sound file (M4A, MP3, WAV, FLAC, OGG)."
+            N_(
+                "This file is not a recording we can read, whatever its name says. "
+                "Send a video (MP4, MOV, WebM) or a sound file (M4A, MP3, WAV, FLAC, OGG)."
+            )
         ),
         "playlist": (
-            "This file is only a list that points at other files; it holds no recording itself. "
-            "Send the recording it points at."
+            N_(
+                "This file is only a list that points at other files; it holds no recording "
+                "itself. "
+                "Send the recording it points at."
+            )
         ),
         "too_many_bytes": (
-            "The file is {size_mb} MB; at most {limit_mb} MB can be sent. "
-            "Film a shorter clip, or choose a lower picture quality in the camera's settings."
+            N_(
+                "The file is {size_mb} MB; at most {limit_mb} MB can be sent. "
+                "Film a shorter clip, or choose a lower picture quality in the camera's settings."
+            )
         ),
         "too_long": (
-            "The recording lasts {duration}; at most {limit} can be sent. "
-            "Cut it into shorter clips and send them one by one."
+            N_(
+                "The recording lasts {duration}; at most {limit} can be sent. "
+                "Cut it into shorter clips and send them one by one."
+            )
         ),
         "too_large_picture": (
-            "The picture is {width} × {height} dots; at most {limit} million dots are accepted. "
-            "Film in 4K or, better, in HD (1080p or 720p), and send it again."
+            N_(
+                "The picture is {width} × {height} dots; at most {limit} million dots are "
+                "accepted. "
+                "Film in 4K or, better, in HD (1080p or 720p), and send it again."
+            )
         ),
         "no_duration": (
-            "The recording has no length: it holds no more than {duration_s} seconds. "
-            "Record it again, and check that it plays before you send it."
+            N_(
+                "The recording has no length: it holds no more than {duration_s} seconds. "
+                "Record it again, and check that it plays before you send it."
+            )
         ),
         "unfinished": (
-            "The recording did not finish saving, so it cannot be played. "
-            "This happens when a camera is switched off while filming. Record it again."
+            N_(
+                "The recording did not finish saving, so it cannot be played. "
+                "This happens when a camera is switched off while filming. Record it again."
+            )
         ),
         "overfull": (
-            "The file asks for far more room than a clip of its length needs, so it was not "
-            "opened. Save it once more with the camera's own program, or record it again."
+            N_(
+                "The file asks for far more room than a clip of its length needs, so it was not "
+                "opened. Save it once more with the camera's own program, or record it again."
+            )
         ),
         "protected": (
-            "The recording is locked by copy protection and cannot be opened. "
-            "Send one that you filmed yourself."
+            N_(
+                "The recording is locked by copy protection and cannot be opened. "
+                "Send one that you filmed yourself."
+            )
         ),
         "unreadable": (
-            "The recording was opened, but nothing in it can be played. "
-            "Check that it plays on your own device; if not, record it again."
+            N_(
+                "The recording was opened, but nothing in it can be played. "
+                "Check that it plays on your own device; if not, record it again."
+            )
         ),
         "no_sound": (
-            "The recording has no sound to listen to. The picture is kept and can be watched. "
-            "Check that the microphone is allowed, then record it again."
+            N_(
+                "The recording has no sound to listen to. The picture is kept and can be watched. "
+                "Check that the microphone is allowed, then record it again."
+            )
         ),
     }
 )
@@ -65,54 +90,76 @@ REFUSED_SENTENCES = MappingProxyType(
 FAILED_SENTENCES = MappingProxyType(
     {
         "timeout": (
-            "Preparing the recording took longer than {limit_s} seconds and was stopped. "
-            "The recording is kept as it was sent."
+            N_(
+                "Preparing the recording took longer than {limit_s} seconds and was stopped. "
+                "The recording is kept as it was sent."
+            )
         ),
         "disk_full": (
-            "There is no room left on the server's disk. The recording is kept as it was sent; "
-            "it will be tried again when there is room."
+            N_(
+                "There is no room left on the server's disk. The recording is kept as it was sent; "
+                "it will be tried again when there is room."
+            )
         ),
         "output_too_large": (
-            "Preparing the recording made more than {limit_mb} MB and was stopped. "
-            "The recording is kept as it was sent."
+            N_(
+                "Preparing the recording made more than {limit_mb} MB and was stopped. "
+                "The recording is kept as it was sent."
+            )
         ),
         "tool_missing": (
-            "The program {tool} was not found on the server. The recording is kept; whoever "
-            "looks after the server has to install it (or set {variable} to where it is)."
+            N_(
+                "The program {tool} was not found on the server. The recording is kept; whoever "
+                "looks after the server has to install it (or set {variable} to where it is)."
+            )
         ),
         "killed": (
-            "The program that opens recordings was stopped before it had finished. That is our "
-            "fault, not the recording's, which is kept as it was sent."
+            N_(
+                "The program that opens recordings was stopped before it had finished. That is our "
+                "fault, not the recording's, which is kept as it was sent."
+            )
         ),
         "no_memory": (
-            "The server had too little memory to open the recording. That is our fault, not the "
-            "recording's, which is kept as it was sent."
+            N_(
+                "The server had too little memory to open the recording. That is our fault, not "
+                "the "
+                "recording's, which is kept as it was sent."
+            )
         ),
         "crashed": (
-            "The program that prepares recordings stopped unexpectedly (exit {exit_code}). "
-            "The recording is kept as it was sent."
+            N_(
+                "The program that prepares recordings stopped unexpectedly (exit {exit_code}). "
+                "The recording is kept as it was sent."
+            )
         ),
-        "file_missing": "The file {name} is not there. Check the path, or the file store.",
+        "file_missing": N_("The file {name} is not there. Check the path, or the file store."),
     }
 )
 
 NOTE_SENTENCES = MappingProxyType(
     {
         "salvaged": (
-            "The file broke off: the first {got_s} s of {stated_s} s could be saved. "
-            "Everything after that is missing from what was sent."
+            N_(
+                "The file broke off: the first {got_s} s of {stated_s} s could be saved. "
+                "Everything after that is missing from what was sent."
+            )
         ),
-        "broke_off": "The file broke off: its end is missing. What arrived is kept.",
+        "broke_off": N_("The file broke off: its end is missing. What arrived is kept."),
         "damaged": (
-            "Parts of the recording are damaged. What could be read is kept; "
-            "there may be short gaps."
+            N_(
+                "Parts of the recording are damaged. What could be read is kept; "
+                "there may be short gaps."
+            )
         ),
         "late_picture": (
-            "The picture began {cut_s} s after the sound. What was played before it is not kept."
+            N_(
+                "The picture began {cut_s} s after the sound. What was played before it is not "
+                "kept."
+            )
         ),
         "no_sound": REFUSED_SENTENCES["no_sound"],
-        "no_picture": "The recording has no picture. The sound is kept and can be heard.",
-        "silent": "The recording is silent. Check the microphone before recording again.",
+        "no_picture": N_("The recording has no picture. The sound is kept and can be heard."),
+        "silent": N_("The recording is silent. Check the microphone before recording again."),
     }
 )
 
@@ -139,7 +186,7 @@ class MediaError(Exception):
     @property
     def sentence(self) -> str:
         """The plain sentence for the person concerned."""
-        return self.sentences[self.code].format(**self.params)
+        return _(self.sentences[self.code]).format(**self.params)
 
 
 class Refused(MediaError):
@@ -169,7 +216,7 @@ class Note:
     @property
     def sentence(self) -> str:
         """The plain sentence for the person concerned."""
-        return NOTE_SENTENCES[self.code].format(**dict(self.params))
+        return _(NOTE_SENTENCES[self.code]).format(**dict(self.params))
 
 
 def salvaged(got_s: float, stated_s: float) -> Note:

@@ -11,6 +11,7 @@ one of the two notes would need a sign that is seldom seen. All common practice,
 
 from collections.abc import Iterator
 
+from studio.figures.translation import N_, _
 from studio.notation.assembly import Assembly
 from studio.notation.degrees import scale_names, step_up
 from studio.notation.fingering import MAX_STOP_SEMITONES, finger
@@ -23,8 +24,8 @@ from studio.theory.pitches import MAX_ALTER
 # By the word of a request: what it is called, and the degrees of its notes from the tonic.
 CHORDS: dict[str, tuple[str, tuple[int, ...]]] = {
     "tonic": ("", (0, 2, 4)),
-    "dominant_seventh": ("dominant seventh", (4, 6, 8, 10)),
-    "leading_seventh": ("seventh chord on the leading note", (6, 8, 10, 12)),
+    "dominant_seventh": (N_("dominant seventh"), (4, 6, 8, 10)),
+    "leading_seventh": (N_("seventh chord on the leading note"), (6, 8, 10, 12)),
 }
 # By an interval's number: how many of the chord's notes, and how many octaves, lie between voices.
 APART = {3: (1, 0), 6: (2, 0), 8: (0, 1), 10: (1, 1)}
@@ -37,6 +38,7 @@ Pair = tuple[Pitch, Pitch]
 def arpeggio(request: Request) -> Score | None:
     """A chord's notes up the instrument, from its root, in one interval."""
     words, degrees = CHORDS[request.chord]
+    words = _(words)
     if request.number not in APART:
         return None
     thirds, octaves = APART[request.number]
@@ -82,7 +84,7 @@ def chromatic(request: Request) -> Score | None:
         semitones = range(12 * request.octaves + 1)
         up = [_chromatic_pair(tonic, place, size, request, "up") for place in semitones]
         down = [_chromatic_pair(tonic, place, size, request, "down") for place in semitones]
-        title = f"chromatic scale in {request.interval}"
+        title = _("chromatic scale in %(interval)s") % {"interval": request.interval}
         score = _written(up, down[::-1], request, title)
         if score is not None:
             return score
@@ -97,7 +99,7 @@ def _chromatic_pair(tonic: Pitch, place: int, size: int, request: Request, way: 
         for unlike, low in _spellings(tonic, place, request, way)
         if (high := _spelled(low.diatonic + steps, low.midi + size)) is not None
     ]
-    _, low, high = min(spelled, key=lambda found: found[0])
+    _rest, low, high = min(spelled, key=lambda found: found[0])
     return low, high
 
 
@@ -146,5 +148,5 @@ def _written(up: list[Pair], down: list[Pair] | None, request: Request, title: s
     assembly = Assembly(request)
     for way in placed:
         assembly.double_stop(way)
-    key, octaves = request.spelled_key.name, OCTAVE_WORDS[request.octaves]
+    key, octaves = request.spelled_key.name, _(OCTAVE_WORDS[request.octaves])
     return assembly.score(f"{key}: {title}, {octaves}")

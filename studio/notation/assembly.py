@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
+from studio.figures.translation import _
 from studio.notation.fingering import Placed, is_shift
 from studio.notation.manners import BOTH, FINGERS_DOWN, MANNERS
 from studio.notation.request import Request
@@ -106,7 +107,7 @@ class Assembly:
                 tied=tied,
                 slurred=slurred,
                 guide=guide,
-                words=FINGERS_DOWN if self._request.fingers_down and not self._written else "",
+                words=_(FINGERS_DOWN) if self._request.fingers_down and not self._written else "",
             )
         )
         if way.position is not None:  # over open strings the hand stays where it was

@@ -7,6 +7,7 @@ each other as strings a fifth apart allow, and each note of the chord is among t
 
 import itertools
 
+from studio.figures.translation import N_, _
 from studio.notation.arpeggios import CHORDS, chord_notes
 from studio.notation.assembly import Assembly
 from studio.notation.fingering import Placed, candidates
@@ -16,7 +17,7 @@ from studio.theory import Pitch
 
 FIRST_POSITION = 1
 _TRIAD = (0, 2, 4)
-_PARTS = {3: "three notes", 4: "four notes"}
+_PARTS = {3: N_("three notes"), 4: N_("four notes")}
 _APART = (1, 2, 3)  # places in the chord between neighbouring strings
 _OCTAVES = range(1, 5)  # of the tonic; above, no chord lies on these strings
 _STEP_NOTES = 10
@@ -37,7 +38,10 @@ def chords(request: Request) -> Score | None:
             for degree in range(8)
         ]
         if steps[0] is not None:
-            title = f"{request.spelled_key.name}: chords of {_PARTS[request.parts]}, in pairs"
+            title = _("%(spelled_key)s: chords of %(parts)s, in pairs") % {
+                "spelled_key": request.spelled_key.name,
+                "parts": _(_PARTS[request.parts]),
+            }
             return _written([chord for chord in steps if chord is not None], request, title)
     return None
 
@@ -49,13 +53,17 @@ def _on(degree: int) -> tuple[int, ...]:
 def inversions(request: Request) -> Score | None:
     """One chord in all its inversions, from the lowest in root position that can be held."""
     words, degrees = CHORDS[request.chord]
+    words = _(words)
     for octave in _OCTAVES:
         tonic = Pitch.parse(f"{request.spelled_key.tonic}{octave}")
         notes = chord_notes(degrees, tonic, request, _NOTES)
         found = [_cheapest(notes, place, request) for place in range(len(degrees) + 1)]
         if found[0] is not None:
-            chord = words or "tonic chord"
-            title = f"{request.spelled_key.name}: {chord} in its inversions, in pairs"
+            chord = words or _("tonic chord")
+            title = _("%(spelled_key)s: %(chord)s in its inversions, in pairs") % {
+                "spelled_key": request.spelled_key.name,
+                "chord": chord,
+            }
             return _written([each for each in found if each is not None], request, title)
     return None
 

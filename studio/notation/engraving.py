@@ -21,6 +21,7 @@ from typing import Any
 from xml.etree import ElementTree
 from xml.etree.ElementTree import Element, SubElement
 
+from studio.figures.translation import _
 from studio.notation.musicxml.writing import to_musicxml
 from studio.notation.naming import name_of
 from studio.notation.score import Score, Written
@@ -182,7 +183,7 @@ def _clear_pages(toolkit: Any, mei: str) -> tuple[str, ...]:
 
 def _load(toolkit: Any, document: str) -> None:
     if not toolkit.loadData(document):
-        raise NotEngraved("the engraver could not load the score; its log says why")
+        raise NotEngraved(_("the engraver could not load the score; its log says why"))
 
 
 def _options_for(layout: str, has_figures: bool, large: bool) -> dict[str, Any]:
@@ -360,7 +361,7 @@ def _kept_room(group: Element) -> tuple[Element, Element, float]:
             letters = (words.text or "").strip()
             if letters and set(letters) == {_ROOM_LETTER}:
                 return text, words, float(words.get("font-size", "0px")[:-2])
-    raise NotEngraved("the engraver left no room for a measured figure")
+    raise NotEngraved(_("the engraver left no room for a measured figure"))
 
 
 def _stroke(parent: Element, left: float, right: float, y: float, width: float) -> None:

@@ -16,6 +16,7 @@ every finger.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from studio.figures.translation import N_
 from studio.notation.request import FINGERINGS, Request
 from studio.theory import Pitch, string_number
 from studio.theory.fingers import (
@@ -61,11 +62,11 @@ PRICES = {
     "open_strings": Prices(open_string=-6.0),
 }
 FINGERING_WORDS = {  # what each goes for
-    "usual": "the least work for the hand altogether",
-    "low_positions": "as near first position as it can be",
-    "few_shifts": "the hand moves as seldom as it can",
-    "few_crossings": "stays on a pair of strings as long as it can",
-    "open_strings": "open strings wherever there are any",
+    "usual": N_("the least work for the hand altogether"),
+    "low_positions": N_("as near first position as it can be"),
+    "few_shifts": N_("the hand moves as seldom as it can"),
+    "few_crossings": N_("stays on a pair of strings as long as it can"),
+    "open_strings": N_("open strings wherever there are any"),
 }
 assert tuple(PRICES) == tuple(FINGERING_WORDS) == FINGERINGS
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from itertools import pairwise
 
+from studio.figures.translation import _
 from studio.notation.fingering import FINGERING_WORDS
 from studio.notation.generate import generate
 from studio.notation.request import Infeasible, Request
@@ -46,7 +47,7 @@ def _choice(word: str, score: Score) -> FingeringChoice:
     pairs = [item.strings for item in score.written if len(item.pitches) > 1]
     return FingeringChoice(
         word,
-        FINGERING_WORDS[word],
+        _(FINGERING_WORDS[word]),
         sum(before != after for before, after in pairwise(places)),
         sum(before != after for before, after in pairwise(pairs)),
         position_name(max(places, default=1)),

@@ -5,6 +5,7 @@ and go by steps: drones above and below a moving finger, the fourth finger again
 string, the first octaves.
 """
 
+from studio.figures.translation import _
 from studio.notation.assembly import Assembly
 from studio.notation.patterns import note_under, place, string_pairs
 from studio.notation.request import Request
@@ -25,7 +26,10 @@ def drone_above(request: Request) -> Score | None:
             if low.midi > high_string.midi or (low.midi == high_string.midi and low != high_string):
                 continue
             place(assembly, low, high_string, index, (finger, 0), request)
-    return assembly.score(f"{request.spelled_key.name}: fingers under an open string")
+    return assembly.score(
+        _("%(spelled_key)s: fingers under an open string")
+        % {"spelled_key": request.spelled_key.name}
+    )
 
 
 def drone_below(request: Request) -> Score | None:
@@ -36,7 +40,10 @@ def drone_below(request: Request) -> Score | None:
         for finger in _fingers(request):
             high = note_under(high_string, finger, request)
             place(assembly, low_string, high, index, (0, finger), request)
-    return assembly.score(f"{request.spelled_key.name}: fingers over an open string")
+    return assembly.score(
+        _("%(spelled_key)s: fingers over an open string")
+        % {"spelled_key": request.spelled_key.name}
+    )
 
 
 def fourth_finger_check(request: Request) -> Score | None:
@@ -45,7 +52,7 @@ def fourth_finger_check(request: Request) -> Score | None:
     for index in string_pairs(request):
         high = request.player.open_strings[index + 1]
         place(assembly, high, high, index, (4, 0), request)
-    return assembly.score("The fourth finger against the next open string")
+    return assembly.score(_("The fourth finger against the next open string"))
 
 
 def first_octaves(request: Request) -> Score | None:
@@ -57,7 +64,9 @@ def first_octaves(request: Request) -> Score | None:
         for low, fingers in ((string, (0, 3)), (first, (1, 4)), (string, (0, 3))):
             high = Pitch(low.step, low.alter, low.octave + 1)
             place(assembly, low, high, index, fingers, request)
-    return assembly.score(f"{request.spelled_key.name}: first octaves")
+    return assembly.score(
+        _("%(spelled_key)s: first octaves") % {"spelled_key": request.spelled_key.name}
+    )
 
 
 def _fingers(request: Request) -> tuple[int, ...]:

@@ -9,6 +9,7 @@ strings, then another interval.
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from studio.figures.translation import N_, _
 from studio.notation.arpeggios import APART, arpeggio, chromatic
 from studio.notation.assembly import Assembly
 from studio.notation.chords import chords, inversions
@@ -35,19 +36,19 @@ from studio.theory.fingers import MAX_POSITION
 CHORDAL = ("chords", "inversions")
 RANGED = ("mixed", "arpeggio", "chromatic", "fingered_octaves")
 PATTERN_WORDS = {  # what cannot be played, with the word for its interval
-    "one_finger": "one finger across two strings",
-    "third_finger_check": "the third finger against the open string",
-    "ringing_octaves": "ringing octaves",
-    "drone_above": "fingers under an open string",
-    "drone_below": "fingers over an open string",
-    "fourth_finger_check": "the fourth finger against the next open string",
-    "first_octaves": "first octaves",
+    "one_finger": N_("one finger across two strings"),
+    "third_finger_check": N_("the third finger against the open string"),
+    "ringing_octaves": N_("ringing octaves"),
+    "drone_above": N_("fingers under an open string"),
+    "drone_below": N_("fingers over an open string"),
+    "fourth_finger_check": N_("the fourth finger against the next open string"),
+    "first_octaves": N_("first octaves"),
     "shifting": "{}, shifting",
-    "mixed": "mixed intervals",
-    "resolutions": "this resolution",
-    "arpeggio": "an arpeggio in {}",
+    "mixed": N_("mixed intervals"),
+    "resolutions": N_("this resolution"),
+    "arpeggio": N_("an arpeggio in {}"),
     "chromatic": "a chromatic scale in {}",
-    "fingered_octaves": "fingered octaves",
+    "fingered_octaves": N_("fingered octaves"),
 }
 _NEXT_INTERVALS = ("octaves", "sixths", "thirds", "tenths", "fourths", "fifths")
 
@@ -118,7 +119,7 @@ def _title(request: Request, lowest: Pitch) -> str:
     begins = lowest.pretty[:-1]
     said = [f"{request.scale_name} in {request.interval}"]
     said += [f"from {begins}"] if lowest.pitch_class_name != key.tonic else []
-    said += [OCTAVE_WORDS[request.octaves]] if request.octaves > 1 else []
+    said += [_(OCTAVE_WORDS[request.octaves])] if request.octaves > 1 else []
     said += [_where(request)] if request.strings else []
     return ", ".join(said)
 
@@ -126,10 +127,10 @@ def _title(request: Request, lowest: Pitch) -> str:
 def _where(request: Request) -> str:
     """The strings by the letters players call them."""
     if request.strings is None:
-        return "on neighbouring strings"
+        return _("on neighbouring strings")
     strings = request.player.open_strings
     low, high = (strings[len(strings) - number].step for number in request.strings)
-    return f"on the {low} and {high} strings"
+    return _("on the %(low)s and %(high)s strings") % {"low": low, "high": high}
 
 
 _MAKERS: dict[str, Callable[[Request], Score | None]] = {
@@ -190,7 +191,11 @@ def _for_pairs(request: Request) -> Iterator[Request]:
 
 def _reason(request: Request) -> str:
     if request.pattern == "pairs":
-        return f"{_unplaced(request)} cannot be played {_where(request)} of a {request.instrument}."
+        return _("%(request)s cannot be played %(request_2)s of a %(instrument)s.") % {
+            "request": _unplaced(request),
+            "request_2": _where(request),
+            "instrument": request.instrument,
+        }
     if request.pattern != "scale":
         return _reason_of_pattern(request)
     return limit_of(request, is_feasible)
@@ -198,30 +203,47 @@ def _reason(request: Request) -> str:
 
 def _reason_of_pattern(request: Request) -> str:
     if request.pattern == "arpeggio" and request.number not in APART:
-        return "An arpeggio goes in thirds, sixths, octaves or tenths."
-    key, on = request.spelled_key.name, f"of a {request.instrument}"
+        return _("An arpeggio goes in thirds, sixths, octaves or tenths.")
+    key, on = (
+        request.spelled_key.name,
+        _("of a %(instrument)s") % {"instrument": request.instrument},
+    )
     if request.pattern == "one_string":
         strings = request.player.open_strings
         string = strings[len(strings) - request.string].step
-        octaves = OCTAVE_WORDS[request.octaves]
+        octaves = _(OCTAVE_WORDS[request.octaves])
         if is_feasible(request.but(highest_position=MAX_POSITION)):
-            return (
-                f"Highest position {request.highest_position} is too low for {octaves} of {key} "
-                f"on the {string} string."
-            )
-        return (
-            f"{octaves.capitalize()} from {key}’s lowest note go beyond the {string} string {on}."
-        )
+            return _(
+                "Highest position %(highest_position)s is too low for %(octaves)s of "
+                "%(key)s on the %(string)s string."
+            ) % {
+                "highest_position": request.highest_position,
+                "octaves": octaves,
+                "key": key,
+                "string": string,
+            }
+        return _(
+            "%(capitalize)s from %(key)s’s lowest note go beyond the %(string)s string %(on)s."
+        ) % {"capitalize": octaves.capitalize(), "key": key, "string": string, "on": on}
     if request.pattern in CHORDAL:
-        return f"In {key}, no chord of {request.parts} notes lies in one hand on the strings {on}."
+        return _(
+            "In %(key)s, no chord of %(parts)s notes lies in one hand on the strings %(on)s."
+        ) % {"key": key, "parts": request.parts, "on": on}
     if is_feasible(request.but(highest_position=MAX_POSITION)):
-        return (
-            f"Highest position {request.highest_position} is too low for {key}: "
-            f"{PATTERN_WORDS[request.pattern].format(request.interval)}."
-        )
-    words = PATTERN_WORDS[request.pattern].format(request.interval)
-    octaves = f", {OCTAVE_WORDS[request.octaves]}" if request.pattern in RANGED else ""
-    return f"{key}: {words}{octaves}, cannot be played {_where(request)} {on}."
+        return _("Highest position %(highest_position)s is too low for %(key)s: %(interval)s.") % {
+            "highest_position": request.highest_position,
+            "key": key,
+            "interval": _(PATTERN_WORDS[request.pattern]).format(request.interval),
+        }
+    words = _(PATTERN_WORDS[request.pattern]).format(request.interval)
+    octaves = f", {_(OCTAVE_WORDS[request.octaves])}" if request.pattern in RANGED else ""
+    return _("%(key)s: %(words)s%(octaves)s, cannot be played %(request)s %(on)s.") % {
+        "key": key,
+        "words": words,
+        "octaves": octaves,
+        "request": _where(request),
+        "on": on,
+    }
 
 
 def _unplaced(request: Request) -> str:

@@ -7,6 +7,7 @@ first double stop without a place is named.
 
 from collections.abc import Callable, Iterator
 
+from studio.figures.translation import _
 from studio.notation.degrees import double_stops, scale_names
 from studio.notation.fingering import candidates
 from studio.notation.request import OCTAVE_WORDS, Request
@@ -24,29 +25,33 @@ def limit_of(request: Request, is_feasible: Callable[[Request], bool]) -> str:
             return sentence
     stuck = _stuck(request)
     if stuck is None:
-        return f"{_name(request)} begins on no string that the request allows."
-    _, low, high = stuck
+        return _("%(request)s begins on no string that the request allows.") % {
+            "request": _name(request)
+        }
+    _rest, low, high = stuck
     if together := list(_together(request)):
-        return (
-            f"{_name(request)} {' and '.join(together)}: {_pair(low, high)} have no place there, "
-            "and no single limit less would give them one."
-        )
-    return (
-        f"{_name(request)}: {_pair(low, high)} have no place on neighbouring strings of a "
-        f"{request.instrument} within reach of one hand."
-    )
+        return _(
+            "%(request)s %(together)s: %(low)s have no place there, and no single limit"
+            " less would give them one."
+        ) % {"request": _name(request), "together": " and ".join(together), "low": _pair(low, high)}
+    return _(
+        "%(request)s: %(low)s have no place on neighbouring strings of a "
+        "%(instrument)s within reach of one hand."
+    ) % {"request": _name(request), "low": _pair(low, high), "instrument": request.instrument}
 
 
 def _together(request: Request) -> Iterator[str]:
     """The limits of a request, where no single one is what stands in the way."""
     if request.octaves > 1:
-        yield f"over {OCTAVE_WORDS[request.octaves]}"
+        yield f"over {_(OCTAVE_WORDS[request.octaves])}"
     if request.strings is not None:
-        yield f"on the {_letters(request)} strings"
+        yield _("on the %(request)s strings") % {"request": _letters(request)}
     if not request.open_strings:
-        yield "without open strings"
+        yield _("without open strings")
     if request.highest_position < MAX_POSITION:
-        yield f"up to position {request.highest_position}"
+        yield _("up to position %(highest_position)s") % {
+            "highest_position": request.highest_position
+        }
 
 
 def position_needed(request: Request, is_feasible: Callable[[Request], bool]) -> int | None:
@@ -60,34 +65,48 @@ def position_needed(request: Request, is_feasible: Callable[[Request], bool]) ->
 def _limits(request: Request) -> Iterator[tuple[Request, str]]:
     """The request without one of its limits, and what is said if that is enough."""
     stuck = _stuck(request)
-    at = f": {_pair(*stuck[1:])} have no place there" if stuck else ""
+    at = _(": %(pair)s have no place there") % {"pair": _pair(*stuck[1:])} if stuck else ""
     octave = _NTH[min(3, 1 + max(0, stuck[0] - 1) // 7)] if stuck else _NTH[1]
     if request.highest_position < MAX_POSITION:
         yield (
             request.but(highest_position=MAX_POSITION),
-            f"Highest position {request.highest_position} is too low for the {octave} octave of "
-            f"{_name(request)}{at}.",
+            _(
+                "Highest position %(highest_position)s is too low for the %(octave)s octave"
+                " of %(request)s%(at)s."
+            )
+            % {
+                "highest_position": request.highest_position,
+                "octave": octave,
+                "request": _name(request),
+                "at": at,
+            },
         )
     if request.strings is not None:
         yield (
             request.but(strings=None),
-            f"The {_letters(request)} strings alone are too few for {_name(request)}{at}.",
+            _("The %(request)s strings alone are too few for %(request_2)s%(at)s.")
+            % {"request": _letters(request), "request_2": _name(request), "at": at},
         )
     if not request.open_strings:
         yield (
             request.but(open_strings=True),
-            f"{_name(request)} needs an open string{at}.",
+            _("%(request)s needs an open string%(at)s.") % {"request": _name(request), "at": at},
         )
     if request.start:
         yield (
             request.but(start=0),
-            f"{_name(request)} cannot begin on degree {request.start} of the key{at}.",
+            _("%(request)s cannot begin on degree %(start)s of the key%(at)s.")
+            % {"request": _name(request), "start": request.start, "at": at},
         )
     for octaves in range(request.octaves - 1, 0, -1):
         yield (
             request.but(octaves=octaves),
-            f"{OCTAVE_WORDS[request.octaves].capitalize()} are more than the fingerboard has for "
-            f"{_name(request)}{at}.",
+            _("%(capitalize)s are more than the fingerboard has for %(request)s%(at)s.")
+            % {
+                "capitalize": _(OCTAVE_WORDS[request.octaves]).capitalize(),
+                "request": _name(request),
+                "at": at,
+            },
         )
 
 
@@ -96,7 +115,7 @@ def _stuck(request: Request) -> tuple[int, Pitch, Pitch] | None:
     names = scale_names(request.spelled_key, request.minor, "up")
     furthest: tuple[int, Pitch, Pitch] | None = None
     for start in starts(request):
-        up, _ = double_stops(start, request.number, request.octaves, names, names)
+        up, _rest = double_stops(start, request.number, request.octaves, names, names)
         for step, (low, high) in enumerate(up):
             if not candidates(low, high, request):
                 if furthest is None or step > furthest[0]:

@@ -7,6 +7,8 @@ the other; only one of them alone; or one held while the other is added.
 from dataclasses import dataclass
 from fractions import Fraction
 
+from studio.figures.translation import N_
+
 BOTH = (0, 1)
 LOWER, UPPER = (0,), (1,)
 
@@ -24,21 +26,21 @@ class Manner:
 
 
 MANNERS = {
-    "together": Manner((BOTH,), "Play both notes together"),
+    "together": Manner((BOTH,), N_("Play both notes together")),
     "separately_then_together": Manner(
-        (LOWER, UPPER, BOTH), "Play the lower note alone, then the upper, then both together"
+        (LOWER, UPPER, BOTH), N_("Play the lower note alone, then the upper, then both together")
     ),
     "upper_first": Manner(
-        (UPPER, LOWER, BOTH), "Play the upper note alone, then the lower, then both together"
+        (UPPER, LOWER, BOTH), N_("Play the upper note alone, then the lower, then both together")
     ),
-    "lower_then_both": Manner((LOWER, BOTH), "Play the lower note alone, then both together"),
-    "upper_then_both": Manner((UPPER, BOTH), "Play the upper note alone, then both together"),
-    "both_then_upper": Manner((BOTH, UPPER), "Play both notes together, then the upper alone"),
-    "both_then_lower": Manner((BOTH, LOWER), "Play both notes together, then the lower alone"),
-    "hold_lower": Manner((LOWER, BOTH), "Hold the lower note and add the upper to it", held=0),
-    "hold_upper": Manner((UPPER, BOTH), "Hold the upper note and add the lower to it", held=1),
+    "lower_then_both": Manner((LOWER, BOTH), N_("Play the lower note alone, then both together")),
+    "upper_then_both": Manner((UPPER, BOTH), N_("Play the upper note alone, then both together")),
+    "both_then_upper": Manner((BOTH, UPPER), N_("Play both notes together, then the upper alone")),
+    "both_then_lower": Manner((BOTH, LOWER), N_("Play both notes together, then the lower alone")),
+    "hold_lower": Manner((LOWER, BOTH), N_("Hold the lower note and add the upper to it"), held=0),
+    "hold_upper": Manner((UPPER, BOTH), N_("Hold the upper note and add the lower to it"), held=1),
 }
-FINGERS_DOWN = "fingers stay down"
+FINGERS_DOWN = N_("fingers stay down")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,18 +60,18 @@ RHYTHMS = {
     FREE: Rhythm((), ""),
     "even": _rhythm("even", "1"),
     "dotted": _rhythm("dotted", "3/2", "1/2"),
-    "reverse_dotted": _rhythm("short, then dotted", "1/2", "3/2"),
-    "long_short_short": _rhythm("one long, two short", "2", "1", "1"),
-    "short_short_long": _rhythm("two short, one long", "1", "1", "2"),
+    "reverse_dotted": _rhythm(N_("short, then dotted"), "1/2", "3/2"),
+    "long_short_short": _rhythm(N_("one long, two short"), "2", "1", "1"),
+    "short_short_long": _rhythm(N_("two short, one long"), "1", "1", "2"),
 }
 SLURS = (1, 2, 4, 8)  # notes or double stops to a bow
 FIRST_BOWS = ("", "down", "up")
 STROKES = {
     "": "",
-    "whole_bows": "whole bows",
-    "upper_half": "upper half of the bow",
-    "middle": "middle of the bow",
-    "lower_half": "lower half of the bow",
-    "martele": "martelé",
-    "spiccato": "spiccato",
+    "whole_bows": N_("whole bows"),
+    "upper_half": N_("upper half of the bow"),
+    "middle": N_("middle of the bow"),
+    "lower_half": N_("lower half of the bow"),
+    "martele": N_("martelé"),
+    "spiccato": N_("spiccato"),
 }

@@ -3,10 +3,17 @@
 from collections.abc import Callable
 
 from studio import figures
+from studio.figures.translation import N_, _
 from studio.notation.score import Score, Written
 from studio.theory import interval_between
 
-_FINGERS = {0: "open", 1: "first finger", 2: "second finger", 3: "third finger", 4: "fourth finger"}
+_FINGERS = {
+    0: N_("open"),
+    1: N_("first finger"),
+    2: N_("second finger"),
+    3: N_("third finger"),
+    4: N_("fourth finger"),
+}
 
 
 def name_of(score: Score) -> Callable[[Written], str]:
@@ -22,7 +29,7 @@ def name_of(score: Score) -> Callable[[Written], str]:
     def held(item: Written) -> list[str]:
         parts = []
         for number, finger in zip(item.strings, item.fingers, strict=True):
-            words = [] if finger is None else [_FINGERS[finger]]
+            words = [] if finger is None else [_(_FINGERS[finger])]
             if number is not None:
                 letter = strings[len(strings) - number].step
                 words.append(f"{letter} string" if finger in (None, 0) else f"on {letter}")
@@ -46,10 +53,10 @@ def _joined(item: Written) -> list[str]:
     """How it is bowed, and what of it goes on."""
     held = [p.pretty for p, tied in zip(item.pitches, item.tied, strict=True) if tied]
     return [
-        *(["guide note"] if item.guide else []),
+        *([_("guide note")] if item.guide else []),
         *([f"{item.bow} bow"] if item.bow else []),
-        *([f"{' and '.join(held)} held on"] if held else []),
-        *(["slurred to the next"] if item.slurred else []),
+        *([_("%(held)s held on") % {"held": " and ".join(held)}] if held else []),
+        *([_("slurred to the next")] if item.slurred else []),
         *([item.words] if item.words else []),
     ]
 

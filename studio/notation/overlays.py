@@ -14,6 +14,7 @@ from dataclasses import replace
 from fractions import Fraction
 from itertools import cycle
 
+from studio.figures.translation import _
 from studio.notation.manners import FREE, RHYTHMS, STROKES
 from studio.notation.request import SINGLE_LINES, Request
 from studio.notation.score import Score, Written
@@ -37,14 +38,17 @@ def overlaid(score: Score, request: Request) -> Score:
 
 
 def _titled(title: str, request: Request) -> str:
-    said = [RHYTHMS[request.rhythm].words, f"slurred by {request.slur}" * (request.slur > 1)]
+    said = [
+        _(RHYTHMS[request.rhythm].words),
+        (_("slurred by %(slur)s") % {"slur": request.slur}) * (request.slur > 1),
+    ]
     return ", ".join([title, *filter(None, said)])
 
 
 def _bowed_at_first(written: Sequence[Written], request: Request) -> tuple[Written, ...]:
     """Bow and stroke are said once, where the drill begins."""
     first, *others = written
-    words = ", ".join(filter(None, (first.words, STROKES[request.stroke])))
+    words = ", ".join(filter(None, (first.words, _(STROKES[request.stroke]))))
     return (replace(first, bow=request.first_bow or first.bow, words=words), *others)
 
 

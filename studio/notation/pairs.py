@@ -7,10 +7,11 @@ dash the notes of one.
 import re
 from collections.abc import Iterable, Sequence
 
+from studio.figures.translation import N_, _
 from studio.notation.request import INTERVALS, MOST_PAIRS
 from studio.theory import Interval, Pitch, interval_between
 
-HOW = "Write them like B♭3–B♭4, C4–C5"
+HOW = N_("Write them like B♭3–B♭4, C4–C5")
 _AROUND_DASH = re.compile(r"\s*[-–—]\s*")
 _BETWEEN = re.compile(r"[\s,;]+")
 _WORDS = {number: word for word, number in INTERVALS.items()}
@@ -29,7 +30,7 @@ def read_pairs(text: str) -> tuple[tuple[str, str], ...]:
     """
     parts = [part for part in _BETWEEN.split(_AROUND_DASH.sub("-", text.strip())) if part]
     if not 1 <= len(parts) <= MOST_PAIRS:
-        raise ValueError(f"{HOW}: 1 to {MOST_PAIRS} of them.")
+        raise ValueError(f"{_(HOW)}: 1 to {MOST_PAIRS} of them.")
     return tuple(_read(part) for part in parts)
 
 
@@ -37,7 +38,7 @@ def _read(part: str) -> tuple[str, str]:
     try:
         low, high = (Pitch.parse(name) for name in part.split("-"))
     except ValueError:
-        raise ValueError(f"“{part[:20]}” is not a double stop. {HOW}.") from None
+        raise ValueError(f"“{part[:20]}” is not a double stop. {_(HOW)}.") from None
     return str(low), str(high)
 
 

@@ -3,6 +3,7 @@
 All of them are common practice, no source. The notes are this project's own.
 """
 
+from studio.figures.translation import _
 from studio.notation.assembly import Assembly
 from studio.notation.degrees import scale_names, step_up
 from studio.notation.fingering import candidates, finger
@@ -32,7 +33,7 @@ def _title_of_pairs(request: Request) -> str:
     if len(named) == 1:
         low, high = named[0]
         return f"The {interval_between(low, high).everyday} {low.pretty}–{high.pretty}"
-    lows = ", ".join(dict.fromkeys(low.pretty for low, _ in named))
+    lows = ", ".join(dict.fromkeys(low.pretty for low, _rest in named))
     return f"{request.spelled_key.name}: {request.interval} on {lows}"
 
 
@@ -53,7 +54,10 @@ def one_finger(request: Request) -> Score | None:
             place(assembly, low_string, high_string, index, (0, 0), request)
         place(assembly, low, high, index, (request.finger, request.finger), request)
     word = _FINGER_WORDS[request.finger]
-    return assembly.score(f"{request.spelled_key.name}: the {word} finger across two strings")
+    return assembly.score(
+        _("%(spelled_key)s: the %(word)s finger across two strings")
+        % {"spelled_key": request.spelled_key.name, "word": word}
+    )
 
 
 def third_finger_check(request: Request) -> Score | None:
@@ -66,7 +70,7 @@ def third_finger_check(request: Request) -> Score | None:
         low = request.player.open_strings[index]
         high = Pitch(low.step, low.alter, low.octave + 1)
         place(assembly, low, high, index, (0, 3), request)
-    return assembly.score("The third finger against the open string below it")
+    return assembly.score(_("The third finger against the open string below it"))
 
 
 def ringing_octaves(request: Request) -> Score | None:
@@ -82,7 +86,7 @@ def ringing_octaves(request: Request) -> Score | None:
             low = request.player.open_strings[index]
             high = Pitch(low.step, low.alter, low.octave + 1)
             place(assembly, low, high, index, (0, stopping), request, position)
-    return assembly.score("Ringing octaves against the open strings")
+    return assembly.score(_("Ringing octaves against the open strings"))
 
 
 def string_pairs(request: Request) -> list[int]:

@@ -4,6 +4,7 @@ Degrees of the scale are counted from the tonic, 0 and up; a pair is the degrees
 its upper note. In minor the seventh is raised, as the leading note (common practice, no source).
 """
 
+from studio.figures.translation import N_, _
 from studio.notation.assembly import Assembly
 from studio.notation.degrees import scale_names, step_up
 from studio.notation.fingering import candidates, finger
@@ -16,16 +17,16 @@ from studio.theory.fingers import MAX_POSITION
 Degrees = tuple[tuple[int, int], ...]
 # By the word of a request: what it is called, and its double stops (common practice, no source).
 RESOLUTIONS: dict[str, tuple[str, Degrees]] = {
-    "tritone_third": ("diminished fifth to third", ((6, 10), (7, 9))),
-    "tritone_sixth": ("augmented fourth to sixth", ((3, 6), (2, 7))),
-    "sixth_octave": ("sixth to octave", ((1, 6), (0, 7))),
-    "suspension": ("seventh, sixth, octave", ((1, 7), (1, 6), (0, 7))),
+    "tritone_third": (N_("diminished fifth to third"), ((6, 10), (7, 9))),
+    "tritone_sixth": (N_("augmented fourth to sixth"), ((3, 6), (2, 7))),
+    "sixth_octave": (N_("sixth to octave"), ((1, 6), (0, 7))),
+    "suspension": (N_("seventh, sixth, octave"), ((1, 7), (1, 6), (0, 7))),
     "cadence_thirds": (
-        "cadence from third to third",
+        N_("cadence from third to third"),
         ((7, 9), (7, 10), (6, 10), (7, 9)),
     ),
     "cadence_sixths": (
-        "cadence from sixth to sixth",
+        N_("cadence from sixth to sixth"),
         ((2, 7), (3, 7), (3, 6), (2, 7)),
     ),
 }
@@ -62,6 +63,7 @@ def _on_step(
 def resolutions(request: Request) -> Score | None:
     """One resolution or cadence, wherever on the instrument it lies."""
     words, degrees = RESOLUTIONS[request.resolution]
+    words = _(words)
     names = scale_names(request.spelled_key, "harmonic", "up")
     groups: list[list[tuple[Pitch, Pitch]]] = []
     for octave in _OCTAVES:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
+from studio.figures.translation import N_, _
 from studio.notation.manners import FIRST_BOWS, FREE, MANNERS, RHYTHMS, SLURS, STROKES
 from studio.notation.score import HOLD_S_BOUNDS
 from studio.theory import Instrument, Key, Pitch, instrument_named, interval_between
@@ -34,7 +35,7 @@ FIRST_STEPS = (
 SINGLE_LINES = ("one_string",)  # judged by a melodic tuning
 DIRECTIONS = ("up", "down", "up_and_down")
 MINOR_FORMS = ("melodic", "harmonic", "natural")
-OCTAVE_WORDS = {1: "one octave", 2: "two octaves", 3: "three octaves"}
+OCTAVE_WORDS = {1: N_("one octave"), 2: N_("two octaves"), 3: N_("three octaves")}
 OCTAVES_BOUNDS = (1, 3)
 PLAYINGS_BOUNDS = (1, 12)
 MOST_PAIRS = 24
@@ -166,7 +167,7 @@ class Request:
         _require_word("slur", self.slur, SLURS)
         _require_word("parts", self.parts, PARTS)
         object.__setattr__(self, "mixed", tuple(self.mixed))
-        _require_number("number of mixed intervals", len(self.mixed), MIXED_BOUNDS)
+        _require_number(_("number of mixed intervals"), len(self.mixed), MIXED_BOUNDS)
         for word in self.mixed:
             _require_word("mixed", word, tuple(INTERVALS))
         _require_number("string", self.string, (1, 4))

@@ -21,6 +21,7 @@ from fractions import Fraction
 from itertools import groupby
 from typing import Any
 
+from studio.figures.translation import _
 from studio.theory import INSTRUMENTS, Instrument, Key, Pitch, instrument_named
 
 MAX_WRITTEN = 4000  # a book, not a drill, lies beyond
@@ -81,9 +82,15 @@ class Accidental:
 
     def __post_init__(self) -> None:
         if self.kind not in SIGNS:
-            raise NotAScore(f"the sign {self.kind!r} is not known; write {', '.join(SIGNS)}")
+            raise NotAScore(
+                _("the sign %(kind)s is not known; write %(signs)s")
+                % {"kind": f"{self.kind!r}", "signs": ", ".join(SIGNS)}
+            )
         if [mark for mark in SIGN_MARKS if mark in self.marks] != list(self.marks):
-            raise NotAScore(f"a sign's marks {self.marks} are of {', '.join(SIGN_MARKS)}")
+            raise NotAScore(
+                _("a sign's marks %(marks)s are of %(sign_marks)s")
+                % {"marks": self.marks, "sign_marks": ", ".join(SIGN_MARKS)}
+            )
 
     @property
     def alter(self) -> int:
@@ -155,13 +162,22 @@ class Written:
 
     def __post_init__(self) -> None:
         if not is_id(self.id):
-            raise NotAScore(f"{self.id!r} cannot be a note's id; use letters and digits: n12")
+            raise NotAScore(
+                _("%(id)s cannot be a note's id; use letters and digits: n12")
+                % {"id": f"{self.id!r}"}
+            )
         count = len(self.pitches)
         if not 1 <= count <= MAX_VOICES:
-            raise NotAScore(f"{self.id} has {count} pitches; write 1 to {MAX_VOICES}")
+            raise NotAScore(
+                _("%(id)s has %(count)s pitches; write 1 to %(max_voices)s")
+                % {"id": self.id, "count": count, "max_voices": MAX_VOICES}
+            )
         if [pitch.midi for pitch in self.pitches] != sorted(pitch.midi for pitch in self.pitches):
             names = ", ".join(map(str, self.pitches))
-            raise NotAScore(f"pitches {names} of {self.id} must run from low to high")
+            raise NotAScore(
+                _("pitches %(names)s of %(id)s must run from low to high")
+                % {"names": names, "id": self.id}
+            )
         for name in _ALIGNED:
             values = getattr(self, name) or (_ALIGNED[name],) * count
             object.__setattr__(self, name, tuple(values))
@@ -170,26 +186,42 @@ class Written:
         self._require_ranges()
         for pitch, sign in zip(self.pitches, self.accidentals, strict=True):
             if sign is not None and sign.alter != pitch.alter:
-                raise NotAScore(f"{self.id}: a {sign.kind} cannot stand before {pitch}")
+                raise NotAScore(
+                    _("%(id)s: a %(kind)s cannot stand before %(pitch)s")
+                    % {"id": self.id, "kind": sign.kind, "pitch": pitch}
+                )
 
     def _require_ranges(self) -> None:
         if self.bar < 0 or self.playings < 1 or self.beats <= 0:
-            raise NotAScore(f"{self.id}: bars start at 0, a pickup; playings and beats above it")
+            raise NotAScore(
+                _("%(id)s: bars start at 0, a pickup; playings and beats above it")
+                % {"id": self.id}
+            )
         if self.manner not in MANNERS:
             raise NotAScore(f"{self.id}: manner {self.manner!r}; write {', '.join(MANNERS)}")
         if any(finger is not None and finger not in FINGERS for finger in self.fingers):
-            raise NotAScore(f"{self.id}: fingers {self.fingers} go from 0 (open) to 4")
+            raise NotAScore(
+                _("%(id)s: fingers %(fingers)s go from 0 (open) to 4")
+                % {"id": self.id, "fingers": self.fingers}
+            )
         if any(string is not None and not 1 <= string <= 4 for string in self.strings):
-            raise NotAScore(f"{self.id}: strings {self.strings} go from 1 (highest) to 4")
+            raise NotAScore(
+                _("%(id)s: strings %(strings)s go from 1 (highest) to 4")
+                % {"id": self.id, "strings": self.strings}
+            )
         if self.bow is not None and self.bow not in BOWS:
             raise NotAScore(f"{self.id}: bow {self.bow!r}; write {', '.join(BOWS)}")
         if len(self.words) > MAX_WORDS_CHARS:
             raise NotAScore(
-                f"{self.id}: {len(self.words)} characters said; at most {MAX_WORDS_CHARS}"
+                _("%(id)s: %(self)s characters said; at most %(max_words_chars)s")
+                % {"id": self.id, "self": len(self.words), "max_words_chars": MAX_WORDS_CHARS}
             )
         low, high = HOLD_S_BOUNDS
         if self.hold_s is not None and not low <= self.hold_s <= high:
-            raise NotAScore(f"{self.id}: a hold of {self.hold_s} s is outside {low:g} to {high:g}")
+            raise NotAScore(
+                _("%(id)s: a hold of %(hold_s)s s is outside %(low)s to %(high)s")
+                % {"id": self.id, "hold_s": self.hold_s, "low": f"{low:g}", "high": f"{high:g}"}
+            )
 
     @property
     def midi(self) -> tuple[int, ...]:
@@ -234,14 +266,19 @@ class Score:
         if self.key is not None:
             object.__setattr__(self, "key", str(Key.parse(self.key)))
         if not 1 <= len(self.written) <= MAX_WRITTEN:
-            raise NotAScore(f"{len(self.written)} notes written; a drill has 1 to {MAX_WRITTEN}")
+            raise NotAScore(
+                _("%(written)s notes written; a drill has 1 to %(max_written)s")
+                % {"written": len(self.written), "max_written": MAX_WRITTEN}
+            )
         ids = [item.id for item in self.written]
         if len(set(ids)) != len(ids):
             twice = next(name for name in ids if ids.count(name) > 1)
-            raise NotAScore(f"the id {twice} stands twice; give each note its own")
+            raise NotAScore(
+                _("the id %(twice)s stands twice; give each note its own") % {"twice": twice}
+            )
         bars = [item.bar for item in self.written]
         if bars != sorted(bars):
-            raise NotAScore("the bars fall; write them in the order they are played")
+            raise NotAScore(_("the bars fall; write them in the order they are played"))
 
     @property
     def player(self) -> Instrument:
@@ -256,7 +293,7 @@ class Score:
     @property
     def bars(self) -> tuple[tuple[Written, ...], ...]:
         """What is written, bar by bar."""
-        return tuple(tuple(bar) for _, bar in groupby(self.written, lambda item: item.bar))
+        return tuple(tuple(bar) for _rest, bar in groupby(self.written, lambda item: item.bar))
 
     def find(self, ref: str) -> Written | None:
         """What a note's id belongs to (``n3``, ``n3-1``), or ``None``."""

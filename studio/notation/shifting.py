@@ -7,6 +7,7 @@ fourth finger in turn, two steps in each position.
 
 from collections.abc import Iterator
 
+from studio.figures.translation import _
 from studio.notation.assembly import Assembly
 from studio.notation.degrees import double_stops, scale_names, step_up
 from studio.notation.fingering import MAX_STOP_SEMITONES, Placed, candidates, finger
@@ -38,7 +39,10 @@ def shifting(request: Request) -> Score | None:
             assembly.led(way)
             assembly.led(home)
     key = request.spelled_key.name
-    return assembly.score(f"{key}: {request.interval}, shifting with guide notes")
+    return assembly.score(
+        _("%(key)s: %(interval)s, shifting with guide notes")
+        % {"key": key, "interval": request.interval}
+    )
 
 
 def _homes(names: tuple[str, ...], request: Request) -> Iterator[Placed]:
@@ -87,8 +91,11 @@ def fingered_octaves(request: Request) -> Score | None:
             assembly = Assembly(request)
             for way in placed:
                 assembly.double_stop(way)
-            octaves = OCTAVE_WORDS[request.octaves]
-            return assembly.score(f"{request.scale_name} in fingered octaves, {octaves}")
+            octaves = _(OCTAVE_WORDS[request.octaves])
+            return assembly.score(
+                _("%(scale_name)s in fingered octaves, %(octaves)s")
+                % {"scale_name": request.scale_name, "octaves": octaves}
+            )
     return None
 
 

@@ -7,6 +7,7 @@ double stops): the hand stays as long as it can, and a shift is surest to the fi
 from dataclasses import dataclass
 from fractions import Fraction
 
+from studio.figures.translation import _
 from studio.notation.degrees import scale_names, step_up
 from studio.notation.fingering import (
     HALF_POSITION,
@@ -127,8 +128,12 @@ def _written(row: list[Stopped], request: Request, string: Pitch) -> Score:
             )
         )
         hand = hand if way.position is None else way.position
-    octaves = OCTAVE_WORDS[request.octaves]
-    title = f"{request.scale_name} on the {string.step} string, {octaves}"
+    octaves = _(OCTAVE_WORDS[request.octaves])
+    title = _("%(scale_name)s on the %(step)s string, %(octaves)s") % {
+        "scale_name": request.scale_name,
+        "step": string.step,
+        "octaves": octaves,
+    }
     return Score(
         title=title, instrument=request.instrument, key=request.key, written=tuple(written)
     )

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 
 from .playings import monday_of
@@ -166,7 +168,11 @@ def _dot(
 
 def _when(point: Point) -> str:
     day = figures.long_date(monday_of(point.week))
-    return f"Week of {day}" if point.weeks == 1 else f"{point.weeks} weeks from {day}"
+    return (
+        _("Week of %(day)s") % {"day": day}
+        if point.weeks == 1
+        else _("%(weeks)s weeks from %(day)s") % {"weeks": point.weeks, "day": day}
+    )
 
 
 def _months(first: int, last: int, x: Callable[[float], float]) -> tuple[Tick, ...]:

@@ -4,6 +4,7 @@ from datetime import date
 
 import numpy as np
 from django.db import models
+from django.utils.translation import gettext as _
 
 from studio.clips.models import Clip, Listening
 
@@ -38,7 +39,7 @@ class ClipFigures(models.Model):
         indexes = [models.Index(fields=["layout", "clip"], name="clip_figures_of_a_layout")]
 
     def __str__(self) -> str:
-        return f"figures of {self.clip_id}"
+        return _("figures of %(clip_id)s") % {"clip_id": self.clip_id}
 
 
 def unpacked(values: dict) -> PlayedClip:

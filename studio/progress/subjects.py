@@ -8,11 +8,12 @@ import numpy as np
 
 from studio.notation.pairs import word_of_size
 from studio.theory import Interval
+from studio.translating import gettext_lazy
 
 from .playings import Playings
 
-SINGLE_NOTES = "single notes"
-DOUBLE_STOPS = "double stops"
+SINGLE_NOTES = gettext_lazy("single notes")
+DOUBLE_STOPS = gettext_lazy("double stops")
 NO_STRINGS = (0, 0)
 WAYS = ("interval", "strings", "key", "position", "fingers")  # a kind can be looked at by
 

@@ -5,9 +5,12 @@ September``. Figures are those of :mod:`studio.figures`; uncertainties are one s
 from collections.abc import Mapping
 from datetime import date
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.theory import Key
 from studio.theory.fingers import position_name
+from studio.translating import gettext_lazy
 
 from .playings import monday_of
 from .recordings import Changed
@@ -15,44 +18,52 @@ from .statistics.stratified_slope import FEWEST_NOTES, FEWEST_WEEKS
 from .subjects import NO_STRINGS, Subject
 from .trends import CLOSER, FURTHER, SAME, SAME_BALANCE, SAME_WITHIN, Trend
 
-NOT_CLEAR = "not clear yet"
+NOT_CLEAR = gettext_lazy("not clear yet")
 # What can be chosen above the answers: a name, its label, values with their words.
 CHOICES = (
     (
         "measure",
         "What",
         (
-            ("settled", "How close, once adjusted"),
-            ("first", "How close the first time"),
-            ("landing", "How close as it begins"),
-            ("steadiness", "How steady"),
-            ("balance", "How even the two notes are"),
+            ("settled", gettext_lazy("How close, once adjusted")),
+            ("first", gettext_lazy("How close the first time")),
+            ("landing", gettext_lazy("How close as it begins")),
+            ("steadiness", gettext_lazy("How steady")),
+            ("balance", gettext_lazy("How even the two notes are")),
         ),
     ),
     (
         "by",
         "Where",
         (
-            ("strings", "By strings"),
-            ("key", "By key"),
-            ("position", "By position"),
-            ("fingers", "By fingers"),
-            ("interval", "All together"),
+            ("strings", gettext_lazy("By strings")),
+            ("key", gettext_lazy("By key")),
+            ("position", gettext_lazy("By position")),
+            ("fingers", gettext_lazy("By fingers")),
+            ("interval", gettext_lazy("All together")),
         ),
     ),
-    ("period", "When", (("year", "The last year"), ("all", "From the beginning"))),
+    (
+        "period",
+        "When",
+        (("year", gettext_lazy("The last year")), ("all", gettext_lazy("From the beginning"))),
+    ),
 )
 # What nearer to the target and further from it are called, by measure.
 WORDS = {
-    "settled": ("closer", "further off"),
-    "first": ("first playing closer", "first playing further off"),
-    "landing": ("landing closer", "landing further off"),
-    "steadiness": ("steadier", "less steady"),
-    "balance": ("more even", "less even"),
+    "settled": ("closer", gettext_lazy("further off")),
+    "first": (gettext_lazy("first playing closer"), gettext_lazy("first playing further off")),
+    "landing": (gettext_lazy("landing closer"), gettext_lazy("landing further off")),
+    "steadiness": ("steadier", gettext_lazy("less steady")),
+    "balance": (gettext_lazy("more even"), gettext_lazy("less even")),
 }
 # The names of pairs of neighbouring strings, by the lower one's number: common practice, no source.
-PAIRS = {(4, 3): "the lower strings", (3, 2): "the middle strings", (2, 1): "the upper strings"}
-FINGERS = ("open string", "first", "second", "third", "fourth")
+PAIRS = {
+    (4, 3): gettext_lazy("the lower strings"),
+    (3, 2): gettext_lazy("the middle strings"),
+    (2, 1): gettext_lazy("the upper strings"),
+}
+FINGERS = (gettext_lazy("open string"), "first", "second", "third", "fourth")
 
 
 def statement(trend: Trend, measure: str, today: date) -> str:
@@ -80,13 +91,15 @@ def place_of(about: Subject) -> str:
 
 def _fingers(pair: tuple[int, int]) -> str:
     low, high = (
-        FINGERS[each] if 0 <= each < len(FINGERS) else "an unnamed finger" for each in pair
+        _(FINGERS[each]) if 0 <= each < len(FINGERS) else _("an unnamed finger") for each in pair
     )
     if low == high:
-        return "two open strings" if pair == (0, 0) else f"{low} finger on both"
-    below = "an open string" if pair[0] == 0 else f"{low} finger"
-    above = "an open string" if pair[1] == 0 else f"{high} finger"
-    return f"{below} below and {above} above"
+        return (
+            _("two open strings") if pair == (0, 0) else _("%(low)s finger on both") % {"low": low}
+        )
+    below = _("an open string") if pair[0] == 0 else f"{low} finger"
+    above = _("an open string") if pair[1] == 0 else f"{high} finger"
+    return _("%(below)s below and %(above)s above") % {"below": below, "above": above}
 
 
 def finding(trend: Trend, measure: str, today: date) -> str:
@@ -100,7 +113,10 @@ def finding(trend: Trend, measure: str, today: date) -> str:
         return f"{nearer if trend.outcome == CLOSER else further} by {by} {when}"
     if trend.outcome == SAME:
         bound = SAME_BALANCE if measure == "balance" else SAME_WITHIN
-        return f"the same {when}, within {amount(bound, None, measure)}"
+        return _("the same %(when)s, within %(bound)s") % {
+            "when": when,
+            "bound": amount(bound, None, measure),
+        }
     return NOT_CLEAR
 
 
@@ -129,17 +145,22 @@ def why_not(trend: Trend) -> str:
     if trend.slope is not None:
         return ""
     weeks = figures.count(trend.weeks, "week", "weeks")
-    return (
-        f"It was played in {weeks}. To tell, the same double stops are needed in {FEWEST_WEEKS} "
-        f"weeks, over a month or more, and {FEWEST_NOTES} times at least."
-    )
+    return _(
+        "It was played in %(weeks)s. To tell, the same double stops are needed in "
+        "%(fewest_weeks)s weeks, over a month or more, and %(fewest_notes)s times "
+        "at least."
+    ) % {"weeks": weeks, "fewest_weeks": FEWEST_WEEKS, "fewest_notes": FEWEST_NOTES}
 
 
 _CHANGES: Mapping[str, str] = {
-    "a4": "From {day} on the recordings stand at another A4, {by} {way}. Intervals compare all the "
-    "same; single notes are compared with the middle of their own clip.",
-    "microphone": "From {day} on the recordings sound different, as with another microphone or "
-    "room. Intervals compare all the same; how even the two notes are, only since then.",
+    "a4": gettext_lazy(
+        "From {day} on the recordings stand at another A4, {by} {way}. Intervals compare all the "
+        "same; single notes are compared with the middle of their own clip."
+    ),
+    "microphone": gettext_lazy(
+        "From {day} on the recordings sound different, as with another microphone or "
+        "room. Intervals compare all the same; how even the two notes are, only since then."
+    ),
 }
 
 

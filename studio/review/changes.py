@@ -1,5 +1,7 @@
 """What every change of a review goes through: its lock, why it may be refused, the studio's log."""
 
+from django.utils.translation import gettext as _
+
 from studio.accounts import audit
 from studio.accounts.models import Person
 
@@ -11,7 +13,7 @@ class Conflict(Exception):
     """Somebody else changed it first. ``theirs`` is what stands now; nothing was overwritten."""
 
     def __init__(self, theirs: str):
-        super().__init__("it was changed in the meantime; both texts are kept")
+        super().__init__(_("it was changed in the meantime; both texts are kept"))
         self.theirs = theirs
 
 
@@ -42,6 +44,9 @@ def lock_unreturned(review: Review) -> Review:
     """
     locked = Review.objects.select_for_update().get(pk=review.pk)
     if locked.state == Review.State.RETURNED:
-        raise AlreadyReturned(f"clip {locked.clip_id} was returned; it can no longer be changed")
+        raise AlreadyReturned(
+            _("clip %(clip_id)s was returned; it can no longer be changed")
+            % {"clip_id": locked.clip_id}
+        )
     idempotency.note(locked)
     return locked

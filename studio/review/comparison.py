@@ -19,6 +19,8 @@ from datetime import datetime
 from functools import cache
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from studio.accounts.models import Person
 from studio.clips.models import Listening
 from studio.drills.access import scores_of
@@ -163,8 +165,8 @@ class Offered:
     def groups(self) -> tuple[tuple[str, tuple[Review, ...]], ...]:
         """As a list shows them, each with its heading."""
         named = (
-            ("The same drill", self.same_drill),
-            ("Other clips with some of the same double stops", self.others),
+            (_("The same drill"), self.same_drill),
+            (_("Other clips with some of the same double stops"), self.others),
         )
         return tuple((name, reviews) for name, reviews in named if reviews)
 

@@ -13,19 +13,21 @@ import uuid
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.clips.models import Clip, ClipFile, Listening
 from studio.drills.models import Assignment
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 
 class Review(models.Model):
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        OPEN = "open", "open"
-        RETURNED = "returned", "returned"
+        WAITING = "waiting", gettext_lazy("waiting")
+        OPEN = "open", gettext_lazy("open")
+        RETURNED = "returned", gettext_lazy("returned")
 
     UNANSWERED = (State.WAITING, State.OPEN)
 
@@ -58,15 +60,15 @@ class Review(models.Model):
         indexes = [models.Index(fields=["state"], name="reviews_unanswered")]
 
     def __str__(self) -> str:
-        return f"review of {self.clip}"
+        return _("review of %(clip)s") % {"clip": self.clip}
 
 
 class Decision(models.Model):
     """Keep or drop one mark, perhaps with other words or another span."""
 
     class Choice(models.TextChoices):
-        KEPT = "kept", "kept"
-        DROPPED = "dropped", "dropped"
+        KEPT = "kept", gettext_lazy("kept")
+        DROPPED = "dropped", gettext_lazy("dropped")
 
     review = models.ForeignKey(Review, models.CASCADE, related_name="decisions")
     listening = models.ForeignKey(Listening, models.PROTECT, related_name="+")
@@ -106,7 +108,7 @@ class StoredJudgement(models.Model):
     judgement = models.JSONField()
 
     def __str__(self) -> str:
-        return f"judgement of {self.listening_id}"
+        return _("judgement of %(listening_id)s") % {"listening_id": self.listening_id}
 
 
 class DeskAct(models.Model):
@@ -127,7 +129,10 @@ class DeskAct(models.Model):
         constraints = [models.UniqueConstraint(fields=["review", "key"], name="one_desk_act_a_key")]
 
     def __str__(self) -> str:
-        return f"press of {self.person} on {self.review}"
+        return _("press of %(person)s on %(review)s") % {
+            "person": self.person,
+            "review": self.review,
+        }
 
 
 class HandMark(models.Model):
@@ -155,19 +160,19 @@ class HandMark(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"mark by hand at {figures.place(self.start_s, 1)}"
+        return _("mark by hand at %(start_s)s") % {"start_s": figures.place(self.start_s, 1)}
 
 
 class Comment(models.Model):
     """What is said at a moment, or over a span when ``end_s`` is given."""
 
     class Kind(models.TextChoices):
-        INTONATION = "intonation", "intonation"
-        LEFT_HAND = "left_hand", "left hand"
-        BOW = "bow", "bow"
-        SOUND = "sound", "sound"
-        MUSIC = "music", "music"
-        WELL_DONE = "well_done", "well done"
+        INTONATION = "intonation", gettext_lazy("intonation")
+        LEFT_HAND = "left_hand", gettext_lazy("left hand")
+        BOW = "bow", gettext_lazy("bow")
+        SOUND = "sound", gettext_lazy("sound")
+        MUSIC = "music", gettext_lazy("music")
+        WELL_DONE = "well_done", gettext_lazy("well done")
 
     review = models.ForeignKey(Review, models.CASCADE, related_name="comments")
     author = models.ForeignKey(Person, models.PROTECT, related_name="+")
@@ -218,16 +223,16 @@ class Enclosure(Leased):
     """
 
     class Kind(models.TextChoices):
-        VOICE = "voice", "voice reply"
-        VIDEO = "video", "video reply"
-        DRAWING = "drawing", "drawing"
+        VOICE = "voice", gettext_lazy("voice reply")
+        VIDEO = "video", gettext_lazy("video reply")
+        DRAWING = "drawing", gettext_lazy("drawing")
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        WORKING = "working", "working"
-        READY = "ready", "ready"
-        FAILED = "failed", "failed"
-        PARKED = "parked", "parked"
+        WAITING = "waiting", gettext_lazy("waiting")
+        WORKING = "working", gettext_lazy("working")
+        READY = "ready", gettext_lazy("ready")
+        FAILED = "failed", gettext_lazy("failed")
+        PARKED = "parked", gettext_lazy("parked")
 
     RECORDINGS = (Kind.VOICE, Kind.VIDEO)
     done_state = State.READY
@@ -259,7 +264,10 @@ class Enclosure(Leased):
         indexes = [models.Index(fields=["state", "lease_until"], name="enclosure_sweep")]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()} with comment {self.comment_id}"
+        return _("%(get_kind_display)s with comment %(comment_id)s") % {
+            "get_kind_display": self.get_kind_display(),
+            "comment_id": self.comment_id,
+        }
 
     @property
     def clip(self) -> Clip:
@@ -278,8 +286,8 @@ class EnclosedFile(ClipFile):
     """A file of an enclosure. What came is never served, only what was made from it."""
 
     class Kind(models.TextChoices):
-        ORIGINAL = "original", "as it came"
-        SHOWN = "shown", "as it is played or shown"
+        ORIGINAL = "original", gettext_lazy("as it came")
+        SHOWN = "shown", gettext_lazy("as it is played or shown")
 
     clip = models.ForeignKey(Clip, models.CASCADE, related_name="+")
     enclosure = models.ForeignKey(Enclosure, models.CASCADE, related_name="files")
@@ -348,7 +356,7 @@ class Return(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"return of {self.review.clip}"
+        return _("return of %(clip)s") % {"clip": self.review.clip}
 
     @property
     def enclosed_ids(self) -> set[str]:
@@ -369,8 +377,8 @@ class Question(models.Model):
     """
 
     class Kind(models.TextChoices):
-        ASKED = "asked", "question"
-        WORKED = "worked", "worked on"  # tells, and waits for no answer
+        ASKED = "asked", gettext_lazy("question")
+        WORKED = "worked", gettext_lazy("worked on")  # tells, and waits for no answer
 
     enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="questions")
     kind = models.CharField(max_length=16, choices=Kind, default=Kind.ASKED)
@@ -455,4 +463,4 @@ class DeskKeys(models.Model):
     goes_on = models.BooleanField(default=True)
 
     def __str__(self) -> str:
-        return f"desk keys of {self.person}"
+        return _("desk keys of %(person)s") % {"person": self.person}

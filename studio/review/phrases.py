@@ -10,27 +10,29 @@ from collections.abc import Mapping
 
 from django.db import transaction
 from django.db.models import Max, QuerySet
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Person, Studio
 from studio.intonation.wording.sentences import words_of
 from studio.review.marks.judging import Judged
+from studio.translating import gettext_lazy
 
 from .models import Phrase
 
 MOST = 60  # more than that is no shelf to find something on
 GAP = "…"
 PLACES = {
-    "interval": "octave",
+    "interval": gettext_lazy("octave"),
     "notes": "B♭3–B♭4",
     "cents": "18 ± 1 cents",
-    "side": "wide or narrow",
-    "way": "higher or lower, as the note has to move",
-    "towards": "towards the bridge or towards the scroll, likewise",
-    "finger": "first finger",
+    "side": gettext_lazy("wide or narrow"),
+    "way": gettext_lazy("higher or lower, as the note has to move"),
+    "towards": gettext_lazy("towards the bridge or towards the scroll, likewise"),
+    "finger": gettext_lazy("first finger"),
     "string": "D string",
-    "mm": "about 2 mm",
-    "bar": "bar 3",
-    "pupil": "the pupil's first name",
+    "mm": gettext_lazy("about 2 mm"),
+    "bar": gettext_lazy("bar 3"),
+    "pupil": gettext_lazy("the pupil's first name"),
 }
 _PLACE = re.compile(r"\{([^{}]*)\}")
 
@@ -98,7 +100,8 @@ def add(author: Person, studio: Studio, kind: str, text: str) -> Phrase:
         return same
     if standing.count() >= MOST:
         raise Full(
-            f"There are {MOST} phrases already. Delete one you no longer say, then add this."
+            _("There are %(most)s phrases already. Delete one you no longer say, then add this.")
+            % {"most": MOST}
         )
     last = standing.aggregate(last=Max("position"))["last"]
     return Phrase.objects.create(

@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts import guardians
 from studio.accounts.models import Enrolment, Person
@@ -161,6 +162,9 @@ def _require_few(enrolment: Enrolment) -> None:
     )
     if said.count() >= MOST_A_DAY:
         raise TooMany(
-            f"{MOST_A_DAY} messages came within a day, and more are not taken in. "
-            "Your words are still here: send them tomorrow."
+            _(
+                "%(most_a_day)s messages came within a day, and more are not taken in. Your"
+                " words are still here: send them tomorrow."
+            )
+            % {"most_a_day": MOST_A_DAY}
         )

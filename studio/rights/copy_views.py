@@ -6,6 +6,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from studio.accounts.reauthentication import asks_again
@@ -42,5 +43,5 @@ def file(request: HttpRequest, pk: UUID) -> HttpResponse:
 @require_POST
 def remove(request: HttpRequest, pk: UUID) -> HttpResponse:
     services.remove(request.user, pk)
-    messages.success(request, "The copy was removed.")
+    messages.success(request, _("The copy was removed."))
     return redirect("rights")

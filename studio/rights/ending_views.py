@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio.accounts import access as people
@@ -42,10 +43,15 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
         }
         return render(request, "rights/lessons_end.html", context)
     lesson_endings.end_lessons(scope.place, by=request.user, side=lesson_endings.Side.FAMILY)
-    whose = "Your lessons" if scope.person == request.user else f"The lessons of {scope.person}"
+    whose = (
+        _("Your lessons")
+        if scope.person == request.user
+        else _("The lessons of %(person)s") % {"person": scope.person}
+    )
     messages.success(
         request,
-        f"{whose} at {scope.studio} have ended. The teachers are told; nothing was deleted.",
+        _("%(whose)s at %(studio)s have ended. The teachers are told; nothing was deleted.")
+        % {"whose": whose, "studio": scope.studio},
     )
     return redirect("rights")
 
@@ -60,7 +66,10 @@ def take_back(request: HttpRequest, pk: int) -> HttpResponse:
     except lesson_endings.CannotTakeBack as why:
         messages.warning(request, str(why))
     else:
-        messages.success(request, f"The lessons at {scope.studio} go on; the teachers are told.")
+        messages.success(
+            request,
+            _("The lessons at %(studio)s go on; the teachers are told.") % {"studio": scope.studio},
+        )
     return redirect("rights")
 
 

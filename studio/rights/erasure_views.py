@@ -7,6 +7,7 @@ from django.contrib.auth import logout
 from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.accounts.reauthentication import asks_again
@@ -51,7 +52,7 @@ def account(request: HttpRequest) -> HttpResponse:
     context = {"said": words.of_account(request.user), "deciders": ()}
     if not requests.may_erase_account(request.user):
         context["deciders"] = requests.others_decide(request.user)
-        context["why_not"] = (
+        context["why_not"] = _(
             "While you are a child, somebody who looks after you decides about this."
         )
     if request.method != "POST" or "why_not" in context:
@@ -86,7 +87,7 @@ def erasure(request: HttpRequest, job_id: UUID) -> HttpResponse:
 
 
 def _begun(request: HttpRequest, job: ErasureJob) -> HttpResponse:
-    messages.success(request, "It is gone for everybody, and is being taken off the disk.")
+    messages.success(request, _("It is gone for everybody, and is being taken off the disk."))
     return redirect("erasure", job_id=job.pk)
 
 

@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from studio.accounts import access as people
@@ -31,7 +32,7 @@ def times(request: HttpRequest) -> HttpResponse:
     if "sure" not in request.POST:
         return _ask(request, form, context)
     retention_settings.change(studio, form.terms(), form.log_days, by=request.user)
-    messages.success(request, "Kept. The families and the other teachers are told.")
+    messages.success(request, _("Kept. The families and the other teachers are told."))
     return redirect("times")
 
 

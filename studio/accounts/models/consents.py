@@ -4,6 +4,8 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from studio.translating import gettext_lazy
+
 from .people import Person
 from .retention import RetentionTerms
 from .studios import Studio
@@ -18,7 +20,7 @@ class Consent(models.Model):
     """
 
     class Purpose(models.TextChoices):
-        RECORDINGS = "recordings", "recordings of practice"
+        RECORDINGS = "recordings", gettext_lazy("recordings of practice")
 
     pupil = models.ForeignKey(Person, models.CASCADE, related_name="consents")
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="consents")

@@ -4,6 +4,7 @@ from django.db import models
 from django.utils import timezone
 
 from studio.accounts.names import OneLineField, listed
+from studio.translating import gettext_lazy
 
 from .people import Person
 from .studios import Instrument, Membership, Studio
@@ -65,7 +66,7 @@ class InvitedChild(models.Model):
 
     class Meta:
         ordering = ["pk"]
-        verbose_name_plural = "invited children"
+        verbose_name_plural = gettext_lazy("invited children")
 
     def __str__(self) -> str:
         return self.name

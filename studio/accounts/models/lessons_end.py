@@ -2,6 +2,9 @@
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from .studios import Enrolment
 
@@ -14,12 +17,12 @@ class LessonsEnd(models.Model):
     """
 
     class Side(models.TextChoices):
-        STUDIO = "studio", "the studio"
-        FAMILY = "family", "the family"
+        STUDIO = "studio", gettext_lazy("the studio")
+        FAMILY = "family", gettext_lazy("the family")
 
     place = models.OneToOneField(Enrolment, models.CASCADE, related_name="lessons_end")
     side = models.CharField(max_length=8, choices=Side)
     at = models.DateTimeField(default=timezone.now)
 
     def __str__(self) -> str:
-        return f"ended by {self.get_side_display()}"
+        return _("ended by %(get_side_display)s") % {"get_side_display": self.get_side_display()}

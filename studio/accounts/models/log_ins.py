@@ -3,6 +3,9 @@
 from django.contrib.sessions.base_session import AbstractBaseSession
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from .people import Person
 
@@ -18,7 +21,7 @@ class OpenSession(AbstractBaseSession):
     used_at = models.DateTimeField(default=timezone.now, help_text="To about five minutes.")
 
     class Meta:
-        verbose_name = "open session"
+        verbose_name = gettext_lazy("open session")
 
     def __str__(self) -> str:
         return f"{self.person or 'nobody'}, since {self.since}"
@@ -33,7 +36,10 @@ class TryCount(models.Model):
     latest = models.DateTimeField()
 
     def __str__(self) -> str:
-        return f"{self.failures} failed, the latest {self.latest}"
+        return _("%(failures)s failed, the latest %(latest)s") % {
+            "failures": self.failures,
+            "latest": self.latest,
+        }
 
 
 class PasswordLink(models.Model):
@@ -58,7 +64,7 @@ class PasswordLink(models.Model):
         ordering = ["created_at", "pk"]
 
     def __str__(self) -> str:
-        return f"a new password for {self.person}"
+        return _("a new password for %(person)s") % {"person": self.person}
 
 
 class AddressChange(models.Model):
@@ -72,7 +78,7 @@ class AddressChange(models.Model):
         ordering = ["asked_at", "pk"]
 
     def __str__(self) -> str:
-        return f"another address of {self.person}"
+        return _("another address of %(person)s") % {"person": self.person}
 
 
 class RecoveryCode(models.Model):
@@ -82,8 +88,8 @@ class RecoveryCode(models.Model):
     """
 
     class Kind(models.TextChoices):
-        PASSWORD = "password", "for a lost password"
-        PHONE = "phone", "for a lost phone"
+        PASSWORD = "password", gettext_lazy("for a lost password")
+        PHONE = "phone", gettext_lazy("for a lost phone")
 
     person = models.ForeignKey(Person, models.CASCADE, related_name="recovery_codes")
     kind = models.CharField(max_length=16, choices=Kind, default=Kind.PASSWORD)
@@ -98,4 +104,4 @@ class RecoveryCode(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"a recovery code of {self.person}"
+        return _("a recovery code of %(person)s") % {"person": self.person}

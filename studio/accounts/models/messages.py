@@ -5,6 +5,7 @@ from django.db.models import Q
 from django.utils import timezone
 
 from studio import figures
+from studio.translating import gettext_lazy
 
 from .log_ins import AddressChange, PasswordLink
 from .people import Person
@@ -17,13 +18,13 @@ class Letter(models.Model):
     """
 
     class Kind(models.TextChoices):
-        INVITATION = "invitation", "invitation"
-        NEW_PASSWORD = "new_password", "new password"
-        ANSWER = "answer", "answer"
-        ACCOUNT = "account", "about an account"
-        OPERATOR = "operator", "to the operator"
-        ERASED = "erased", "that something is erased"
-        LESSONS = "lessons", "about lessons"
+        INVITATION = "invitation", gettext_lazy("invitation")
+        NEW_PASSWORD = "new_password", gettext_lazy("new password")
+        ANSWER = "answer", gettext_lazy("answer")
+        ACCOUNT = "account", gettext_lazy("about an account")
+        OPERATOR = "operator", gettext_lazy("to the operator")
+        ERASED = "erased", gettext_lazy("that something is erased")
+        LESSONS = "lessons", gettext_lazy("about lessons")
 
     kind = models.CharField(max_length=16, choices=Kind)
     to = models.EmailField()

@@ -3,8 +3,10 @@
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts.names import OneLineField
+from studio.translating import gettext_lazy
 
 from .people import Person
 from .studios import Studio
@@ -31,7 +33,9 @@ class Notification(models.Model):
         Person, models.SET_NULL, null=True, blank=True, related_name="+", help_text="Who did it."
     )
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="notifications")
-    what = OneLineField(max_length=200, blank=True, help_text="The title of a drill, for instance.")
+    what = OneLineField(
+        max_length=200, blank=True, help_text=gettext_lazy("The title of a drill, for instance.")
+    )
     path = models.CharField(max_length=200, help_text="The page on which it is to be read.")
     created_at = models.DateTimeField(default=timezone.now)
     on_page = models.BooleanField(default=True)
@@ -80,9 +84,9 @@ class NotificationTimes(models.Model):
     """
 
     class Pace(models.TextChoices):
-        AT_ONCE = "at_once", "as soon as there is something"
-        DAILY = "daily", "once a day"
-        WEEKLY = "weekly", "once a week"
+        AT_ONCE = "at_once", gettext_lazy("as soon as there is something")
+        DAILY = "daily", gettext_lazy("once a day")
+        WEEKLY = "weekly", gettext_lazy("once a week")
 
     person = models.OneToOneField(Person, models.CASCADE, related_name="notification_times")
     pace = models.CharField(max_length=8, choices=Pace, default=Pace.AT_ONCE)
@@ -95,10 +99,14 @@ class NotificationTimes(models.Model):
     )
 
     class Meta:
-        verbose_name_plural = "notification times"
+        verbose_name_plural = gettext_lazy("notification times")
 
     def __str__(self) -> str:
-        return f"{self.get_pace_display()}, quiet from {self.quiet_from} to {self.quiet_until}"
+        return _("%(get_pace_display)s, quiet from %(quiet_from)s to %(quiet_until)s") % {
+            "get_pace_display": self.get_pace_display(),
+            "quiet_from": self.quiet_from,
+            "quiet_until": self.quiet_until,
+        }
 
 
 class CalendarFeed(models.Model):
@@ -115,4 +123,4 @@ class CalendarFeed(models.Model):
     reads = models.PositiveIntegerField(default=0, help_text="Within that hour.")
 
     def __str__(self) -> str:
-        return f"calendar of {self.person_id}"
+        return _("calendar of %(person_id)s") % {"person_id": self.person_id}

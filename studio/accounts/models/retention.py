@@ -2,6 +2,9 @@
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from studio.translating import gettext_lazy
 
 from .people import Person
 from .studios import Studio
@@ -34,7 +37,7 @@ class RetentionTerms(models.Model):
 
     class Meta:
         ordering = ["set_at", "pk"]
-        verbose_name_plural = "retention terms"
+        verbose_name_plural = gettext_lazy("retention terms")
 
     def __str__(self) -> str:
-        return f"times of {self.studio}, number {self.pk}"
+        return _("times of %(studio)s, number %(self)s") % {"studio": self.studio, "self": self.pk}

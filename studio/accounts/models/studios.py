@@ -13,6 +13,7 @@ from django.db.models import Q
 from studio import figures
 from studio.accounts.names import OneLineField
 from studio.accounts.prepared import Given, Prepared
+from studio.translating import gettext_lazy
 
 from .people import Dated, Person, current
 
@@ -20,15 +21,15 @@ from .people import Dated, Person, current
 class Level(models.TextChoices):
     """How fine the ear of the judgement is; the tolerances belong to the judging policy."""
 
-    FIRST_STEPS = "first_steps", "first steps"
-    GROWING = "growing", "growing"
-    ADVANCED = "advanced", "advanced"
+    FIRST_STEPS = "first_steps", gettext_lazy("first steps")
+    GROWING = "growing", gettext_lazy("growing")
+    ADVANCED = "advanced", gettext_lazy("advanced")
 
 
 class Tuning(models.TextChoices):
-    JUST = "just", "just (beatless)"
-    PYTHAGOREAN = "pythagorean", "Pythagorean"
-    EQUAL = "equal", "equal temperament"
+    JUST = "just", gettext_lazy("just (beatless)")
+    PYTHAGOREAN = "pythagorean", gettext_lazy("Pythagorean")
+    EQUAL = "equal", gettext_lazy("equal temperament")
 
 
 class Studio(models.Model):
@@ -57,9 +58,9 @@ class Studio(models.Model):
 
 class Membership(Dated):
     class Role(models.TextChoices):
-        TEACHER = "teacher", "teacher"
-        PUPIL = "pupil", "pupil"
-        GUARDIAN = "guardian", "guardian"
+        TEACHER = "teacher", gettext_lazy("teacher")
+        PUPIL = "pupil", gettext_lazy("pupil")
+        GUARDIAN = "guardian", gettext_lazy("guardian")
 
     person = models.ForeignKey(Person, models.CASCADE, related_name="memberships")
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="memberships")
@@ -130,8 +131,8 @@ class Instrument(Dated):
     """What a pupil plays in one studio, dated, because children change size."""
 
     class Kind(models.TextChoices):
-        VIOLIN = "violin", "violin"
-        VIOLA = "viola", "viola"
+        VIOLIN = "violin", gettext_lazy("violin")
+        VIOLA = "viola", gettext_lazy("viola")
 
     pupil = models.ForeignKey(Person, models.CASCADE, related_name="instruments")
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="instruments")

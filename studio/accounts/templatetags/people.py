@@ -9,6 +9,7 @@ from django.utils import timezone
 from studio.accounts import access, consent, notices, saved_forms, sessions
 from studio.accounts.models import Enrolment, Notice
 from studio.headers import is_for_keeping
+from studio.translating import gettext_lazy
 
 register = template.Library()
 
@@ -26,7 +27,7 @@ AREAS = {
             ("People", "people"),
         ),
     ),
-    "pupil": ("pupil", "queue", (("Practice", "queue"), ("Send a clip", "send"))),
+    "pupil": ("pupil", "queue", (("Practice", "queue"), (gettext_lazy("Send a clip"), "send"))),
     "guardian": ("guardian", "children", (("Children", "children"),)),
     "operator": ("operator", "operator", (("Service", "operator"),)),
 }

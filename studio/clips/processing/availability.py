@@ -12,6 +12,7 @@ from django.db import DatabaseError
 from django.db.models import QuerySet
 from django.db.models.functions import Now
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts import consent
@@ -35,18 +36,22 @@ class Absence:
     @property
     def sentence(self) -> str:
         """For a teacher."""
-        return f"{self._none}; your clips are kept and will be heard when it is back."
+        return _("%(none)s; your clips are kept and will be heard when it is back.") % {
+            "none": self._none
+        }
 
     @property
     def at_home(self) -> str:
         """For the pupil and the guardians of one clip."""
-        return f"{self._none}; the clip is kept and will be heard when it is back."
+        return _("%(none)s; the clip is kept and will be heard when it is back.") % {
+            "none": self._none
+        }
 
     @property
     def _none(self) -> str:
         if self.since is None:
-            return "No listener is at work"
-        return f"No listener has been at work since {_when(self.since)}"
+            return _("No listener is at work")
+        return _("No listener has been at work since %(since)s") % {"since": _when(self.since)}
 
 
 def absence() -> Absence | None:

@@ -32,6 +32,7 @@ from django.db.models import (
     When,
 )
 from django.db.models.functions import Now
+from django.utils.translation import gettext as _
 
 from studio.accounts import consent
 from studio.accounts.models import current
@@ -93,7 +94,7 @@ def in_turn(clips: QuerySet[Clip]) -> QuerySet[Clip]:
     ``reason`` says which it is: a place in ``REASONS``.
     """
     wanted = Q(pk__in=[])
-    for _, condition in signals.awaited.send(sender=Clip):
+    for _rest, condition in signals.awaited.send(sender=Clip):
         wanted |= condition
     later = Clip.objects.filter(
         enrolment=OuterRef("enrolment"),
@@ -275,7 +276,7 @@ def giving_way(progress: Callable[[float], None]) -> Callable[[float], None]:
             return
         looked_at = time.monotonic()
         if _a_new_clip_is_known_to_wait():
-            raise leases.GivesWay("a new clip waits")
+            raise leases.GivesWay(_("a new clip waits"))
 
     return note
 

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from uuid import UUID, uuid4
 
+from django.utils.translation import gettext as _
+
 from .stores import Store, store
 
 CHUNK_BYTES = 1 << 20
@@ -23,7 +25,10 @@ class TooLarge(Exception):
     """More bytes came than ``limit_bytes``."""
 
     def __init__(self, limit_bytes: int):
-        super().__init__(f"more than {limit_bytes} bytes; send a shorter or smaller recording")
+        super().__init__(
+            _("more than %(limit_bytes)s bytes; send a shorter or smaller recording")
+            % {"limit_bytes": limit_bytes}
+        )
         self.limit_bytes = limit_bytes
 
 

@@ -9,11 +9,12 @@ from django.utils import timezone
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment, Person
 from studio.clips.models import Upload
+from studio.translating import gettext_lazy
 
 from . import partial
 
-LOGGED_OUT = "You are logged out."
-SOMEBODY_ELSE = "Somebody else is logged in here now."
+LOGGED_OUT = gettext_lazy("You are logged out.")
+SOMEBODY_ELSE = gettext_lazy("Somebody else is logged in here now.")
 
 
 def stranger(request: HttpRequest) -> str:

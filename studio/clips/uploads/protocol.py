@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from django.http import HttpRequest
+from django.utils.translation import gettext as _
 
 from studio import figures
 
@@ -56,7 +57,10 @@ def check_version(request: HttpRequest) -> None:
     said = request.headers.get("Tus-Resumable", "")
     if said != VERSION:
         raise Refused(
-            412, f"Tus-Resumable is {said!r}; send {VERSION}.", headers={"Tus-Version": VERSION}
+            412,
+            _("Tus-Resumable is %(said)s; send %(version)s.")
+            % {"said": f"{said!r}", "version": VERSION},
+            headers={"Tus-Version": VERSION},
         )
 
 
@@ -65,14 +69,18 @@ def size(request: HttpRequest, name: str) -> int:
     said = request.headers.get(name, "")
     size_bytes = figures.whole(said, high=LARGEST)
     if size_bytes is None:
-        raise Refused(400, f"{name} is {said!r}; it must be a whole number of bytes, such as 0.")
+        raise Refused(
+            400,
+            _("%(name)s is %(said)s; it must be a whole number of bytes, such as 0.")
+            % {"name": name, "said": f"{said!r}"},
+        )
     return size_bytes
 
 
 def body_length(request: HttpRequest) -> int:
     """How many bytes the body will have. A body of unannounced length is not taken."""
     if "Transfer-Encoding" in request.headers and not request.headers.get("Content-Length"):
-        raise Refused(411, "The body's length is not known; send Content-Length with it.")
+        raise Refused(411, _("The body's length is not known; send Content-Length with it."))
     return size(request, "Content-Length") if request.headers.get("Content-Length") else 0
 
 
@@ -85,16 +93,20 @@ def checksum(request: HttpRequest) -> Checksum | None:
     said = request.headers.get("Upload-Checksum")
     if said is None:
         return None
-    algorithm, _, encoded = said.partition(" ")
+    algorithm, _rest, encoded = said.partition(" ")
     if algorithm not in ALGORITHMS:
         raise Refused(
-            400, f"The checksum is {algorithm!r}; send one of {', '.join(ALGORITHMS)}, or none."
+            400,
+            _("The checksum is %(algorithm)s; send one of %(algorithms)s, or none.")
+            % {"algorithm": f"{algorithm!r}", "algorithms": ", ".join(ALGORITHMS)},
         )
     try:
         return Checksum(algorithm, base64.b64decode(encoded, validate=True))
     except binascii.Error:
         raise Refused(
-            400, f"Upload-Checksum is {said[:80]!r}; its second part must be base64."
+            400,
+            _("Upload-Checksum is %(said)s; its second part must be base64.")
+            % {"said": f"{said[:80]!r}"},
         ) from None
 
 
@@ -105,13 +117,15 @@ def metadata(request: HttpRequest) -> str | None:
         return None
     if len(said) > LONGEST_METADATA:
         raise Refused(
-            400, f"Upload-Metadata has {len(said)} characters; at most {LONGEST_METADATA} may come."
+            400,
+            _("Upload-Metadata has %(said)s characters; at most %(longest_metadata)s may come.")
+            % {"said": len(said), "longest_metadata": LONGEST_METADATA},
         )
     try:
         decoded(said)
     except ValueError:
         raise Refused(
-            400, "Upload-Metadata cannot be read; send 'key BASE64' pairs with commas between."
+            400, _("Upload-Metadata cannot be read; send 'key BASE64' pairs with commas between.")
         ) from None
     return said
 
@@ -129,7 +143,7 @@ def decoded(header: str) -> dict[str, str]:
     """
     said: dict[str, str] = {}
     for pair in filter(None, (part.strip() for part in header.split(","))):
-        name, _, value = pair.partition(" ")
+        name, _rest, value = pair.partition(" ")
         if name in said:
             raise ValueError(f"{name} comes twice")
         said[name] = base64.b64decode(value, validate=True).decode().replace("\x00", "")

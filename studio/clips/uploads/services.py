@@ -11,6 +11,7 @@ from django.conf import settings
 from django.db import IntegrityError, transaction
 from django.db.models import F, Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts import access as people
 from studio.accounts import consent
@@ -34,7 +35,7 @@ class OffsetDiffers(Exception):
     """The chunk does not begin where the upload ends; nothing was changed."""
 
     def __init__(self, offset_bytes: int):
-        super().__init__(f"the upload ends at {offset_bytes}")
+        super().__init__(_("the upload ends at %(offset_bytes)s") % {"offset_bytes": offset_bytes})
         self.offset_bytes = offset_bytes
 
 

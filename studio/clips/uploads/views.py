@@ -19,6 +19,7 @@ from django.http import Http404, HttpRequest, HttpResponse, UnreadablePostError
 from django.middleware.csrf import get_token
 from django.urls import reverse
 from django.utils.http import http_date
+from django.utils.translation import gettext as _
 
 from studio import media
 from studio.accounts import access as people
@@ -27,6 +28,7 @@ from studio.clips import signals
 from studio.clips.models import Upload
 from studio.clips.quota import OverQuota
 from studio.figures import MB
+from studio.translating import gettext_lazy
 
 from . import access, partial, protocol, services
 from .protocol import Refused
@@ -34,11 +36,13 @@ from .protocol import Refused
 log = logging.getLogger(__name__)
 
 READ_BYTES = 1 << 16
-NO_ROOM = "The server has no room left. Keep the recording, and tell your teacher."
+NO_ROOM = gettext_lazy("The server has no room left. Keep the recording, and tell your teacher.")
 GONE = Refused(
     404,
-    "What had arrived of it is not there any more: nothing came for a day, or it was removed. "
-    "Send it again; it begins from the start.",
+    gettext_lazy(
+        "What had arrived of it is not there any more: nothing came for a day, or it was removed. "
+        "Send it again; it begins from the start."
+    ),
 )
 
 
@@ -84,7 +88,7 @@ def _refusal(refused: Refused) -> HttpResponse:
     response = HttpResponse(refused.sentence, "text/plain; charset=utf-8", refused.status)
     response.headers["X-Sentence"] = quote(refused.sentence)  # an answer to HEAD has no body
     if refused.status == protocol.CHECKSUM_MISMATCH:
-        response.reason_phrase = "Checksum Mismatch"
+        response.reason_phrase = _("Checksum Mismatch")
     for name, value in refused.headers.items():
         response.headers[name] = value
     return response
@@ -101,12 +105,16 @@ def uploads(request: HttpRequest, method: str, place_pk: int | None = None) -> H
         return HttpResponse(status=204, headers=_abilities())
     protocol.check_version(request)
     if "Upload-Defer-Length" in request.headers:
-        raise Refused(400, "The length must be known from the start: send Upload-Length alone.")
+        raise Refused(400, _("The length must be known from the start: send Upload-Length alone."))
     length, carried = protocol.size(request, "Upload-Length"), _carried(request)
     if max(length, carried) > settings.MAX_UPLOAD_BYTES:
         raise Refused(413, _too_large(max(length, carried)))
     if carried > length:
-        raise Refused(413, f"The body has {carried} bytes; Upload-Length allows {length}.")
+        raise Refused(
+            413,
+            _("The body has %(carried)s bytes; Upload-Length allows %(length)s.")
+            % {"carried": carried, "length": length},
+        )
     upload = _begin(request, place, length)
     if carried and upload.offset_bytes == 0:
         _write(request, upload, 0)
@@ -134,13 +142,19 @@ def _head(request: HttpRequest, upload: Upload) -> HttpResponse:
 
 def _patch(request: HttpRequest, upload: Upload) -> HttpResponse:
     if not protocol.carries_bytes(request):
-        raise Refused(415, f"The body must be {protocol.CONTENT_TYPE}.")
+        raise Refused(
+            415, _("The body must be %(CONTENT_TYPE)s.") % {"CONTENT_TYPE": protocol.CONTENT_TYPE}
+        )
     offset, coming = protocol.size(request, "Upload-Offset"), protocol.body_length(request)
     if offset != upload.offset_bytes:
         raise _differs(upload.offset_bytes)
     if offset + coming > upload.length_bytes:
         left = upload.length_bytes - offset
-        raise Refused(413, f"{coming} bytes are too many: {left} are missing to the whole.")
+        raise Refused(
+            413,
+            _("%(coming)s bytes are too many: %(left)s are missing to the whole.")
+            % {"coming": coming, "left": left},
+        )
     if (metadata := protocol.metadata(request)) is not None:
         _acceptable(lambda: services.say_anew(upload, metadata))
     if coming:
@@ -163,16 +177,23 @@ def _begin(request: HttpRequest, place, length: int) -> Upload:
         return _acceptable(lambda: services.begin(place, request.user, length, metadata))
     except services.TooMany:
         most = settings.MAX_UNFINISHED_UPLOADS
-        waiting = "1 half-sent recording is" if most == 1 else f"{most} half-sent recordings are"
+        waiting = (
+            _("1 half-sent recording is")
+            if most == 1
+            else _("%(most)s half-sent recordings are") % {"most": most}
+        )
         raise Refused(
             429,
-            f"{waiting} waiting already, and that is the most. Go on with one, or remove one; "
-            "then send this one.",
+            _(
+                "%(waiting)s waiting already, and that is the most. Go on with one, or "
+                "remove one; then send this one."
+            )
+            % {"waiting": waiting},
         ) from None
     except OverQuota as over:
         raise Refused(429, over.sentence) from None
     except services.KeyUsed:
-        raise Refused(400, "This key belongs to another recording; take a new one.") from None
+        raise Refused(400, _("This key belongs to another recording; take a new one.")) from None
     except services.Gone:
         raise GONE from None
     except OSError as error:
@@ -189,15 +210,19 @@ def _write(request: HttpRequest, upload: Upload, offset: int) -> None:
     except services.BadChecksum:
         raise Refused(
             protocol.CHECKSUM_MISMATCH,
-            "The bytes changed on their way; they were discarded. Send them again.",
+            _("The bytes changed on their way; they were discarded. Send them again."),
             _state(upload),
         ) from None
     except partial.Busy:
-        raise Refused(423, "Another connection is sending this recording; wait a little.") from None
+        raise Refused(
+            423, _("Another connection is sending this recording; wait a little.")
+        ) from None
     except (services.Gone, partial.Missing):
         raise GONE from None
     except BrokenOff:
-        raise Refused(400, "The connection broke off; go on from here.", _state(upload)) from None
+        raise Refused(
+            400, _("The connection broke off; go on from here."), _state(upload)
+        ) from None
     except OSError as error:
         raise _disk(error, _state(upload)) from error
 
@@ -259,7 +284,11 @@ def _state(upload: Upload) -> dict[str, str]:
 
 def _differs(offset_bytes: int) -> Refused:
     headers = {"Upload-Offset": str(offset_bytes)}
-    return Refused(409, f"{offset_bytes} bytes are here; go on from there.", headers)
+    return Refused(
+        409,
+        _("%(offset_bytes)s bytes are here; go on from there.") % {"offset_bytes": offset_bytes},
+        headers,
+    )
 
 
 def _disk(error: OSError, headers: dict[str, str] | None = None) -> Refused:
@@ -267,7 +296,7 @@ def _disk(error: OSError, headers: dict[str, str] | None = None) -> Refused:
     if error.errno in partial.FULL:
         return Refused(507, NO_ROOM, headers)
     return Refused(
-        503, "It could not be stored just now; that is our fault. Send it again later.", headers
+        503, _("It could not be stored just now; that is our fault. Send it again later."), headers
     )
 
 

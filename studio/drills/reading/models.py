@@ -9,6 +9,7 @@ from django.utils import timezone
 from studio.accounts.models import Person, Studio
 from studio.accounts.names import OneLineField
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 
 class ScoreReading(Leased):
@@ -23,11 +24,11 @@ class ScoreReading(Leased):
     LIFETIME = timedelta(days=1)
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        WORKING = "working", "working"
-        READ = "read", "read"
-        FAILED = "failed", "failed"
-        PARKED = "parked", "parked"
+        WAITING = "waiting", gettext_lazy("waiting")
+        WORKING = "working", gettext_lazy("working")
+        READ = "read", gettext_lazy("read")
+        FAILED = "failed", gettext_lazy("failed")
+        PARKED = "parked", gettext_lazy("parked")
 
     done_state = State.READ
 
@@ -36,7 +37,9 @@ class ScoreReading(Leased):
     person = models.ForeignKey(Person, models.CASCADE, related_name="+")
     filename = OneLineField(max_length=200)
     instrument = models.CharField(max_length=16, blank=True, help_text="Empty: as the file says.")
-    part = OneLineField(max_length=64, blank=True, help_text="Its id; empty: the likeliest.")
+    part = OneLineField(
+        max_length=64, blank=True, help_text=gettext_lazy("Its id; empty: the likeliest.")
+    )
     content = models.BinaryField(help_text="The file as it came, at most 5 MB.")
     state = models.CharField(max_length=16, choices=State, default=State.WAITING)
     result = models.JSONField(default=dict, blank=True)

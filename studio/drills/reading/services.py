@@ -5,11 +5,13 @@ import logging
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Person, Studio
 from studio.jobs import leases
 from studio.jobs.queue import send
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 from .models import ScoreReading
 
@@ -20,10 +22,10 @@ TASK, QUEUE = "studio.drills.tasks.read_score", "sweep"
 MOST = 5  # of one person at once; an older one goes
 
 FAMILIAR = {
-    "timeout": "Reading it took longer than {limit_s} seconds and was stopped.",
-    "no_memory": "The server had too little memory to read it.",
+    "timeout": gettext_lazy("Reading it took longer than {limit_s} seconds and was stopped."),
+    "no_memory": gettext_lazy("The server had too little memory to read it."),
 }
-OURS = "The program that reads music stopped before it had finished."
+OURS = gettext_lazy("The program that reads music stopped before it had finished.")
 
 
 def begin(
@@ -83,10 +85,10 @@ def failure(reading: ScoreReading) -> str:
     if not reading.failure_code:
         return ""
     said = FAMILIAR.get(reading.failure_code, OURS).format(**reading.failure_params)
-    ours = "That is our fault, and your file is kept."
+    ours = _("That is our fault, and your file is kept.")
     if reading.state == Leased.PARKED:
-        return (
-            f"{said} {ours} It was tried {reading.attempt} times; whoever looks after the "
+        return _(
+            "%(said)s %(ours)s It was tried %(attempt)s times; whoever looks after the "
             "server has been asked to look at it. You can try a shorter page meanwhile."
-        )
-    return f"{said} {ours} It is tried again by itself."
+        ) % {"said": said, "ours": ours, "attempt": reading.attempt}
+    return _("%(said)s %(ours)s It is tried again by itself.") % {"said": said, "ours": ours}

@@ -7,6 +7,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils.cache import patch_vary_headers
 from django.utils.safestring import mark_safe
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from studio.accounts import access as people
@@ -67,7 +68,7 @@ def _keep(request: HttpRequest, found: ScoreReading, form: KeepForm, score: dict
         said["incipit"] = found.result["incipit"]
     drill = services.add_drill_once(found.studio, request.user, **said)
     # By the title that was typed: the drill itself would read its whole score for it.
-    messages.success(request, f"“{said['title']}” is on the shelf.")
+    messages.success(request, _("“%(said)s” is on the shelf.") % {"said": said["title"]})
     return redirect("drill", pk=drill.pk)
 
 

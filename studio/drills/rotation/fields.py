@@ -3,6 +3,7 @@
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 
 from . import lists
 
@@ -36,10 +37,12 @@ class LessonsField(_Lines):
 
     def __init__(self, **more) -> None:
         usual = {
-            "label": "Keys, a lesson a line",
-            "help_text": "In your order, with a comma between the keys of a lesson. Leave out "
-            "what you do not teach.",
-            "error_messages": {"required": "Write the keys of one lesson at least."},
+            "label": _("Keys, a lesson a line"),
+            "help_text": _(
+                "In your order, with a comma between the keys of a lesson. Leave out "
+                "what you do not teach."
+            ),
+            "error_messages": {"required": _("Write the keys of one lesson at least.")},
         }
         super().__init__(rows=14, **usual | more)
 
@@ -55,8 +58,8 @@ class RoundsField(_Lines):
 
     def __init__(self, **more) -> None:
         usual = {
-            "label": "Rounds, a line each",
-            "error_messages": {"required": "Write one round at least."},
+            "label": _("Rounds, a line each"),
+            "error_messages": {"required": _("Write one round at least.")},
         }
         super().__init__(rows=3, **usual | more)
         self._known: tuple[str, ...] = ()
@@ -64,11 +67,14 @@ class RoundsField(_Lines):
     def know(self, intervals: tuple[str, ...]) -> None:
         """The words for intervals, in the studio's order."""
         self._known = intervals
-        self.help_text = (
-            f"Each goes through the keys once. Intervals ({', '.join(intervals)}), where they are "
-            f"played ({', '.join(lists.PLACES.values())}), and how far the lower note goes "
-            f"({', '.join(lists.RANGES.values())})."
-        )
+        self.help_text = _(
+            "Each goes through the keys once. Intervals (%(intervals)s), where they are"
+            " played (%(values)s), and how far the lower note goes (%(values_2)s)."
+        ) % {
+            "intervals": ", ".join(intervals),
+            "values": ", ".join(lists.PLACES.values()),
+            "values_2": ", ".join(lists.RANGES.values()),
+        }
 
     def written(self, value: Any) -> str:
         return lists.rounds_text(value)

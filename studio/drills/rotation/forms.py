@@ -4,8 +4,10 @@ from datetime import date, timedelta
 
 from django import forms
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
+from studio.translating import gettext_lazy
 
 from ..models import ShelfSettings
 from . import plan
@@ -16,14 +18,23 @@ from .plan import EVERY_WEEKS_BOUNDS, LONGEST_HOLIDAY_DAYS, MAJOR_KEYS, Holiday
 from .starts import Start, words_of
 
 FURTHEST = timedelta(days=366)  # a plan begins within a year from today
-EVERY_WEEKS = [(1, "every week"), (2, "every second week"), (3, "every third week")]
-EVERY_WEEKS.append((EVERY_WEEKS_BOUNDS[1], "every fourth week"))
-PAIRINGS = [
-    ("tonic", "the same tonic: G major with G minor"),
-    ("signature", "the same signature: G major with E minor"),
+EVERY_WEEKS = [
+    (1, gettext_lazy("every week")),
+    (2, gettext_lazy("every second week")),
+    (3, gettext_lazy("every third week")),
 ]
-KEYS_A_LESSON = [(1, "one key"), (2, "two keys"), (3, "three keys"), (4, "four keys")]
-GOAL = "Each double stop held until it is still"
+EVERY_WEEKS.append((EVERY_WEEKS_BOUNDS[1], gettext_lazy("every fourth week")))
+PAIRINGS = [
+    ("tonic", gettext_lazy("the same tonic: G major with G minor")),
+    ("signature", gettext_lazy("the same signature: G major with E minor")),
+]
+KEYS_A_LESSON = [
+    (1, gettext_lazy("one key")),
+    (2, gettext_lazy("two keys")),
+    (3, gettext_lazy("three keys")),
+    (4, gettext_lazy("four keys")),
+]
+GOAL = gettext_lazy("Each double stop held until it is still")
 
 
 def _day(label: str, **more) -> forms.DateField:
@@ -34,15 +45,23 @@ def _day(label: str, **more) -> forms.DateField:
 class RhythmForm(forms.Form):
     """When the next lesson is, and how often."""
 
-    first_on = _day("Next lesson", help_text="The others follow on the same weekday.")
-    every_weeks = forms.TypedChoiceField(choices=EVERY_WEEKS, coerce=int, label="Then")
+    first_on = _day(
+        gettext_lazy("Next lesson"),
+        help_text=gettext_lazy("The others follow on the same weekday."),
+    )
+    every_weeks = forms.TypedChoiceField(
+        choices=EVERY_WEEKS, coerce=int, label=gettext_lazy("Then")
+    )
 
     def clean_first_on(self) -> date:
         day, today = self.cleaned_data["first_on"], timezone.localdate()
         if not today <= day <= today + FURTHEST:
             raise forms.ValidationError(
-                f"{figures.long_date(day)} is not within a year from today. Choose today or a "
-                f"later day, up to {figures.long_date(today + FURTHEST)}."
+                _(
+                    "%(day)s is not within a year from today. Choose today or a later day, up "
+                    "to %(today)s."
+                )
+                % {"day": figures.long_date(day), "today": figures.long_date(today + FURTHEST)}
             )
         return day
 
@@ -52,13 +71,16 @@ class ProposalForm(forms.Form):
 
     first = forms.ChoiceField(
         choices=[(key.tonic, key.name) for key in MAJOR_KEYS],
-        label="First key",
-        help_text="The others follow round the circle of fifths.",
+        label=gettext_lazy("First key"),
+        help_text=gettext_lazy("The others follow round the circle of fifths."),
         initial=plan.FIRST_TONIC,
     )
-    pairing = forms.ChoiceField(choices=PAIRINGS, label="Major and minor together")
+    pairing = forms.ChoiceField(choices=PAIRINGS, label=gettext_lazy("Major and minor together"))
     keys_a_lesson = forms.TypedChoiceField(
-        choices=KEYS_A_LESSON, coerce=int, label="Each lesson", initial=plan.KEYS_A_LESSON
+        choices=KEYS_A_LESSON,
+        coerce=int,
+        label=gettext_lazy("Each lesson"),
+        initial=plan.KEYS_A_LESSON,
     )
 
     def lessons(self) -> tuple[LessonKeys, ...]:
@@ -70,9 +92,15 @@ class BeginForm(RhythmForm):
 
     lessons = LessonsField()
     rounds = RoundsField()
-    readiness = LinesField(label="Ready for double stops", help_text="A line each.")
-    done_when = LinesField(label="A key counts as done when", help_text="A line each.")
-    keep = forms.BooleanField(required=False, label="Begin my next plans with these lists")
+    readiness = LinesField(
+        label=gettext_lazy("Ready for double stops"), help_text=gettext_lazy("A line each.")
+    )
+    done_when = LinesField(
+        label=gettext_lazy("A key counts as done when"), help_text=gettext_lazy("A line each.")
+    )
+    keep = forms.BooleanField(
+        required=False, label=gettext_lazy("Begin my next plans with these lists")
+    )
 
     def __init__(self, start: Start, intervals: tuple[str, ...], *args, **kwargs) -> None:
         says = {name: getattr(start, name) for name in self.base_fields if hasattr(start, name)}
@@ -98,7 +126,7 @@ class HolidayForm(forms.Form):
     """Days without lessons."""
 
     first_on = _day("From")
-    last_on = _day("To", required=False, help_text="Empty: this one day.")
+    last_on = _day("To", required=False, help_text=gettext_lazy("Empty: this one day."))
 
     def clean(self) -> dict:
         said = super().clean()
@@ -109,16 +137,19 @@ class HolidayForm(forms.Form):
         if last_on < first_on:
             self.add_error(
                 "last_on",
-                f"{figures.long_date(last_on)} is before {figures.long_date(first_on)}. "
-                "Choose that day or a later.",
+                _("%(last_on)s is before %(first_on)s. Choose that day or a later.")
+                % {"last_on": figures.long_date(last_on), "first_on": figures.long_date(first_on)},
             )
         elif (last_on - first_on).days >= LONGEST_HOLIDAY_DAYS:
             self.add_error(
                 "last_on",
-                f"This is longer than {LONGEST_HOLIDAY_DAYS} days. Choose an earlier day.",
+                _("This is longer than %(longest_holiday_days)s days. Choose an earlier day.")
+                % {"longest_holiday_days": LONGEST_HOLIDAY_DAYS},
             )
         elif last_on < timezone.localdate():
-            self.add_error("first_on", "These days are past. Only lessons that are to come move.")
+            self.add_error(
+                "first_on", _("These days are past. Only lessons that are to come move.")
+            )
         else:
             said["span"] = Holiday(first_on, last_on)
         return said
@@ -130,14 +161,14 @@ class RoundForm(forms.Form):
     intervals = forms.MultipleChoiceField(
         choices=[],
         widget=forms.CheckboxSelectMultiple,
-        label="Intervals, in your order",
-        error_messages={"required": "A round needs one interval at least. Tick one."},
+        label=gettext_lazy("Intervals, in your order"),
+        error_messages={"required": gettext_lazy("A round needs one interval at least. Tick one.")},
     )
-    strings = forms.ChoiceField(choices=Round.Strings, required=False, label="Played")
+    strings = forms.ChoiceField(choices=Round.Strings, required=False, label=gettext_lazy("Played"))
     octaves = forms.TypedChoiceField(
-        choices=list(RANGES.items()), coerce=int, label="Range of the lower note"
+        choices=list(RANGES.items()), coerce=int, label=gettext_lazy("Range of the lower note")
     )
-    lessons = LessonsField(required=False, label="Keys to come, a lesson a line")
+    lessons = LessonsField(required=False, label=gettext_lazy("Keys to come, a lesson a line"))
 
     def __init__(self, one: Round, order: tuple[str, ...], data=None) -> None:
         lessons = list(one.lessons.all())
@@ -160,7 +191,7 @@ class RoundForm(forms.Form):
     def clean_intervals(self) -> list[str]:
         """In the studio's order, whatever the order they were sent in."""
         chosen = self.cleaned_data["intervals"]
-        return [word for word, _ in self.fields["intervals"].choices if word in chosen]
+        return [word for word, _rest in self.fields["intervals"].choices if word in chosen]
 
     def clean_lessons(self) -> tuple[LessonKeys, ...] | None:
         """``None`` where the form was sent without them, by a page that had none."""
@@ -169,7 +200,7 @@ class RoundForm(forms.Form):
         lessons = self.cleaned_data["lessons"]
         if not lessons and not self.is_begun:
             raise forms.ValidationError(
-                "A round needs one lesson at least. Write its keys, or take the round out."
+                _("A round needs one lesson at least. Write its keys, or take the round out.")
             )
         return lessons
 
@@ -195,8 +226,12 @@ class ReadinessForm(forms.Form):
 class ListsForm(forms.Form):
     """What is to be in order before double stops, and when a key counts as done."""
 
-    readiness = LinesField(label="Ready for double stops", help_text="A line each.")
-    done_when = LinesField(label="A key counts as done when", help_text="A line each.")
+    readiness = LinesField(
+        label=gettext_lazy("Ready for double stops"), help_text=gettext_lazy("A line each.")
+    )
+    done_when = LinesField(
+        label=gettext_lazy("A key counts as done when"), help_text=gettext_lazy("A line each.")
+    )
 
     def __init__(self, rotation: Rotation, data=None) -> None:
         says = {"readiness": words_of(rotation.readiness), "done_when": rotation.done_when}
@@ -209,12 +244,13 @@ class SetForm(forms.Form):
     """Which of a lesson's drills go into the queue, until when, and what for."""
 
     due_on = _day("Due", required=False)
-    goal = forms.CharField(max_length=200, required=False, label="Goal", initial=GOAL)
+    goal = forms.CharField(max_length=200, required=False, label=gettext_lazy("Goal"), initial=GOAL)
 
     def clean_due_on(self) -> date | None:
         day = self.cleaned_data["due_on"]
         if day and day < timezone.localdate():
             raise forms.ValidationError(
-                f"{figures.long_date(day)} is past. Choose today or a later day, or leave it empty."
+                _("%(day)s is past. Choose today or a later day, or leave it empty.")
+                % {"day": figures.long_date(day)}
             )
         return day

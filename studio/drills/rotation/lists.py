@@ -10,7 +10,10 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TypeVar
 
+from django.utils.translation import gettext as _
+
 from studio.theory import Key
+from studio.translating import gettext_lazy
 
 MAX_LESSONS = 60  # of a round; more than a year of weekly lessons
 MAX_KEYS = 6  # of a lesson
@@ -19,12 +22,16 @@ MAX_LINES = 20  # of what is to be in order
 MAX_LINE = 160  # characters
 
 PLACES = {
-    "": "across the strings",
-    "4-3": "on the two lowest strings",
-    "3-2": "on the two middle strings",
-    "2-1": "on the two highest strings",
+    "": gettext_lazy("across the strings"),
+    "4-3": gettext_lazy("on the two lowest strings"),
+    "3-2": gettext_lazy("on the two middle strings"),
+    "2-1": gettext_lazy("on the two highest strings"),
 }
-RANGES = {1: "one octave", 2: "two octaves", 3: "three octaves"}
+RANGES = {
+    1: gettext_lazy("one octave"),
+    2: gettext_lazy("two octaves"),
+    3: gettext_lazy("three octaves"),
+}
 _BETWEEN = re.compile(r"\s*(?:,|;|\+|&|\band\b)\s*")
 
 LessonKeys = tuple[Key, ...]
@@ -74,10 +81,13 @@ def read_lessons(text: str) -> tuple[LessonKeys, ...]:
 def _lesson(line: str) -> LessonKeys:
     keys = tuple(_key(part) for part in _parts(line))
     if len(keys) > MAX_KEYS:
-        raise Unreadable(f"has {len(keys)} keys. Write {MAX_KEYS} at most, and a new line for more")
+        raise Unreadable(
+            _("has %(keys)s keys. Write %(max_keys)s at most, and a new line for more")
+            % {"keys": len(keys), "max_keys": MAX_KEYS}
+        )
     for place, key in enumerate(keys):
         if key in keys[:place]:
-            raise Unreadable(f"has {key.name} twice. Take one out")
+            raise Unreadable(_("has %(key)s twice. Take one out") % {"key": key.name})
     return keys
 
 
@@ -86,8 +96,11 @@ def _key(part: str) -> Key:
         return Key.parse(part)
     except ValueError as error:
         raise Unreadable(
-            f"has “{part}”, which is no key. "
-            "Write it like B flat major or F sharp minor, with a comma between two keys"
+            _(
+                "has “%(part)s”, which is no key. Write it like B flat major or F sharp "
+                "minor, with a comma between two keys"
+            )
+            % {"part": part}
         ) from error
 
 
@@ -120,11 +133,21 @@ def _round(line: str, known: tuple[str, ...]) -> RoundSettings:
             intervals.append(part)
         else:
             raise Unreadable(
-                f"has “{part}”. Write intervals ({', '.join(known)}), where they are played "
-                f"({', '.join(places)}) and how far ({', '.join(ranges)})"
+                _(
+                    "has “%(part)s”. Write intervals (%(known)s), where they are played "
+                    "(%(places)s) and how far (%(ranges)s)"
+                )
+                % {
+                    "part": part,
+                    "known": ", ".join(known),
+                    "places": ", ".join(places),
+                    "ranges": ", ".join(ranges),
+                }
             )
     if not intervals:
-        raise Unreadable(f"names no interval. Write one of {', '.join(known)}")
+        raise Unreadable(
+            _("names no interval. Write one of %(known)s") % {"known": ", ".join(known)}
+        )
     return RoundSettings(tuple(dict.fromkeys(intervals)), strings, octaves)
 
 
@@ -141,7 +164,10 @@ def read_lines(text: str) -> tuple[str, ...]:
 
 def _line(line: str) -> str:
     if len(line) > MAX_LINE:
-        raise Unreadable(f"has {len(line)} characters. Write {MAX_LINE} at most")
+        raise Unreadable(
+            _("has %(line)s characters. Write %(max_line)s at most")
+            % {"line": len(line), "max_line": MAX_LINE}
+        )
     return line
 
 
@@ -152,7 +178,10 @@ def _each(text: str, read: Callable[[str], Line], what: str, most: int) -> tuple
     ]
     lines = [(number, line) for number, line in lines if line]
     if len(lines) > most:
-        raise Unreadable(f"These are {len(lines)} {what}. Write {most} at most.")
+        raise Unreadable(
+            _("These are %(lines)s %(what)s. Write %(most)s at most.")
+            % {"lines": len(lines), "what": what, "most": most}
+        )
     found = []
     for number, line in lines:
         try:

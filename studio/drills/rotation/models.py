@@ -16,6 +16,7 @@ from datetime import date
 
 from django.db import models
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.accounts.names import listed
@@ -44,7 +45,7 @@ class Rotation(models.Model):
     changed_by = models.ForeignKey(Person, models.SET_NULL, null=True, blank=True, related_name="+")
 
     def __str__(self) -> str:
-        return f"keys of {self.enrolment.pupil}"
+        return _("keys of %(pupil)s") % {"pupil": self.enrolment.pupil}
 
     @property
     def rhythm(self) -> Rhythm:
@@ -100,7 +101,7 @@ class Round(models.Model):
     @property
     def pair(self) -> tuple[int, int] | None:
         """The pair of strings by the player's numbers, the lower string first."""
-        low, _, high = self.strings.partition("-")
+        low, _rest, high = self.strings.partition("-")
         return (int(low), int(high)) if high else None
 
     @property
@@ -188,4 +189,7 @@ class RotationStart(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"plans of {self.person} in {self.studio}"
+        return _("plans of %(person)s in %(studio)s") % {
+            "person": self.person,
+            "studio": self.studio,
+        }

@@ -18,6 +18,8 @@ from datetime import date, timedelta
 from itertools import islice
 from typing import TypeVar
 
+from django.utils.translation import gettext as _
+
 from studio.theory.keys import ALL_KEYS, Key
 
 Lesson = TypeVar("Lesson")
@@ -168,7 +170,10 @@ class Rhythm:
                 free_since = day
                 yield day
             elif (day - free_since).days > FURTHEST_DAYS:
-                raise NoFreeDay(f"no free day from {free_since} on; take a holiday out")
+                raise NoFreeDay(
+                    _("no free day from %(free_since)s on; take a holiday out")
+                    % {"free_since": free_since}
+                )
             day += timedelta(days=self.step_days)
 
     def next_days(self, count: int, today: date, last_held: date | None = None) -> list[date]:
@@ -194,8 +199,15 @@ def reordered(open_lessons: Sequence[Lesson], wished: Iterable[Lesson]) -> list[
     wanted = list(wished)
     if len(wanted) != len(open_lessons) or set(wanted) != set(open_lessons):
         raise NotTheSameLessons(
-            f"the order names {len(wanted)} lessons, {len(set(wanted) & set(open_lessons))} of the "
-            f"{len(open_lessons)} that are open; name each of these once"
+            _(
+                "the order names %(wanted)s lessons, %(wanted_2)s of the %(open_lessons)s "
+                "that are open; name each of these once"
+            )
+            % {
+                "wanted": len(wanted),
+                "wanted_2": len(set(wanted) & set(open_lessons)),
+                "open_lessons": len(open_lessons),
+            }
         )
     return wanted
 

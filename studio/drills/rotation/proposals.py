@@ -4,6 +4,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from studio.accounts.models import Enrolment
 from studio.notation import Infeasible, Request, Score, generate
 from studio.theory import Key
@@ -129,7 +131,7 @@ def _on_another_pair(asked: Request) -> tuple[Request | None, Score | None]:
 
 def _where(made: Request) -> str:
     if made.strings is None:
-        return "across the strings"
+        return _("across the strings")
     strings = made.player.open_strings
     low, high = (strings[len(strings) - number].step for number in made.strings)
-    return f"on the {low} and {high} strings"
+    return _("on the %(low)s and %(high)s strings") % {"low": low, "high": high}

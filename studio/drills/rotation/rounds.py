@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Person
 
@@ -87,11 +88,14 @@ def remove_round(one: Round, teacher: Person, *, seen: int) -> None:
     take(rotation, teacher, seen)
     if any(planned.done_on for lesson in one.lessons.all() for planned in lesson.planned):
         raise StaysInThePlan(
-            f"Keys of round {one.number} are ticked off, so it stays. "
-            "The lessons that are to come can be taken out of its list."
+            _(
+                "Keys of round %(number)s are ticked off, so it stays. The lessons that are"
+                " to come can be taken out of its list."
+            )
+            % {"number": one.number}
         )
     if rotation.rounds.count() == 1:
-        raise StaysInThePlan("It is the only round, so it stays. Change its list instead.")
+        raise StaysInThePlan(_("It is the only round, so it stays. Change its list instead."))
     later = list(rotation.rounds.filter(number__gt=one.number).order_by("number"))
     one.delete()
     for other in later:  # one after the other, since no number may be there twice

@@ -5,6 +5,7 @@ from datetime import date
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Enrolment, Person
 
@@ -89,7 +90,8 @@ def add_holiday(rotation: Rotation, teacher: Person, span: Holiday, *, seen: int
     holidays.filter(last_on__lt=timezone.localdate()).delete()  # no day depends on them
     if holidays.count() >= MAX_HOLIDAYS:
         raise TooManyHolidays(
-            f"{MAX_HOLIDAYS} holidays are ahead, which is the most; take one out, or join two"
+            _("%(max_holidays)s holidays are ahead, which is the most; take one out, or join two")
+            % {"max_holidays": MAX_HOLIDAYS}
         )
     RotationHoliday.objects.create(rotation=rotation, first_on=span.first_on, last_on=span.last_on)
 

@@ -11,6 +11,7 @@ from django.utils import timezone
 
 from studio.accounts.models import Person, Studio
 from studio.theory import Key
+from studio.translating import gettext_lazy
 
 from ..access import settings_of
 from .lists import LessonKeys, RoundSettings
@@ -20,17 +21,17 @@ from .plan import proposed
 SECOND_ROUND = Round.Strings.MIDDLE  # a choice of this project: on either side lies a neighbour
 # Ticked by the teacher before double stops begin; common practice, no source.
 READINESS = (
-    "Each finger can be set on its tip without disturbing its neighbours.",
-    "The fingers come down from above the strings.",
-    "The grip stays free.",
-    "One finger can lie across two strings so that both sound clear.",
-    "The third finger is in tune against the open string below.",
+    gettext_lazy("Each finger can be set on its tip without disturbing its neighbours."),
+    gettext_lazy("The fingers come down from above the strings."),
+    gettext_lazy("The grip stays free."),
+    gettext_lazy("One finger can lie across two strings so that both sound clear."),
+    gettext_lazy("The third finger is in tune against the open string below."),
 )
 # Common practice, no source: slowly, held and repeated until each is true.
 DONE_WHEN = (
-    "Each double stop is held until it is still.",
-    "Both strings sound for the whole bow.",
-    "The hand is as free at the end as at the beginning.",
+    gettext_lazy("Each double stop is held until it is still."),
+    gettext_lazy("Both strings sound for the whole bow."),
+    gettext_lazy("The hand is as free at the end as at the beginning."),
 )
 
 

@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from studio import figures
@@ -41,7 +42,9 @@ def rotation(request: HttpRequest, pk: int) -> HttpResponse:
         services.begin(enrolment, request.user, **form.rhythm(), start=begun)
         if form.cleaned_data["keep"]:
             starts.keep(request.user, enrolment.studio, begun)
-        messages.success(request, f"The plan is there. {enrolment.pupil} can see it.")
+        messages.success(
+            request, _("The plan is there. %(pupil)s can see it.") % {"pupil": enrolment.pupil}
+        )
         return redirect("rotation", pk=pk)
     return pages.beginning(request, enrolment, form)
 
@@ -74,7 +77,7 @@ def rhythm(request: HttpRequest, found: Rotation) -> HttpResponse | None:
     if not form.is_valid():
         return pages.plan(request, found, rhythm=form)
     services.change_rhythm(found, request.user, **form.cleaned_data, seen=_seen(request))
-    messages.success(request, "The lessons are on their new days.")
+    messages.success(request, _("The lessons are on their new days."))
     return None
 
 
@@ -89,7 +92,7 @@ def holiday(request: HttpRequest, found: Rotation) -> HttpResponse | None:
         except services.TooManyHolidays as error:
             form.add_error(None, f"{error}.".capitalize())
         else:
-            messages.success(request, "No lessons then. The keys move on; none is lost.")
+            messages.success(request, _("No lessons then. The keys move on; none is lost."))
             return None
     return pages.plan(request, found, holiday=form)
 
@@ -99,7 +102,7 @@ def holiday_end(request: HttpRequest, found: Rotation, holiday_pk: int) -> None:
     services.remove_holiday(
         found, request.user, access.taught_holiday(found, holiday_pk), seen=_seen(request)
     )
-    messages.success(request, "There are lessons on these days again.")
+    messages.success(request, _("There are lessons on these days again."))
 
 
 @changes
@@ -115,7 +118,10 @@ def round_settings(request: HttpRequest, found: Rotation, number: int) -> HttpRe
         settings=form.settings(),
         lessons=form.cleaned_data["lessons"],
     )
-    messages.success(request, f"Round {number} is changed. What was set before stays as it was.")
+    messages.success(
+        request,
+        _("Round %(number)s is changed. What was set before stays as it was.") % {"number": number},
+    )
     return None
 
 
@@ -128,14 +134,16 @@ def round_remove(request: HttpRequest, found: Rotation, number: int) -> HttpResp
     except rounds.StaysInThePlan as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, f"Round {number} is out of the plan.")
+        messages.success(request, _("Round %(number)s is out of the plan.") % {"number": number})
     return redirect("rotation", pk=found.enrolment_id)
 
 
 @changes
 def round_add(request: HttpRequest, found: Rotation) -> None:
     one = rounds.add_round(found, request.user, seen=_seen(request))
-    messages.success(request, f"Round {one.number} stands at the end of the plan.")
+    messages.success(
+        request, _("Round %(number)s stands at the end of the plan.") % {"number": one.number}
+    )
 
 
 @changes
@@ -145,7 +153,7 @@ def order(request: HttpRequest, found: Rotation, number: int) -> None:
     sent = map(figures.whole, request.POST.getlist("lesson"))
     wished = [number for number in sent if number is not None]
     services.reorder(one, request.user, wished, seen=_seen(request))
-    messages.success(request, f"Round {number} is in its new order.")
+    messages.success(request, _("Round %(number)s is in its new order.") % {"number": number})
 
 
 @changes
@@ -164,7 +172,7 @@ def lists(request: HttpRequest, found: Rotation) -> HttpResponse | None:
     if not form.is_valid():
         return pages.plan(request, found, lists=form)
     services.change_lists(found, request.user, seen=_seen(request), **form.cleaned_data)
-    messages.success(request, "The lists are saved.")
+    messages.success(request, _("The lists are saved."))
     return None
 
 
@@ -172,7 +180,7 @@ def lists(request: HttpRequest, found: Rotation) -> HttpResponse | None:
 def start(request: HttpRequest, found: Rotation) -> None:
     """Keep the lists of this plan for the teacher's next ones; the plan stays as it is."""
     starts.keep(request.user, found.enrolment.studio, starts.start_from(found))
-    messages.success(request, "Your next plans begin with these keys, rounds and lists.")
+    messages.success(request, _("Your next plans begin with these keys, rounds and lists."))
 
 
 @changes
@@ -180,7 +188,7 @@ def move(request: HttpRequest, found: Rotation, lesson_pk: int) -> HttpResponse:
     """Move a lesson within its round."""
     lesson, way = access.taught_lesson(request.user, found.enrolment_id, lesson_pk), _way(request)
     services.move_lesson(lesson, request.user, way, seen=_seen(request))
-    said = {"up": "is earlier now", "down": "is later now", "first": "comes first now"}
+    said = {"up": _("is earlier now"), "down": _("is later now"), "first": _("comes first now")}
     messages.success(request, f"{lesson} {said.get(way, 'comes last in its round now')}.")
     return redirect(_plan(found.enrolment_id, lesson.round.number))
 
@@ -202,7 +210,7 @@ def tick(request: HttpRequest, pk: int, lesson_pk: int) -> HttpResponse:
     done = "open" not in request.POST
     services.tick_keys(found, request.user, [one.name for one in keys], done)
     are = "are" if len(keys) > 1 else "is"
-    state = "ticked off" if done else "open again"
+    state = _("ticked off") if done else _("open again")
     messages.success(request, f"{listed(one.key.name for one in keys)} {are} {state}.")
     return redirect("rotation_lesson", pk=pk, lesson_pk=lesson_pk)
 
@@ -217,10 +225,12 @@ def set_drills(request: HttpRequest, pk: int, lesson_pk: int) -> HttpResponse:
     made = services.set_drills(found, request.user, chosen, **form.cleaned_data)
     pupil = found.round.rotation.enrolment.pupil
     if made:
-        drills = "1 drill is" if len(made) == 1 else f"{len(made)} drills are"
+        drills = (
+            _("1 drill is") if len(made) == 1 else _("%(made)s drills are") % {"made": len(made)}
+        )
         messages.success(request, f"{drills} in {pupil}’s queue.")
     else:
-        messages.success(request, f"These were in {pupil}’s queue already.")
+        messages.success(request, _("These were in %(pupil)s’s queue already.") % {"pupil": pupil})
     if request.POST.get("back") == "plan":
         return redirect("rotation", pk=pk)
     return redirect("rotation_lesson", pk=pk, lesson_pk=lesson_pk)

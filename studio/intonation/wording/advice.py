@@ -11,11 +11,18 @@ from collections.abc import Mapping
 from typing import Any
 
 from studio.figures import about_mm, cents
+from studio.figures.translation import N_, _
 from studio.theory import Interval
 
-FINGERS = ("open string", "first finger", "second finger", "third finger", "fourth finger")
+FINGERS = (
+    N_("open string"),
+    N_("first finger"),
+    N_("second finger"),
+    N_("third finger"),
+    N_("fourth finger"),
+)
 SMALL_MOVE_CENTS = 25.0  # chosen: below it the sentence says "a little"
-ONE_FINGER = " If one finger lies across both strings, turn it instead."
+ONE_FINGER = N_(" If one finger lies across both strings, turn it instead.")
 TENTH = 10  # interval's number, by definition; from here on the hand is stretched
 
 
@@ -23,18 +30,18 @@ def advice(interval: Interval, params: Mapping[str, Any], player: str = "") -> s
     """What to change; ``player`` is the player's name where somebody else reads it."""
     which = params.get("move", "either")
     if which == "neither":
-        return "Both notes are open strings: tune them, then play this again."
+        return _("Both notes are open strings: tune them, then play this again.")
     said = _of_either(interval, params) if which == "either" else _of_one(interval, params, player)
     is_stretched = interval.number >= TENTH and not params.get("open")
     if is_stretched and params["deviation_cents"] < 0:
-        said += " Do not force the reach."
+        said += _(" Do not force the reach.")
     return said
 
 
 def way_of(which: str, params: Mapping[str, Any]) -> tuple[str, str]:
     """(higher or lower, towards the bridge or the scroll) for a note that has to move."""
     is_down = (params["deviation_cents"] > 0) == (which == "upper")
-    return ("lower", "towards the scroll") if is_down else ("higher", "towards the bridge")
+    return ("lower", _("towards the scroll")) if is_down else ("higher", _("towards the bridge"))
 
 
 def pretty_letter(name: str) -> str:
@@ -44,8 +51,8 @@ def pretty_letter(name: str) -> str:
 
 def finger(move: Mapping[str, Any]) -> str:
     """``the first finger on the D string``; without a string, ``the first finger``."""
-    where = f" on the {move['string']} string" if move.get("string") else ""
-    return f"the {FINGERS[move['finger']]}{where}"
+    where = _(" on the %(move)s string") % {"move": move["string"]} if move.get("string") else ""
+    return f"the {_(FINGERS[move['finger']])}{where}"
 
 
 def capital(text: str) -> str:
@@ -63,13 +70,17 @@ def _of_one(interval: Interval, params: Mapping[str, Any], player: str) -> str:
     if params.get("open"):
         return _beside_open_string(interval, other, which, params)
     reasons = {
-        "alone": f"The {other} note was true by itself and stayed, so ",
-        "tuning": f"The {other} note agrees with the rest of the clip, so ",
+        "alone": _("The %(other)s note was true by itself and stayed, so ") % {"other": other},
+        "tuning": _("The %(other)s note agrees with the rest of the clip, so ") % {"other": other},
     }
     maybe = [] if params.get("moves") else params.get("maybe_open") or []
-    tail = f" If it is the open {pretty_letter(maybe[0])}, tune that string." if maybe else ""
+    tail = (
+        _(" If it is the open %(maybe)s, tune that string.") % {"maybe": pretty_letter(maybe[0])}
+        if maybe
+        else ""
+    )
     if _may_be_one_finger(interval, params):
-        tail = ONE_FINGER
+        tail = _(ONE_FINGER)
     return f"{capital(reasons.get(because or '', '') + _step(which, params))}.{tail}"
 
 
@@ -77,12 +88,14 @@ def _beside_open_string(
     interval: Interval, other: str, which: str, params: Mapping[str, Any]
 ) -> str:
     name, off = pretty_letter(str(params["open"])), params.get("open_off_cents")
-    said = f"The {other} note is the open {name}"
+    said = _("The %(other)s note is the open %(name)s") % {"other": other, "name": name}
     if interval.semitones == 0:
-        said = f"One of the two notes is the open {name}"
+        said = _("One of the two notes is the open %(name)s") % {"name": name}
     if off is not None:
         side = "sharp" if off > 0 else "flat"
-        return f"{said}, which is itself {cents(off)} {side}: tune it first, then play this again."
+        return _(
+            "%(said)s, which is itself %(off)s %(side)s: tune it first, then play this again."
+        ) % {"said": said, "off": cents(off), "side": side}
     return f"{said}, so {_step(which, params)}."
 
 
@@ -93,10 +106,10 @@ def _slipped(which: str, params: Mapping[str, Any], player: str) -> str:
     went = f"went {size} {'higher' if moved > 0 else 'lower'}"
     who = f"the {which} one" if move is None else finger(move)
     back = "" if move is None or move.get("move_mm") is None else f", {_far(which, move, params)}"
-    return (
-        f"Played separately the two notes agreed; together {who} {went}. "
-        f"Leave it where it was when {player or 'you'} played it alone{back}."
-    )
+    return _(
+        "Played separately the two notes agreed; together %(who)s %(went)s. Leave "
+        "it where it was when %(player)s played it alone%(back)s."
+    ) % {"who": who, "went": went, "player": player or "you", "back": back}
 
 
 def _step(which: str, params: Mapping[str, Any]) -> str:
@@ -104,16 +117,26 @@ def _step(which: str, params: Mapping[str, Any]) -> str:
     move = _fingering(which, params)
     if move is None:
         noun = "one" if params.get("because") else "note"
-        return f"bring the {which} {noun} {_pitch_way(which, params)}"
+        return _("bring the %(which)s %(noun)s %(which_2)s") % {
+            "which": which,
+            "noun": noun,
+            "which_2": _pitch_way(which, params),
+        }
     if params.get("one_finger"):
         string = (
-            f" on the {move['string']} string" if move.get("string") else f" on the {which} one"
+            _(" on the %(move)s string") % {"move": move["string"]}
+            if move.get("string")
+            else _(" on the %(which)s one") % {"which": which}
         )
-        return (
-            f"turn the {FINGERS[move['finger']]}, which lies across both strings, "
-            f"{_far(which, move, params)}{string}"
-        )
-    return f"{finger(move)} can move {_far(which, move, params)}"
+        return _("turn the %(fingers)s, which lies across both strings, %(which)s%(string)s") % {
+            "fingers": _(FINGERS[move["finger"]]),
+            "which": _far(which, move, params),
+            "string": string,
+        }
+    return _("%(move)s can move %(which)s") % {
+        "move": finger(move),
+        "which": _far(which, move, params),
+    }
 
 
 def _far(which: str, move: Mapping[str, Any], params: Mapping[str, Any]) -> str:
@@ -148,12 +171,15 @@ def _of_either(interval: Interval, params: Mapping[str, Any]) -> str:
     if upper and lower:
         far = _far("lower", lower, params)
         return f"{capital(_step('upper', params))}, or {finger(lower)} {far}."
-    ways = (
-        f"the upper {{}} {_pitch_way('upper', params)}, "
-        f"or the lower one {_pitch_way('lower', params)}."
-    )
+    ways = _("the upper {} %(pitch_way)s, or the lower one %(pitch_way_2)s.") % {
+        "pitch_way": _pitch_way("upper", params),
+        "pitch_way_2": _pitch_way("lower", params),
+    }
     if interval.semitones == 0:
-        return f"Bring the two notes together: {ways.format('one')}{_maybe_open(interval, params)}"
+        return _("Bring the two notes together: %(format)s%(interval)s") % {
+            "format": ways.format("one"),
+            "interval": _maybe_open(interval, params),
+        }
     return f"Bring {ways.format('note')}{_maybe_open(interval, params)}"
 
 
@@ -161,12 +187,16 @@ def _maybe_open(interval: Interval, params: Mapping[str, Any]) -> str:
     """What else may be true of the hand, where no fingering is written."""
     maybe = [pretty_letter(name) for name in params.get("maybe_open") or []]
     if interval.semitones == 0 and maybe:
-        return f" If one of them is the open {maybe[0]}, only the other can move."
+        return _(" If one of them is the open %(maybe)s, only the other can move.") % {
+            "maybe": maybe[0]
+        }
     if len(maybe) == 1:
-        return f" If the {maybe[0]} is the open string, only the other note can move."
+        return _(" If the %(maybe)s is the open string, only the other note can move.") % {
+            "maybe": maybe[0]
+        }
     if len(maybe) == 2:
-        return " An open string cannot move; if both are open, tune them."
-    return ONE_FINGER if _may_be_one_finger(interval, params) else ""
+        return _(" An open string cannot move; if both are open, tune them.")
+    return _(ONE_FINGER) if _may_be_one_finger(interval, params) else ""
 
 
 def _may_be_one_finger(interval: Interval, params: Mapping[str, Any]) -> bool:
@@ -179,12 +209,19 @@ def _one_finger(
     upper: Mapping[str, Any], lower: Mapping[str, Any], params: Mapping[str, Any]
 ) -> str:
     """One finger lies on both strings: it cannot move on one alone, but it can turn."""
-    head = f"The {FINGERS[upper['finger']]} lies across both strings: turn it "
+    head = _("The %(fingers)s lies across both strings: turn it ") % {
+        "fingers": _(FINGERS[upper["finger"]])
+    }
     if not (upper.get("string") and lower.get("string")):
         ways = [way_of(which, params)[1] for which in ("upper", "lower")]
-        return f"{head}a little, {ways[0]} on the upper string or {ways[1]} on the lower."
+        return _("%(head)sa little, %(ways)s on the upper string or %(ways_2)s on the lower.") % {
+            "head": head,
+            "ways": ways[0],
+            "ways_2": ways[1],
+        }
     first, second = (
-        f"{_far(which, move, params)} on the {move['string']} string"
+        _("%(which)s on the %(move)s string")
+        % {"which": _far(which, move, params), "move": move["string"]}
         for which, move in (("upper", upper), ("lower", lower))
     )
     return f"{head}{first}, or {second}."

@@ -11,6 +11,7 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
+from studio.figures.translation import N_, _
 from studio.intonation.wording.advice import SMALL_MOVE_CENTS, TENTH, way_of
 from studio.theory import Interval, Pitch
 
@@ -28,22 +29,28 @@ NOTE_NAME = re.compile(r"[A-G][♭♯]?")
 _KNOWN = re.compile(rf"{NOTE_NAME.pattern}|[0-9]+")
 
 # What the page itself says.
-WENT_WELL = "This went well"
-TO_TRY = "Try this next"
-UP_AND_DOWN = "Up is to the bridge. Down is to the scroll."
-CAME_CLOSER = "It came closer when you played it again."
-NOTHING = "Nothing to change this time."
-TAP = "Tap a note to hear it."
+WENT_WELL = N_("This went well")
+TO_TRY = N_("Try this next")
+UP_AND_DOWN = N_("Up is to the bridge. Down is to the scroll.")
+CAME_CLOSER = N_("It came closer when you played it again.")
+NOTHING = N_("Nothing to change this time.")
+TAP = N_("Tap a note to hear it.")
 MORE = "More"
-HEAR_ME, HEAR_TRUE, HEAR_BOTH = "Hear me", "Hear it in tune", "Hear both"
-DONE = "You did it. Thank you for your work."
+HEAR_ME, HEAR_TRUE, HEAR_BOTH = N_("Hear me"), N_("Hear it in tune"), N_("Hear both")
+DONE = N_("You did it. Thank you for your work.")
 OF_THE_PAGE = (
     *(WENT_WELL, TO_TRY, UP_AND_DOWN, CAME_CLOSER, NOTHING, TAP, MORE),
     *(HEAR_ME, HEAR_TRUE, HEAR_BOTH, DONE),
 )
 
-_FINGERS = ("open string", "first finger", "second finger", "third finger", "fourth finger")
-_NOTES = {"upper": "the high note", "lower": "the low note"}
+_FINGERS = (
+    N_("open string"),
+    N_("first finger"),
+    N_("second finger"),
+    N_("third finger"),
+    N_("fourth finger"),
+)
+_NOTES = {"upper": N_("the high note"), "lower": N_("the low note")}
 _CLOSER_CENTS = 3.0  # chosen: a change smaller than this is no change
 
 
@@ -80,7 +87,12 @@ def in_tune_of(reached: int, written: int) -> str:
     >>> in_tune_of(5, 8)
     'You played 5 of 8 in tune.'
     """
-    return f"You played {reached} of {written} in tune." if reached else ""
+    return (
+        _("You played %(reached)s of %(written)s in tune.")
+        % {"reached": reached, "written": written}
+        if reached
+        else ""
+    )
 
 
 def came_closer(params: Mapping[str, Any]) -> bool:
@@ -115,24 +127,24 @@ def _interval(code: str, params: Mapping[str, Any]) -> list[str]:
         return said
     said += _what_to_do(params)
     if Interval.parse(short).number >= TENTH and deviation < 0 and not params.get("open"):
-        said.append("Do not stretch too far.")
+        said.append(_("Do not stretch too far."))
     return said
 
 
 def _apart(code: str, is_small: bool, is_unison: bool) -> str:
     if is_unison:
-        return "The two notes are not quite the same yet."
+        return _("The two notes are not quite the same yet.")
     bit = "a bit " if is_small else ""
-    far = "far apart" if code == "interval_wide" else "close"
-    return f"The two notes are {bit}too {far}."
+    far = _("far apart") if code == "interval_wide" else _("close")
+    return _("The two notes are %(bit)stoo %(far)s.") % {"bit": bit, "far": far}
 
 
 def _what_to_do(params: Mapping[str, Any]) -> list[str]:
     which = params.get("move", "either")
     if which == "neither":
-        return ["Both are open strings.", "Tune them, then play this again."]
+        return [_("Both are open strings."), _("Tune them, then play this again.")]
     if params.get("one_finger"):
-        return ["One finger lies on both strings.", "Turn it a little."]
+        return [_("One finger lies on both strings."), _("Turn it a little.")]
     if which == "either":
         return _either(params)
     if params.get("because") == "slipped":
@@ -145,9 +157,9 @@ def _what_to_do(params: Mapping[str, Any]) -> list[str]:
 def _either(params: Mapping[str, Any]) -> list[str]:
     said = [_step("upper", params), _or_low(params)]
     if params.get("maybe_open"):
-        said.append("An open string stays as it is.")
+        said.append(_("An open string stays as it is."))
     elif params["interval"] == "P5" and not params.get("moves"):
-        said.append("Is one finger on both strings? Then turn it.")
+        said.append(_("Is one finger on both strings? Then turn it."))
     return said
 
 
@@ -158,22 +170,29 @@ def _or_low(params: Mapping[str, Any]) -> str:
     finger = _finger("lower", params)
     if finger:
         return f"Or {do} {finger} {way}."
-    return f"Or {do} it {way} on the {'other' if params['interval'] == 'P1' else 'low note'}."
+    return _("Or %(do)s it %(way)s on the %(value)s.") % {
+        "do": do,
+        "way": way,
+        "value": "other" if params["interval"] == "P1" else "low note",
+    }
 
 
 def _slipped(which: str, params: Mapping[str, Any]) -> list[str]:
     way = "up" if params["slipped_cents"] > 0 else "down"
-    went = f"Together, {_NOTES[which]} went {way}."
-    return ["Each note was good alone.", went, "Leave it where it was."]
+    went = f"Together, {_(_NOTES[which])} went {way}."
+    return [_("Each note was good alone."), went, _("Leave it where it was.")]
 
 
 def _beside_open_string(which: str, params: Mapping[str, Any]) -> list[str]:
     if params.get("open_off_cents") is not None:
-        return ["The open string is not in tune.", "Tune it first, then play this again."]
-    other = _NOTES["lower" if which == "upper" else "upper"]
-    stays = f"{other[:1].upper()}{other[1:]} is an open string."
+        return [_("The open string is not in tune."), _("Tune it first, then play this again.")]
+    other = _(_NOTES["lower" if which == "upper" else "upper"])
+    stays = _("%(upper)s%(other)s is an open string.") % {
+        "upper": other[:1].upper(),
+        "other": other[1:],
+    }
     if params["interval"] == "P1":
-        stays = "One of the two is an open string."
+        stays = _("One of the two is an open string.")
     return [stays, _step(which, params)]
 
 
@@ -182,9 +201,17 @@ def _step(which: str, params: Mapping[str, Any]) -> str:
     way = "down" if way_of(which, params)[0] == "lower" else "up"
     small, finger = _is_small(params), _finger(which, params)
     if finger:
-        return f"Roll the tip of {finger} {way} a little." if small else f"Move {finger} {way}."
-    note = "one of them" if params["interval"] == "P1" else _NOTES[which]
-    move = f"roll the tip {way} a little" if small else f"move the finger {way}"
+        return (
+            _("Roll the tip of %(finger)s %(way)s a little.") % {"finger": finger, "way": way}
+            if small
+            else f"Move {finger} {way}."
+        )
+    note = _("one of them") if params["interval"] == "P1" else _(_NOTES[which])
+    move = (
+        _("roll the tip %(way)s a little") % {"way": way}
+        if small
+        else _("move the finger %(way)s") % {"way": way}
+    )
     return f"For {note}, {move}."
 
 
@@ -192,7 +219,7 @@ def _finger(which: str, params: Mapping[str, Any]) -> str:
     """``your first finger`` where a drill's fingering says which one plays that note."""
     moves = (move["finger"] for move in params.get("moves") or () if move["which"] == which)
     own = next(moves, None)
-    return f"your {_FINGERS[own]}" if own else ""
+    return f"your {_(_FINGERS[own])}" if own else ""
 
 
 def _is_small(params: Mapping[str, Any]) -> bool:
@@ -206,29 +233,40 @@ def _is_small(params: Mapping[str, Any]) -> bool:
 def _single(code: str, params: Mapping[str, Any]) -> list[str]:
     high, way = ("high", "down") if code == "single_sharp" else ("low", "up")
     small = _is_small(params)
-    said = f"This note is {'a bit ' if small else ''}too {high}."
-    return [said, f"Roll the tip {way} a little." if small else f"Move the finger {way}."]
+    said = _("This note is %(value)stoo %(high)s.") % {
+        "value": "a bit " if small else "",
+        "high": high,
+    }
+    return [
+        said,
+        _("Roll the tip %(way)s a little.") % {"way": way}
+        if small
+        else _("Move the finger %(way)s.") % {"way": way},
+    ]
 
 
-def _open_string(_: str, params: Mapping[str, Any]) -> list[str]:
+def _open_string(_rest: str, params: Mapping[str, Any]) -> list[str]:
     name = f"{Pitch.parse(params['pitch']).pretty[:-1]} " if params.get("pitch") else ""
     deviation = params.get("deviation_cents")
-    side = "not in tune"
+    side = _("not in tune")
     if deviation is not None:
-        side = "too high" if deviation > 0 else "too low"
-    return [f"Your open {name}string is {side}.", "Ask a grown-up to help you tune it."]
+        side = _("too high") if deviation > 0 else _("too low")
+    return [
+        _("Your open %(name)sstring is %(side)s.") % {"name": name, "side": side},
+        _("Ask a grown-up to help you tune it."),
+    ]
 
 
-def _dropout(_: str, params: Mapping[str, Any]) -> list[str]:
-    said = [f"{_one_of(params)} went silent."]
-    return [*said, "Leave the bow on both strings."] if params.get("held") else said
+def _dropout(_rest: str, params: Mapping[str, Any]) -> list[str]:
+    said = [_("%(params)s went silent.") % {"params": _one_of(params)}]
+    return [*said, _("Leave the bow on both strings.")] if params.get("held") else said
 
 
-def _balance(_: str, params: Mapping[str, Any]) -> list[str]:
-    said = [f"{_one_of(params)} was very soft."]
-    return [*said, "Lean the bow on it a bit more."] if params.get("held") else said
+def _balance(_rest: str, params: Mapping[str, Any]) -> list[str]:
+    said = [_("%(params)s was very soft.") % {"params": _one_of(params)}]
+    return [*said, _("Lean the bow on it a bit more.")] if params.get("held") else said
 
 
 def _one_of(params: Mapping[str, Any]) -> str:
-    note = _NOTES.get(params.get("which") or "", "one of the two notes")
+    note = _(_NOTES.get(params.get("which") or "", N_("one of the two notes")))
     return f"{note[:1].upper()}{note[1:]}"

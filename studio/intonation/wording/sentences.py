@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from studio import figures
+from studio.figures.translation import N_, _
 from studio.intonation.wording.advice import (
     FINGERS,
     SMALL_MOVE_CENTS,
@@ -25,21 +26,21 @@ SAME_CENTS = 3.0  # chosen: a change smaller than this is no change
 
 # Why something was not judged, by code.
 UNSURE_REASONS = {
-    "no_agreed_target": "This size has no agreed target, so it is shown and not judged.",
-    "octave_or_single": "This may be an octave or one note alone; the sound does not tell.",
-    "close_to_limit": "This is so close to the tolerance that either may be true.",
-    "not_measured": "The two notes could not be measured well enough here.",
-    "too_uncertain": "The measurement is less certain than the tolerance is wide.",
-    "between_sizes": "This lies between two sizes, so it is not certain which one was meant.",
-    "doubtful_notes": "It is not certain which notes sounded here.",
-    "too_short": "This is too short to measure well.",
-    "not_separable": "The two notes could not be told apart well enough here.",
+    "no_agreed_target": N_("This size has no agreed target, so it is shown and not judged."),
+    "octave_or_single": N_("This may be an octave or one note alone; the sound does not tell."),
+    "close_to_limit": N_("This is so close to the tolerance that either may be true."),
+    "not_measured": N_("The two notes could not be measured well enough here."),
+    "too_uncertain": N_("The measurement is less certain than the tolerance is wide."),
+    "between_sizes": N_("This lies between two sizes, so it is not certain which one was meant."),
+    "doubtful_notes": N_("It is not certain which notes sounded here."),
+    "too_short": N_("This is too short to measure well."),
+    "not_separable": N_("The two notes could not be told apart well enough here."),
 }
 
 
 def unsure_sentence(code: str) -> str:
     """Why something is reported and not judged; a general sentence for an unknown code."""
-    return UNSURE_REASONS.get(code, UNSURE_REASONS["not_measured"])
+    return _(UNSURE_REASONS.get(code, UNSURE_REASONS["not_measured"]))
 
 
 def render(code: str, params: Mapping[str, Any], player: str = "") -> str:
@@ -98,7 +99,7 @@ def words_of(params: Mapping[str, Any]) -> dict[str, str]:
     if params.get("bar") is not None:
         found["bar"] = f"bar {params['bar']}"
     if params.get("finger") is not None:
-        found["finger"] = FINGERS[params["finger"]]
+        found["finger"] = _(FINGERS[params["finger"]])
     if params.get("string"):
         found["string"] = f"{params['string']} string"
     if params.get("move_mm") is not None:
@@ -131,7 +132,9 @@ def _pretty(name: str) -> str:
 
 def _place(params: Mapping[str, Any]) -> str:
     """Bar and moment, as far as they are known."""
-    bar = f" in bar {params['bar']}" if params.get("bar") is not None else ""
+    bar = (
+        _(" in bar %(params)s") % {"params": params["bar"]} if params.get("bar") is not None else ""
+    )
     return bar + (f" at {figures.place(params['at_s'])}" if params.get("at_s") is not None else "")
 
 
@@ -170,15 +173,19 @@ def _from_first(interval: Interval, params: Mapping[str, Any]) -> str:
     if repeated and params.get("first") == "playing" and params.get("playing") == 1:
         return ""  # the later playings could not be measured: this one is the first
     if abs(first - last) < SAME_CENTS:
-        return "; much as it was at first" if repeated else ""
+        return _("; much as it was at first") if repeated else ""
     if figures.rounds_to_nothing(first):
-        return "; it was true at first" if repeated else "; it landed true"
+        return _("; it was true at first") if repeated else _("; it landed true")
     other_side = f" {_side(interval, first)}" if first * last < 0 else ""
     if repeated:
-        return f"; it was {figures.number(abs(first), 0)}{other_side} at first"
-    return (
-        f"; it landed {figures.number(abs(first), 0)}{other_side or ' ' + _side(interval, first)}"
-    )
+        return _("; it was %(first)s%(other_side)s at first") % {
+            "first": figures.number(abs(first), 0),
+            "other_side": other_side,
+        }
+    return _("; it landed %(first)s%(other_side)s") % {
+        "first": figures.number(abs(first), 0),
+        "other_side": other_side or " " + _side(interval, first),
+    }
 
 
 # Open strings and single notes
@@ -187,8 +194,12 @@ def _from_first(interval: Interval, params: Mapping[str, Any]) -> str:
 def _open_string(params: Mapping[str, Any]) -> str:
     side = "sharp" if params["deviation_cents"] > 0 else "flat"
     name = Pitch.parse(params["pitch"]).pretty[:-1]
-    said = f"The open {name} string is {_cents(params)} {side}."
-    return f"{said} Tune it first: every note beside it follows it."
+    said = _("The open %(name)s string is %(params)s %(side)s.") % {
+        "name": name,
+        "params": _cents(params),
+        "side": side,
+    }
+    return _("%(said)s Tune it first: every note beside it follows it.") % {"said": said}
 
 
 def _single(params: Mapping[str, Any]) -> str:
@@ -196,7 +207,13 @@ def _single(params: Mapping[str, Any]) -> str:
     side, way = ("sharp", "lower") if deviation > 0 else ("flat", "higher")
     little = "a little " if abs(deviation) < SMALL_MOVE_CENTS else ""
     head = f"{_pretty(params['pitch'])}{_place(params)}"
-    return f"{head}: {_cents(params)} {side}. Bring it {little}{way}."
+    return _("%(head)s: %(params)s %(side)s. Bring it %(little)s%(way)s.") % {
+        "head": head,
+        "params": _cents(params),
+        "side": side,
+        "little": little,
+        "way": way,
+    }
 
 
 # The bow
@@ -209,31 +226,55 @@ def _dropout(params: Mapping[str, Any]) -> str:
         how = (
             f" for {figures.seconds(silent)}"
             if times == 1
-            else f"{how}, for {figures.seconds(silent)} in all"
+            else _("%(how)s, for %(silent)s in all")
+            % {"how": how, "silent": figures.seconds(silent)}
         )
-    said = f"{_one_of(params)} fell silent{_place(params)}{how}."
-    return f"{said} Keep the bow on both strings." if params.get("held") else said
+    said = _("%(params)s fell silent%(params_2)s%(how)s.") % {
+        "params": _one_of(params),
+        "params_2": _place(params),
+        "how": how,
+    }
+    return (
+        _("%(said)s Keep the bow on both strings.") % {"said": said} if params.get("held") else said
+    )
 
 
 def _one_of(params: Mapping[str, Any]) -> str:
     """``The upper note of the sixth B♭3–G4``, as far as it is known."""
     which = params.get("which")
-    who = f"The {which} note" if which else "One of the two notes"
+    who = f"The {which} note" if which else _("One of the two notes")
     if not (params.get("interval") and params.get("low") and params.get("high")):
         return who
     pair = f"{_pretty(params['low'])}–{_pretty(params['high'])}"
-    return f"{who} of the {Interval.parse(params['interval']).everyday} {pair}"
+    return _("%(who)s of the %(everyday)s %(pair)s") % {
+        "who": who,
+        "everyday": Interval.parse(params["interval"]).everyday,
+        "pair": pair,
+    }
 
 
 def _balance(params: Mapping[str, Any]) -> str:
     """Without decibels: what is said at all is beyond any doubt much softer."""
     softer = params.get("which")
-    other = {"upper": "the lower one", "lower": "the upper one"}.get(softer or "", "the other")
-    said = f"{_one_of(params)}{_place(params)} was much softer than {other}."
+    other = {"upper": _("the lower one"), "lower": _("the upper one")}.get(
+        softer or "", _("the other")
+    )
+    said = _("%(params)s%(params_2)s was much softer than %(other)s.") % {
+        "params": _one_of(params),
+        "params_2": _place(params),
+        "other": other,
+    }
     if not params.get("held"):
         return said
-    string = f" towards the {params['string']} string" if params.get("string") else " towards it"
-    return f"{said} Both are to be held: lean the bow more{string}."
+    string = (
+        _(" towards the %(params)s string") % {"params": params["string"]}
+        if params.get("string")
+        else _(" towards it")
+    )
+    return _("%(said)s Both are to be held: lean the bow more%(string)s.") % {
+        "said": said,
+        "string": string,
+    }
 
 
 # What is said of a run
@@ -245,10 +286,19 @@ def _run_changed(params: Mapping[str, Any]) -> str:
     over = f"Over {params['playings']} playings"
     now = standing(interval, last, params.get("uncertainty_cents"))
     if params["trend"] == "same":
-        return f"{over} it stayed much the same: {now} at the end."
-    way = "came closer" if params["trend"] == "better" else "went further off"
+        return _("%(over)s it stayed much the same: %(now)s at the end.") % {
+            "over": over,
+            "now": now,
+        }
+    way = _("came closer") if params["trend"] == "better" else _("went further off")
     size = figures.cents(params["change_cents"], params.get("change_uncertainty_cents"))
-    return f"{over} it {way} by {size}: {standing(interval, first)} at first, {now} at the end."
+    return _("%(over)s it %(way)s by %(size)s: %(interval)s at first, %(now)s at the end.") % {
+        "over": over,
+        "way": way,
+        "size": size,
+        "interval": standing(interval, first),
+        "now": now,
+    }
 
 
 def standing(interval: Interval, cents: float, uncertainty: float | None = None) -> str:
@@ -263,15 +313,31 @@ def _note_moved(params: Mapping[str, Any]) -> str:
     own, other = params.get("finger"), params.get("other_finger")
     who = capital(finger(params)) if own is not None else f"The {params['which']} note"
     if not params.get("first"):
-        return f"{who} was {size} {way} together than alone."
-    when = "when the other note came to it"
+        return _("%(who)s was %(size)s %(way)s together than alone.") % {
+            "who": who,
+            "size": size,
+            "way": way,
+        }
+    when = _("when the other note came to it")
     if own is not None and other is not None and other != own:
-        when = f"when the {FINGERS[other]} came down" if other else "when the open string joined it"
+        when = (
+            _("when the %(fingers)s came down") % {"fingers": _(FINGERS[other])}
+            if other
+            else _("when the open string joined it")
+        )
     return f"{who} went {size} {way} {when}."
 
 
 def _hold_short(params: Mapping[str, Any]) -> str:
     least = figures.seconds(params["least_hold_s"])
-    asked = f"The drill asks for {least}" if params.get("asked") else f"With {least} or more"
-    end = "." if params.get("asked") else " there is time to hear it settle."
-    return f"The last playing was held for {figures.seconds(params['held_s'])}. {asked}{end}"
+    asked = (
+        _("The drill asks for %(least)s") % {"least": least}
+        if params.get("asked")
+        else _("With %(least)s or more") % {"least": least}
+    )
+    end = "." if params.get("asked") else _(" there is time to hear it settle.")
+    return _("The last playing was held for %(params)s. %(asked)s%(end)s") % {
+        "params": figures.seconds(params["held_s"]),
+        "asked": asked,
+        "end": end,
+    }

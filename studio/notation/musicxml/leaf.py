@@ -12,6 +12,7 @@ from functools import lru_cache
 from xml.etree.ElementTree import Element, SubElement, fromstring, tostring
 
 from studio.figures import whole
+from studio.figures.translation import _
 from studio.notation.score import FINGERS, NotAScore, Score, Written
 
 _IN_FORCE = ("divisions", "key", "time", "staves", "clef")  # in the standard's order
@@ -63,7 +64,11 @@ def only_bars(score: Score, first: int | None, last: int | None) -> Score:
     kept = [item for item in score.written if low <= item.bar <= high]
     if not kept:
         raise NotAScore(
-            f"bars {low} to {high} hold no note; the page has bars {numbers[0]} to {numbers[-1]}"
+            _(
+                "bars %(low)s to %(high)s hold no note; the page has bars %(numbers)s to "
+                "%(numbers_2)s"
+            )
+            % {"low": low, "high": high, "numbers": numbers[0], "numbers_2": numbers[-1]}
         )
     there = {item.id for item in kept}
     span = score.with_written(

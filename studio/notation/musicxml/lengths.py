@@ -12,6 +12,7 @@ from math import lcm
 from xml.etree.ElementTree import Element, SubElement
 
 from studio.figures import number
+from studio.figures.translation import _
 from studio.notation.musicxml.opening import NotMusic
 from studio.theory.pitches import MAX_ALTER
 
@@ -48,7 +49,7 @@ def make_plain(part: Element) -> int:
                 found.append((length, _length(length, divisions, bar)))
         for alter in measure.iter("alter"):
             alter.text = str(_alteration(alter, bar))
-    common = _common_division([length for _, length in found])
+    common = _common_division([length for _rest, length in found])
     for duration, quarters in found:
         duration.text = str(int(quarters * common))
     first = part.find("measure")
@@ -66,8 +67,11 @@ def _common_division(lengths: list[Fraction]) -> int:
         common = lcm(common, length.denominator)
         if common > MAX_DIVISIONS:
             raise NotMusic(
-                f"The lengths of the notes need more than {number(MAX_DIVISIONS)} parts of a "
-                "quarter note, which no page does. Export it again."
+                _(
+                    "The lengths of the notes need more than %(max_divisions)s parts of a "
+                    "quarter note, which no page does. Export it again."
+                )
+                % {"max_divisions": number(MAX_DIVISIONS)}
             )
     return common
 
@@ -79,7 +83,7 @@ def _division(element: Element, before: Fraction, bar: int) -> Fraction:
     for said in element.findall("divisions"):
         before = _decimal(said, bar)
         if before <= 0:
-            raise NotMusic(_sentence(said, bar, "a number above 0"))
+            raise NotMusic(_sentence(said, bar, _("a number above 0")))
         element.remove(said)
     return before
 
@@ -88,7 +92,7 @@ def _length(element: Element, divisions: Fraction, bar: int) -> Fraction:
     """In quarter notes."""
     length = _decimal(element, bar) / divisions
     if not 0 <= length <= MAX_QUARTERS:
-        words = f"0 to {number(MAX_QUARTERS)} quarter notes"
+        words = _("0 to %(max_quarters)s quarter notes") % {"max_quarters": number(MAX_QUARTERS)}
         raise NotMusic(_sentence(element, bar, words))
     return length
 
@@ -96,7 +100,7 @@ def _length(element: Element, divisions: Fraction, bar: int) -> Fraction:
 def _alteration(element: Element, bar: int) -> int:
     alter = _decimal(element, bar)
     if alter.denominator != 1 or abs(alter) > MAX_ALTER:
-        words = f"whole semitones, -{MAX_ALTER} to {MAX_ALTER}"
+        words = _("whole semitones, -%(max_alter)s to %(max_alter)s") % {"max_alter": MAX_ALTER}
         raise NotMusic(_sentence(element, bar, words))
     return int(alter)
 
@@ -104,14 +108,19 @@ def _alteration(element: Element, bar: int) -> int:
 def _decimal(element: Element, bar: int) -> Fraction:
     text = (element.text or "").strip()
     if not _DECIMAL.fullmatch(text):
-        raise NotMusic(_sentence(element, bar, "a number in digits 0 to 9"))
+        raise NotMusic(_sentence(element, bar, _("a number in digits 0 to 9")))
     return Fraction(text)
 
 
 def _sentence(element: Element, bar: int, words: str) -> str:
     text = (element.text or "").strip()[:SHOWN_CHARS]
     shown = "".join(letter if letter.isprintable() else "?" for letter in text)
-    return (
-        f"In bar {bar}, {element.tag} is {f'“{shown}”' if shown else 'empty'}; "
-        f"only {words} can be read. Correct the bar and export the page again."
-    )
+    return _(
+        "In bar %(bar)s, %(tag)s is %(value)s; only %(words)s can be read. Correct "
+        "the bar and export the page again."
+    ) % {
+        "bar": bar,
+        "tag": element.tag,
+        "value": f"“{shown}”" if shown else "empty",
+        "words": words,
+    }

@@ -19,6 +19,7 @@ from defusedxml.common import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
 from studio.figures import megabytes, number
+from studio.figures.translation import N_, _
 
 MAX_FILE_BYTES = 5_000_000  # a whole sonata is about 1 MB
 MAX_XML_BYTES = 20_000_000  # once unpacked
@@ -40,8 +41,8 @@ _STUMBLES = (
     *(LookupError, ValueError, NotImplementedError, RuntimeError),
 )
 
-ENTITIES = "The file defines entities of its own, which music never needs. Export it again."
-DAMAGED = "The file is damaged or is no MusicXML ({error}). Export it again."
+ENTITIES = N_("The file defines entities of its own, which music never needs. Export it again.")
+DAMAGED = N_("The file is damaged or is no MusicXML ({error}). Export it again.")
 
 
 class NotMusic(ValueError):
@@ -74,9 +75,9 @@ def open_musicxml(data: bytes) -> Element:
 
 def _require_partwise(tag: str) -> None:
     if tag == "score-timewise":
-        raise NotMusic("The score is written bar by bar (timewise). Export it as partwise.")
+        raise NotMusic(_("The score is written bar by bar (timewise). Export it as partwise."))
     if tag != "score-partwise":
-        raise NotMusic("This is no MusicXML score. Export the page as MusicXML, then send that.")
+        raise NotMusic(_("This is no MusicXML score. Export the page as MusicXML, then send that."))
 
 
 def may_be_musicxml(head: bytes) -> bool:
@@ -88,10 +89,10 @@ def may_be_musicxml(head: bytes) -> bool:
 
 def too_large(size_bytes: int) -> str:
     """What is said of a file that is larger than may be."""
-    return (
-        f"The file has {megabytes(size_bytes)}. A page of music has far less than "
-        f"{number(MAX_FILE_BYTES / 1e6)} MB; export only the page you need."
-    )
+    return _(
+        "The file has %(size_bytes)s. A page of music has far less than "
+        "%(max_file_bytes)s MB; export only the page you need."
+    ) % {"size_bytes": megabytes(size_bytes), "max_file_bytes": number(MAX_FILE_BYTES / 1000000.0)}
 
 
 class _Survey:
@@ -124,22 +125,25 @@ class _Survey:
         if self._depth == 1:
             _require_partwise(name)
         if self._depth > MAX_DEPTH:
-            raise NotMusic("The file is nested too deeply to be music. Export it again.")
-        self._count("element", MAX_ELEMENTS, "parts in all")
+            raise NotMusic(_("The file is nested too deeply to be music. Export it again."))
+        self._count("element", MAX_ELEMENTS, _("parts in all"))
         if name == "note":
             self._count("note", MAX_NOTES, "notes")
         elif name == "measure":
             self._count("measure", MAX_BARS, "bars")
         if any(len(value) > MAX_WORD_CHARS for value in attributes.values()):
-            raise NotMusic("A word in the file is far too long for music. Export it again.")
+            raise NotMusic(_("A word in the file is far too long for music. Export it again."))
         self._digits = [] if name in _NUMBERS else None
 
     def _count(self, what: str, most: int, words: str) -> None:
         self._counts[what] += 1
         if self._counts[what] > most:
             raise NotMusic(
-                f"The score has more than {number(most)} {words}, far more than a drill. "
-                "Export only the page you need."
+                _(
+                    "The score has more than %(most)s %(words)s, far more than a drill. Export "
+                    "only the page you need."
+                )
+                % {"most": number(most), "words": words}
             )
 
     def _text(self, text: str) -> None:
@@ -151,26 +155,29 @@ class _Survey:
         value = "".join(self._digits or ()).strip()
         if len(value) > MAX_DIGITS + 2:  # a sign and a point may stand with the digits
             raise NotMusic(
-                f"A number in the file ({name}) has {len(value)} digits; music needs at most "
-                f"{MAX_DIGITS}. Export the page again."
+                _(
+                    "A number in the file (%(name)s) has %(len)s digits; music needs at most "
+                    "%(max_digits)s. Export the page again."
+                )
+                % {"name": name, "len": len(value), "max_digits": MAX_DIGITS}
             )
         self._digits = None
 
     def _entity(self, *declared: object) -> None:
-        raise NotMusic(ENTITIES)
+        raise NotMusic(_(ENTITIES))
 
 
 def _parsed(text: bytes) -> Element:
     try:
         return fromstring(text, forbid_dtd=False, forbid_entities=True, forbid_external=True)
     except DefusedXmlException:
-        raise NotMusic(ENTITIES) from None
+        raise NotMusic(_(ENTITIES)) from None
     except (ParseError, ValueError, LookupError) as error:
         raise _damaged(error) from None
 
 
 def _damaged(error: Exception) -> NotMusic:
-    return NotMusic(DAMAGED.format(error=str(error)[:SHOWN_CHARS]))
+    return NotMusic(_(DAMAGED).format(error=str(error)[:SHOWN_CHARS]))
 
 
 def _unpacked(data: bytes) -> bytes:
@@ -181,23 +188,23 @@ def _unpacked(data: bytes) -> bytes:
             rootfile = next((it for it in container.iter() if it.tag.endswith("rootfile")), None)
             path = rootfile.get("full-path") if rootfile is not None else None
             if not path:
-                raise NotMusic("The compressed file does not say which score it holds.")
+                raise NotMusic(_("The compressed file does not say which score it holds."))
             return _member(archive, path, MAX_XML_BYTES)
     except NotMusic:
         raise
     except _STUMBLES:
-        raise NotMusic("The compressed file is damaged. Export it again.") from None
+        raise NotMusic(_("The compressed file is damaged. Export it again.")) from None
 
 
 def _member(archive: zipfile.ZipFile, name: str, limit: int) -> bytes:
     """One file of an archive, read no further than the limit, whatever its header claims."""
     if archive.getinfo(name).compress_type not in _PACKINGS:
-        raise NotMusic("The compressed file is packed in an unusual way. Export it again.")
+        raise NotMusic(_("The compressed file is packed in an unusual way. Export it again."))
     with archive.open(name) as member:
         data = member.read(limit + 1)
     if len(data) > limit:
         raise NotMusic(
-            f"Unpacked, the score is larger than {number(limit / 1e6)} MB. "
-            "Export only the page you need."
+            _("Unpacked, the score is larger than %(limit)s MB. Export only the page you need.")
+            % {"limit": number(limit / 1000000.0)}
         )
     return data

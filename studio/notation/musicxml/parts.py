@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from xml.etree.ElementTree import Element
 
+from studio.figures.translation import _
 from studio.notation.musicxml.opening import NotMusic
 
 MAX_NAME_CHARS = 60
@@ -55,7 +56,7 @@ def only_part(root: Element, wanted: str | None, instrument: str | None) -> Elem
     """
     parts = parts_of(root)
     if not parts:
-        raise NotMusic("There are no notes in this file.")
+        raise NotMusic(_("There are no notes in this file."))
     keep = _chosen(parts, wanted, instrument)
     for part in [part for part in root.findall("part") if part.get("id", "") != keep]:
         root.remove(part)
@@ -69,7 +70,7 @@ def only_part(root: Element, wanted: str | None, instrument: str | None) -> Elem
 def _chosen(parts: Sequence[Part], wanted: str | None, instrument: str | None) -> str:
     if wanted:
         if wanted not in [part.id for part in parts]:
-            raise NotMusic("The file has no such part with notes. Choose one of its parts.")
+            raise NotMusic(_("The file has no such part with notes. Choose one of its parts."))
         return wanted
     for name in (instrument,) if instrument else _STRINGS:
         for part in parts:

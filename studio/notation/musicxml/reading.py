@@ -16,6 +16,7 @@ from itertools import pairwise
 from xml.etree.ElementTree import Element
 
 from studio import figures
+from studio.figures.translation import _
 from studio.notation.accidentals import without_usual
 from studio.notation.musicxml import page as pages
 from studio.notation.musicxml.bars import bar_numbers, playing_order
@@ -78,7 +79,7 @@ def read_musicxml(
     root = open_musicxml(data)
     parts = parts_of(root)
     element = only_part(root, part, instrument)
-    numbers, _ = bar_numbers(element)
+    numbers, _rest = bar_numbers(element)
     player, name = instrument or _instrument(root), _title(root, title)
     moved = as_sounding(element)
     page = None if _is_ours(root) else pages.kept_page(element, name, player.capitalize())
@@ -100,7 +101,7 @@ def read_musicxml(
             )
         )
     except ValueError as error:
-        raise NotMusic(f"The page cannot be a drill: {error}.") from None
+        raise NotMusic(_("The page cannot be a drill: %(error)s.") % {"error": error}) from None
     if page is not None:
         score = replace(score, page=_page_text(page, element, moments, score))
     said = (
@@ -145,11 +146,17 @@ def _without_impossible_strings(sounding: list[TimedNote], instrument: str) -> l
             continue
         string = strings[len(strings) - note.noted.string]
         if not 0 <= note.pitch.midi - string.midi <= MAX_STOP_SEMITONES:
-            found.append(f"{note.pitch} is not on the {string.step} string")
+            found.append(
+                _("%(pitch)s is not on the %(step)s string")
+                % {"pitch": note.pitch, "step": string.step}
+            )
             note.noted.string = None
     if not found:
         return []
-    return [f"{found[0]} of the {instrument}: such strings are left out ({len(found)} in all)."]
+    return [
+        _("%(found)s of the %(instrument)s: such strings are left out (%(found_2)s in all).")
+        % {"found": found[0], "instrument": instrument, "found_2": len(found)}
+    ]
 
 
 def _moments(sounding: list[TimedNote]) -> tuple[list["_Moment"], list[int]]:
@@ -339,15 +346,21 @@ def _remarks(
     below = [str(p) for item in score.written for p in item.pitches if p.midi < lowest.midi]
     if below:
         found.append(
-            f"{below[0]} lies below the {score.instrument}'s lowest string, {lowest}. "
-            "Was the page written for another instrument?"
+            _(
+                "%(below)s lies below the %(instrument)s's lowest string, %(lowest)s. Was "
+                "the page written for another instrument?"
+            )
+            % {"below": below[0], "instrument": score.instrument, "lowest": lowest}
         )
     if moved:
-        found.append("The part is for a transposing instrument. It stands here as it sounds.")
+        found.append(_("The part is for a transposing instrument. It stands here as it sounds."))
     if not own_numbers:
-        found.append("The file's bar numbers begin anew; the bars are counted through here.")
+        found.append(_("The file's bar numbers begin anew; the bars are counted through here."))
     if crowded:
-        found.append(f"More than {MAX_VOICES} notes at once ({where(crowded)}) are not followed.")
+        found.append(
+            _("More than %(max_voices)s notes at once (%(crowded)s) are not followed.")
+            % {"max_voices": MAX_VOICES, "crowded": where(crowded)}
+        )
     beyond = {
         item.bar: f"{low} with {high}"
         for item in reversed(score.written)
@@ -357,7 +370,11 @@ def _remarks(
     if beyond:
         first = beyond[min(beyond)]
         found.append(
-            f"No hand holds {first} on neighbouring strings of the {score.instrument}; such double "
-            f"stops ({where(beyond)}) can only be played one note after the other."
+            _(
+                "No hand holds %(first)s on neighbouring strings of the %(instrument)s; "
+                "such double stops (%(beyond)s) can only be played one note after the "
+                "other."
+            )
+            % {"first": first, "instrument": score.instrument, "beyond": where(beyond)}
         )
     return tuple(found)

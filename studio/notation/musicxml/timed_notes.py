@@ -13,6 +13,7 @@ from typing import Any
 from xml.etree.ElementTree import Element, tostring
 
 from studio import figures
+from studio.figures.translation import _
 from studio.notation.musicxml.opening import NotMusic
 from studio.notation.score import BOWS, FINGERS, MAX_WRITTEN, SIGN_MARKS, SIGNS, Accidental
 from studio.theory import Pitch
@@ -116,7 +117,7 @@ def _bow(note: Element) -> str | None:
 
 
 def _drop(note: Element, path: str) -> None:
-    holder, _, name = path.rpartition("/")
+    holder, _rest, name = path.rpartition("/")
     for parent in note.findall(holder) if holder else [note]:
         for child in parent.findall(name):
             parent.remove(child)
@@ -142,10 +143,10 @@ def timed(
     except MemoryError:  # says nothing of the file
         raise
     except Exception as error:  # whatever a damaged file makes the reader stumble over
-        raise NotMusic("The notes cannot be put in time. Export the page again.") from error
+        raise NotMusic(_("The notes cannot be put in time. Export the page again.")) from error
     found = [note for note in notes if note is not None]
     if not found:
-        raise NotMusic("There are no notes in this file.")
+        raise NotMusic(_("There are no notes in this file."))
     return sorted(found, key=lambda note: (note.start, note.pitch.midi))
 
 

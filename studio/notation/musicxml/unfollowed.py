@@ -15,6 +15,7 @@ from fractions import Fraction
 from xml.etree.ElementTree import Element, SubElement
 
 from studio import figures
+from studio.figures.translation import N_
 
 # From the stopped note to the touched one, and on to what sounds, in semitones and in steps.
 _ARTIFICIAL = {3: (31, 18), 4: (28, 16), 5: (24, 14), 7: (19, 11), 12: (12, 7)}
@@ -27,14 +28,14 @@ _ORNAMENTS = {
 }
 SAID_BARS = 6  # more are counted
 
-GRACE = "Grace notes ({where}) stand on the page and are not followed."
-CUE = "Cue notes ({where}) stand on the page and are not followed."
-MICROTONE = "Notes between the half tones ({where}) stand on the page and are not followed."
-UNPITCHED = "Notes without a pitch ({where}) stand on the page and are not followed."
-SOUNDING = "Harmonics ({where}) are followed as they sound."
-HARMONIC = "Harmonics ({where}) are followed as the note that is written."
-ORNAMENT = "Trills, other ornaments and tremolos ({where}) are followed as the plain note."
-JUMP = (
+GRACE = N_("Grace notes ({where}) stand on the page and are not followed.")
+CUE = N_("Cue notes ({where}) stand on the page and are not followed.")
+MICROTONE = N_("Notes between the half tones ({where}) stand on the page and are not followed.")
+UNPITCHED = N_("Notes without a pitch ({where}) stand on the page and are not followed.")
+SOUNDING = N_("Harmonics ({where}) are followed as they sound.")
+HARMONIC = N_("Harmonics ({where}) are followed as the note that is written.")
+ORNAMENT = N_("Trills, other ornaments and tremolos ({where}) are followed as the plain note.")
+JUMP = N_(
     "A jump such as D.C. or D.S. ({where}) stands on the page. The bars are followed as they are "
     "written; whoever jumps is found again."
 )

@@ -16,6 +16,8 @@ import json
 import math
 from dataclasses import dataclass
 
+from studio.translating import gettext_lazy
+
 MOST_CHARS = 60_000
 MOST_STROKES = 60
 MOST_POINTS = 400  # of one line
@@ -24,7 +26,7 @@ FARTHEST = 4.0  # widths: no picture is higher
 UNITS = 1000  # of the shapes: one picture's width
 HEAD = 0.045  # length of an arrow's head
 HEAD_ANGLE = math.radians(28)
-UNREADABLE = "The drawing did not arrive whole, so it was not added. Draw it again."
+UNREADABLE = gettext_lazy("The drawing did not arrive whole, so it was not added. Draw it again.")
 
 
 @dataclass(frozen=True, slots=True)

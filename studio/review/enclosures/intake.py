@@ -5,15 +5,18 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from studio import media
 from studio.clips.storage import spool
 from studio.figures import MB
+from studio.translating import gettext_lazy
 
 log = logging.getLogger(__name__)
 
 MAX_BYTES = 100 * MB
 MAX_S = 180.0
-BOUNDS = "At most 3 minutes and 100 MB."
+BOUNDS = gettext_lazy("At most 3 minutes and 100 MB.")
 
 
 class NotTaken(Exception):
@@ -52,7 +55,10 @@ def received(chunks: Iterable[bytes], content_type: str = "") -> Iterator[Record
     try:
         spooled = spool.spool(chunks, MAX_BYTES)
     except spool.TooLarge as error:
-        size = {"size_mb": f"more than {MAX_BYTES // MB}", "limit_mb": MAX_BYTES // MB}
+        size = {
+            "size_mb": _("more than %(max_bytes)s") % {"max_bytes": MAX_BYTES // MB},
+            "limit_mb": MAX_BYTES // MB,
+        }
         raise NotTaken(media.Refused("too_many_bytes", **size).sentence) from error
     try:
         yield _examined(spooled, content_type)

@@ -5,6 +5,7 @@ from contextlib import ExitStack, suppress
 from pathlib import Path
 
 from django.db import DatabaseError, InterfaceError
+from django.utils.translation import gettext as _
 
 from studio import media
 from studio.clips.models import Rendition
@@ -111,7 +112,7 @@ def _clear(name: str) -> None:
 def _playable(enclosure: Enclosure) -> Rendition:
     playable = Rendition.objects.filter(clip=enclosure.clip, kind=Rendition.Kind.PLAYABLE).first()
     if playable is None:
-        raise media.Failed("file_missing", name="the clip’s playable copy")
+        raise media.Failed("file_missing", name=_("the clip’s playable copy"))
     return playable
 
 

@@ -8,13 +8,19 @@ import json
 from uuid import UUID
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from studio.clips import sentences
 from studio.review.models import Comment, Enclosure
+from studio.translating import gettext_lazy
 
 from . import drawings
 
-NAMES = {"voice": "Voice reply", "video": "Video reply", "drawing": "Drawing"}
+NAMES = {
+    "voice": gettext_lazy("Voice reply"),
+    "video": gettext_lazy("Video reply"),
+    "drawing": gettext_lazy("Drawing"),
+}
 
 
 def of(comment: Comment) -> list[dict]:
@@ -75,7 +81,8 @@ def _drawn(said: dict, row: Enclosure | None) -> dict:
     return {
         "shapes": drawings.shapes(said["strokes"]),
         "height": round(drawings.UNITS * said["aspect"]),
-        "alt": said["words"] + (f" Written on it: {', '.join(written)}." if written else ""),
+        "alt": said["words"]
+        + (_(" Written on it: %(written)s.") % {"written": ", ".join(written)} if written else ""),
         "json": json.dumps({"frame_s": said["frame_s"], "strokes": said["strokes"]}),
         "version": row.version if row else 0,
     }
@@ -83,13 +90,13 @@ def _drawn(said: dict, row: Enclosure | None) -> dict:
 
 def _waits(row: Enclosure | None) -> str:
     if row is None:
-        return "It is no longer there."
+        return _("It is no longer there.")
     if row.state == Enclosure.State.READY:
         return ""
     if row.state == Enclosure.State.FAILED:
-        return f"It could not be prepared. {sentences.failure(row)}"
+        return _("It could not be prepared. %(row)s") % {"row": sentences.failure(row)}
     if row.state == Enclosure.State.PARKED:
-        return f"It is not prepared yet. {sentences.failure(row)}"
+        return _("It is not prepared yet. %(row)s") % {"row": sentences.failure(row)}
     if row.failure_code:
-        return f"It is being prepared. {sentences.failure(row)}"
-    return "It is being prepared, and will be here within a minute or so."
+        return _("It is being prepared. %(row)s") % {"row": sentences.failure(row)}
+    return _("It is being prepared, and will be here within a minute or so.")

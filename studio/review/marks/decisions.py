@@ -13,15 +13,16 @@ from studio.clips.models import Listening
 from studio.review import idempotency
 from studio.review.changes import Conflict, lock_unreturned, with_plain_newlines
 from studio.review.models import Decision, Review
+from studio.translating import gettext_lazy
 
 from .judging import Judged
 from .mark import Mark, decided, kind_of
 
 WAYS = {"interval_wide": "wide", "interval_narrow": "narrow"}
 OTHERS = {
-    "open_string": "open strings out of tune",
-    "single_sharp": "sharp notes",
-    "single_flat": "flat notes",
+    "open_string": gettext_lazy("open strings out of tune"),
+    "single_sharp": gettext_lazy("sharp notes"),
+    "single_flat": gettext_lazy("flat notes"),
 }
 
 

@@ -7,18 +7,21 @@ returned, whatever is heard or judged anew later.
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.drills.models import Assignment
 from studio.notation.engraving import Figure
 from studio.notation.naming import short_name
+from studio.translating import gettext_lazy
 
 from .judging import Judged
 
 STATES = {
-    "apart": "only its notes one by one",
-    "wrong": "something else was played",
-    "missed": "left out",
-    "not_reached": "not reached",
+    "apart": gettext_lazy("only its notes one by one"),
+    "wrong": gettext_lazy("something else was played"),
+    "missed": gettext_lazy("left out"),
+    "not_reached": gettext_lazy("not reached"),
 }
 
 
@@ -50,7 +53,7 @@ class Note:
     def in_words(self) -> str:
         """The same for lists and screen readers."""
         if self.last_cents is None:
-            return STATES.get(self.state, "could not be measured")
+            return STATES.get(self.state, _("could not be measured"))
         last = self._way(self.last_cents, self.uncertainty_cents)
         if figures.signed(self.best_cents or 0.0) == figures.signed(self.last_cents):
             return f"last {last}"

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Count
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.models import Studio
@@ -103,5 +104,5 @@ def _rows(counted: Iterable[tuple[str, str, str, int]]) -> list[Precision]:
 def _kind(row: dict) -> str:
     midis = row["midis"] or []
     if row["code"].startswith("interval") and len(midis) == 2:
-        return BY_SEMITONES.get(midis[1] - midis[0], "other intervals")
-    return "open strings" if row["code"].startswith("open_string") else "others"
+        return BY_SEMITONES.get(midis[1] - midis[0], _("other intervals"))
+    return _("open strings") if row["code"].startswith("open_string") else _("others")

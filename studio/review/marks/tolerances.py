@@ -5,6 +5,7 @@ others (thirds, sixths, tenths).
 """
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts import audit
@@ -27,10 +28,12 @@ def in_force(review: Review) -> dict[str, float]:
 def from_where(review: Review) -> str:
     """Who chose them, in words that follow the figures."""
     if review.tolerance_cents:
-        return "chosen for this clip"
+        return _("chosen for this clip")
     if review.answers and review.answers.tolerance_cents:
-        return "as set with the drill"
-    return f"as for {review.clip.enrolment.get_level_display()}"
+        return _("as set with the drill")
+    return _("as for %(get_level_display)s") % {
+        "get_level_display": review.clip.enrolment.get_level_display()
+    }
 
 
 def tried(review: Review, chosen: dict[str, float]) -> Judged | None:
@@ -59,7 +62,9 @@ def choose(
     if standing not in (seen, wanted):
         raise Conflict(in_words(standing))
     if chosen != locked.tolerance_cents:
-        record(audit.Act.TOLERANCE, locked, by, detail=in_words(wanted) if chosen else "as usual")
+        record(
+            audit.Act.TOLERANCE, locked, by, detail=in_words(wanted) if chosen else _("as usual")
+        )
     review.tolerance_cents = chosen
     Review.objects.filter(pk=review.pk).update(tolerance_cents=chosen)
     locked.tolerance_cents = chosen
@@ -69,7 +74,7 @@ def choose(
 
 
 def in_words(cents: dict[str, float]) -> str:
-    return (
-        f"{figures.number(cents['perfect'])} c for octaves, fifths, fourths and unisons, "
-        f"{figures.number(cents['other'])} c for thirds, sixths and tenths"
-    )
+    return _(
+        "%(cents)s c for octaves, fifths, fourths and unisons, %(cents_2)s c for "
+        "thirds, sixths and tenths"
+    ) % {"cents": figures.number(cents["perfect"]), "cents_2": figures.number(cents["other"])}

@@ -8,6 +8,8 @@ what an open string beside it, itself out of tune, explains. Every figure is the
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.intonation.wording.sentences import standing
 from studio.notation.pairs import word_of, word_of_size
@@ -30,7 +32,11 @@ class Slip:
         """``together the lower note stood 12 ± 1 cents lower than alone``."""
         way = "higher" if self.cents > 0 else "lower"
         far = figures.cents(self.cents, self.uncertainty_cents)
-        return f"together the {self.which} note stood {far} {way} than alone"
+        return _("together the %(which)s note stood %(far)s %(way)s than alone") % {
+            "which": self.which,
+            "far": far,
+            "way": way,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

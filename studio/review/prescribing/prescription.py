@@ -33,11 +33,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.notation import INTERVALS, Infeasible, Request, Score, generate
 from studio.notation.beside import against_open_strings, row_around
 from studio.notation.pairs import in_words
 from studio.theory import Instrument, Key, Pitch, instrument_named, openness
+from studio.translating import gettext_lazy
 
 from .faults import Fault, Share
 
@@ -80,7 +83,7 @@ class Facts:
     string_length_mm: float | None = None
     hand: str = "medium"
     shares: Mapping[str, Share] = field(default_factory=dict)
-    where: str = "in this clip"
+    where: str = gettext_lazy("in this clip")
     shelf: Mapping[str, OnShelf] = field(default_factory=dict)
 
 
@@ -117,7 +120,7 @@ def propose(facts: Facts) -> list[Proposal]:
             placed += list(enumerate(_in_order(_Treating(facts, word, faults).all())))
     words = tuple(INTERVALS)
     placed.sort(key=lambda it: (it[0], -it[1].need, words.index(it[1].word)))
-    return [proposal for _, proposal in placed[:MOST]]
+    return [proposal for _rest, proposal in placed[:MOST]]
 
 
 def double_stops_in(score: Score) -> int:
@@ -167,22 +170,30 @@ class _Treating:
         if found is None:
             return None
         cost = UNCOUNTED if found.double_stops is None else found.double_stops
-        return self._proposal("shelf", "On your shelf", cost=cost, drill=found.drill)
+        return self._proposal("shelf", _("On your shelf"), cost=cost, drill=found.drill)
 
     def _these(self) -> Proposal | None:
         if self.slipped is None and len(self.pairs) < 2:
             return None
         pairs = self.pairs if self.slipped is None else (self.slipped.pair,)
-        what = "These two notes" if len(pairs) == 1 else f"These {len(pairs)} double stops"
+        what = (
+            _("These two notes")
+            if len(pairs) == 1
+            else _("These %(pairs)s double stops") % {"pairs": len(pairs)}
+        )
         score = self._made("these", pairs)
-        return self._proposal("these", f"{what}, separately, then together", score)
+        return self._proposal(
+            "these", _("%(what)s, separately, then together") % {"what": what}, score
+        )
 
     def _slower(self) -> Proposal | None:
         if not self.worst.was_short:
             return None
         made = self._made("slower", (self.worst.pair,), hold_s=LONGER_S)
         return self._proposal(
-            "slower", f"The same, held for {figures.number(LONGER_S)} seconds", made
+            "slower",
+            _("The same, held for %(longer_s)s seconds") % {"longer_s": figures.number(LONGER_S)},
+            made,
         )
 
     def _open(self) -> Proposal | None:
@@ -193,8 +204,10 @@ class _Treating:
         for string, pair in against_open_strings(*notes, self.facts.key, strings):
             made = self._made("open", (_named(pair), self.worst.pair), anywhere=True)
             if made is not None:
-                label = f"Against the open {string.step}, then here"
-                with_it = f"in {in_words([pair])} only one note can move"
+                label = _("Against the open %(step)s, then here") % {"step": string.step}
+                with_it = _("in %(in_words)s only one note can move") % {
+                    "in_words": in_words([pair])
+                }
                 return self._proposal("open", label, made, tail=with_it)
         return None
 
@@ -204,19 +217,26 @@ class _Treating:
         still = (it for it in playable if _in_one_position(it[1][1]))
         reach, made = next(still, playable[-1] if playable else (0, None))
         if made is None:  # none of its neighbours can be played
-            return self._proposal("around", "Just here", self._made("around", (self.worst.pair,)))
-        place = ", in one position" if _in_one_position(made[1]) else ""
-        steps = "one step" if reach == 1 else f"{reach} steps"
+            return self._proposal(
+                "around", _("Just here"), self._made("around", (self.worst.pair,))
+            )
+        place = _(", in one position") if _in_one_position(made[1]) else ""
+        steps = _("one step") if reach == 1 else f"{reach} steps"
         tail = ""
         if self.word in self.facts.shelf:  # which says already how many share it
-            tail = f"here it stands among its neighbours, {steps} of {self.facts.key.name} each way"
-        return self._proposal("around", f"A few notes around it{place}", made, tail=tail)
+            tail = _("here it stands among its neighbours, %(steps)s of %(key)s each way") % {
+                "steps": steps,
+                "key": self.facts.key.name,
+            }
+        return self._proposal(
+            "around", _("A few notes around it%(place)s") % {"place": place}, made, tail=tail
+        )
 
     def _scale(self) -> Proposal | None:
         if self.spread < SPREAD or self.word in self.facts.shelf:
             return None
         made = _generated(self._request("scale", pattern="scale"))
-        return self._proposal("scale", f"A whole scale in {self.word}", made)
+        return self._proposal("scale", _("A whole scale in %(word)s") % {"word": self.word}, made)
 
     # -- what they are made of --------------------------------------------------------------
 
@@ -279,16 +299,25 @@ class _Treating:
         if kind == "these" and self.slipped is not None and self.slipped.slip is not None:
             fault = self.slipped
             return f"The {fault.name} was {fault.off}, and {fault.slip.in_words}."
-        said = f"The {fault.name} was {fault.off} at its last playing"
+        said = _("The %(fault)s was %(off)s at its last playing") % {
+            "fault": fault.name,
+            "off": fault.off,
+        }
         if kind == "slower" and fault.held_s is not None:
-            return f"{said}, which was held for {figures.seconds(fault.held_s)}."
+            return _("%(said)s, which was held for %(held_s)s.") % {
+                "said": said,
+                "held_s": figures.seconds(fault.held_s),
+            }
         if tail:
             return f"{said}; {tail}."
         share = self.facts.shares.get(self.word, Share())
         if share.judged > 1:
-            said += (
-                f"; {share.out} of {share.judged} {self.word} {self.facts.where} ended out of tune"
-            )
+            said += _("; %(out)s of %(judged)s %(word)s %(where)s ended out of tune") % {
+                "out": share.out,
+                "judged": share.judged,
+                "word": self.word,
+                "where": self.facts.where,
+            }
         return f"{said}."
 
 

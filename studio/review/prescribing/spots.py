@@ -11,6 +11,8 @@ about the interval, in any key or in this one: more is not known of it.
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from studio.accounts.models import Enrolment, Person
 from studio.drills.access import queue_of
 from studio.drills.models import Assignment, DrillVersion
@@ -24,12 +26,13 @@ from studio.review.marks.judging import Judged
 from studio.review.marks.mark import Mark
 from studio.review.models import Decision
 from studio.theory import ALL_KEYS, Key, Pitch
+from studio.translating import gettext_lazy
 
 from .faults import Fault, are_open_strings, faults_of, shares_of, to_tune_first, word_of_run
 from .prescription import Facts, OnShelf, double_stops_in
 
-NOTHING = "Nothing here is out of tune by more than the figures can tell."
-UNPLAYABLE = (
+NOTHING = gettext_lazy("Nothing here is out of tune by more than the figures can tell.")
+UNPLAYABLE = gettext_lazy(
     "What is out of tune here has no place on two neighbouring strings, so no drill is proposed."
 )
 
@@ -49,7 +52,7 @@ def spot_of_mark(judged: Judged, mark_id: int) -> Spot | None:
     if mark is None:
         return None
     runs = () if mark.run is None else (mark.run,)
-    return Spot(f"The mark at {place(mark.shown[0])}", frozenset(runs), mark)
+    return Spot(_("The mark at %(shown)s") % {"shown": place(mark.shown[0])}, frozenset(runs), mark)
 
 
 def spot_of_bar(judged: Judged, page: Score, bar: int | None) -> Spot | None:
@@ -104,7 +107,7 @@ def facts_at(person: Person, judged: Judged, spot: Spot, page: Score | None) -> 
         string_length_mm=player.string_length_mm,
         hand=player.hand,
         shares=shares_of(judged.judgement, faults, within),
-        where="here" if spot.alone else "in this clip",
+        where=_("here") if spot.alone else _("in this clip"),
         shelf=_counted({fault.word: shelf[fault.word] for fault in here if fault.word in shelf}),
     )
     nothing = UNPLAYABLE if facts.faults else _nothing(judged, spot)
@@ -166,15 +169,15 @@ def _interval(judged: Judged, spot: Spot) -> str:
 def _nothing(judged: Judged, spot: Spot) -> str:
     """Why nothing is proposed, where that is so."""
     if are_open_strings(judged.judgement, spot.runs):
-        return "Both notes are open strings: tune them, then play this again."
+        return _("Both notes are open strings: tune them, then play this again.")
     open_string = to_tune_first(judged.judgement, spot.runs)
     if spot.mark and spot.mark.code == "open_string_off":
         open_string = Pitch.parse(spot.mark.params["pitch"]).step
     if open_string:
-        return (
-            f"The open {open_string} string is itself out of tune: "
-            "tune it first, then play this again."
-        )
+        return _(
+            "The open %(open_string)s string is itself out of tune: tune it first, then"
+            " play this again."
+        ) % {"open_string": open_string}
     return NOTHING
 
 

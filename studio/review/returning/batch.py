@@ -15,6 +15,7 @@ from uuid import UUID
 from django.db import transaction
 from django.http import Http404
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts.consent import ConsentMissing
 from studio.accounts.models import Person
@@ -26,13 +27,16 @@ from studio.review.enclosures.intake import NotTaken, Recording, received
 from studio.review.enclosures.services import enclose
 from studio.review.marks.judging import judged
 from studio.review.models import EnclosedFile, Enclosure, Return, Review
+from studio.translating import gettext_lazy
 
 from . import services
 
 LONGEST_SUMMARY = 4000
-NO_LONGER_THERE = "It is no longer there."
-CHANGED = "It was changed at the desk, or listened to again, in the meantime. Look at it again."
-NO_WORDS = "The example alone is not returned. Say something with it, or take it off."
+NO_LONGER_THERE = gettext_lazy("It is no longer there.")
+CHANGED = gettext_lazy(
+    "It was changed at the desk, or listened to again, in the meantime. Look at it again."
+)
+NO_WORDS = gettext_lazy("The example alone is not returned. Say something with it, or take it off.")
 
 
 class LeftOut(Exception):
@@ -106,30 +110,42 @@ def _is_returned(review: Review, person: Person, wanted: Wanted) -> bool:
     ):
         return True
     by = "you" if mine else returned.returned_by
-    raise LeftOut(f"It was returned by {by} in the meantime, with other words.", review)
+    raise LeftOut(
+        _("It was returned by %(by)s in the meantime, with other words.") % {"by": by}, review
+    )
 
 
 def _refuse_what_changed(review: Review, person: Person, wanted: Wanted) -> None:
     if review.taken_by_id not in (None, person.pk):
-        raise LeftOut(f"{review.taken_by} has taken it in the meantime.", review)
+        raise LeftOut(
+            _("%(taken_by)s has taken it in the meantime.") % {"taken_by": review.taken_by}, review
+        )
     if review.snoozed_until and review.snoozed_until > timezone.now():
-        raise LeftOut("It was put to rest in the meantime.", review)
+        raise LeftOut(_("It was put to rest in the meantime."), review)
     heard = judged(review)
     if heard is None or review.clip.note or review.clip.asks:
-        raise LeftOut("It is not one of those in which nothing was found or asked.", review)
+        raise LeftOut(_("It is not one of those in which nothing was found or asked."), review)
     if heard.marks:
-        found = "A mark was" if len(heard.marks) == 1 else f"{len(heard.marks)} marks were"
-        raise LeftOut(f"{found} found in the meantime. Open it at the desk.", review)
+        found = (
+            _("A mark was")
+            if len(heard.marks) == 1
+            else _("%(marks)s marks were") % {"marks": len(heard.marks)}
+        )
+        raise LeftOut(
+            _("%(found)s found in the meantime. Open it at the desk.") % {"found": found}, review
+        )
     if standing(review, heard.listening.pk) != wanted.seen:
         raise LeftOut(CHANGED, review)
     if len(wanted.summary) > LONGEST_SUMMARY:
         raise LeftOut(
-            f"Its summary has {len(wanted.summary)} letters; at most {LONGEST_SUMMARY}.", review
+            _("Its summary has %(summary)s letters; at most %(longest_summary)s.")
+            % {"summary": len(wanted.summary), "longest_summary": LONGEST_SUMMARY},
+            review,
         )
 
 
 OFFERED = 12
-GONE = "The recorded example is no longer there. Choose another, or none."
+GONE = gettext_lazy("The recorded example is no longer there. Choose another, or none.")
 
 
 @dataclass(frozen=True, slots=True)

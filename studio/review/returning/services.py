@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts import audit
 from studio.accounts.models import Person
@@ -144,5 +145,7 @@ def _lock_pending(review: Review) -> Return | None:
     Review.objects.select_for_update().get(pk=review.pk)
     returned = Return.objects.select_for_update().filter(review=review).first()
     if returned is not None and returned.is_visible:
-        raise TooLate(f"clip {review.clip_id} was returned and can be seen")
+        raise TooLate(
+            _("clip %(clip_id)s was returned and can be seen") % {"clip_id": review.clip_id}
+        )
     return returned

@@ -14,6 +14,8 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.theory import Interval, Pitch
 
@@ -112,8 +114,12 @@ def _closer(runs: Sequence[Run]) -> str:
         return ""
     best = max(better, key=lambda run: run.gained_cents)
     by = figures.cents(best.gained_cents, best.change_uncertainty_cents)
-    ending = ", and ended in tune." if best.verdict == "in_tune" else "."
-    return f"The {best.name} came closer by {by}{ending}"
+    ending = _(", and ended in tune.") if best.verdict == "in_tune" else "."
+    return _("The %(best)s came closer by %(by)s%(ending)s") % {
+        "best": best.name,
+        "by": by,
+        "ending": ending,
+    }
 
 
 def _share(runs: Sequence[Run]) -> str:
@@ -123,8 +129,11 @@ def _share(runs: Sequence[Run]) -> str:
     if len(judged) < FEW or right < GOOD_SHARE * len(judged):
         return ""
     if right == len(judged):
-        return f"All {right} double stops ended in tune."
-    return f"{right} of {len(judged)} double stops ended in tune."
+        return _("All %(right)s double stops ended in tune.") % {"right": right}
+    return _("%(right)s of %(judged)s double stops ended in tune.") % {
+        "right": right,
+        "judged": len(judged),
+    }
 
 
 def _to_change(kept: Sequence[Kept]) -> list[str]:

@@ -2,6 +2,7 @@
 
 from django import template
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.intonation.wording.advice import FINGERS
@@ -24,7 +25,7 @@ def moment(seconds: float, digits: int = 1) -> str:
 @register.filter
 def noted(score_ref: str, note_names: dict[str, str]) -> str:
     """The name of what a comment is about."""
-    return note_names.get(score_ref, "a note that is no longer in the drill")
+    return note_names.get(score_ref, _("a note that is no longer in the drill"))
 
 
 @register.filter
@@ -62,7 +63,7 @@ def fine_moment(seconds: float) -> str:
 def movements(params: dict) -> list[str]:
     """What the fingers of a mark have to go, exactly: ``fourth finger, D string: 2.3 ± 0.2 mm``."""
     return [
-        f"{FINGERS[move['finger']]}, {move['string']} string: "
+        f"{_(FINGERS[move['finger']])}, {move['string']} string: "
         f"{figures.millimetres(move['move_mm'], move.get('uncertainty_mm'))}"
         for move in params.get("moves") or ()
         if move.get("move_mm") is not None

@@ -3,6 +3,7 @@
 from django import forms
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.models import Enrolment
@@ -14,6 +15,7 @@ from studio.drills import access as drills
 from studio.drills.models import Assignment
 from studio.review.marks.judging import judge_and_store
 from studio.review.models import Review
+from studio.translating import gettext_lazy
 
 
 def begin_review(clip: Clip, answers: Assignment | None = None) -> Review:
@@ -68,26 +70,29 @@ class SendForm(forms.Form):
     assignment = forms.ModelChoiceField(
         queryset=Assignment.objects.none(),
         required=False,
-        label="Which drill is it?",
-        empty_label="None of them",
+        label=gettext_lazy("Which drill is it?"),
+        empty_label=gettext_lazy("None of them"),
     )
     subject = forms.ChoiceField(
-        choices=[("", "Your teacher will see"), *Clip.Subject.choices],
+        choices=[("", gettext_lazy("Your teacher will see")), *Clip.Subject.choices],
         required=False,
-        label="What is it?",
+        label=gettext_lazy("What is it?"),
     )
     title = forms.CharField(
         required=False,
         max_length=160,
-        label="A name for it",
-        widget=forms.TextInput(attrs={"placeholder": "B♭ octaves, third day"}),
+        label=gettext_lazy("A name for it"),
+        widget=forms.TextInput(attrs={"placeholder": gettext_lazy("B♭ octaves, third day")}),
     )
     note = forms.CharField(
         required=False,
         max_length=NOTE_LENGTH,
-        label="Words for your teacher",
+        label=gettext_lazy("Words for your teacher"),
         widget=forms.Textarea(
-            attrs={"rows": 3, "placeholder": "What was hard, or what you want to know"}
+            attrs={
+                "rows": 3,
+                "placeholder": gettext_lazy("What was hard, or what you want to know"),
+            }
         ),
     )
     upload_key = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
@@ -102,12 +107,15 @@ class SendForm(forms.Form):
 
     def _speak_to_guardian(self, enrolment: Enrolment) -> None:
         teacher = enrolment.teacher.name
-        self.fields["note"].label = f"Words for {teacher}"
-        self.fields["note"].widget.attrs["placeholder"] = (
-            f"What was hard, or what you want to ask {teacher}"
-        )
+        self.fields["note"].label = _("Words for %(teacher)s") % {"teacher": teacher}
+        self.fields["note"].widget.attrs["placeholder"] = _(
+            "What was hard, or what you want to ask %(teacher)s"
+        ) % {"teacher": teacher}
         subject = self.fields["subject"]
-        subject.choices = [("", f"{teacher} will see"), *Clip.Subject.choices]
+        subject.choices = [
+            ("", _("%(teacher)s will see") % {"teacher": teacher}),
+            *Clip.Subject.choices,
+        ]
 
 
 def check(enrolment: Enrolment, said: dict[str, str]) -> None:

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from django.db.models import Q
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts import access as people
 from studio.accounts.models import Membership, Person, Studio
@@ -20,7 +21,7 @@ class TakenAlready(Exception):
     """A colleague has it. ``by`` is who."""
 
     def __init__(self, by: Person):
-        super().__init__(f"{by} has taken it")
+        super().__init__(_("%(by)s has taken it") % {"by": by})
         self.by = by
 
 

@@ -7,6 +7,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from studio.accounts import access as people
@@ -47,7 +48,7 @@ def put_away(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     """Whoever sent a clip has read why it could not be used."""
     clip = clips.own_refused_clip(request.user, clip_id)
     clip_services.put_away(clip, by=request.user)
-    messages.success(request, "It was put away.")
+    messages.success(request, _("It was put away."))
     return redirect(home_of(request.user, clip.enrolment))
 
 

@@ -5,18 +5,20 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from studio.accounts import access as people
 from studio.review import access, phrases
 from studio.review.models import Comment, Phrase
+from studio.translating import gettext_lazy
 
 
 class PhraseForm(forms.ModelForm):
     class Meta:
         model = Phrase
         fields = ["text", "kind"]
-        labels = {"text": "What you say", "kind": "Kind of comment"}
+        labels = {"text": gettext_lazy("What you say"), "kind": gettext_lazy("Kind of comment")}
         widgets = {"text": forms.Textarea(attrs={"rows": 3})}
 
     def clean_text(self) -> str:
@@ -24,7 +26,10 @@ class PhraseForm(forms.ModelForm):
         unknown = phrases.unknown_places(text)
         if unknown:
             known = ", ".join(f"{{{name}}}" for name in phrases.PLACES)
-            raise ValidationError(f"{{{unknown[0]}}} is not known here. Use one of {known}.")
+            raise ValidationError(
+                _("{%(unknown)s} is not known here. Use one of %(known)s.")
+                % {"unknown": unknown[0], "known": known}
+            )
         return text
 
 
@@ -49,7 +54,7 @@ def _added(form: PhraseForm, request: HttpRequest, studio) -> bool:
     except phrases.Full as full:
         form.add_error(None, str(full))
         return False
-    messages.success(request, "The phrase is on your shelf.")
+    messages.success(request, _("The phrase is on your shelf."))
     return True
 
 
@@ -60,7 +65,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
     form = PhraseForm(request.POST or None, instance=phrase)
     if form.is_valid():
         form.save()
-        messages.success(request, "The phrase is saved.")
+        messages.success(request, _("The phrase is saved."))
         return redirect("phrases")
     return _render(request, form, phrase=phrase)
 
@@ -68,7 +73,7 @@ def edit(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 def delete(request: HttpRequest, pk: int) -> HttpResponse:
     access.phrase_for(request.user, pk).delete()
-    messages.success(request, "The phrase is deleted. Comments made with it stay.")
+    messages.success(request, _("The phrase is deleted. Comments made with it stay."))
     return redirect("phrases")
 
 

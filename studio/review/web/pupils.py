@@ -8,6 +8,7 @@ from django.db.models import Count, QuerySet, Value
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from studio import figures
@@ -102,7 +103,9 @@ def change_pupil(request: HttpRequest, pk: int) -> HttpResponse:
     people_services.change_pupil(
         enrolment, said["level"], said["kind"], said["string_length_mm"], by=request.user
     )
-    messages.success(request, f"Saved. {enrolment.pupil}’s next clips are judged by it.")
+    messages.success(
+        request, _("Saved. %(pupil)s’s next clips are judged by it.") % {"pupil": enrolment.pupil}
+    )
     return redirect("pupil", pk=pk)
 
 
@@ -117,7 +120,11 @@ def set_drill(request: HttpRequest, pk: int) -> HttpResponse:
     if not form.look_at(version, enrolment):
         return _page(request, enrolment, setting=form)
     drill_services.set_drill_now(version, enrolment, request.user, **form.goals())
-    messages.success(request, f"“{version}” is in {enrolment.pupil}’s queue.")
+    messages.success(
+        request,
+        _("“%(version)s” is in %(pupil)s’s queue.")
+        % {"version": version, "pupil": enrolment.pupil},
+    )
     return redirect("pupil", pk=pk)
 
 

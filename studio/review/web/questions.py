@@ -6,6 +6,7 @@ from django import forms
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from studio import figures
@@ -15,6 +16,7 @@ from studio.drills import access as drills
 from studio.review import access, questions
 from studio.review.models import Question, QuestionEntry
 from studio.review.questions import About
+from studio.translating import gettext_lazy
 
 from .shared.moments import moments
 from .shared.ways import home_of
@@ -26,10 +28,10 @@ class SayForm(forms.Form):
     """Words, and what they are about as the page's address said it."""
 
     text = forms.CharField(
-        label="Your words",
+        label=gettext_lazy("Your words"),
         max_length=QuestionEntry.LONGEST,
         widget=forms.Textarea(attrs={"rows": 4}),
-        error_messages={"required": "Write what you want to ask or say."},
+        error_messages={"required": gettext_lazy("Write what you want to ask or say.")},
     )
     form_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
 
@@ -40,7 +42,7 @@ def ask(request: HttpRequest, pk: int) -> HttpResponse:
     enrolment = people.home_enrolment(request.user, pk)
     about = _about(request, enrolment)
     form = SayForm(request.POST or None, initial={"form_key": uuid4().hex})
-    form.fields["text"].label = "Your question"
+    form.fields["text"].label = _("Your question")
     if form.is_valid():
         said = form.cleaned_data
         try:
@@ -48,7 +50,11 @@ def ask(request: HttpRequest, pk: int) -> HttpResponse:
         except questions.TooMany as many:
             form.add_error(None, str(many))
         else:
-            messages.success(request, f"Sent. {enrolment.teacher} will find it with the clips.")
+            messages.success(
+                request,
+                _("Sent. %(teacher)s will find it with the clips.")
+                % {"teacher": enrolment.teacher},
+            )
             return redirect("question", pk=asked.pk)
     own = enrolment.pupil_id == request.user.pk
     context = {
@@ -72,7 +78,10 @@ def worked(request: HttpRequest, pk: int) -> HttpResponse:
     except questions.TooMany as many:
         messages.warning(request, str(many))
     else:
-        messages.success(request, f"{enrolment.teacher} can see that you have worked on it.")
+        messages.success(
+            request,
+            _("%(teacher)s can see that you have worked on it.") % {"teacher": enrolment.teacher},
+        )
     if about.clip:
         return redirect("clip_page", clip_id=about.clip.pk)
     if about.assignment:
@@ -86,7 +95,7 @@ def question(request: HttpRequest, pk: int) -> HttpResponse:
     asked = access.question_for(request.user, pk)
     area = _area(request.user, asked.enrolment)
     form = SayForm(request.POST or None, initial={"form_key": uuid4().hex})
-    form.fields["text"].label = "Your answer" if area == "teacher" else "Say more"
+    form.fields["text"].label = _("Your answer") if area == "teacher" else _("Say more")
     ended = not people.is_current(asked.enrolment)
     if request.method == "POST" and ended:
         raise Http404
@@ -112,7 +121,7 @@ def rest(request: HttpRequest, pk: int) -> HttpResponse:
     if _area(request.user, asked.enrolment) != "teacher":
         raise Http404
     questions.let_rest(asked)
-    messages.success(request, "It waits no longer. The question stays readable.")
+    messages.success(request, _("It waits no longer. The question stays readable."))
     return redirect("waiting_list")
 
 
@@ -123,7 +132,7 @@ def _said(form: SayForm, request: HttpRequest, asked: Question, area: str) -> bo
     except questions.TooMany as many:
         form.add_error(None, str(many))
         return False
-    messages.success(request, "Your answer can be read now." if by_teacher else "Sent.")
+    messages.success(request, _("Your answer can be read now.") if by_teacher else _("Sent."))
     return True
 
 

@@ -21,6 +21,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.csrf import csrf_exempt, csrf_protect
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -40,6 +41,7 @@ from studio.figures import MB
 from studio.review.waiting import submissions
 from studio.review.waiting.submissions import WORDS, SendForm
 from studio.review.web.shared.ways import home_of, record_at
+from studio.translating import gettext_lazy
 
 log = logging.getLogger(__name__)
 
@@ -56,10 +58,12 @@ class Answer:
 
 ARRIVED_LATER = Answer(
     202,
-    "All of your recording has arrived and is kept. It could not be opened just now; that is "
-    "tried again by itself, and you need not send it again.",
+    gettext_lazy(
+        "All of your recording has arrived and is kept. It could not be opened just now; that is "
+        "tried again by itself, and you need not send it again."
+    ),
 )
-UNSEEN = (
+UNSEEN = gettext_lazy(
     "Your clip has arrived and is kept. It could not be opened just now; that is our fault. It is "
     "tried again by itself, and you need not send it again."
 )
@@ -73,18 +77,25 @@ def of_clip(clip: Clip, sender: Person) -> Answer:
     if clip.is_unseen:
         return Answer(201, UNSEEN, clip)
     if not clip.has_audio:
-        return Answer(201, f"Your clip has arrived. {sentences.sentence('no_sound', {})}", clip)
-    who = "Your teacher" if own else clip.enrolment.teacher
-    return Answer(201, f"Your clip has arrived. {who} can see it now.", clip)
+        return Answer(
+            201,
+            _("Your clip has arrived. %(sentence)s")
+            % {"sentence": sentences.sentence("no_sound", {})},
+            clip,
+        )
+    who = _("Your teacher") if own else clip.enrolment.teacher
+    return Answer(201, _("Your clip has arrived. %(who)s can see it now.") % {"who": who}, clip)
 
 
 def of_disk(error: OSError) -> Answer:
     log.exception("a recording could not be stored")
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return Answer(
-            507, "The server has no room left. Keep the recording, and tell your teacher."
+            507, _("The server has no room left. Keep the recording, and tell your teacher.")
         )
-    return Answer(503, "It could not be stored just now; that is our fault. Send it again later.")
+    return Answer(
+        503, _("It could not be stored just now; that is our fault. Send it again later.")
+    )
 
 
 def too_large(size_bytes: int) -> Answer:
@@ -189,9 +200,9 @@ def forget(request: HttpRequest, upload_id: UUID) -> HttpResponse:
     left = upload.asks
     uploads.forget(upload)
     if left:
-        messages.success(request, "Left as it was: there is one clip of it.")
+        messages.success(request, _("Left as it was: there is one clip of it."))
         return redirect(home_of(request.user, upload.enrolment))
-    messages.success(request, "It was removed. Nothing of it is kept.")
+    messages.success(request, _("It was removed. Nothing of it is kept."))
     return redirect(_sending_page(request.user, upload.enrolment))
 
 
@@ -219,7 +230,7 @@ def ask_about(upload: Upload) -> Answer:
 
 def _outcome(upload: Upload) -> Answer:
     if not upload.is_whole:
-        return Answer(409, "Not all of it has arrived yet. Send it again, and it goes on.")
+        return Answer(409, _("Not all of it has arrived yet. Send it again, and it goes on."))
     try:
         clip = upload.clip or uploads.finish(upload)
     except OSError as error:
@@ -261,10 +272,10 @@ class SendFileForm(SendForm):
     """The plain form, with the recording in it."""
 
     recording = forms.FileField(
-        label="Recording",
+        label=gettext_lazy("Recording"),
         allow_empty_file=True,  # the server's own sentence says more than Django's
         widget=forms.FileInput(attrs={"accept": f"video/*,audio/*,{ENDINGS}"}),
-        error_messages={"required": "Choose a recording first, then send it."},
+        error_messages={"required": gettext_lazy("Choose a recording first, then send it.")},
     )
 
 
@@ -338,7 +349,9 @@ def _ask(
         return ask_about(uploads.keep_whole(enrolment, request.user, before, encoded(words)))
     except uploads.TooMany:
         return Answer(
-            200, f"This recording was sent before, as “{before.clip}”: there is one clip of it."
+            200,
+            _("This recording was sent before, as “%(clip)s”: there is one clip of it.")
+            % {"clip": before.clip},
         )
 
 

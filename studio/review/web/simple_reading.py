@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from studio.accounts import access as people
@@ -16,8 +17,12 @@ def choose(request: HttpRequest, pk: int) -> HttpResponse:
     enrolment, page = _place(request.user, pk)
     simply = "simply" in request.POST
     services.change_reading(enrolment, simply)
-    how = "in simple words" if simply else "with all figures"
-    messages.success(request, f"Saved. {enrolment.pupil.first_name} reads {how} from now on.")
+    how = _("in simple words") if simply else _("with all figures")
+    messages.success(
+        request,
+        _("Saved. %(pupil)s reads %(how)s from now on.")
+        % {"pupil": enrolment.pupil.first_name, "how": how},
+    )
     return redirect(page, pk=pk)
 
 

@@ -13,16 +13,20 @@ from pathlib import Path
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.clips.models import ClipFile
 from studio.clips.storage.stores import store
+from studio.translating import gettext_lazy
 
 from .names import Names
 
 MANIFEST = "manifest.json"
 READABLE = 0o644 << 16
-MISSING = "The file was not where it is kept."
-CHANGED = "It has other bytes than were stored when it came; it is in the copy as it is now."
+MISSING = gettext_lazy("The file was not where it is kept.")
+CHANGED = gettext_lazy(
+    "It has other bytes than were stored when it came; it is in the copy as it is now."
+)
 
 
 class Archive:
@@ -78,7 +82,7 @@ class Archive:
             return ""
         line = self.stream(name, chunks, row.size_bytes)
         if line["sha256"] != row.sha256:
-            self.leave_out(f"{what}, as it was", CHANGED)
+            self.leave_out(_("%(what)s, as it was") % {"what": what}, CHANGED)
         return line["path"]
 
     def leave_out(self, what: str, why: str) -> None:

@@ -14,6 +14,7 @@ from pathlib import PurePosixPath
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts import consent
 from studio.clips import sentences
@@ -28,6 +29,7 @@ from studio.review.models import EnclosedFile, Enclosure, Return
 from studio.review.web.shared.moments import moments
 from studio.rights import access
 from studio.rights.access import Scope
+from studio.translating import gettext_lazy
 
 from . import annotations, measurements, webvtt
 from .archive import Archive
@@ -35,19 +37,21 @@ from .names import Names, cleaned, in_words
 
 SCHEMA_FILE = f"schemas/{measurements.SCHEMA}"
 SMALLER = (
-    "Smaller pictures of the clips, and outlines of their sound",
-    "They were made from the recordings that are here, and show nothing more.",
+    gettext_lazy("Smaller pictures of the clips, and outlines of their sound"),
+    gettext_lazy("They were made from the recordings that are here, and show nothing more."),
 )
-NOT_PREPARED = "It is not prepared yet; it is in a copy that is made later."
-OVER = "Its time was over; what was measured and written of it is here."
-NOT_AGREED = (
+NOT_PREPARED = gettext_lazy("It is not prepared yet; it is in a copy that is made later.")
+OVER = gettext_lazy("Its time was over; what was measured and written of it is here.")
+NOT_AGREED = gettext_lazy(
     "Consent to recordings does not hold, and without it nobody gets what the teacher recorded or "
     "drew in reply. It is in a copy that is made once it holds again."
 )
 AS_RECORDED = (
-    "Teachers’ replies as their devices recorded them",
-    "Such a file says what device made it, and perhaps where: that is about the teacher. What "
-    "is played of it is here, with the same picture and sound.",
+    gettext_lazy("Teachers’ replies as their devices recorded them"),
+    gettext_lazy(
+        "Such a file says what device made it, and perhaps where: that is about the teacher. What "
+        "is played of it is here, with the same picture and sound."
+    ),
 )
 KINDS = {"voice": "Sound", "video": "Video", "drawing": "Image"}
 
@@ -129,9 +133,11 @@ class _Clip:
             if made is not None:
                 self._keep(kind, f"{kind}{PurePosixPath(made.path).suffix}", made)
             elif kind == Rendition.Kind.PLAYABLE and original is not None:
-                self._archive.leave_out(f"The copy for playing of {self._what}", NOT_PREPARED)
+                self._archive.leave_out(
+                    _("The copy for playing of %(what)s") % {"what": self._what}, NOT_PREPARED
+                )
         if self._clip.recording_gone_at is not None:
-            self._archive.leave_out(f"The recording of {self._what}", OVER)
+            self._archive.leave_out(_("The recording of %(what)s") % {"what": self._what}, OVER)
         self._archive.leave_out(*SMALLER)
 
     def _keep(self, what: str, name: str, row) -> None:
@@ -177,7 +183,7 @@ class _Clip:
         ).name
         page = annotations.page(
             self._clip.pk,
-            f"What was said of {self._what}",
+            _("What was said of %(what)s") % {"what": self._what},
             about,
             returned.returned_at.isoformat(),
             map(_annotated, found),

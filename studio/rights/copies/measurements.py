@@ -10,44 +10,71 @@ import io
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from django.utils.translation import gettext as _
+
 from studio.intonation.schema import load_schema
+from studio.translating import gettext_lazy
 
 SCHEMA = "measurement-1.json"
 INTERVALS, VOICES, DESCRIPTION = "intervals.csv", "voices.csv", "csv-metadata.json"
 TIMES = (
-    ("event", "integer", "Number of the event in the measurement, in time order."),
-    ("start_s", "number", "Where it begins, in seconds from the first sample or frame."),
-    ("end_s", "number", "Where it ends, in seconds."),
+    ("event", "integer", gettext_lazy("Number of the event in the measurement, in time order.")),
+    (
+        "start_s",
+        "number",
+        gettext_lazy("Where it begins, in seconds from the first sample or frame."),
+    ),
+    ("end_s", "number", gettext_lazy("Where it ends, in seconds.")),
 )
 INTERVAL_COLUMNS = (
     *TIMES,
-    ("low_pitch", "string", "The lower note."),
-    ("high_pitch", "string", "The higher note."),
-    ("low_hz", "number", "Its frequency in hertz."),
-    ("high_hz", "number", "Its frequency in hertz."),
-    ("size_cents", "number", "Size of the interval: the mean over its held part, in cents."),
-    ("uncertainty_cents", "number", "One standard deviation; empty where it is not known."),
-    ("landing_size_cents", "number", "Its size just after the bow took it."),
-    ("end_size_cents", "number", "Where it ended, if that is surely elsewhere."),
-    ("moved_cents", "number", "How far it moved about its mean (one standard deviation)."),
-    ("beat_hz", "number", "Beats a second."),
-    ("unsure_reason", "string", "Why it could not be measured, where it could not."),
-    ("interval", "string", "What the interval was taken for."),
-    ("deviation_cents", "number", "How far from its target: wide is positive."),
-    ("verdict", "string", "in_tune, near, out or unsure, by the tolerances of the studio."),
+    ("low_pitch", "string", gettext_lazy("The lower note.")),
+    ("high_pitch", "string", gettext_lazy("The higher note.")),
+    ("low_hz", "number", gettext_lazy("Its frequency in hertz.")),
+    ("high_hz", "number", gettext_lazy("Its frequency in hertz.")),
+    (
+        "size_cents",
+        "number",
+        gettext_lazy("Size of the interval: the mean over its held part, in cents."),
+    ),
+    (
+        "uncertainty_cents",
+        "number",
+        gettext_lazy("One standard deviation; empty where it is not known."),
+    ),
+    ("landing_size_cents", "number", gettext_lazy("Its size just after the bow took it.")),
+    ("end_size_cents", "number", gettext_lazy("Where it ended, if that is surely elsewhere.")),
+    (
+        "moved_cents",
+        "number",
+        gettext_lazy("How far it moved about its mean (one standard deviation)."),
+    ),
+    ("beat_hz", "number", gettext_lazy("Beats a second.")),
+    ("unsure_reason", "string", gettext_lazy("Why it could not be measured, where it could not.")),
+    ("interval", "string", gettext_lazy("What the interval was taken for.")),
+    ("deviation_cents", "number", gettext_lazy("How far from its target: wide is positive.")),
+    (
+        "verdict",
+        "string",
+        gettext_lazy("in_tune, near, out or unsure, by the tolerances of the studio."),
+    ),
 )
 VOICE_COLUMNS = (
     *TIMES,
-    ("kind", "string", "single, double_stop or chord."),
-    ("voice", "integer", "Place in the event, from low to high, 0 the lowest."),
-    ("pitch", "string", "The nearest note."),
-    ("midi", "integer", "Its MIDI number."),
-    ("f0_hz", "number", "Frequency in hertz."),
-    ("uncertainty_cents", "number", "One standard deviation; empty where it is not known."),
-    ("landing_f0_hz", "number", "Frequency just after the bow took it."),
-    ("level_db", "number", "How loud, in decibels below full scale (RMS)."),
-    ("vibrato_rate_hz", "number", "Rate of the vibrato, where there was one."),
-    ("vibrato_extent_cents", "number", "Its extent, plus or minus, in cents."),
+    ("kind", "string", gettext_lazy("single, double_stop or chord.")),
+    ("voice", "integer", gettext_lazy("Place in the event, from low to high, 0 the lowest.")),
+    ("pitch", "string", gettext_lazy("The nearest note.")),
+    ("midi", "integer", gettext_lazy("Its MIDI number.")),
+    ("f0_hz", "number", gettext_lazy("Frequency in hertz.")),
+    (
+        "uncertainty_cents",
+        "number",
+        gettext_lazy("One standard deviation; empty where it is not known."),
+    ),
+    ("landing_f0_hz", "number", gettext_lazy("Frequency just after the bow took it.")),
+    ("level_db", "number", gettext_lazy("How loud, in decibels below full scale (RMS).")),
+    ("vibrato_rate_hz", "number", gettext_lazy("Rate of the vibrato, where there was one.")),
+    ("vibrato_extent_cents", "number", gettext_lazy("Its extent, plus or minus, in cents.")),
 )
 
 
@@ -57,7 +84,9 @@ def schema() -> dict:
     required = [name for name in published["required"] if name != "judgement"]
     return published | {
         "$id": "urn:studio:measurement:1",
-        "title": "What was measured of a clip, and what was judged of it where that was returned",
+        "title": _(
+            "What was measured of a clip, and what was judged of it where that was returned"
+        ),
         "required": required,
     }
 
@@ -87,8 +116,8 @@ def description() -> dict:
         "@context": ["http://www.w3.org/ns/csvw", {"@language": "en"}],
         "dialect": {"encoding": "utf-8", "header": True, "delimiter": ",", "lineTerminators": CRLF},
         "tables": [
-            _table(INTERVALS, "Intervals that were heard", INTERVAL_COLUMNS),
-            _table(VOICES, "Notes that were heard", VOICE_COLUMNS),
+            _table(INTERVALS, _("Intervals that were heard"), INTERVAL_COLUMNS),
+            _table(VOICES, _("Notes that were heard"), VOICE_COLUMNS),
         ],
     }
 
@@ -141,7 +170,7 @@ def _when(event: dict) -> dict:
 
 
 def _csv(columns: tuple, rows: Iterable[dict[str, Any]]) -> str:
-    names = [name for name, _, _ in columns]
+    names = [name for name, _rest, _rest in columns]
     out = io.StringIO()
     table = csv.DictWriter(out, names, extrasaction="ignore", restval="")
     table.writeheader()

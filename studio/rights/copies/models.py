@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from studio.accounts.models import Person, Studio
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 
 class Copy(Leased):
@@ -23,11 +24,11 @@ class Copy(Leased):
     KEPT = timedelta(days=1)
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        WORKING = "working", "working"
-        READY = "ready", "ready"
-        FAILED = "failed", "failed"
-        PARKED = "parked", "parked"
+        WAITING = "waiting", gettext_lazy("waiting")
+        WORKING = "working", gettext_lazy("working")
+        READY = "ready", gettext_lazy("ready")
+        FAILED = "failed", gettext_lazy("failed")
+        PARKED = "parked", gettext_lazy("parked")
 
     done_state = State.READY
 

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
 from studio.accounts import personal_data
 from studio.accounts.personal_data import Entry, Withheld
@@ -123,4 +124,8 @@ def _value(value: object) -> str:
     if isinstance(value, list | dict):
         return f"in {RECORDS}" if value else ""
     text = str(value)
-    return text if len(text) <= LONG else f"{text[:LONG]} … (whole in {RECORDS})"
+    return (
+        text
+        if len(text) <= LONG
+        else _("%(text)s … (whole in %(records)s)") % {"text": text[:LONG], "records": RECORDS}
+    )

@@ -1,16 +1,21 @@
 """Why a copy could not be made, for who asked."""
 
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 from .models import Copy
 
-OURS = "Something went wrong on our side while the copy was made. Nothing of what is kept was lost."
+OURS = gettext_lazy(
+    "Something went wrong on our side while the copy was made. Nothing of what is kept was lost."
+)
 FAMILIAR = {
-    "disk_full": "There is no room on the studio’s disk for the copy just now.",
-    "not_asked": "You no longer decide about this, so the copy was not made.",
+    "disk_full": gettext_lazy("There is no room on the studio’s disk for the copy just now."),
+    "not_asked": gettext_lazy("You no longer decide about this, so the copy was not made."),
 }
-AGAIN = "It is tried again by itself."
-LOOKED_AT = "Whoever looks after the server has been asked to look at it. You can also ask anew."
+AGAIN = gettext_lazy("It is tried again by itself.")
+LOOKED_AT = gettext_lazy(
+    "Whoever looks after the server has been asked to look at it. You can also ask anew."
+)
 
 
 def failure(copy: Copy) -> str:

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.access import get_or_404
@@ -154,14 +155,16 @@ def _require_rest(before: Copy) -> None:
             figures.time_of_day(timezone.localtime(when)) for when in (before.ready_at, until)
         )
         raise NotNow(
-            f"This copy was made at {at}, and is still here. Another can be made from {free}."
+            _("This copy was made at %(at)s, and is still here. Another can be made from %(free)s.")
+            % {"at": at, "free": free}
         )
 
 
 def _no_room(scope: Scope) -> str:
     needed = figures.megabytes(room.size_bytes(scope))
     lacking = figures.megabytes(room.missing_bytes(scope))
-    return (
-        f"A copy needs {needed}, and the studio’s disk is too small for it by {lacking}. Ask the "
-        "teacher, who can ask whoever looks after the server for more room; then try again."
-    )
+    return _(
+        "A copy needs %(needed)s, and the studio’s disk is too small for it by "
+        "%(lacking)s. Ask the teacher, who can ask whoever looks after the server "
+        "for more room; then try again."
+    ) % {"needed": needed, "lacking": lacking}

@@ -13,6 +13,7 @@ from django.db import DatabaseError, InterfaceError, transaction
 from django.db.models.functions import Now
 from django.http import Http404
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import __version__, media
 from studio.clips.processing import pictures
@@ -94,7 +95,7 @@ def _write(
         clips, drills, agreed = [], [], []
         if scope.studio is not None:
             clips = lessons.write(archive, scope, asked_by != scope.person, tell)
-            tell("drills and records")
+            tell(_("drills and records"))
             drills = lessons.write_drills(archive, scope)
             agreed = consents.write(archive, scope)
         tables = records.write(archive, scope)
@@ -104,9 +105,11 @@ def _write(
 
 def _head(held: Copy, scope: access.Scope) -> dict:
     return {
-        "about": "A copy of what is kept of a person. Open index.html to read it.",
+        "about": _("A copy of what is kept of a person. Open index.html to read it."),
         "person": scope.person.name,
-        "of": f"lessons at {scope.studio.name}" if scope.studio else "the account",
+        "of": _("lessons at %(studio)s") % {"studio": scope.studio.name}
+        if scope.studio
+        else _("the account"),
         "asked_by": held.asked_by.name,
         "made_at": timezone.now().isoformat(timespec="seconds"),
         "program": __version__,

@@ -24,6 +24,7 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from django.db import OperationalError, connection
+from django.utils.translation import gettext as _
 from psycopg import sql
 
 from . import search_file
@@ -77,7 +78,7 @@ def _overwrite_sqlite(needles: Iterable[str] | None, all_sizes: bool) -> bool:
             cursor.execute("VACUUM")
     except OperationalError as error:
         if "locked" in str(error):
-            raise Busy("somebody writes to the database") from None
+            raise Busy(_("somebody writes to the database")) from None
         log.warning("the database was not written anew (%s): run `studio overwrite`", error)
         return False
     log.info("the database was written anew in %.1f s", time.monotonic() - begun)
@@ -144,7 +145,10 @@ def _write_anew(table: str, all_sizes: bool) -> bool:
         try:
             _vacuum_full(cursor, sql.SQL("VACUUM (FULL, VERBOSE{}) {}").format(analyse, name))
         except OperationalError as error:
-            raise Busy(f"somebody reads {table}: {str(error).strip()}") from None
+            raise Busy(
+                _("somebody reads %(table)s: %(strip)s")
+                % {"table": table, "strip": str(error).strip()}
+            ) from None
         finally:
             cursor.execute("RESET lock_timeout")
     return True
@@ -155,7 +159,7 @@ def _vacuum_full(cursor, command: sql.Composed) -> None:
     until = time.monotonic() + PATIENCE_S
     while kept := _dead_rows_kept(cursor, command):
         if time.monotonic() > until:
-            raise Busy(f"{kept} deleted rows are still read by somebody")
+            raise Busy(_("%(kept)s deleted rows are still read by somebody") % {"kept": kept})
         time.sleep(0.5)
 
 

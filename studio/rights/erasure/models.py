@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from studio.accounts.models import Person
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 
 class ErasureJob(Leased):
@@ -17,17 +18,17 @@ class ErasureJob(Leased):
     """
 
     class Kind(models.TextChoices):
-        CLIP = "clip", "one clip"
-        LESSONS = "lessons", "all about a pupil’s lessons"
-        ACCOUNT = "account", "an account and all about it"
-        OVER = "over", "what had been kept for its time"
+        CLIP = "clip", gettext_lazy("one clip")
+        LESSONS = "lessons", gettext_lazy("all about a pupil’s lessons")
+        ACCOUNT = "account", gettext_lazy("an account and all about it")
+        OVER = "over", gettext_lazy("what had been kept for its time")
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        WORKING = "working", "working"
-        ERASED = "erased", "erased"
-        FAILED = "failed", "failed"
-        PARKED = "parked", "parked"
+        WAITING = "waiting", gettext_lazy("waiting")
+        WORKING = "working", gettext_lazy("working")
+        ERASED = "erased", gettext_lazy("erased")
+        FAILED = "failed", gettext_lazy("failed")
+        PARKED = "parked", gettext_lazy("parked")
 
     done_state = State.ERASED
 

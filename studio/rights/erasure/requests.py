@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.accounts import audit, consent, guardians, lesson_endings, notices, sessions
 from studio.accounts.models import (
@@ -26,15 +27,16 @@ from studio.clips.models import Clip, Upload
 from studio.clips.services import hide
 from studio.clips.storage import erasure_log
 from studio.drills.models import Assignment, PracticeEntry
+from studio.translating import gettext_lazy
 
 from . import dispatch, traces
 from .models import ErasureJob
 
-TEACHERS_TOLD = (
+TEACHERS_TOLD = gettext_lazy(
     "All that was kept here about one of your pupils was erased on {when}, {why}. It cannot be "
     "brought back. What you wrote about others, and your drills, stay."
 )
-GUARDIANS_TOLD = (
+GUARDIANS_TOLD = gettext_lazy(
     "All that was kept at {studio} about a child you answered for there was erased on {when}, "
     "{why}. Nobody can see it, and it cannot be brought back."
 )
@@ -48,9 +50,13 @@ class Why:
     guardians: str
 
 
-ASKED_FOR = Why("as the pupil or a guardian asked", "as somebody asked who decides about it")
+ASKED_FOR = Why(
+    gettext_lazy("as the pupil or a guardian asked"),
+    gettext_lazy("as somebody asked who decides about it"),
+)
 TIME_OVER = Why(
-    "as its time was over since the lessons ended", "as its time was over since the lessons ended"
+    gettext_lazy("as its time was over since the lessons ended"),
+    gettext_lazy("as its time was over since the lessons ended"),
 )
 
 
@@ -67,7 +73,7 @@ def erase_clip(clip: Clip, by: Person | None) -> ErasureJob:
         by=by,
         studio=place.studio,
         about=place.pupil,
-        detail="a clip and all about it",
+        detail=_("a clip and all about it"),
     )
     job = ErasureJob(kind=ErasureJob.Kind.CLIP)
     return _begin(job, by, Clip.objects.filter(pk=clip.pk), Upload.objects.filter(clip=clip))
@@ -168,13 +174,13 @@ def why_not(person: Person, *, of_herself: bool = True) -> str:
         current(), person=person, role=Membership.Role.TEACHER
     ).select_related("studio")
     if first := teaches.first():
-        who, whose = ("You teach", "your") if of_herself else (f"{person} teaches", "the")
-        return (
-            f"{who} at {first.studio}, and pupils depend on it. Let {whose} place there be ended "
-            f"first; then {whose} account can be erased."
-        )
+        who, whose = (_("You teach"), "your") if of_herself else (f"{person} teaches", "the")
+        return _(
+            "%(who)s at %(studio)s, and pupils depend on it. Let %(whose)s place there "
+            "be ended first; then %(whose)s account can be erased."
+        ) % {"who": who, "studio": first.studio, "whose": whose}
     if person.is_operator:
-        return (
+        return _(
             "This account looks after the service. Let another one do so first "
             "(python -m studio operator); then it can be erased."
         )
@@ -232,11 +238,12 @@ def end_answering(person: Person) -> None:
         places = Enrolment.objects.filter(current(), pupil=link.pupil, studio=link.studio)
         rested = [consent.let_rest(place) for place in places.select_for_update()]
         if any(rested):
-            text = (
-                "A guardian’s account was erased, and nobody is left who decides about consent to "
-                f"recordings at {link.studio}. It rests: no clip can be watched or sent there "
-                "until a guardian is linked and agrees. Nothing else was deleted."
-            )
+            text = _(
+                "A guardian’s account was erased, and nobody is left who decides about "
+                "consent to recordings at %(studio)s. It rests: no clip can be watched or "
+                "sent there until a guardian is linked and agrees. Nothing else was "
+                "deleted."
+            ) % {"studio": link.studio}
             notices.tell_each([link.pupil], text)
 
 

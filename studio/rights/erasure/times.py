@@ -1,6 +1,7 @@
 """By when what was erased is gone: from the disk, and from the backups."""
 
 from django.conf import settings
+from django.utils.translation import gettext as _
 
 from studio import figures
 
@@ -19,15 +20,18 @@ def rows_in_backups_days() -> int:
 def in_backups(kind: str) -> str:
     """When it leaves the backups, in a sentence or two."""
     if not settings.BACKUP_FOLDER:
-        return (
+        return _(
             "This program makes no backups here. Whoever looks after the server can say whether "
             "others are made, and how long they are kept."
         )
     said = rows_in_backups_days()
     recordings = min(settings.BACKUP_ERASED_DAYS + 1, said)
-    of = "The recording leaves" if kind == ErasureJob.Kind.CLIP else "Recordings leave"
-    return (
-        f"{of} the backups within {figures.count(recordings, 'day', 'days')}, and what was "
-        f"written within {figures.count(said, 'day', 'days')}; a backup that is put back "
-        "meanwhile is cleared of it at once."
-    )
+    of = _("The recording leaves") if kind == ErasureJob.Kind.CLIP else _("Recordings leave")
+    return _(
+        "%(of)s the backups within %(recordings)s, and what was written within "
+        "%(said)s; a backup that is put back meanwhile is cleared of it at once."
+    ) % {
+        "of": of,
+        "recordings": figures.count(recordings, "day", "days"),
+        "said": figures.count(said, "day", "days"),
+    }

@@ -7,6 +7,7 @@ from uuid import UUID
 from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts import letters
@@ -152,5 +153,8 @@ def _end(job: ErasureJob) -> None:
         letters.post_erased(job.letter_to, asked, backups)
     who = Person.objects.filter(erasures_asked=job.pk, is_active=True).first()
     if who is not None:
-        text = f"What you asked to be erased on {asked} is off the disk. {backups}"
+        text = _("What you asked to be erased on %(asked)s is off the disk. %(backups)s") % {
+            "asked": asked,
+            "backups": backups,
+        }
         Notice.objects.create(to=who, text=text)

@@ -9,6 +9,7 @@ from itertools import groupby
 from django.db import transaction
 from django.db.models import Q, QuerySet
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts import audit, retention
@@ -18,12 +19,13 @@ from studio.drills.models import Assignment, PracticeEntry
 from studio.rights.copies.models import Copy
 from studio.rights.erasure import requests
 from studio.rights.erasure.models import ErasureJob
+from studio.translating import gettext_lazy
 
 from . import due, warnings
 
 log = logging.getLogger(__name__)
 
-OVER = "its time was over"
+OVER = gettext_lazy("its time was over")
 KINDS = ("recordings", "clips", "drills", "practice")  # beside whole lessons
 WAITS_FOR_COPY = timedelta(days=7)  # no longer, or copies asked for day after day would keep it
 
@@ -58,7 +60,7 @@ def _pupils(studio: Studio) -> Iterator[list[Enrolment]]:
     """The places of each pupil there, the newest first."""
     places = Enrolment.objects.filter(studio=studio).select_related("pupil", "studio", "teacher")
     by_pupil = places.order_by("pupil", "-started_on", "-pk")
-    for _, held in groupby(by_pupil, key=lambda place: place.pupil_id):
+    for _rest, held in groupby(by_pupil, key=lambda place: place.pupil_id):
         yield list(held)
 
 
@@ -135,7 +137,7 @@ def _hand_over(
         (whole.count(), "clip", "clips"),
         (alone.count(), "recording", "recordings"),
         (drills.count(), "drill", "drills"),
-        (practice.count(), "entry of practice", "entries of practice"),
+        (practice.count(), _("entry of practice"), _("entries of practice")),
     )
     said = [figures.count(*part) for part in parts if part[0]]
     if not said:

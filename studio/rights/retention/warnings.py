@@ -16,10 +16,11 @@ from studio.accounts import consent, guardians, notices
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.accounts.names import listed
 from studio.accounts.notifications import kinds
+from studio.translating import gettext_lazy
 
 from .due import Going
 
-TO_KEEP = "To keep a copy, press Make a copy under Your data before then."
+TO_KEEP = gettext_lazy("To keep a copy, press Make a copy under Your data before then.")
 
 
 def tell(studio: Studio, going: Iterable[Going]) -> int:
@@ -32,15 +33,19 @@ def tell(studio: Studio, going: Iterable[Going]) -> int:
         if people.is_current(each.place):
             taught.setdefault((each.place.teacher, each.on), []).append(said(each))
     for (person, on, how), parts in home.items():
-        text = f"{_on(studio, on)}, as the page Consent says: {'; '.join(parts)}. {how}"
+        text = _("%(studio)s, as the page Consent says: %(parts)s. %(how)s") % {
+            "studio": _on(studio, on),
+            "parts": "; ".join(parts),
+            "how": how,
+        }
         notices.tell_each([person], text, kinds.GOING)
     for (teacher, on), parts in taught.items():
-        text = (
-            f"{_on(studio, on)}, by the studio’s times: {'; '.join(parts)}. The families are told, "
-            "and can take a copy before then."
-        )
+        text = _(
+            "%(studio)s, by the studio’s times: %(parts)s. The families are told, and "
+            "can take a copy before then."
+        ) % {"studio": _on(studio, on), "parts": "; ".join(parts)}
         notices.tell_each([teacher], text, kinds.GOING)
-    return len({person for person, *_ in home} | {teacher for teacher, _ in taught})
+    return len({person for person, *_rest in home} | {teacher for teacher, _rest in taught})
 
 
 def said(going: Going, reader: Person | None = None) -> str:
@@ -48,17 +53,27 @@ def said(going: Going, reader: Person | None = None) -> str:
     pupil = going.place.pupil
     whose = "yours" if pupil == reader else str(pupil)
     if going.lessons:
-        return f"all that is left of {'your' if pupil == reader else f'{pupil}’s'} lessons"
+        return _("all that is left of %(value)s lessons") % {
+            "value": "your" if pupil == reader else f"{pupil}’s"
+        }
     parts = []
     if going.recordings:
         what = figures.count(going.recordings, "recording", "recordings")
-        parts.append(f"{what} of {whose} (what was measured and said stays)")
+        parts.append(
+            _("%(what)s of %(whose)s (what was measured and said stays)")
+            % {"what": what, "whose": whose}
+        )
     if going.clips:
         what = figures.count(going.clips, "clip", "clips")
-        parts.append(f"{what} of {whose} (with all that was measured and said)")
+        parts.append(
+            _("%(what)s of %(whose)s (with all that was measured and said)")
+            % {"what": what, "whose": whose}
+        )
     if going.drills:
         what = figures.count(going.drills, "drill", "drills")
-        parts.append(f"{what} of {whose} (ticked off or set long ago)")
+        parts.append(
+            _("%(what)s of %(whose)s (ticked off or set long ago)") % {"what": what, "whose": whose}
+        )
     if going.practice:
         what = ngettext("%(n)s entry of practice", "%(n)s entries of practice", going.practice)
         noted = _("%(what)s of %(whose)s (noted long ago)")
@@ -72,8 +87,10 @@ def how_to_keep(place: Enrolment, reader: Person) -> str:
     if reader in who:
         return TO_KEEP
     if not who:
-        return "To keep a copy, ask whoever looks after you."
-    return f"To keep a copy, ask {' or '.join(str(one) for one in who)} to take one."
+        return _("To keep a copy, ask whoever looks after you.")
+    return _("To keep a copy, ask %(value)s to take one.") % {
+        "value": " or ".join(str(one) for one in who)
+    }
 
 
 def _family(place: Enrolment) -> list[tuple[Person, str]]:
@@ -82,4 +99,4 @@ def _family(place: Enrolment) -> list[tuple[Person, str]]:
 
 
 def _on(studio: Studio, on: date) -> str:
-    return f"On {figures.long_date(on)} this goes at {studio}"
+    return _("On %(on)s this goes at %(studio)s") % {"on": figures.long_date(on), "studio": studio}

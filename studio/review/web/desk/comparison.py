@@ -19,6 +19,7 @@ from django.shortcuts import render
 from django.urls import reverse
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET
 
@@ -161,11 +162,15 @@ def _why_not(then: Judged, now: Judged) -> str:
     if then.listening.generation == now.listening.generation:
         return ""
     older = min(then, now, key=lambda judged: judged.listening.generation)
-    which = "This clip" if older is now else "The earlier clip"
-    why = f"{which} was heard by an earlier version of the program, which measured differently"
+    which = _("This clip") if older is now else _("The earlier clip")
+    why = _(
+        "%(which)s was heard by an earlier version of the program, which measured differently"
+    ) % {"which": which}
     if rehearing.is_promised(older.review.clip_id):
-        return f"{why}. It will be heard again by itself; then the two can be compared."
-    return f"{why}, so no change is said."
+        return _("%(why)s. It will be heard again by itself; then the two can be compared.") % {
+            "why": why
+        }
+    return _("%(why)s, so no change is said.") % {"why": why}
 
 
 def _time_of(meant: Meant, now: Judged) -> float:
@@ -185,8 +190,16 @@ def _landed(found: Sequence[Pair], meant: Meant, chosen: Pair | None) -> str:
     own = next((pair for pair in found if pair.now and meant.event in pair.now.events), None)
     if own is not None and own is chosen:
         return ""
-    why = f"The {own.name} was not played then." if own else "There is no double stop there."
-    return f"{why} The nearest in both: {chosen.name}." if chosen else why
+    why = (
+        _("The %(own)s was not played then.") % {"own": own.name}
+        if own
+        else _("There is no double stop there.")
+    )
+    return (
+        _("%(why)s The nearest in both: %(chosen)s.") % {"why": why, "chosen": chosen.name}
+        if chosen
+        else why
+    )
 
 
 def _desk_of(review: Review) -> str:

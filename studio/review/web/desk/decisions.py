@@ -1,6 +1,7 @@
 """Deciding at the desk beyond one mark: all of a kind, the clip's tolerance, marks by hand."""
 
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
 from studio.accounts.templatetags.words import count_of
@@ -40,7 +41,7 @@ def decide_kind(request: HttpRequest, review: Review) -> HttpResponse:
     changed = {b.key for b in page.blocks if any(mark.about in marks for mark in b.marks)}
     many = decisions.decide_all(review, heard, said["kind"], said["choice"], request.user)
     of_kind = f": {kinds[0].words}" if said["kind"] else ""
-    words = f"{many} {DID[said['choice']]}{of_kind}." if many else "All were decided already."
+    words = f"{many} {DID[said['choice']]}{of_kind}." if many else _("All were decided already.")
     undo = request.headers.get("X-Act", "") if many else ""
     if wants_parts(request) and not page.shows(heard):  # pressed on a page before this one
         return exchanges.standing(request, Desk(request.user, review), said=words)
@@ -55,13 +56,13 @@ def undo(request: HttpRequest, review: Review) -> HttpResponse:
     before = Desk(request.user, review)
     put_back = decisions.undo_decision(review, request.user, key)
     if put_back is None:
-        return _decided(request, review, set(), "This was taken back already.")
+        return _decided(request, review, set(), _("This was taken back already."))
     page, touched = Desk(request.user, review), {getattr(each, "pk", each) for each in put_back}
     changed = _blocks_with(before, touched) | _blocks_with(page, touched)
     many = len(put_back)
-    said = f"{many} taken back." if many > 1 else "Taken back."
+    said = _("%(many)s taken back.") % {"many": many} if many > 1 else _("Taken back.")
     if not many:
-        said = "It was decided otherwise in the meantime, so nothing was taken back."
+        said = _("It was decided otherwise in the meantime, so nothing was taken back.")
     return _decided(request, review, changed, said)
 
 
@@ -105,7 +106,7 @@ def choose_tolerance(request: HttpRequest, review: Review) -> HttpResponse:
         return back(review.clip_id, "tolerance")
     page = Desk(request.user, review)
     marks = count_of(page.counts()["marks"], "mark,marks")
-    return parts(request, *ledger_parts(page), said=f"Judged anew: {marks}.")
+    return parts(request, *ledger_parts(page), said=_("Judged anew: %(marks)s.") % {"marks": marks})
 
 
 @require_GET
@@ -145,9 +146,9 @@ def _tolerance_again(
         )
     extra = {"tolerance": form, "their_tolerance": theirs, "tolerance_open": True}
     said = (
-        "Somebody chose another tolerance in the meantime. Both are shown."
+        _("Somebody chose another tolerance in the meantime. Both are shown.")
         if theirs
-        else "The tolerance was not changed."
+        else _("The tolerance was not changed.")
     )
     return parts(request, (exchanges.TOLERANCE, page.part(**extra)), said=said, status=status)
 
@@ -164,14 +165,14 @@ def add_mark(request: HttpRequest, review: Review) -> HttpResponse:
         if not wants_parts(request):
             return whole_page(request, page, status=422, add_mark=form, adding=True)
         part = (ADD_MARK, page.part(add_mark=form, adding=True))
-        return parts(request, part, said="The mark was not added yet.", status=422)
+        return parts(request, part, said=_("The mark was not added yet."), status=422)
     mark = hand_marks.add(review, request.user, form.said(), form.cleaned_data["form_key"])
     if not wants_parts(request):
         return back(review.clip_id, f"hand-{mark.pk}")
     page = Desk(request.user, review)
     changed = block_parts(page, {block_at(page.blocks, mark.start_s).key})
     fresh = (ADD_MARK, page.part(add_mark=page.add_mark()))
-    return parts(request, *changed, fresh, said="Mark added.")
+    return parts(request, *changed, fresh, said=_("Mark added."))
 
 
 @require_POST
@@ -192,7 +193,7 @@ def edit_mark(request: HttpRequest, review: Review, mark_id: int) -> HttpRespons
         return back(review.clip_id, f"hand-{mark.pk}")
     page = Desk(request.user, review)
     keys = {before, block_at(page.blocks, mark.start_s).key}
-    return parts(request, *block_parts(page, keys), said="Mark changed.")
+    return parts(request, *block_parts(page, keys), said=_("Mark changed."))
 
 
 @require_POST
@@ -203,7 +204,7 @@ def delete_mark(request: HttpRequest, review: Review, mark_id: int) -> HttpRespo
     hand_marks.delete(mark)
     if not wants_parts(request):
         return back(review.clip_id, key)
-    return parts(request, *block_parts(Desk(request.user, review), {key}), said="Mark deleted.")
+    return parts(request, *block_parts(Desk(request.user, review), {key}), said=_("Mark deleted."))
 
 
 def _edit_again(
@@ -220,8 +221,8 @@ def _edit_again(
         return whole_page(request, page, status=status, **extra)
     key = block_at(page.blocks, mark.start_s).key
     said = (
-        "Somebody changed this mark in the meantime. Both texts are shown."
+        _("Somebody changed this mark in the meantime. Both texts are shown.")
         if theirs
-        else "The mark was not changed yet."
+        else _("The mark was not changed yet.")
     )
     return parts(request, *block_parts(page, {key}, **extra), said=said, status=status)

@@ -10,6 +10,7 @@ set once.
 from django.db import transaction
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from studio.accounts.models import Person
@@ -42,7 +43,9 @@ def set_from_shelf(request: HttpRequest, review: Review) -> HttpResponse:
     if not form.look_at(version, review.clip.enrolment):
         return _again(request, review, set_form=form)
     services.set_drill_with_clip(review, version, request.user, **form.goals())
-    return done(request, review, f"“{version.title}” is set with this clip.")
+    return done(
+        request, review, _("“%(version)s” is set with this clip.") % {"version": version.title}
+    )
 
 
 @require_POST
@@ -58,7 +61,11 @@ def set_new(request: HttpRequest, review: Review) -> HttpResponse:
         with transaction.atomic():
             drill = add_drill(review.clip.enrolment.studio, request.user, **says)
             services.set_drill_with_clip(review, drill.newest(), request.user, **form.goals())
-    return done(request, review, f"“{says['title']}” is on the shelf and set with this clip.")
+    return done(
+        request,
+        review,
+        _("“%(says)s” is on the shelf and set with this clip.") % {"says": says["title"]},
+    )
 
 
 @require_POST
@@ -66,7 +73,11 @@ def set_new(request: HttpRequest, review: Review) -> HttpResponse:
 def take_back(request: HttpRequest, review: Review, assignment_id: int) -> HttpResponse:
     assignment = taught_assignment(request.user, assignment_id)
     services.unset_drill_with_clip(review, assignment)
-    return done(request, review, f"“{assignment.version.title}” is no longer set with this clip.")
+    return done(
+        request,
+        review,
+        _("“%(version)s” is no longer set with this clip.") % {"version": assignment.version.title},
+    )
 
 
 def done(request: HttpRequest, review: Review, said: str) -> HttpResponse:
@@ -81,7 +92,7 @@ def _again(request: HttpRequest, review: Review, **forms) -> HttpResponse:
     if not wants_parts(request):
         return whole_page(request, page, status=422, **forms)
     part = (exchanges.DRILLS, page.part(**page.closing(**forms)))
-    return parts(request, part, said="The drill is not set yet.", status=422)
+    return parts(request, part, said=_("The drill is not set yet."), status=422)
 
 
 PAGE, PANEL = "review/from_here.html", "review/from_here_panel.html"
@@ -106,7 +117,9 @@ def _set(request: HttpRequest, review: Review, page: PrescriptionPage) -> HttpRe
     if version is None or not form.look_at(version, review.clip.enrolment):
         return _show(request, page.context(refused=form), 422)
     services.set_drill_with_clip(review, version, request.user, **form.goals())
-    return done(request, review, f"“{version.title}” is set with this clip.")
+    return done(
+        request, review, _("“%(version)s” is set with this clip.") % {"version": version.title}
+    )
 
 
 def _version(teacher: Person, review: Review, form: PrescribeForm) -> DrillVersion | None:
@@ -116,7 +129,7 @@ def _version(teacher: Person, review: Review, form: PrescribeForm) -> DrillVersi
     studio, made = review.clip.enrolment.studio, QueryDict(form.cleaned_data["made"])
     making = MakeForm(teacher, studio, made)
     if "pattern" not in made or not making.is_valid():
-        form.add_error(None, "Nothing was chosen to be set. Choose one of the drills below.")
+        form.add_error(None, _("Nothing was chosen to be set. Choose one of the drills below."))
         return None
     asked = making.request()
     try:

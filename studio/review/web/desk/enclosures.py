@@ -13,6 +13,7 @@ from django.contrib import messages
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST, require_safe
 
 from studio import figures
@@ -24,16 +25,17 @@ from studio.review.enclosures import services
 from studio.review.enclosures.drawings import Drawing, read
 from studio.review.enclosures.intake import NotTaken, Recording, received
 from studio.review.models import Comment, EnclosedFile, Review
+from studio.translating import gettext_lazy
 
 from .exchanges import back, block_parts, on_desk, parts, wants_parts
 from .ledger import block_at
 from .page import Desk
 
-ANOTHER = (
+ANOTHER = gettext_lazy(
     "This comment has a {what} by now, so yours was not put in its place. "
     "Remove that one first, or add yours to another comment."
 )
-DRAWN_MEANWHILE = (
+DRAWN_MEANWHILE = gettext_lazy(
     "Somebody changed this drawing in the meantime; it now shows: “{words}” "
     "Yours is kept in this browser. Load the page again to see both."
 )
@@ -68,13 +70,15 @@ def add(request: HttpRequest, review: Review, comment_id: int) -> HttpResponse:
         if enclosed.problems:
             return _changed(request, review, comment, " ".join(enclosed.problems), 422)
         if not enclosed.speaks:
-            return _changed(request, review, comment, "Record, choose or draw a reply first.", 422)
+            return _changed(
+                request, review, comment, _("Record, choose or draw a reply first."), 422
+            )
         try:
             with transaction.atomic():
                 enclosed.put_into(comment, instead=False)
         except Conflict as conflict:
             return _changed(request, review, comment, ANOTHER.format(what=conflict.theirs), 409)
-    return _changed(request, review, comment, "Reply added.")
+    return _changed(request, review, comment, _("Reply added."))
 
 
 @require_POST
@@ -88,13 +92,13 @@ def draw_again(request: HttpRequest, review: Review, enclosure_id: UUID) -> Http
     except NotTaken as refusal:
         return _changed(request, review, comment, str(refusal), 422)
     if drawing is None or version is None:
-        return _changed(request, review, comment, "Nothing is drawn; remove it instead.", 422)
+        return _changed(request, review, comment, _("Nothing is drawn; remove it instead."), 422)
     try:
         services.draw_again(enclosure, drawing.strokes, words, version)
     except Conflict as conflict:
         said = DRAWN_MEANWHILE.format(words=conflict.theirs)
         return _changed(request, review, comment, said, 409)
-    return _changed(request, review, comment, "Drawing changed.")
+    return _changed(request, review, comment, _("Drawing changed."))
 
 
 @require_POST
@@ -122,8 +126,8 @@ def _changed(
 
 
 MOST_WORDS = 300
-GONE = "The recording of this clip is gone, and replies go with it. Say it in words."
-WORDS_WANTED = "Say in words what the drawing shows, for whoever cannot see it."
+GONE = gettext_lazy("The recording of this clip is gone, and replies go with it. Say it in words.")
+WORDS_WANTED = gettext_lazy("Say in words what the drawing shows, for whoever cannot see it.")
 
 
 @dataclass(slots=True)
@@ -172,7 +176,9 @@ def brought(request: HttpRequest, clip: Clip) -> Iterator[Brought]:
                     received(file.chunks(), file.content_type or "")
                 )
             except NotTaken as refusal:
-                found.problems.append(f"The reply was not added. {refusal}")
+                found.problems.append(
+                    _("The reply was not added. %(refusal)s") % {"refusal": refusal}
+                )
         try:
             found.drawing, found.words = drawn(request)
         except NotTaken as refusal:
@@ -196,5 +202,8 @@ def drawn(request: HttpRequest) -> tuple[Drawing | None, str]:
     if drawing is not None and not words:
         raise NotTaken(WORDS_WANTED)
     if len(words) > MOST_WORDS:
-        raise NotTaken(f"What the drawing shows has {len(words)} letters; at most {MOST_WORDS}.")
+        raise NotTaken(
+            _("What the drawing shows has %(words)s letters; at most %(most_words)s.")
+            % {"words": len(words), "most_words": MOST_WORDS}
+        )
     return drawing, words

@@ -22,12 +22,14 @@ from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.review import access, idempotency
 from studio.review.changes import AlreadyReturned
 from studio.review.models import Review
 from studio.review.web.shared.order import order_of
+from studio.translating import gettext_lazy
 
 from .page import Desk
 
@@ -40,9 +42,15 @@ LEDGER = "review/desk_blocks.html"
 FACTS = "review/desk_facts.html"
 TOLERANCE = "review/desk_tolerance.html"
 SAID = "review/desk_said.html"
-HEARD_AGAIN = "This clip was listened to again in the meantime. Here is what it says now."
-RETURNED = "This clip was returned, so it can no longer be changed. Nothing you wrote was lost."
-NOT_YOURS = "Somebody else is logged in in this browser, so nothing was done in your name."
+HEARD_AGAIN = gettext_lazy(
+    "This clip was listened to again in the meantime. Here is what it says now."
+)
+RETURNED = gettext_lazy(
+    "This clip was returned, so it can no longer be changed. Nothing you wrote was lost."
+)
+NOT_YOURS = gettext_lazy(
+    "Somebody else is logged in in this browser, so nothing was done in your name."
+)
 
 ABOUT_HEARD = (KINDS, FACTS, TOLERANCE)
 
@@ -101,7 +109,7 @@ def back(clip_id, anchor: str = "") -> HttpResponse:
 def heard_again(request: HttpRequest, page: Desk) -> HttpResponse:
     """What the page showed was heard before: say so, and nothing is changed."""
     if wants_parts(request):
-        return parts(request, said=HEARD_AGAIN + " Load the page again.", status=409)
+        return parts(request, said=HEARD_AGAIN + _(" Load the page again."), status=409)
     messages.warning(request, HEARD_AGAIN)
     return back(page.clip.pk)
 

@@ -5,6 +5,7 @@ from datetime import timedelta
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from studio.drills.forms import DrillForm, GoalForm
 from studio.drills.models import Drill
@@ -15,6 +16,7 @@ from studio.review.marks.hand_marks import LONGEST_S, HandMarkText
 from studio.review.marks.mark import Mark
 from studio.review.marks.tolerances import LEAST_CENTS, MOST_CENTS
 from studio.review.models import Comment, Decision
+from studio.translating import gettext_lazy
 
 DEFAULT_DUE = timedelta(days=7)
 MAX_TEXT = 4000
@@ -43,7 +45,8 @@ def inside(seconds: float, duration_s: float | None) -> float:
     """A moment of the clip; a ``ValidationError`` says how long the clip is where it is none."""
     if duration_s is not None and seconds > duration_s + MOMENT_SLACK_S:
         raise ValidationError(
-            f"{place(seconds, 1)} is after the end; the clip lasts {place(duration_s, 1)}."
+            _("%(seconds)s is after the end; the clip lasts %(duration_s)s.")
+            % {"seconds": place(seconds, 1), "duration_s": place(duration_s, 1)}
         )
     return seconds
 
@@ -60,15 +63,16 @@ class CommentForm(DeskForm):
     text = forms.CharField(
         max_length=MAX_TEXT,
         required=False,
-        label="Comment",
+        label=gettext_lazy("Comment"),
         widget=forms.Textarea(
-            attrs={"rows": 3, "placeholder": "What to listen for, what to change"}
+            attrs={"rows": 3, "placeholder": gettext_lazy("What to listen for, what to change")}
         ),
     )
     start_s = MomentField(
-        label="At", error_messages={"required": "Say at which moment, such as 1:02.4."}
+        label=gettext_lazy("At"),
+        error_messages={"required": gettext_lazy("Say at which moment, such as 1:02.4.")},
     )
-    end_s = MomentField(label="until", required=False)
+    end_s = MomentField(label=gettext_lazy("until"), required=False)
     form_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
@@ -87,10 +91,10 @@ class CommentForm(DeskForm):
         super().__init__(*args, **kwargs)
         if notes:
             self.fields["score_ref"] = forms.ChoiceField(
-                choices=[("", "this moment"), *notes.items()],
+                choices=[("", _("this moment")), *notes.items()],
                 required=False,
-                label="About",
-                error_messages={"invalid_choice": "That note is not in the drill's page."},
+                label=_("About"),
+                error_messages={"invalid_choice": _("That note is not in the drill's page.")},
             )
         self.duration_s, self.speaks = duration_s, speaks
         self.fields["kind"].initial = Comment.Kind.INTONATION
@@ -98,7 +102,7 @@ class CommentForm(DeskForm):
     def clean_text(self) -> str:
         text = self.cleaned_data["text"]
         if not text and not self.speaks:
-            raise ValidationError("Write what you want to say.")
+            raise ValidationError(_("Write what you want to say."))
         return text
 
     def clean_start_s(self) -> float:
@@ -129,7 +133,7 @@ class DecisionForm(DeskForm):
     words = forms.CharField(
         max_length=MAX_TEXT,
         required=False,
-        label="In your own words",
+        label=gettext_lazy("In your own words"),
         widget=forms.Textarea(attrs={"rows": 3}),
     )
     start_s = MomentField(required=False)
@@ -171,11 +175,11 @@ class SetDrillForm(SettingForm):
     field_order = ["drill", "due_on", "goal"]
     drill = forms.ModelChoiceField(
         queryset=None,
-        empty_label="Choose a drill",
+        empty_label=gettext_lazy("Choose a drill"),
         widget=LongSelect,
         error_messages={
-            "required": "Choose a drill from the shelf.",
-            "invalid_choice": "That drill is no longer on the shelf; choose another.",
+            "required": gettext_lazy("Choose a drill from the shelf."),
+            "invalid_choice": gettext_lazy("That drill is no longer on the shelf; choose another."),
         },
     )
 
@@ -191,7 +195,7 @@ class SetDrillForm(SettingForm):
     @property
     def offers(self) -> bool:
         """Whether there is any drill to choose."""
-        return any(key for key, _ in self.fields["drill"].choices)
+        return any(key for key, _rest in self.fields["drill"].choices)
 
 
 class NewDrillForm(DrillForm, SettingForm):
@@ -209,7 +213,7 @@ class SummaryForm(DeskForm):
         max_length=MAX_TEXT,
         required=False,
         widget=forms.Textarea(attrs={"rows": 4}),
-        help_text="Three things at most, and what went well first.",
+        help_text=gettext_lazy("Three things at most, and what went well first."),
     )
     # What the page showed, so that nobody else's text is replaced unseen.
     seen = forms.CharField(max_length=MAX_TEXT, required=False, widget=forms.HiddenInput)
@@ -239,13 +243,13 @@ class ToleranceForm(DeskForm):
         min_value=LEAST_CENTS,
         max_value=MOST_CENTS,
         step_size=0.5,
-        label="Octaves, fifths, fourths, unisons",
+        label=gettext_lazy("Octaves, fifths, fourths, unisons"),
     )
     other = forms.FloatField(
         min_value=LEAST_CENTS,
         max_value=MOST_CENTS,
         step_size=0.5,
-        label="Thirds, sixths, tenths",
+        label=gettext_lazy("Thirds, sixths, tenths"),
     )
     seen_perfect = forms.FloatField(required=False, widget=forms.HiddenInput)
     seen_other = forms.FloatField(required=False, widget=forms.HiddenInput)
@@ -260,12 +264,17 @@ class ToleranceForm(DeskForm):
 class HandMarkForm(DeskForm):
     words = forms.CharField(
         max_length=MAX_TEXT,
-        label="What to change here",
+        label=gettext_lazy("What to change here"),
         widget=forms.Textarea(attrs={"rows": 2}),
-        error_messages={"required": "Write what the mark is about."},
+        error_messages={"required": gettext_lazy("Write what the mark is about.")},
     )
-    start_s = MomentField(label="Mark from", error_messages={"required": "Say from where on."})
-    end_s = MomentField(label="to", error_messages={"required": "Say until where."})
+    start_s = MomentField(
+        label=gettext_lazy("Mark from"),
+        error_messages={"required": gettext_lazy("Say from where on.")},
+    )
+    end_s = MomentField(
+        label=gettext_lazy("to"), error_messages={"required": gettext_lazy("Say until where.")}
+    )
     form_key = forms.CharField(max_length=64, required=False, widget=forms.HiddenInput)
     version = forms.IntegerField(required=False, widget=forms.HiddenInput)
 
@@ -296,11 +305,14 @@ def span_of(start_s: float, end_s: float, duration_s: float | None) -> tuple[flo
     start_s, end_s = sorted((inside(start_s, duration_s), inside(end_s, duration_s)))
     if end_s - start_s > LONGEST_S:
         raise forms.ValidationError(
-            f"A mark of {seconds(end_s - start_s)} is too long; {seconds(LONGEST_S)} at most. "
-            "Make a comment over a span of it."
+            _(
+                "A mark of %(end_s)s is too long; %(longest_s)s at most. Make a comment "
+                "over a span of it."
+            )
+            % {"end_s": seconds(end_s - start_s), "longest_s": seconds(LONGEST_S)}
         )
     if end_s == start_s:
-        raise forms.ValidationError("A mark needs a length: choose an end after its start.")
+        raise forms.ValidationError(_("A mark needs a length: choose an end after its start."))
     return start_s, end_s
 
 

@@ -13,6 +13,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from weakref import WeakKeyDictionary
 
+from django.utils.translation import gettext as _
+
 from studio import figures
 from studio.intonation.model.judgement import CLOSE_TO_LIMIT
 from studio.review.marks.judging import Heard, Judged
@@ -59,7 +61,7 @@ def in_written_order(blocks: Sequence[Block], written: Sequence[str]) -> list[Bl
     for block in blocks:
         at = places.get(block.ref, at)
         keyed.append((at, block))
-    return [block for _, block in sorted(keyed, key=lambda pair: pair[0])]
+    return [block for _rest, block in sorted(keyed, key=lambda pair: pair[0])]
 
 
 _SHARED: WeakKeyDictionary[Heard, list[Block]] = WeakKeyDictionary()
@@ -219,7 +221,7 @@ class _Reader:
         ended, target = self._heard(event, interval).get("end_size_cents"), interval["target_cents"]
         if ended is None or target is None:
             return ()
-        return (f"it ended at {figures.signed(ended - target)} c",)
+        return (_("it ended at %(ended)s c") % {"ended": figures.signed(ended - target)},)
 
     def _short_figure(self, interval: dict) -> str:
         return f"{_everyday(interval)} {figures.signed(interval['deviation_cents'])} c"

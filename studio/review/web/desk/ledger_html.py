@@ -7,6 +7,7 @@ Seconds are carried to the millisecond; every word is escaped.
 
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from . import words
 from .blocks import Block, Lift, Row
@@ -34,7 +35,11 @@ def _head(block: Block) -> str:
     first, last, many = block.rows[0], block.rows[-1], len(block.rows)
     label = last.spoken
     if many > 1:  # the row shows when the first began, and how the last was
-        label = f"{first.clock}{label.removeprefix(last.clock)}, the last of {many} playings"
+        label = _("%(clock)s%(clock_2)s, the last of %(many)s playings") % {
+            "clock": first.clock,
+            "clock_2": label.removeprefix(last.clock),
+            "many": many,
+        }
     return (
         f'<button type="submit" class="head {last.verdict}" id="{block.key}-head"'
         f"{_place(first.event, first.start, last.end, label)}>"
@@ -90,8 +95,11 @@ def _which(block: Block) -> str:
 def _singles_summary(block: Block) -> str:
     many = len(block.singles)
     if block.rows:
-        return f"{many} played separately{f', {block.broken} c' if block.broken else ''}"
-    notes = "single note" if many == 1 else "single notes"
+        return _("%(many)s played separately%(value)s") % {
+            "many": many,
+            "value": f", {block.broken} c" if block.broken else "",
+        }
+    notes = _("single note") if many == 1 else _("single notes")
     return f'<span class="clock">{block.clock}</span> {many} {notes}'
 
 

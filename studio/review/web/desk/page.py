@@ -6,6 +6,7 @@ from functools import cached_property
 from uuid import UUID, uuid4
 
 from django.db.models import BigIntegerField
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.models import Person
@@ -22,6 +23,7 @@ from studio.review.models import Comment, Decision, HandMark, Return, Review
 from studio.review.waiting import queries
 from studio.review.web.shared import clip_states, keys
 from studio.review.web.shared.pictures import has_poster
+from studio.translating import gettext_lazy
 
 from . import score_page
 from .blocks import Block
@@ -197,9 +199,11 @@ class Desk:
         """What was heard where that is no double stop; empty while nobody listened."""
         if self.judged is None or not nothing_to_judge(self.judged):
             return ""
-        said, events = "No double stops in this clip. ", self.judged.measurement["events"]
+        said, events = _("No double stops in this clip. "), self.judged.measurement["events"]
         if not events:
-            return said + "No notes were heard: it may be too soft, or the microphone was covered."
+            return said + _(
+                "No notes were heard: it may be too soft, or the microphone was covered."
+            )
         return said + count_of(len(events), "note was,notes were") + " heard."
 
     @cached_property
@@ -283,7 +287,11 @@ def policy_in_words(judged: Judged) -> str:
     tuning = _TUNINGS.get(policy["tuning"], policy["tuning"])
     if not within:
         return f"{tuning}."
-    return f"{tuning}, in tune within {within} c, {tolerances.from_where(judged.review)}."
+    return _("%(tuning)s, in tune within %(within)s c, %(review)s.") % {
+        "tuning": tuning,
+        "within": within,
+        "review": tolerances.from_where(judged.review),
+    }
 
 
 def reference_in_words(judged: Judged) -> str:
@@ -304,23 +312,28 @@ def range_in_words(judged: Judged) -> str:
     lowest = (told.get("open_strings") or [""])[0]
     string = f" ({lowest})" if lowest else ""
     notes = f"{below['notes']} note{'s' if below['notes'] > 1 else ''}"
-    return (
-        f"{notes} heard lie below a {told['instrument']}'s lowest string{string}, down to "
-        f"{figures.hertz(below['lowest_hz'], 0)}: is another instrument played?"
-    )
+    return _(
+        "%(notes)s heard lie below a %(told)s's lowest string%(string)s, down to "
+        "%(below)s: is another instrument played?"
+    ) % {
+        "notes": notes,
+        "told": told["instrument"],
+        "string": string,
+        "below": figures.hertz(below["lowest_hz"], 0),
+    }
 
 
 _TUNINGS = {
-    "just": "Just intonation",
-    "pythagorean": "Pythagorean tuning",
-    "equal": "Equal temperament",
+    "just": gettext_lazy("Just intonation"),
+    "pythagorean": gettext_lazy("Pythagorean tuning"),
+    "equal": gettext_lazy("Equal temperament"),
 }
 _SOURCES = {
-    "given": "as the studio tunes",
-    "open_strings": "from the open strings",
-    "notes": "from the notes played",
-    "tone": "from the reference tone",
-    "assumed": "assumed, because nothing told it",
+    "given": gettext_lazy("as the studio tunes"),
+    "open_strings": gettext_lazy("from the open strings"),
+    "notes": gettext_lazy("from the notes played"),
+    "tone": gettext_lazy("from the reference tone"),
+    "assumed": gettext_lazy("assumed, because nothing told it"),
 }
 
 

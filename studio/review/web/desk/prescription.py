@@ -9,6 +9,7 @@ from django.db.models import QuerySet
 from django.http import Http404, QueryDict
 from django.urls import reverse
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from studio.accounts.models import Person
 from studio.accounts.templatetags.words import due
@@ -36,6 +37,7 @@ from studio.review.prescribing.spots import (
     spot_of_mark,
     spot_of_span,
 )
+from studio.translating import gettext_lazy
 
 from .forms import DeskForm, MomentField, SettingForm
 from .score_page import bars_of, page_of
@@ -50,8 +52,8 @@ class SpotForm(DeskForm):
     mark = forms.IntegerField(required=False, min_value=0)
     bar = forms.IntegerField(required=False, min_value=1)
     note = forms.CharField(required=False, max_length=64)
-    start_s = MomentField(label="From", required=False)
-    end_s = MomentField(label="to", required=False)
+    start_s = MomentField(label=gettext_lazy("From"), required=False)
+    end_s = MomentField(label=gettext_lazy("to"), required=False)
 
     def span(self) -> list[forms.BoundField]:
         """The fields of a span."""
@@ -115,7 +117,7 @@ class Settable:
         """Due day and goal as the form stands: ``Due by Friday 4 December, every note …``."""
         said = {name: self.form[name].value() for name in (*SettingForm.FIGURES, "due_on")}
         if self.form.is_bound:
-            return "Due day and goal"
+            return _("Due day and goal")
         day = due(said.pop("due_on"))
         goal = Assignment(**said).goal_in_figures
         return f"{day[:1].upper()}{day[1:]}{f': {goal}' if goal else ''}"

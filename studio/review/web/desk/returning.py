@@ -6,6 +6,7 @@ import json
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from studio.review import access, changes
@@ -23,13 +24,14 @@ from studio.review.web.shared.moments import moments
 from studio.review.web.shared.order import order_of
 from studio.review.web.shared.pictures import can_be_watched
 from studio.review.web.shared.simply import simply
+from studio.translating import gettext_lazy
 
 from .exchanges import back, on_desk, parts, wants_parts, whole_page
 from .forms import ReturnForm, SummaryForm
 from .page import Desk, next_waiting
 
 PROPOSAL = "review/desk_proposal.html"
-NOTHING = "There is nothing to propose yet: keep a mark, or set a drill."
+NOTHING = gettext_lazy("There is nothing to propose yet: keep a mark, or set a drill.")
 
 
 @require_POST
@@ -81,7 +83,10 @@ def _goal(page: Desk) -> str:
     answers = page.review.answers
     if shown is None or answers is None or not shown.reaches(answers):
         return ""
-    return f"The goal is reached: {shown.reached} of {len(shown.notes)} notes in tune."
+    return _("The goal is reached: %(reached)s of %(notes)s notes in tune.") % {
+        "reached": shown.reached,
+        "notes": len(shown.notes),
+    }
 
 
 @require_POST
@@ -99,7 +104,7 @@ def save_summary(request: HttpRequest, review: Review) -> HttpResponse:
     except changes.Conflict as conflict:
         return _summary_again(request, review, written, conflict.theirs)
     if wants_parts(request):
-        return parts(request, said="Summary saved.")
+        return parts(request, said=_("Summary saved."))
     return redirect("desk_preview", clip_id=review.clip_id)
 
 
@@ -122,14 +127,16 @@ def return_clip(request: HttpRequest, review: Review) -> HttpResponse:
     site = f"{request.scheme}://{request.get_host()}"
     returned = services.return_clip(review, request.user, review.summary, site=site)
     if returned.is_visible:  # else the next page says it, with the way to take it back
-        messages.success(request, f"Returned to {review.clip.enrolment.pupil}.")
+        messages.success(
+            request, _("Returned to %(pupil)s.") % {"pupil": review.clip.enrolment.pupil}
+        )
     after = next_waiting(request.user, review.clip, order_of(request))
     return back(after.clip_id) if after else redirect("waiting_list")
 
 
 def _summary_again(request: HttpRequest, review: Review, written: str, theirs: str) -> HttpResponse:
     if wants_parts(request):
-        said = (
+        said = _(
             "The summary was not saved: somebody changed it in the meantime. Load the page again."
         )
         return parts(request, said=said, status=409)

@@ -8,6 +8,7 @@ import json
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
 from studio.drills.access import scores_of
@@ -51,7 +52,7 @@ def _groups(earlier: list[Review], review: Review) -> list[tuple[str, list[Revie
     """Those that answer the same drill, then the others, the newest first."""
     same = [other for other in earlier if _same_drill(other, review)]
     rest = [other for other in earlier if other not in same]
-    return [("The same drill", same), ("Other clips", rest)]
+    return [(_("The same drill"), same), (_("Other clips"), rest)]
 
 
 def _same_drill(one: Review, other: Review) -> bool:
@@ -64,7 +65,7 @@ def _chosen(request: HttpRequest, review: Review, groups) -> Review | None:
     """The clip to play beside it: the one asked for, else the first offered."""
     asked = request.GET.get("with")
     if asked is None:
-        return next((reviews[0] for _, reviews in groups if reviews), None)
+        return next((reviews[0] for _rest, reviews in groups if reviews), None)
     return review_of_clip(access.earlier_playable(request.user, review.clip), asked)
 
 

@@ -3,6 +3,7 @@
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.translation import gettext as _
 from django.views.decorators.gzip import gzip_page
 from django.views.decorators.http import require_GET, require_POST
 
@@ -15,6 +16,7 @@ from studio.review.marks.judging import Judged, judged
 from studio.review.marks.mark import Mark
 from studio.review.models import Comment, Review
 from studio.review.waiting import submissions
+from studio.translating import gettext_lazy
 
 from . import document, exchanges, phrases
 from .enclosures import brought
@@ -23,9 +25,15 @@ from .forms import CommentForm, DecisionForm, own_span
 from .ledger import block_at
 from .page import Desk, absence, steps
 
-OTHER_WORDS = "Somebody wrote words for this mark in the meantime. Nothing was changed."
-NOT_MARKED = "This moment is not marked any more, so nothing was decided."
-DECIDED = {"kept": "Kept.", "dropped": "Dropped.", "": "Taken back: neither kept nor dropped."}
+OTHER_WORDS = gettext_lazy(
+    "Somebody wrote words for this mark in the meantime. Nothing was changed."
+)
+NOT_MARKED = gettext_lazy("This moment is not marked any more, so nothing was decided.")
+DECIDED = {
+    "kept": gettext_lazy("Kept."),
+    "dropped": gettext_lazy("Dropped."),
+    "": gettext_lazy("Taken back: neither kept nor dropped."),
+}
 
 
 @gzip_page
@@ -172,7 +180,7 @@ def settle_old(request: HttpRequest, review: Review, decision_id: int) -> HttpRe
     page = Desk(request.user, review)
     held = [block.key for block in page.blocks if decision_id in {d.pk for d in block.kept}]
     decisions.forget_decision(review, decision_id)
-    return _changed(request, review, set(held), said="Taken back.")
+    return _changed(request, review, set(held), said=_("Taken back."))
 
 
 @require_POST
@@ -200,7 +208,7 @@ def comment_add(request: HttpRequest, review: Review) -> HttpResponse:
         return back(review.clip_id, f"comment-{comment.pk}")
     changed = block_parts(page, {block_at(page.blocks, comment.start_s).key})
     composer = (exchanges.COMPOSER, page.part(composer=page.composer()))
-    return parts(request, *changed, composer, said="Comment added.")
+    return parts(request, *changed, composer, said=_("Comment added."))
 
 
 @require_POST
@@ -226,7 +234,7 @@ def comment_edit(request: HttpRequest, review: Review, comment_id: int) -> HttpR
         return _edit_again(request, review, comment, form, theirs=conflict.theirs, status=409)
     after = block_at(Desk(request.user, review).blocks, comment.start_s).key
     return _changed(
-        request, review, {before, after}, anchor=f"comment-{comment.pk}", said="Comment changed."
+        request, review, {before, after}, anchor=f"comment-{comment.pk}", said=_("Comment changed.")
     )
 
 
@@ -236,7 +244,7 @@ def comment_delete(request: HttpRequest, review: Review, comment_id: int) -> Htt
     comment = access.comment_for(request.user, review.clip_id, comment_id)
     key = block_at(Desk(request.user, review).blocks, comment.start_s).key
     comments.delete_comment(comment)
-    return _changed(request, review, {key}, said="Comment deleted.")
+    return _changed(request, review, {key}, said=_("Comment deleted."))
 
 
 def _compact(answer: dict) -> JsonResponse:
@@ -260,7 +268,7 @@ def _block_of_mark(page: Desk, mark_id: int) -> str:
 
 def _composer_again(request: HttpRequest, page: Desk, form: CommentForm) -> HttpResponse:
     if wants_parts(request):
-        said = "The comment was not saved yet: " + " ".join(
+        said = _("The comment was not saved yet: ") + " ".join(
             error for errors in form.errors.values() for error in errors
         )
         part = (exchanges.COMPOSER, page.part(composer=form))
@@ -278,9 +286,9 @@ def _edit_again(
     if not wants_parts(request):
         return whole_page(request, page, status=status, **extra)
     said = (
-        "Somebody changed this comment in the meantime. Both texts are shown."
+        _("Somebody changed this comment in the meantime. Both texts are shown.")
         if theirs
-        else "The comment was not saved yet."
+        else _("The comment was not saved yet.")
     )
     return parts(request, *block_parts(page, {key}, **extra), said=said, status=status)
 
@@ -294,7 +302,7 @@ def _decide_again(
     if not wants_parts(request):
         return whole_page(request, page, status=409, **extra)
     changed = block_parts(page, {_block_of_mark(page, mark_id)}, **extra)
-    said = "Somebody wrote words for this mark in the meantime. Both texts are shown."
+    said = _("Somebody wrote words for this mark in the meantime. Both texts are shown.")
     return parts(request, *changed, said=said, status=409)
 
 

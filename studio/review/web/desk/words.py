@@ -4,20 +4,30 @@ from studio import figures
 from studio.intonation.wording.sentences import UNSURE_REASONS, unsure_sentence
 from studio.review.comparison import Change
 from studio.theory import Pitch
+from studio.translating import gettext_lazy
 
 __all__ = ["UNSURE_REASONS", "change", "pitch", "unsure"]
 
-TREND_WORDS = {"better": "closer", "worse": "further off", "same": "much the same"}
-CHANGE_WORDS = {
-    "closer": "closer",
-    "further": "further off",
-    "same": "the same within what can be told",
-    "unsure": "unsure",
-    "other_engine": "not compared",
-    "only_then": "only then",
-    "only_now": "only now",
+TREND_WORDS = {
+    "better": gettext_lazy("closer"),
+    "worse": gettext_lazy("further off"),
+    "same": gettext_lazy("much the same"),
 }
-VERDICT_WORDS = {"in_tune": "in tune", "near": "near", "out": "out of tune", "unsure": "unsure"}
+CHANGE_WORDS = {
+    "closer": gettext_lazy("closer"),
+    "further": gettext_lazy("further off"),
+    "same": gettext_lazy("the same within what can be told"),
+    "unsure": gettext_lazy("unsure"),
+    "other_engine": gettext_lazy("not compared"),
+    "only_then": gettext_lazy("only then"),
+    "only_now": gettext_lazy("only now"),
+}
+VERDICT_WORDS = {
+    "in_tune": gettext_lazy("in tune"),
+    "near": gettext_lazy("near"),
+    "out": gettext_lazy("out of tune"),
+    "unsure": gettext_lazy("unsure"),
+}
 
 
 def change(changed: Change) -> str:

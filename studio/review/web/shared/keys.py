@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from django.http import Http404, HttpRequest, JsonResponse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from studio.accounts import access
@@ -57,14 +58,14 @@ def at_first() -> dict[str, Row]:
 
 def changed_by(person: Person) -> dict[str, str]:
     """What a teacher changed and still holds: an action that is gone since is left out."""
-    kept, _ = _kept.first(person=person.pk) or ({}, True)
+    kept, _rest = _kept.first(person=person.pk) or ({}, True)
     kept = {RENAMED.get(act, act): key for act, key in kept.items()}
     return {act: key for act, key in kept.items() if act in at_first()}
 
 
 def goes_on(person: Person) -> bool:
     """Whether keeping or dropping a mark goes on to the next one; so it is until it is changed."""
-    _, whether = _kept.first(person=person.pk) or ({}, True)
+    _rest, whether = _kept.first(person=person.pk) or ({}, True)
     return whether
 
 
@@ -94,20 +95,20 @@ def _keys(request: HttpRequest) -> dict:
 def _goes_on(request: HttpRequest) -> dict:
     said = request.POST["goes_on"]
     if said not in ("0", "1"):
-        raise Refused("It was not said whether to go on. Load the page again.")
+        raise Refused(_("It was not said whether to go on. Load the page again."))
     return {"goes_on": said == "1"}
 
 
 def checked(text: str) -> dict[str, str]:
     """The changes that a page sent. Raises :class:`Refused`."""
     if len(text) > LONGEST:
-        raise Refused("These are too many keys. Load the page again.")
+        raise Refused(_("These are too many keys. Load the page again."))
     try:
         keys = json.loads(text)
     except ValueError:
         keys = None
     if not isinstance(keys, dict) or not all(isinstance(key, str) for key in keys.values()):
-        raise Refused("The keys could not be read. Load the page again.")
+        raise Refused(_("The keys could not be read. Load the page again."))
     for act, key in keys.items():
         _refuse_what_cannot_be(act, key)
     _refuse_what_clashes(keys)
@@ -116,12 +117,14 @@ def checked(text: str) -> dict[str, str]:
 
 def _refuse_what_cannot_be(act: str, key: str) -> None:
     if act not in at_first():
-        raise Refused(f"There is nothing called “{act[:40]}” to give a key to.")
+        raise Refused(_("There is nothing called “%(act)s” to give a key to.") % {"act": act[:40]})
     if at_first()[act].fixed:
-        raise Refused("Esc keeps what it does.")
+        raise Refused(_("Esc keeps what it does."))
     bare = key.removeprefix(SHIFT) or key
     if bare not in NAMED and not (len(bare) == 1 and bare.isprintable() and bare != " "):
-        raise Refused(f"“{key[:20]}” cannot be given to anything here. Press another key.")
+        raise Refused(
+            _("“%(key)s” cannot be given to anything here. Press another key.") % {"key": key[:20]}
+        )
 
 
 def _refuse_what_clashes(keys: dict[str, str]) -> None:
@@ -132,5 +135,8 @@ def _refuse_what_clashes(keys: dict[str, str]) -> None:
         for act, own in rows.items():
             for key in ([keys[act]] if act in keys else own.keys) * (own.page in (page, BOTH)):
                 if key in held:
-                    raise Refused(f"“{key}” would do two things. Give one of them another key.")
+                    raise Refused(
+                        _("“%(key)s” would do two things. Give one of them another key.")
+                        % {"key": key}
+                    )
                 held.add(key)

@@ -2,6 +2,8 @@
 
 from django.http import HttpRequest
 
+from studio.translating import gettext_lazy
+
 ORDER_KEPT = "waiting_order"
 
 
@@ -12,9 +14,9 @@ def order_of(request: HttpRequest) -> str:
 
 
 ORDERS = {
-    "wait": "longest wait",
-    "pupil": "pupil",
-    "drill": "drill",
-    "length": "shortest clip",
-    "found": "most marks",
+    "wait": gettext_lazy("longest wait"),
+    "pupil": gettext_lazy("pupil"),
+    "drill": gettext_lazy("drill"),
+    "length": gettext_lazy("shortest clip"),
+    "found": gettext_lazy("most marks"),
 }

@@ -6,9 +6,10 @@ from django.urls import reverse
 
 from studio import figures
 from studio.clips.models import Clip, Rendition, Stage
+from studio.translating import gettext_lazy
 
 FULL, SMALL = "full", "small"
-NAMES = {SMALL: "Smaller picture", FULL: "Full picture"}
+NAMES = {SMALL: gettext_lazy("Smaller picture"), FULL: gettext_lazy("Full picture")}
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from uuid import UUID
 from django.contrib import messages
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from studio.accounts import access as people
@@ -25,11 +26,12 @@ from studio.review.returning.summaries import Offer, Said, Sentence
 from studio.review.waiting import queries
 from studio.review.web.shared import clip_states, keys
 from studio.review.web.shared.pictures import has_poster
+from studio.translating import gettext_lazy
 
 AT_ONCE = 20  # clips a page: about what is looked through in one sitting
 SUMMARIES = 500  # the last ones are read for what is said often
 RECORDINGS = 200
-NOTHING = "Nothing was returned: no clip has a summary yet."
+NOTHING = gettext_lazy("Nothing was returned: no clip has a summary yet.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +64,12 @@ def batch_page(request: HttpRequest) -> HttpResponse:
         raise Http404
     sent = _carried_out(request) if request.method == "POST" else Sent()
     if sent.returned and not _pending(request.user):  # else the next page says it
-        clips = "1 clip returned" if sent.returned == 1 else f"{sent.returned} clips returned"
-        messages.success(request, f"{clips}, each with its own summary.")
+        clips = (
+            _("1 clip returned")
+            if sent.returned == 1
+            else _("%(returned)s clips returned") % {"returned": sent.returned}
+        )
+        messages.success(request, _("%(clips)s, each with its own summary.") % {"clips": clips})
     if request.method == "POST" and not sent.left:
         if not sent.returned:
             messages.warning(request, NOTHING)

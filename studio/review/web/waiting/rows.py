@@ -15,6 +15,7 @@ from django.http import HttpRequest
 from django.template import loader
 from django.utils.html import escape
 from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.compiled import ENGINE
@@ -65,7 +66,7 @@ def lateness(waited: timedelta, promised: timedelta) -> str:
         return f"{over.days} day{'s' if over.days > 1 else ''} late"
     if over >= timedelta(0):
         return "late"
-    return "due within a day" if over > -timedelta(days=1) else ""
+    return _("due within a day") if over > -timedelta(days=1) else ""
 
 
 TEMPLATE = "review/waiting_arrange.html"

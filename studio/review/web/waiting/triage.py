@@ -8,6 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from studio import figures
@@ -17,12 +18,13 @@ from studio.review import access
 from studio.review.models import Review
 from studio.review.returning import services
 from studio.review.waiting import triage
+from studio.translating import gettext_lazy
 from studio.web.paths import own_path
 
 MORNING = time(6)  # what rests comes back before lessons begin
 LONGEST_REST = timedelta(days=60)
 DAYS = {"tomorrow": 1, "three": 3, "week": 7}
-GONE = "This clip was returned in the meantime."
+GONE = gettext_lazy("This clip was returned in the meantime.")
 
 
 @require_POST
@@ -35,14 +37,16 @@ def take(request: HttpRequest, clip_id: UUID) -> HttpResponse:
         triage.take(review, request.user, figures.whole(over))
     except triage.TakenAlready as taken:
         return _back(request, warning=_has_it(taken.by))
-    return _back(request, done=f"{_whose(review)} is yours to answer.")
+    return _back(request, done=_("%(review)s is yours to answer.") % {"review": _whose(review)})
 
 
 @require_POST
 def let_go(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     review = access.review_for(request.user, clip_id)
     triage.let_go(review, request.user)
-    return _back(request, done=f"{_whose(review)} is open to everybody again.")
+    return _back(
+        request, done=_("%(review)s is open to everybody again.") % {"review": _whose(review)}
+    )
 
 
 @require_POST
@@ -54,12 +58,14 @@ def hand_over(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     colleagues = triage.teachers_of(review.clip.enrolment.studio)
     to: Person | None = colleagues.filter(pk=chosen).first()
     if to is None:
-        return _back(request, warning="Choose a colleague who teaches here today.")
+        return _back(request, warning=_("Choose a colleague who teaches here today."))
     try:
         triage.hand_over(review, request.user, to)
     except triage.TakenAlready as taken:
         return _back(request, warning=_has_it(taken.by))
-    return _back(request, done=f"{_whose(review)} goes to {to}.")
+    return _back(
+        request, done=_("%(review)s goes to %(to)s.") % {"review": _whose(review), "to": to}
+    )
 
 
 @require_POST
@@ -71,15 +77,24 @@ def snooze(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     chosen = request.POST.get("until", "")
     if not chosen:
         triage.snooze(review, None)
-        return _back(request, done=f"{_whose(review)} is on the list again.")
+        return _back(
+            request, done=_("%(review)s is on the list again.") % {"review": _whose(review)}
+        )
     on = _day_of(chosen)
     today = timezone.localdate()
     if on is None or not today < on <= today + LONGEST_REST:
         last = figures.long_date(today + LONGEST_REST)
-        return _back(request, warning=f"Choose a day after today, and no later than {last}.")
+        return _back(
+            request,
+            warning=_("Choose a day after today, and no later than %(last)s.") % {"last": last},
+        )
     until = timezone.make_aware(datetime.combine(on, MORNING))
     triage.snooze(review, until)
-    return _back(request, done=f"{_whose(review)} rests until {day(until)}.")
+    return _back(
+        request,
+        done=_("%(review)s rests until %(until)s.")
+        % {"review": _whose(review), "until": day(until)},
+    )
 
 
 @require_POST
@@ -90,8 +105,12 @@ def take_back(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     try:
         services.take_back_return(review, by=request.user)
     except services.TooLate:
-        return _back(request, warning=f"It is too late to take it back: {pupil} can see it now.")
-    messages.success(request, f"Taken back. {pupil} has seen nothing of it.")
+        return _back(
+            request,
+            warning=_("It is too late to take it back: %(pupil)s can see it now.")
+            % {"pupil": pupil},
+        )
+    messages.success(request, _("Taken back. %(pupil)s has seen nothing of it.") % {"pupil": pupil})
     return redirect("clip_page", clip_id=clip_id)
 
 
@@ -100,7 +119,9 @@ def send_now(request: HttpRequest, clip_id: UUID) -> HttpResponse:
     """End a return's delay at once."""
     review = access.review_for(request.user, clip_id)
     services.send_return_now(review)
-    return _back(request, done=f"{review.clip.enrolment.pupil} can see it now.")
+    return _back(
+        request, done=_("%(pupil)s can see it now.") % {"pupil": review.clip.enrolment.pupil}
+    )
 
 
 def _day_of(chosen: str) -> date | None:
@@ -117,7 +138,9 @@ def _whose(review: Review) -> str:
 
 
 def _has_it(by: Person) -> str:
-    return f"{by} has taken this clip. You can take it over from the list if you both wish."
+    return _("%(by)s has taken this clip. You can take it over from the list if you both wish.") % {
+        "by": by
+    }
 
 
 def _back(request: HttpRequest, *, done: str = "", warning: str = "") -> HttpResponse:

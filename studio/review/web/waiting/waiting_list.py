@@ -12,6 +12,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from studio import figures
@@ -24,16 +25,17 @@ from studio.review.models import Review
 from studio.review.waiting import queries
 from studio.review.web.shared import clip_states
 from studio.review.web.shared.order import ORDER_KEPT, ORDERS, order_of
+from studio.translating import gettext_lazy
 
 from .rows import Waiting, with_forms
 from .triage import LONGEST_REST
 
 # (a wait of at least, its heading); chosen for weekly lessons
 AGES = (
-    (timedelta(days=7), "A week or more"),
-    (timedelta(days=3), "Three days or more"),
-    (timedelta(days=1), "A day or more"),
-    (timedelta(0), "Less than a day"),
+    (timedelta(days=7), gettext_lazy("A week or more")),
+    (timedelta(days=3), gettext_lazy("Three days or more")),
+    (timedelta(days=1), gettext_lazy("A day or more")),
+    (timedelta(0), gettext_lazy("Less than a day")),
 )
 ROWS_SHOWN = 40  # a page that is read from the top; more on request
 MOST_ROWS = 99_999
@@ -129,15 +131,15 @@ def _by_age(row: Waiting) -> str:
 
 def _by_drill(row: Waiting) -> str:
     answers = row.review.answers
-    return f"“{answers.version.title}”" if answers else "No drill"
+    return f"“{answers.version.title}”" if answers else _("No drill")
 
 
 HEADINGS: dict[str, Callable[[Waiting], str]] = {
     "wait": _by_age,
     "pupil": lambda row: row.review.clip.enrolment.pupil.name,
     "drill": _by_drill,
-    "length": lambda row: "The shortest first",
-    "found": lambda row: "The most marks first",
+    "length": lambda row: _("The shortest first"),
+    "found": lambda row: _("The most marks first"),
 }
 
 
