@@ -107,3 +107,48 @@ def test_what_is_not_sent_yet_is_counted_by_person_and_said_by_what_it_is(call):
     assert call("unsent", "unsentSaid", found) == "3 things from the desk are not sent yet"
     assert call("unsent", "unsentSaid", found[:2]) == "2 decisions are not sent yet"
     assert call("unsent", "unsentSaid", found[:1]) == "1 decision is not sent yet"
+
+
+def test_practice_that_is_not_noted_yet_is_counted_by_person(call):
+    store = {
+        "studio:practice:7:k": json.dumps({"at": "/lessons/2/practice/", "place": "2"}),
+        "studio:practice:7:timer-2": json.dumps({"at": "/lessons/2/practice/", "marks": [1]}),
+        "studio:practice:8:k": json.dumps({"at": "/lessons/3/practice/", "place": "3"}),
+        "studio:practice:7:torn": "{",
+    }
+    found = call("unsent", "unsentPractice", 7, store)
+    assert found == [{"kind": "practice", "at": "/lessons/2/practice/"}] * 2
+    assert call("unsent", "unsentSaid", found) == "2 entries of practice are not noted yet"
+    assert call("unsent", "unsentSaid", found[:1]) == "practice on this device is not noted yet"
+    assert call("../practice/kept-here", "timerOf", 7, "2", store) == [1]
+    assert [one["key"] for one in call("../practice/kept-here", "entriesOf", 7, store)] == ["k"]
+
+
+@pytest.mark.parametrize(
+    ("marks", "now", "played", "unbroken", "since"),
+    [  # in minutes; a rest lasts two at least
+        ([], 9, 0, 0, 0),
+        ([0], 12, 12, 12, 12),
+        ([0, 10, 11], 15, 14, 14, 14),  # a pause of one ends no stretch, and is not counted
+        ([0, 10, 12], 15, 13, 10, 3),
+        ([0, 10], 11, 10, 10, 10),
+        ([0, 10], 12, 10, 10, 0),  # rested
+        ([0, 30, 60, 65], 90, 35, 30, 0),
+        ([10], 4, 0, 0, 0),  # the clock was put back
+    ],
+)
+def test_a_timer_counts_stretches_and_rests_by_the_wall_clock(
+    call, marks, now, played, unbroken, since
+):
+    def asked(name: str, *more: int) -> float:
+        ms = [mark * 60_000 for mark in marks]
+        return call("../practice/stretches", name, ms, now * 60_000, *more) / 60_000
+
+    assert asked("played") == played
+    assert asked("unbroken", 2 * 60_000) == unbroken
+    assert asked("sinceRest", 2 * 60_000) == since
+
+
+@pytest.mark.parametrize(("s", "minutes"), [(0, 0), (1, 1), (89, 1), (90, 2), (2429, 40)])
+def test_minutes_of_an_entry_are_the_nearest_and_something_is_never_nothing(call, s, minutes):
+    assert call("../practice/stretches", "inMinutes", s * 1000) == minutes

@@ -63,7 +63,7 @@ def note(place: Enrolment, author: Person, said: Practised, key: str = "") -> Pr
     """
     require_consent(place)
     Enrolment.objects.select_for_update().get(pk=place.pk)  # one press at a time
-    mine = PracticeEntry.objects.filter(enrolment=place, made_by=author)
+    mine = PracticeEntry.objects.filter(made_by=author)
     before = mine.filter(form_key=key).first() if key else None
     if before is not None:
         return before

@@ -18,7 +18,7 @@ from studio.accounts.simple_reading import reads as reads_simply
 from studio.drills import access as drills
 from studio.drills.models import Assignment
 
-from . import access, for_children, notifications, pages, services, wording
+from . import access, for_children, notifications, pages, services, weeks, wording
 from .forms import PracticeForm
 from .models import PracticeEntry
 from .services import TooMany
@@ -111,6 +111,7 @@ def _page(request: HttpRequest, place: Enrolment, form: PracticeForm | None = No
     drill = _drill(request, place)
     context = {"area": area, "enrolment": place, "is_simple": simple, "drill": drill}
     context |= {"practice_words": for_children, "csrf_cookie": settings.CSRF_COOKIE_NAME}
+    context["may_change"] = access.may_note(person, place)
     context["note"] = pages.noting(person, place, simple, form, drill)
     if access.shown_to(person, place):
         term = pages.term_of(place, _until(request))
@@ -155,10 +156,13 @@ def _drill(request: HttpRequest, place: Enrolment) -> Assignment | None:
 
 
 def _until(request: HttpRequest) -> date | None:
+    """The day that the address names; none where that is no day, or the first weeks of all."""
     try:
-        return date.fromisoformat(request.GET.get("until", ""))
-    except ValueError:
+        found = date.fromisoformat(request.GET.get("until", ""))
+        weeks.first_day(found)
+    except (ValueError, OverflowError):
         return None
+    return found
 
 
 def _first_error(form: PracticeForm) -> str:

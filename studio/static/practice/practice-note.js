@@ -20,7 +20,7 @@ class PracticeNote extends HTMLElement {
     this.#timer.begin(signal);
     const fold = this.closest("details");
     if (fold && this.#timer.isBegun) fold.open = true;
-    this.#today();
+    this.#begin();
     this.addEventListener("input", () => (this.dataset.touched = ""), { signal });
     this.#form.addEventListener("submit", (event) => this.#submit(event), { signal });
   }
@@ -33,9 +33,13 @@ class PracticeNote extends HTMLElement {
     return this.querySelector("form");
   }
 
-  /** The day where this device is, unless another was chosen: the studio may be in another zone. */
-  #today() {
-    const { day } = this.#form.elements;
+  /**
+   * A key of its own, since a copy that is shown without a line has the same one each time; and the
+   * day where this device is, unless another was chosen: the studio may be in another zone.
+   */
+  #begin() {
+    const { day, form_key: key } = this.#form.elements;
+    key.value = newKey();
     if (day.value === this.dataset.today) day.value = today();
   }
 
@@ -78,8 +82,7 @@ class PracticeNote extends HTMLElement {
     }
     this.#caution(fields);
     this.#form.reset();
-    this.#today();
-    this.#form.elements.form_key.value = newKey();
+    this.#begin();
   }
 
   /** Without a line the caution comes from the page itself. */

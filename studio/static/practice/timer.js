@@ -74,7 +74,7 @@ export class Timer {
     const { time, go, end, rest } = this.#parts;
     const now = Date.now();
     const runs = isRunning(this.#marks);
-    say(time, `${passed(played(this.#marks, now))} min`);
+    say(time, this.#words.time.replace("[minutes]", passed(played(this.#marks, now))));
     say(go, this.#words[runs ? "pause" : this.isBegun ? "go-on" : "go"]);
     end.hidden = !this.isBegun;
     const isLong = sinceRest(this.#marks, now, this.#restMs) >= Number(this.#of.restAfterMin) * MINUTE_MS;

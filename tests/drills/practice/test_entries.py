@@ -29,6 +29,7 @@ def test_a_press_that_comes_twice_is_noted_once(cast):
     first.refresh_from_db()
     assert first.minutes == 15
     noted(cast, key="a press", by=cast.guardian)  # another person's keys are her own
+    assert services.note(cast.other_enrolment, cast.pupil, Practised(DAY, 5), "a press") == first
     noted(cast)
     noted(cast)  # without script each is a press of its own
     assert PracticeEntry.objects.count() == 4

@@ -211,6 +211,24 @@ def test_an_old_entry_keeps_its_day_when_it_is_changed(cast):
     assert answer.status_code == 302
 
 
+@pytest.mark.parametrize("until", ["0001-01-01", "9999-12-31", "2026-02-30", "", "soon"])
+def test_weeks_that_cannot_be_asked_for_are_those_up_to_today(cast, until):
+    shown = as_person(cast.teacher).get(f"{address(cast)}?until={until}").context["term"].picture
+    assert shown.first <= timezone.localdate() <= shown.last
+
+
+def test_earlier_weeks_are_led_to_where_there_are_any(cast):
+    today = timezone.localdate()
+    services.note(cast.enrolment, cast.pupil, Practised(today - timedelta(days=140), 15))
+    first = as_person(cast.teacher).get(address(cast))
+    assert first.context["term"].picture.weeks == ()
+    earlier = as_person(cast.teacher).get(f"{address(cast)}?until={first.context['earlier']}")
+    assert len(earlier.context["term"].picture.weeks) == 1
+    assert earlier.context["earlier"] is None
+    shown = earlier.context["term"].picture.last
+    assert earlier.context["later"] == shown + timedelta(weeks=16) <= today
+
+
 def test_home_leads_there_and_no_drill_of_another_place_can_be_named(cast):
     assert address(cast) in as_person(cast.pupil).get("/queue/").text
     assert address(cast) in as_person(cast.guardian).get(f"/children/{cast.enrolment.pk}/").text
