@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Exists, F, OuterRef, Q, QuerySet
+from django.db.models import BigIntegerField, Exists, F, OuterRef, Q, QuerySet
 from django.utils import timezone
 
 from studio.accounts import guardians
@@ -20,6 +20,7 @@ from studio.accounts.models import (
     Studio,
     current,
 )
+from studio.accounts.prepared import Given, Prepared
 
 from .kinds import KINDS, Kind
 
@@ -75,6 +76,22 @@ def told_to_child(child: Person, studio: Studio) -> list[Told]:
     """What a child is told of her lessons in one studio, for whoever sees what she sees."""
     rows = Notification.objects.filter(to=child, about=child, studio=studio, on_page=True)
     return [_of_lessons(row) for row in still_hers(rows)[:MOST]]
+
+
+def has_unseen(person: Person) -> bool:
+    """Whether her list has something that she has not seen."""
+    return bool(_unseen(person=person.pk))
+
+
+_unseen = Prepared(
+    lambda: (
+        Notification.objects.filter(
+            to=Given("person", BigIntegerField()), on_page=True, seen_at=None
+        )
+        .order_by()
+        .values_list("pk")[:1]
+    )
+)
 
 
 def note_seen(person: Person, pks: Iterable[int] | None = None) -> int:

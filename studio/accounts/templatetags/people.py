@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from studio.accounts import access, consent, notices, saved_forms, sessions
 from studio.accounts.models import Enrolment, Notice
+from studio.accounts.notifications import reading
 from studio.headers import is_for_keeping
 from studio.translating import gettext_lazy
 
@@ -80,8 +81,15 @@ def told_and_kept(context) -> dict:
     return {
         "csrf_token": context.get("csrf_token"),
         "notices": _to_read(request),
+        "something_new": _is_home(request) and reading.has_unseen(person),
         "words": _words(saved_forms.kept_for(request)),
     }
+
+
+def _is_home(request) -> bool:
+    """Whether the page is where one begins: there alone it says that something is new."""
+    match = request.resolver_match
+    return match is not None and match.url_name in {home for _, home, _ in AREAS.values()}
 
 
 def _to_read(request) -> list[Notice]:

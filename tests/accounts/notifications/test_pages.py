@@ -71,6 +71,20 @@ def test_the_list_has_the_newest_first_and_what_is_seen_stays(cast, mail):
     assert not cast.pupil.notifications.filter(seen_at=None).exists()
 
 
+@pytest.mark.parametrize(
+    ("who", "home"), [("teacher", "/waiting/"), ("pupil", "/queue/"), ("guardian", "/children/")]
+)
+def test_where_one_begins_it_is_said_without_a_count_until_it_is_seen(cast, mail, who, home):
+    person = getattr(cast, who)
+    browser = as_person(person)
+    assert "Something new" not in browser.get(home).text
+    told(cast, person, "caution" if who == "teacher" else "set")
+    assert "Something new for you</a>" in browser.get(home).text
+    assert "Something new" not in browser.get("/account/").text
+    browser.post(f"{TOLD}seen/", {"which": "all"})
+    assert "Something new" not in browser.get(home).text
+
+
 def test_a_guardian_reads_what_her_child_is_told_in_the_childs_words(cast, mail):
     told(cast, cast.pupil)
     told(cast, cast.teacher, "caution", "2")
