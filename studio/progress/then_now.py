@@ -11,6 +11,7 @@ from datetime import date
 
 import numpy as np
 
+from studio.accounts.prepared import IsOneOf, Prepared
 from studio.review.models import Return
 from studio.review.web.shared import pictures
 
@@ -46,17 +47,21 @@ def then_now(found: Answers, trend: Trend | None) -> ThenNow | None:
         return None
     clips = found.playings.clips
     wanted = {clips[int(found.playings.clip[row])].clip for pair in pairs for row in pair}
-    returns = {
-        returned.review.clip_id: returned
-        for returned in Return.objects.filter(review__clip__in=wanted)
-        .select_related("review__clip")
-        .prefetch_related("review__clip__stages", "review__clip__renditions")
-    }
+    returns = {returned.review.clip_id: returned for returned in _returns(clips=wanted)}
     for pair in pairs:
         both = [_heard(found, row, returns) for row in pair]
         if both[0] is not None and both[1] is not None and both[0][0] == both[1][0]:
             return ThenNow(both[0][0], both[0][1], both[1][1])
     return None
+
+
+_returns = Prepared(
+    lambda: (
+        Return.objects.filter(IsOneOf("review__clip", "clips"))
+        .select_related("review__clip")
+        .prefetch_related("review__clip__stages", "review__clip__renditions")
+    )
+)
 
 
 def _pairs(found: Answers, trend: Trend) -> list[tuple[int, int]]:
@@ -66,10 +71,14 @@ def _pairs(found: Answers, trend: Trend) -> list[tuple[int, int]]:
     if not len(places):
         return []
     rows = playings.rows[places]
-    drill = playings.of_clips([each.drill for each in playings.clips])[places]
-    like = np.stack([drill, rows["low"], rows["high"], *rows["strings"].T.astype(int)])
-    order = np.lexsort((playings.clip[places], *like))
-    begins = np.flatnonzero(np.any(np.diff(like[:, order], prepend=-1) != 0, axis=0))
+    clip = playings.clip[places]
+    _, drill = np.unique([each.drill for each in playings.clips], return_inverse=True)
+    like = rows["strings"][:, 1].astype(np.int64)
+    for part in (rows["strings"][:, 0], rows["high"], rows["low"]):
+        like = (like << 8) + part  # each is below 256
+    like = like * len(drill) + drill[clip]  # one number for what is alike: quick to put in order
+    order = np.lexsort((clip, like))
+    begins = np.flatnonzero(np.diff(like[order], prepend=-1))
     first = places[order[begins]]
     last = places[order[np.append(begins[1:], len(order)) - 1]]
     apart = playings.week[last] - playings.week[first]

@@ -152,7 +152,8 @@ def _in_order(playings: Playings, values: np.ndarray) -> tuple[Playings, np.ndar
     like = playings.of_clips(setting or [0]).astype(np.int64)
     for part in (rows["low"], rows["high"], rows["strings"][:, 0], rows["strings"][:, 1]):
         like = (like << 8) + part  # each is below 256
-    order = np.lexsort((playings.week, like))
+    # One number for both: far quicker to put in order than two.
+    order = np.argsort(like * (playings.week.max(initial=0) + 1) + playings.week, kind="stable")
     return playings.where(order), values[order], like[order]
 
 
@@ -233,5 +234,9 @@ def _points(answers: Answers, trend: Trend, most: int) -> tuple[Point, ...]:
 
 def _nearest(week: np.ndarray, far: np.ndarray) -> np.ndarray:
     """Of each week the place of the value that lies least far."""
-    order = np.lexsort((far, week))
-    return order[np.flatnonzero(np.diff(week[order], prepend=-1))]
+    order = np.argsort(week.astype(np.uint16), kind="stable")  # a radix sort, for few weeks
+    week, far = week[order], far[order]
+    begins = np.flatnonzero(np.diff(week, prepend=-1))
+    least = np.minimum.reduceat(far, begins)
+    least = np.flatnonzero(far == np.repeat(least, np.diff(begins, append=len(far))))
+    return order[least[np.flatnonzero(np.diff(week[least], prepend=-1))]]

@@ -201,7 +201,8 @@ def _least_squares(notes: _Notes) -> tuple[float, np.ndarray, np.ndarray]:
     """Slope, weights and residuals, by weighted fits in turn."""
     shares = np.ones(len(notes.y))
     for turn in range(FITS):
-        dx, dy = (_within(notes, shares, each) for each in (notes.x, notes.y))
+        mass = np.bincount(notes.stratum, shares, notes.strata)
+        dx, dy = (_within(notes, shares, each, mass) for each in (notes.x, notes.y))
         slope = float(np.sum(shares * dx * dy) / np.sum(shares * dx * dx))
         residuals = dy - slope * dx
         if turn < FITS - 1:
@@ -209,10 +210,10 @@ def _least_squares(notes: _Notes) -> tuple[float, np.ndarray, np.ndarray]:
     return slope, shares, residuals
 
 
-def _within(notes: _Notes, shares: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Values less the mean of their stratum."""
+def _within(notes: _Notes, shares: np.ndarray, values: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    """Values less the mean of their stratum, whose shares come to ``mass``."""
     sums = np.bincount(notes.stratum, shares * values, notes.strata)
-    return values - (sums / np.bincount(notes.stratum, shares, notes.strata))[notes.stratum]
+    return values - (sums / mass)[notes.stratum]
 
 
 def _uncertainty(notes: _Notes, shares: np.ndarray, slope: float) -> tuple[float, float] | None:
@@ -234,7 +235,7 @@ def _uncertainty(notes: _Notes, shares: np.ndarray, slope: float) -> tuple[float
     if np.min(without[0]) <= ONE_WEEK * sxx:
         return None
     moved = without[1] / without[0] - slope
-    counts = shares * _within(notes, shares, x) ** 2 / sxx
+    counts = shares * _within(notes, shares, x, total[0]) ** 2 / sxx
     counts = np.bincount(notes.cell_week, np.bincount(notes.cell, counts), weeks)
     degrees = max(1.0, min(weeks - 2.0, 1.0 / float(np.sum(counts**2)) - 1.0))
     return float(np.sqrt((weeks - 1) / weeks * np.sum(moved**2))), degrees
