@@ -23,8 +23,7 @@ def told(kind: str) -> dict[str, str]:
 
 def test_a_clip_that_comes_in_is_told_to_its_teacher(cast):
     clip = make_clip(cast.enrolment)
-    sentence = "A recording of Mira Sandholm has come in and waits for you."
-    assert told("waiting") == {"Ottilie Brandt": sentence}
+    assert told("waiting") == {"Ottilie Brandt": "A recording of Mira Sandholm has come in."}
     assert Notification.objects.get().letter_due_at is None
     traces.forget_clip_ids([clip.pk])
     assert told("waiting") == {}, "with the clip goes what was told of it"

@@ -39,7 +39,7 @@ def keep_times(times: NotificationTimes) -> None:
 
 @transaction.atomic
 def _write(pk: int) -> bool:
-    person = Person.objects.select_for_update().get(pk=pk)
+    person = Person.objects.select_for_update(no_key=True).get(pk=pk)  # one letter at a time
     now = timezone.now()
     due = Notification.objects.filter(to=person, letter_due_at__lte=now)
     until = schedule.after_quiet(schedule.times_of(person), now)

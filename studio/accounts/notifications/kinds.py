@@ -121,14 +121,14 @@ KINDS: dict[str, Kind] = {
         ),
         Kind(
             WAITING,
-            _("A recording waits"),
+            _("A recording has come in"),
             {
                 Role.TEACHER: _(
                     "When a recording of a pupil of yours has come in. The list of what waits "
                     "shows it too, so usually no letter comes."
                 )
             },
-            others=_("A recording of %(about)s has come in and waits for you."),
+            others=_("A recording of %(about)s has come in."),
             by_letter=False,
         ),
         Kind(

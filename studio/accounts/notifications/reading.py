@@ -22,7 +22,7 @@ from studio.accounts.models import (
 )
 from studio.accounts.prepared import Given, Prepared
 
-from .kinds import KINDS, Kind
+from .kinds import KINDS, WAITING, Kind
 
 MOST = 100  # on a page; what is older goes after 90 days
 
@@ -79,7 +79,8 @@ def told_to_child(child: Person, studio: Studio) -> list[Told]:
 
 
 def has_unseen(person: Person) -> bool:
-    """Whether her list has something that she has not seen."""
+    """Whether her list has something that she has not seen, and does not stand where she begins:
+    what waits has a list of its own there."""
     return bool(_unseen(person=person.pk))
 
 
@@ -88,6 +89,7 @@ _unseen = Prepared(
         Notification.objects.filter(
             to=Given("person", BigIntegerField()), on_page=True, seen_at=None
         )
+        .exclude(kind=WAITING)
         .order_by()
         .values_list("pk")[:1]
     )

@@ -78,6 +78,9 @@ def test_where_one_begins_it_is_said_without_a_count_until_it_is_seen(cast, mail
     person = getattr(cast, who)
     browser = as_person(person)
     assert "Something new" not in browser.get(home).text
+    if who == "teacher":
+        told(cast, person, "waiting", "in the list")
+        assert "Something new" not in browser.get(home).text, "the list itself says so"
     told(cast, person, "caution" if who == "teacher" else "set")
     assert "Something new for you</a>" in browser.get(home).text
     assert "Something new" not in browser.get("/account/").text
