@@ -1,6 +1,8 @@
 """The house itself, as far as Django needs to know of it."""
 
 from django.apps import AppConfig
+from django.conf import settings
+from django.utils.translation import gettext, ngettext
 
 
 class StudioConfig(AppConfig):
@@ -12,6 +14,10 @@ class StudioConfig(AppConfig):
         from django.db.backends.signals import connection_created
 
         from studio import celery, checks  # noqa: F401
+        from studio.figures.translation import translate_by
         from studio.log_filters import outage
+
+        if settings.USE_I18N:
+            translate_by(gettext, ngettext)
 
         connection_created.connect(outage.over, dispatch_uid="outage")

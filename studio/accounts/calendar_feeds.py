@@ -12,6 +12,7 @@ from django.db import transaction
 from django.db.models import F
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
 from . import links
 from .models import CalendarFeed, Person
@@ -63,7 +64,10 @@ def _count(feed: CalendarFeed) -> None:
     if now - feed.hour_began_at >= HOUR:
         mine.update(hour_began_at=now, reads=1, read_at=now)
     elif not mine.filter(reads__lt=READS_AN_HOUR).update(reads=F("reads") + 1, read_at=now):
-        raise TooOften(f"{READS_AN_HOUR} readings within an hour; ask again in an hour")
+        raise TooOften(
+            _("%(reads_an_hour)s readings within an hour; ask again in an hour")
+            % {"reads_an_hour": READS_AN_HOUR}
+        )
 
 
 def _hash(secret: str) -> str:

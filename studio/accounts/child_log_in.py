@@ -19,15 +19,17 @@ from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from studio.translating import gettext_lazy
+
 from . import audit, guardians, notices, passwords
 from .consent import is_grown_up
 from .models import Enrolment, GuardianLink, Membership, Person, current
 
 SHORTEST, LONGEST = 3, 30  # letters
 NAME = re.compile(r"[a-z0-9]+(\.[a-z0-9]+)*")
-NOT_A_NAME = (
-    f"A log-in name has {SHORTEST} to {LONGEST} letters from a to z or digits, with dots between "
-    "them if you like, such as ida.fenn."
+NOT_A_NAME = gettext_lazy(
+    "A log-in name has 3 to 30 letters from a to z or digits, with dots between them if you "
+    "like, such as ida.fenn."
 )
 
 

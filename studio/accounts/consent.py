@@ -180,7 +180,7 @@ def not_agreed(enrolment: Enrolment) -> str:
         "%(enrolment)s Until it is given, %(pupil)s cannot send a clip, and nobody "
         "at the studio can watch or hear one."
     ) % {
-        "enrolment": _withdrawn(enrolment) or "Consent for recordings does not hold.",
+        "enrolment": _withdrawn(enrolment) or _("Consent for recordings does not hold."),
         "pupil": enrolment.pupil,
     }
 
@@ -192,7 +192,7 @@ def _withdrawn(enrolment: Enrolment) -> str:
         return ""
     day = figures.long_date(timezone.localtime(last.withdrawn_at))
     return _("Consent for recordings was withdrawn by %(withdrawn_by)s on %(day)s.") % {
-        "withdrawn_by": last.withdrawn_by or "the studio",
+        "withdrawn_by": last.withdrawn_by or _("the studio"),
         "day": day,
     }
 

@@ -80,7 +80,7 @@ def end_membership(
             _("%(left)s would be without a teacher. Choose who teaches %(value)s from now on.")
             % {
                 "left": notices.names(left),
-                "value": "each of them" if len(left) > 1 else left[0].first_name,
+                "value": _("each of them") if len(left) > 1 else left[0].first_name,
             }
         )
     _invitations(membership).update(invited_by=_heir_of_invitations(membership, heirs, by))

@@ -175,7 +175,8 @@ def before_studio_ends(place: Enrolment) -> Said:
             )
             % {"family": family},
             _("%(family)s and the teachers of the studio are told.") % {"family": family},
-            _("Nothing is deleted. %(until)s") % {"until": _until("You can", "on the page People")},
+            _("Nothing is deleted. %(until)s")
+            % {"until": _until(_("You can"), _("on the page People"))},
         ),
         _("Clips that wait can be answered first."),
     )
@@ -206,7 +207,7 @@ def before_family_ends(place: Enrolment, reader: Person) -> Said:
             ),
             _("The teachers of %(studio)s are told.") % {"studio": place.studio},
             _("Nothing is deleted. %(until)s")
-            % {"until": _until("You can", "on the page Your data")},
+            % {"until": _until(_("You can"), _("on the page Your data"))},
         ),
         _("If an answer is still to come, you may want to wait for it."),
     )

@@ -258,7 +258,7 @@ def _tell_made(link: PasswordLink) -> None:
             "who": who,
             "person": link.person,
             "made": made,
-            "made_by": link.made_by or "the teacher",
+            "made_by": link.made_by or _("the teacher"),
         },
         link,
     )

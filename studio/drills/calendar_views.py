@@ -9,11 +9,14 @@ from django.views.decorators.http import require_safe
 
 from studio.accounts import calendar_feeds, lockout, throttling
 from studio.accounts.throttling import Count
+from studio.translating import gettext_lazy
 
 WRONG_ADDRESSES = 30  # from one place, before it has to wait
 PLAIN = "text/plain; charset=utf-8"
-NONE = "There is no calendar at this address. Make a new one on your account’s page.\n"
-TOO_OFTEN = "This calendar was asked for too often. Ask again in an hour.\n"
+NONE = gettext_lazy(
+    "There is no calendar at this address. Make a new one on your account’s page.\n"
+)
+TOO_OFTEN = gettext_lazy("This calendar was asked for too often. Ask again in an hour.\n")
 
 
 @login_not_required

@@ -7,6 +7,8 @@ JavaScript's go otherwise again. These are the same in both.
 import math
 from typing import TypeGuard
 
+from .translation import _
+
 # A figure this near to the next digit is that digit: 0.1 + 0.2 is no more than 0.3.
 EDGE = 1e-6
 
@@ -37,6 +39,12 @@ def written(ticks: int, digits: int = 0) -> str:
         return str(ticks)
     whole, part = divmod(ticks, 10**digits)
     return f"{whole}.{part:0{digits}d}"
+
+
+def said(ticks: int, digits: int = 0) -> str:
+    """The same for a reader, with the decimal sign of the language."""
+    text = written(ticks, digits)
+    return text.replace(".", _("."), 1) if digits else text
 
 
 def decimal(value: float, digits: int = 3) -> str:

@@ -1,12 +1,13 @@
 """Cents, millimetres, hertz, shares, sizes of files and counts. See the package for the rules."""
 
-from .rounding import downwards, is_known, nearest, upwards, written
+from .rounding import downwards, is_known, nearest, said, upwards
+from .translation import N_, _, ngettext
 
 MINUS, DASH = "−", "–"
 MB = 1_000_000
 _ORDINALS = (
-    *("first", "second", "third", "fourth", "fifth"),
-    *("sixth", "seventh", "eighth", "ninth", "tenth"),
+    *(N_("first"), N_("second"), N_("third"), N_("fourth"), N_("fifth")),
+    *(N_("sixth"), N_("seventh"), N_("eighth"), N_("ninth"), N_("tenth")),
 )
 
 
@@ -25,7 +26,7 @@ def signed(value: float | None, digits: int = 0) -> str:
         return DASH
     ticks = nearest(value, digits)
     sign = (MINUS if value < 0 else "+") if ticks else ""
-    return sign + written(ticks, digits)
+    return sign + said(ticks, digits)
 
 
 def plus_minus(uncertainty: float | None, digits: int = 0) -> str:
@@ -44,7 +45,7 @@ def uncertainty(value: float, digits: int = 0) -> str:
 
 def cents(value: float, uncertainty: float | None = None, digits: int = 0) -> str:
     """A size without a direction: ``1 cent``, ``18 cents``, ``18 ± 1 cents``."""
-    return _in_cents(written(nearest(value, digits), digits), uncertainty, digits)
+    return _in_cents(said(nearest(value, digits), digits), uncertainty, digits)
 
 
 def signed_cents(value: float | None, uncertainty: float | None = None, digits: int = 0) -> str:
@@ -60,39 +61,41 @@ def cents_short(value: float, uncertainty: float | None = None) -> str:
 def cents_between(least: float, most: float) -> str:
     """``12 to 18 cents``; one figure where both read the same."""
     low, high = nearest(least), nearest(most)
-    return cents(most) if low == high else f"{low} to {high} cents"
+    if low == high:
+        return cents(most)
+    return _("%(low)s to %(high)s cents") % {"low": low, "high": high}
 
 
 def about_mm(value: float) -> str:
     """A way along the string for a pupil's finger: ``about 4 mm``, ``less than 1 mm``."""
     whole = nearest(value)
-    return f"about {whole} mm" if whole else "less than 1 mm"
+    return _("about %(mm)s mm") % {"mm": whole} if whole else _("less than 1 mm")
 
 
 def millimetres(value: float, uncertainty: float | None = None, digits: int = 1) -> str:
     """A length that was measured or computed: ``328 mm``, ``2.3 ± 0.2 mm``; no idle ``.0``."""
     if is_known(uncertainty):
-        return f"{written(nearest(value, digits), digits)} ± {_doubt(uncertainty, digits)} mm"
+        return f"{said(nearest(value, digits), digits)} ± {_doubt(uncertainty, digits)} mm"
     return f"{number(value, digits)} mm"
 
 
 def decibels(value: float, uncertainty: float | None = None) -> str:
     """A difference in level without a direction: ``3 dB``, ``3 ± 1 dB``."""
     if is_known(uncertainty):
-        return f"{written(nearest(value))} ± {_doubt(uncertainty, 0)} dB"
+        return f"{said(nearest(value))} ± {_doubt(uncertainty, 0)} dB"
     return f"{number(value)} dB"
 
 
 def hertz(value: float, digits: int = 1) -> str:
     """``440.0 Hz``"""
-    return f"{written(nearest(value, digits), digits)} Hz"
+    return f"{said(nearest(value, digits), digits)} Hz"
 
 
 def beats(rate_hz: float) -> str:
     """How often something beats: ``2.7 beats a second``, ``one beat every 2.5 seconds``."""
     if rate_hz < 1:
-        return f"one beat every {written(nearest(1 / rate_hz, 1), 1)} seconds"
-    return f"{written(nearest(rate_hz, 1), 1)} beats a second"
+        return _("one beat every %(s)s seconds") % {"s": said(nearest(1 / rate_hz, 1), 1)}
+    return _("%(rate)s beats a second") % {"rate": said(nearest(rate_hz, 1), 1)}
 
 
 def percent(part: float, whole: float) -> int:
@@ -108,36 +111,45 @@ def range_percent(low: float, high: float) -> tuple[int, int]:
 def megabytes(size_bytes: int) -> str:
     """``12.3 MB``, ``1000 MB``, ``under 0.1 MB``; ``0.0 MB`` only for nothing."""
     if 0 < size_bytes < MB / 10:
-        return "under 0.1 MB"
+        return _("under 0.1 MB")
     digits = 1 if size_bytes < 100 * MB else 0
-    return f"{written(nearest(size_bytes / MB, digits), digits)} MB"
+    return f"{said(nearest(size_bytes / MB, digits), digits)} MB"
 
 
 def number(value: float, digits: int = 1) -> str:
     """A number without idle noughts: ``328``, ``2.5``."""
-    text = written(nearest(value, digits), digits)
-    text = text.rstrip("0").rstrip(".") if digits else text
+    text = said(nearest(value, digits), digits)
+    text = text.rstrip("0").removesuffix(_(".")) if digits else text
     return text if text == "0" or value >= 0 else MINUS + text
 
 
 def count(number: int | None, one: str, many: str) -> str:
-    """A number with its noun: ``3 marks``, ``1 mark``, ``no marks``."""
-    return f"{number or 'no'} {one if number == 1 else many}"
+    """A number with its noun: ``3 marks``, ``1 mark``, ``no marks``.
+
+    The words stand where it is called, and are collected there in all three forms.
+    """
+    if not number:
+        return _(f"no {many}")
+    return ngettext(f"%(count)s {one}", f"%(count)s {many}", number) % {"count": number}
 
 
 def ordinal(number: int) -> str:
     """first to tenth, then 11th and so on."""
     if 1 <= number <= len(_ORDINALS):
-        return _ORDINALS[number - 1]
+        return _(_ORDINALS[number - 1])
     ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10)
     return f"{number}{ending or 'th'}"
 
 
 def _in_cents(figure: str, uncertainty: float | None, digits: int) -> str:
     if is_known(uncertainty):
-        return f"{figure} ± {_doubt(uncertainty, digits)} cents"
-    return f"{figure} {'cent' if figure.lstrip(f'+{MINUS}') == '1' else 'cents'}"
+        return _("%(size)s ± %(doubt)s cents") % {
+            "size": figure,
+            "doubt": _doubt(uncertainty, digits),
+        }
+    is_one = figure.lstrip(f"+{MINUS}") == "1"
+    return (_("%(size)s cent") if is_one else _("%(size)s cents")) % {"size": figure}
 
 
 def _doubt(uncertainty: float, digits: int) -> str:
-    return written(max(1, upwards(uncertainty, digits)), digits)
+    return said(max(1, upwards(uncertainty, digits)), digits)

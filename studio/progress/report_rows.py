@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from studio import figures
 from studio.accounts.models import Enrolment, Person
 from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 
 LONGEST_WORDS = 6000  # letters: chosen, about two pages
 MOST_PICTURES = 3
@@ -39,7 +40,11 @@ class TermReport(models.Model):
         ordering = ["-until", "-created_at"]
 
     def __str__(self) -> str:
-        return f"report of {self.enrolment.pupil}, {self.since} to {self.until}"
+        return _("report of %(pupil)s, %(since)s to %(until)s") % {
+            "pupil": self.enrolment.pupil,
+            "since": self.since,
+            "until": self.until,
+        }
 
     @property
     def period(self) -> str:
@@ -55,11 +60,11 @@ class ReportPrint(Leased):
     """
 
     class State(models.TextChoices):
-        WAITING = "waiting", "waiting"
-        WORKING = "working", "working"
-        PRINTED = "printed", "printed"
-        FAILED = "failed", "failed"
-        PARKED = "parked", "parked"
+        WAITING = "waiting", gettext_lazy("waiting")
+        WORKING = "working", gettext_lazy("working")
+        PRINTED = "printed", gettext_lazy("printed")
+        FAILED = "failed", gettext_lazy("failed")
+        PARKED = "parked", gettext_lazy("parked")
 
     done_state = State.PRINTED
 
@@ -76,7 +81,10 @@ class ReportPrint(Leased):
         ]
 
     def __str__(self) -> str:
-        return f"print of {self.report_id} in {self.language}"
+        return _("print of %(report_id)s in %(language)s") % {
+            "report_id": self.report_id,
+            "language": self.language,
+        }
 
     @property
     def is_moving(self) -> bool:
