@@ -58,10 +58,11 @@ ROOMS = {
     "intonation": {
         "wording": set(),
         "schema": set(),
+        "percentiles": set(),
         "shared_librosa": set(),
         "model": {"wording"},
-        "detection": {"model", "shared_librosa"},
-        "estimation": {"model"},
+        "detection": {"model", "percentiles", "shared_librosa"},
+        "estimation": {"model", "percentiles"},
         "alignment": {"model"},
         "judging": {"model", "alignment", "wording"},
         "listening": {"model", "detection", "estimation"},

@@ -5,17 +5,16 @@ The sound is read block by block; memory beyond ``y`` itself does not grow with 
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import partial
 from itertools import product
 
 import numpy as np
-from scipy.signal import resample_poly
 
 from studio.intonation.detection import find_soundings
 from studio.intonation.detection.instrument_range import below_range
 from studio.intonation.detection.merging import mended, rejoined
 from studio.intonation.detection.octaves import reread
+from studio.intonation.detection.resampling import Sound
 from studio.intonation.estimation import measure_sounding
 from studio.intonation.estimation.estimator import unmeasured
 from studio.intonation.estimation.reference_pitch import HeardNote, estimate, from_tone
@@ -65,7 +64,6 @@ SHORTEST_S = 0.1  # less holds no note
 LOWEST_A4_HZ = 430.0  # a lower one has to be given
 FLOOR_BELOW_CENTS = 75.0  # below the lowest open string, which may be tuned low
 LEAST_FLOOR_HZ = 100.0  # where finding ends, see ``detection.detector``
-RATE_HZ = 22050  # as in ``detection.resampling``
 MARGIN_S = 1.0  # of sound on each side of an event, for its windows
 TRACK_STEP_S = 0.05  # of the pitch that is stored: vibrato shows, and a clip stays small
 TRACK_GAP = 2.0  # steps from the nearest measured pitch, beyond which it is lost
@@ -89,15 +87,16 @@ def listen(
     tell(0.0)
     floor_hz = _floor_hz(options)
     enough = len(y) >= SHORTEST_S * sr
+    sound = Sound(y, sr)
     everything = find_soundings(y, sr) if enough else []
     below = below_range(y, sr, everything, floor_hz)
     soundings = mended(_in_range(everything, floor_hz), options.strings)
     tell(FINDING_SHARE)
     fits = []
     for number, sounding in enumerate(soundings, start=1):
-        fits.append(_fit(y, sr, sounding))
+        fits.append(_fit(sound, sounding))
         tell(FINDING_SHARE + (1.0 - FINDING_SHARE) * number / len(soundings))
-    measure = partial(_fit, y, sr)
+    measure = partial(_fit, sound)
     soundings, fits = reread(soundings, fits, measure)
     soundings, fits = rejoined(soundings, fits, measure)
     tell(1.0)
@@ -145,18 +144,14 @@ def _checked(y: np.ndarray, sr: float) -> np.ndarray:
     return y
 
 
-def _fit(y: np.ndarray, sr: float, sounding: Sounding) -> EventFit:
+def _fit(sound: Sound, sounding: Sounding) -> EventFit:
     """Measure one sounding on a slice of the clip at the analysis rate."""
-    first = max(0, int((sounding.start_s - MARGIN_S) * sr))
-    last = min(len(y), int((sounding.end_s + MARGIN_S) * sr))
-    ratio = Fraction(RATE_HZ / float(sr)).limit_denominator(1000)
-    piece = np.asarray(y[first:last], dtype=np.float64)
-    if ratio != 1:
-        piece = resample_poly(piece, ratio.numerator, ratio.denominator)
-    rate = sr * ratio.numerator / ratio.denominator
-    origin_s = first / sr
+    first = max(0, int((sounding.start_s - MARGIN_S) * sound.fs))
+    last = int(min(sounding.end_s + MARGIN_S, sound.duration_s) * sound.fs)
+    piece = sound.read(first, last - first).astype(np.float64)
+    origin_s = first / sound.fs
     try:
-        fit = measure_sounding(piece, round(rate), _shifted(sounding, -origin_s))
+        fit = measure_sounding(piece, sound.fs, _shifted(sounding, -origin_s))
     except np.linalg.LinAlgError:  # one sounding that cannot be solved must not lose the clip
         return _not_measured(sounding)
     if not all(np.isfinite(voice.f0_hz) and voice.f0_hz > 0.0 for voice in fit.voices):

@@ -17,7 +17,8 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 from scipy.signal import find_peaks
 
-from studio.intonation.detection.envelopes import Envelopes
+from studio.intonation.detection.envelopes import Strokes
+from studio.intonation.percentiles import median, percentile
 
 # Chosen on made clips and recorded notes. Edges are asked for within 50 ms.
 ONSET_BELOW_DB = 12.0  # below the held level: where a note has begun
@@ -65,14 +66,14 @@ def offset_s(db: np.ndarray, time_s: np.ndarray, about_s: float, start_s: float)
     lo = int(np.searchsorted(time_s, start_s))
     hi = max(lo + 1, int(np.searchsorted(time_s, about_s)))
     event = db[lo:hi]
-    loud = np.flatnonzero(event >= np.percentile(event, USUAL_PERCENTILE) - GONE_DB)
+    loud = np.flatnonzero(event >= percentile(event, USUAL_PERCENTILE) - GONE_DB)
     last = lo + int(loud[-1])
     hi = max(hi, int(np.searchsorted(time_s, about_s + BEYOND_END_S)))
     hi = last + int(np.argmin(db[last:hi])) + 1  # beyond the lowest point another note begins
     step = float(time_s[1] - time_s[0])
     first = max((lo + last) // 2, last - int(BEFORE_KNEE_S / step))  # clear of the attack
     part = db[first : min(hi, last + int(AFTER_KNEE_S / step))]
-    low = np.flatnonzero(part < np.median(part[: max(1, len(part) // 3)]) - TAIL_DB)
+    low = np.flatnonzero(part < median(part[: max(1, len(part) // 3)]) - TAIL_DB)
     part = part[: int(low[0])] if len(low) else part
     knee_s = float(time_s[min(first + _knee(part, FALL_DB_PER_S * step), len(time_s) - 1)])
     return min(knee_s + RELEASE_S, float(time_s[hi - 1]))
@@ -99,24 +100,24 @@ def _held(db: np.ndarray, time_s: np.ndarray, start_s: float, end_s: float) -> f
     lo = int(np.searchsorted(time_s, start_s))
     hi = int(np.searchsorted(time_s, end_s))
     lo = min(lo, len(db) - 1)
-    return float(np.median(db[lo : max(lo + 1, hi)]))
+    return float(median(db[lo : max(lo + 1, hi)]))
 
 
-def playings(env: Envelopes, start_s: float, end_s: float, least_db: float = 0.0) -> list[float]:
+def playings(level: Strokes, start_s: float, end_s: float, least_db: float = 0.0) -> list[float]:
     """Return the moments inside a span where the bow began again (s), none if it was one playing.
 
     The moment is the bottom of the dip: deep against both sides (its topographic prominence), and
     left again within ``RISE_S``. ``least_db`` asks for more depth than usual.
     """
-    span = env.between(start_s, end_s)
-    db, time_s = uniform_filter1d(env.together(span), 3), env.time_s[span]
+    span = level.between(start_s, end_s)
+    db, time_s = uniform_filter1d(level.db[span], 3), level.time_s[span]
     if len(db) < 20:
         return []
     step = float(time_s[1] - time_s[0])
-    deep = max(least_db, DIP_DB if len(env.db) > 1 else DIP_ALONE_DB)
+    deep = max(least_db, DIP_DB if level.voices > 1 else DIP_ALONE_DB)
     bottoms, _ = find_peaks(-db, prominence=deep, wlen=int(DIP_WITHIN_S / step))
     found: list[int] = []
-    loud = float(np.median(db)) - DIP_DB
+    loud = float(median(db)) - DIP_DB
     for at in bottoms:
         rise = int(RISE_S / step)
         ahead = db[at : at + int(DIP_WITHIN_S / step) // 2]

@@ -38,10 +38,11 @@ from itertools import combinations
 import numpy as np
 
 from studio.intonation.detection import boundaries, voicing
-from studio.intonation.detection.envelopes import Envelopes, envelopes, median, percentile
+from studio.intonation.detection.envelopes import Envelopes, envelopes
 from studio.intonation.detection.hypotheses import MAX_VOICES
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.segments import Event, chance_margin, has_note
+from studio.intonation.percentiles import median, percentile
 from studio.theory import in_cents
 
 LEVEL_SIGNS = (
@@ -241,9 +242,10 @@ def shorten_to_bow(sound: Sound, run: PairRun, events: Sequence[Event]) -> None:
 
 
 def _correlation(a: np.ndarray, b: np.ndarray) -> float:
-    if len(a) < LEAST_STEPS or min(a.std(), b.std()) < LEAST_SPREAD_DB:
+    spread = a.std(), b.std()
+    if len(a) < LEAST_STEPS or min(spread) < LEAST_SPREAD_DB:
         return 0.0
-    return float(np.corrcoef(a, b)[0, 1])
+    return float(((a - a.mean()) * (b - b.mean())).mean() / (spread[0] * spread[1]))
 
 
 def _handover(a: np.ndarray, b: np.ndarray) -> float:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from studio.intonation.detection.hypotheses import Hypotheses
+from studio.intonation.percentiles import median
 from studio.theory import in_cents
 
 # Chosen on made clips and recorded notes; costs are in clear peaks, as the hypotheses'. Cheaper
@@ -91,5 +92,5 @@ def stretches(hypotheses: Hypotheses, path: np.ndarray) -> list[Stretch]:
         rows = chosen[first:last]
         voices = int((rows[0] > 0.0).sum())
         if voices:
-            found.append(Stretch(int(first), int(last), np.median(rows[:, :voices], axis=0)))
+            found.append(Stretch(int(first), int(last), median(rows[:, :voices], axis=0)))
     return found

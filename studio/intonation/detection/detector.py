@@ -12,6 +12,7 @@ import numpy as np
 from studio.intonation.detection import boundaries
 from studio.intonation.detection.common_bow import under_common_bow
 from studio.intonation.detection.decoding import best_path, stretches
+from studio.intonation.detection.envelopes import strokes
 from studio.intonation.detection.hypotheses import KEPT, MAX_VOICES, Hypotheses, best_hypotheses
 from studio.intonation.detection.merging import resumed
 from studio.intonation.detection.octaves import with_octaves
@@ -19,6 +20,7 @@ from studio.intonation.detection.rejection import plausible
 from studio.intonation.detection.resampling import Sound, check_sound
 from studio.intonation.detection.salience import grid_hz
 from studio.intonation.detection.segments import (
+    AROUND_S,
     Event,
     agree_on_edges,
     decided_again,
@@ -143,14 +145,15 @@ def _power_blocks(sound: Sound) -> Iterator[np.ndarray]:
 
 def _separate_playings(sound: Sound, events: list[Event], least_db: float = 0.0) -> list[Event]:
     out: list[Event] = []
-    for n, event in enumerate(events):
+    for event in events:
         if is_unison(event.f0_hz):  # its beats are no strokes
             out.append(event)
             continue
-        env = event_envelopes(sound, events, n)
+        start_s, end_s = event.start_s - AROUND_S, event.end_s + AROUND_S
+        level = strokes(sound, start_s, end_s, event.f0_hz)
         cuts = [
             event.start_s,
-            *boundaries.playings(env, event.start_s, event.end_s, least_db),
+            *boundaries.playings(level, event.start_s, event.end_s, least_db),
             event.end_s,
         ]
         out += [

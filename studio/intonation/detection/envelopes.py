@@ -12,10 +12,6 @@ Method
 A short Hann window (46 ms) makes the times sharp; its main lobe is about 86 Hz wide, so own
 partials must be that clear of others. The median over partials ignores the beats and room
 interference that make single partials flutter: a bow change lowers all of them at once.
-
-Percentiles of small arrays are asked some ten thousand times a clip. ``numpy.percentile`` answers
-every kind of question about NaN, weights and interpolation before it sorts; for a few hundred
-numbers that costs ten times what the sorting does, hence :func:`percentile`.
 """
 
 from collections import OrderedDict
@@ -27,6 +23,7 @@ from scipy.fft import rfft
 from scipy.ndimage import uniform_filter1d
 
 from studio.intonation.detection.resampling import Sound
+from studio.intonation.percentiles import median, percentile
 from studio.theory import in_cents
 
 # Chosen on made clips and recorded notes:
@@ -49,7 +46,6 @@ LOUD_PERCENTILE, USUAL_PERCENTILE = 90, 60  # of a partial's levels: when it sou
 FAINT = 1e-3  # of power: partials 30 dB below the voice's loudest are noise
 FAINT_TOGETHER = 3e-4  # the same, 35 dB, of the partials of all voices
 LEAST_SHARE, LEAST_DB = 1e-3, -18.0  # of its usual level: what one partial may lower the mean by
-MIDDLE_PERCENT = 50.0  # the median, by definition
 # A Hann window whose sum is 1, by definition: a sinusoid keeps its level.
 _HANN = np.hanning(WINDOW + 1)[:-1].astype(np.float32)
 _HANN /= _HANN.sum()
@@ -57,28 +53,38 @@ _HANN /= _HANN.sum()
 
 @dataclass(slots=True)
 class Envelopes:
-    """Levels over time: ``time_s`` (m,), ``db`` (V, m), and ``own`` (V,) own partials found.
-
-    ``power`` (m, bins) is what they were read from, ``f0_hz`` (V,) the voices.
-    """
+    """Levels over time: ``time_s`` (m,), ``db`` (V, m), and ``own`` (V,) own partials found."""
 
     time_s: np.ndarray
     db: np.ndarray
     own: np.ndarray
-    power: np.ndarray
-    f0_hz: np.ndarray
-    bin_hz: float
-
-    def together(self, span: slice) -> np.ndarray:
-        """Return the level of everything the voices sound, over a span, dB re its usual level."""
-        return _together(self.power, self.f0_hz, self.bin_hz)[span]
 
     def between(self, start_s: float, end_s: float) -> slice:
         """Return the indices of a span, at least one."""
-        lo = int(np.searchsorted(self.time_s, start_s))
-        hi = int(np.searchsorted(self.time_s, end_s))
-        lo = min(lo, len(self.time_s) - 1)
-        return slice(lo, max(lo + 1, hi))
+        return _between(self.time_s, start_s, end_s)
+
+
+@dataclass(slots=True)
+class Strokes:
+    """Level (m,) of everything the voices sound, all together, in dB re its usual level.
+
+    ``time_s`` (m,); ``voices`` is how many they are.
+    """
+
+    time_s: np.ndarray
+    db: np.ndarray
+    voices: int
+
+    def between(self, start_s: float, end_s: float) -> slice:
+        """Return the indices of a span, at least one."""
+        return _between(self.time_s, start_s, end_s)
+
+
+def _between(time_s: np.ndarray, start_s: float, end_s: float) -> slice:
+    lo = int(np.searchsorted(time_s, start_s))
+    hi = int(np.searchsorted(time_s, end_s))
+    lo = min(lo, len(time_s) - 1)
+    return slice(lo, max(lo + 1, hi))
 
 
 def envelopes(
@@ -88,10 +94,7 @@ def envelopes(
 
     ``beside_hz``: fundamentals of other notes whose partials must be kept clear of.
     """
-    first = int(np.floor(start_s * sound.fs / HOP))
-    count = max(1, int((end_s - start_s) * sound.fs) // HOP)
-    power = short_time_power(sound, first, count)
-    time_s = HOP * np.arange(first, first + count) / sound.fs
+    time_s, power = _span_power(sound, start_s, end_s)
     bin_hz = sound.fs / WINDOW
     rows, found = [], []
     for v, f0 in enumerate(f0_hz):
@@ -99,7 +102,20 @@ def envelopes(
         partials = own_partials(f0, others)
         rows.append(_median_level(power, partials, bin_hz))
         found.append(len(partials))
-    return Envelopes(time_s, np.array(rows), np.array(found), power, f0_hz, bin_hz)
+    return Envelopes(time_s, np.array(rows), np.array(found))
+
+
+def strokes(sound: Sound, start_s: float, end_s: float, f0_hz: np.ndarray) -> Strokes:
+    """Return how loud the voices ``f0_hz`` (V,) are together over a span."""
+    time_s, power = _span_power(sound, start_s, end_s)
+    return Strokes(time_s, _together(power, f0_hz, sound.fs / WINDOW), len(f0_hz))
+
+
+def _span_power(sound: Sound, start_s: float, end_s: float) -> tuple[np.ndarray, np.ndarray]:
+    """Return the times (m,) of the frames of a span, and their power (m, bins)."""
+    first = int(np.floor(start_s * sound.fs / HOP))
+    count = max(1, int((end_s - start_s) * sound.fs) // HOP)
+    return HOP * np.arange(first, first + count) / sound.fs, short_time_power(sound, first, count)
 
 
 def short_time_power(sound: Sound, first: int, count: int) -> np.ndarray:
@@ -179,21 +195,3 @@ def _together(power: np.ndarray, f0_hz: np.ndarray, bin_hz: float) -> np.ndarray
     strong = usual > usual.max() * FAINT_TOGETHER
     db = 10.0 * np.log10(level[:, strong] / usual[strong] + LEAST_SHARE)
     return np.maximum(db, LEAST_DB).mean(axis=1)
-
-
-def percentile(x: np.ndarray, percent: float, axis: int = -1) -> np.ndarray:
-    """Return the percentile along ``axis``, linear between neighbours, as ``numpy.percentile``.
-
-    ``x`` holds at least one number along ``axis``, and no NaN; ``percent`` is 0 to 100.
-    """
-    at = percent / 100 * (x.shape[axis] - 1)
-    low = int(at)
-    high = min(low + 1, x.shape[axis] - 1)
-    ordered = np.partition(x, (low, high), axis=axis)
-    a, b = ordered.take(low, axis=axis), ordered.take(high, axis=axis)
-    return a + (b - a) * (at - low)
-
-
-def median(x: np.ndarray, axis: int = -1) -> np.ndarray:
-    """Return the median along ``axis``."""
-    return percentile(x, MIDDLE_PERCENT, axis)

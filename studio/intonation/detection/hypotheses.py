@@ -25,7 +25,7 @@ An octave's upper note has no partial of its own: it is not decided here but in 
 """
 
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, permutations
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d
@@ -182,25 +182,22 @@ class _Evidence:
         near = near * (k <= EXPLAINS_PARTIALS)
         self.explained = near.astype(np.float32)  # (T, C, P)
         number = np.arange(1, PARTIALS + 1)
-        self.hz = (cands[:, :, None] * number).astype(np.float32)  # (T, C, K)
-        self.level, self.floor = self._levels(spectra)
-        self.audible = (self.hz < AUDIBLE_SHARE * TOP_HZ) & (self.hz > 0.0)
-
-    def _levels(self, spectra: Spectra) -> tuple[np.ndarray, np.ndarray]:
-        wide = maximum_filter1d(spectra.db, 5, axis=1)
-        top = wide[:, int(LOUDEST_FROM_HZ / spectra.bin_hz) :].max(axis=1)[:, None, None]
-        at = np.minimum(np.rint(self.hz / spectra.bin_hz).astype(int), wide.shape[1] - 1)
-        row = np.arange(len(wide))[:, None, None]
-        return wide[row, at] - top, spectra.floor_db[row, at] - top
+        hz = (cands[:, :, None] * number).astype(np.float32)  # (T, C, K)
+        level, floor = _levels(spectra, hz)
+        audible = (hz < AUDIBLE_SHARE * TOP_HZ) & (hz > 0.0)
+        self.own = audible[:, :, None] & _clear(hz, cands)  # (T, C, C, K)
+        self.level = np.maximum(level, floor + np.float32(OVER_FLOOR_DB))  # of what is expected
+        self.told = np.where(level > floor + HEARD_DB, level, np.float32(UNHEARD_DB))
+        slack = np.where(hz < BODY_HZ, ABSENT_SLACK_DB + BODY_SLACK_DB, ABSENT_SLACK_DB)
+        self.slack_db = slack.astype(np.float32)
 
     def cost(self, sets: np.ndarray) -> np.ndarray:
         """Return the cost of candidate sets (T, H, V) → (T, H); inf for impossible ones."""
         row = np.arange(len(sets))[:, None, None]
-        f0 = self.cands[row, sets]
         total = self._unexplained(sets) + PRICE * sets.shape[2] + PRICE_MORE[sets.shape[2]]
-        own = self._own(f0, row, sets)
+        own = self._own(sets)
         total = total + self._absent(own, row, sets).sum(axis=2) + self._weak(own, row, sets)
-        return total + _impossible(f0)
+        return total + _impossible(self.cands[row, sets])
 
     def _unexplained(self, sets: np.ndarray) -> np.ndarray:
         row = np.arange(len(sets))[:, None]
@@ -209,33 +206,52 @@ class _Evidence:
             best = np.maximum(best, self.explained[row, sets[:, :, v]])
         return self.weight.sum(axis=1)[:, None] - np.einsum("thp,tp->th", best, self.weight)
 
-    def _own(self, f0: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
+    def _own(self, sets: np.ndarray) -> np.ndarray:
         """Say which partials (T, H, V, K) lie clear of the set's other voices."""
-        hz = self.hz[row, sets]
-        own = self.audible[row, sets].copy()
-        width = np.where(hz < SPLIT_HZ, OWN_LOW_HZ, OWN_HIGH_HZ) + OWN_SHARE * hz
-        for v in range(f0.shape[2]):
-            for u in range(f0.shape[2]):
-                if u != v:
-                    other = np.maximum(f0[:, :, u, None], 1.0).astype(np.float32)
-                    away = np.abs(hz[:, :, v] - np.maximum(1, np.rint(hz[:, :, v] / other)) * other)
-                    own[:, :, v] &= away > width[:, :, v]
-        return own
+        row = np.arange(len(sets))[:, None]
+        voices = [sets[:, :, v] for v in range(sets.shape[2])]
+        own = [self.own[row, voice, voice] for voice in voices]
+        for v, u in permutations(range(len(voices)), 2):
+            own[v] &= self.own[row, voices[v], voices[u]]
+        return np.stack(own, axis=2)
 
     def _absent(self, own: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
-        level = np.maximum(self.level[row, sets], self.floor[row, sets] + OVER_FLOOR_DB)
+        level = self.level[row, sets]
         promise = _promise(np.where(own, level, np.float32(NOTHING_DB)))
-        slack = ABSENT_SLACK_DB + BODY_SLACK_DB * (self.hz[row, sets] < BODY_HZ)
-        missing = np.clip((promise - level - slack) / ABSENT_FULL_DB, 0.0, 1.0)
+        short_db = promise - level - self.slack_db[row, sets]
+        missing = np.where(own, np.clip(short_db / ABSENT_FULL_DB, 0.0, 1.0), np.float32(0.0))
         fading = 1.0 / (1.0 + np.arange(PARTIALS) / ABSENT_FADES)
-        return ABSENT_PRICE * (np.where(own, missing, 0.0) * fading).sum(axis=3)
+        return ABSENT_PRICE * (missing @ fading.astype(np.float32))
 
     def _weak(self, own: np.ndarray, row: np.ndarray, sets: np.ndarray) -> np.ndarray:
-        heard = self.level[row, sets] > self.floor[row, sets] + HEARD_DB
-        level = np.where(own & heard, self.level[row, sets], np.float32(UNHEARD_DB))
+        level = np.where(own, self.told[row, sets], np.float32(UNHEARD_DB))
         two = np.partition(level, PARTIALS - 2, axis=3)[..., -2:].mean(axis=3)
         weak = np.clip((-two - WEAK_FREE_DB) / WEAK_FULL_DB, 0.0, WEAK_MOST)
         return WEAK_PRICE * weak.max(axis=2)
+
+
+def _levels(spectra: Spectra, hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Level and floor at ``hz`` (T, C, K), dB below each frame's loudest."""
+    wide = maximum_filter1d(spectra.db, 5, axis=1)
+    top = wide[:, int(LOUDEST_FROM_HZ / spectra.bin_hz) :].max(axis=1)[:, None, None]
+    at = np.minimum(np.rint(hz / spectra.bin_hz).astype(int), wide.shape[1] - 1)
+    row = np.arange(len(wide))[:, None, None]
+    return wide[row, at] - top, spectra.floor_db[row, at] - top
+
+
+def _clear(hz: np.ndarray, cands: np.ndarray) -> np.ndarray:
+    """Say which partials (T, C, K) of each candidate lie clear of each other's: (T, C, C, K).
+
+    Of itself all do.
+    """
+    width = np.where(hz < SPLIT_HZ, OWN_LOW_HZ, OWN_HIGH_HZ) + OWN_SHARE * hz
+    clear = np.empty((*hz.shape[:2], hz.shape[1], hz.shape[2]), bool)
+    for u in range(cands.shape[1]):
+        other = np.maximum(cands[:, u, None, None], 1.0).astype(np.float32)
+        away = np.abs(hz - np.maximum(1, np.rint(hz / other)) * other)
+        clear[:, :, u] = away > width
+        clear[:, u, u] = True
+    return clear
 
 
 def _promise(level: np.ndarray) -> np.ndarray:

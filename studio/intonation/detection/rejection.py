@@ -33,7 +33,8 @@ from studio.intonation.detection.envelopes import envelopes
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.segments import Event, has_note, same_notes
 from studio.intonation.detection.spectra import SHORT, Spectra, analyse, frame_power
-from studio.intonation.detection.spectral_evidence import struck_peaks
+from studio.intonation.detection.spectral_evidence import is_stretched
+from studio.intonation.percentiles import percentile
 from studio.theory import as_ratio, in_cents
 
 # Chosen on made clips, recorded notes, talk and struck strings:
@@ -117,7 +118,7 @@ def _thirds(sound: Sound, event: Event) -> list[np.ndarray]:
     for part in np.array_split(pieces, 3):
         power = (np.abs(np.fft.rfft(part * _HANN, axis=1)) ** 2).mean(axis=0)
         db = 10.0 * np.log10(power + 1e-18)[hz < LOG_REACH * LOG_HZ[-1]]
-        floor = np.percentile(db, FLOOR_PERCENTILE) + ABOVE_FLOOR_DB
+        floor = percentile(db, FLOOR_PERCENTILE) + ABOVE_FLOOR_DB
         above = np.clip(db - max(db.max() - PEAK_DB, floor), 0.0, None)
         out.append(np.interp(LOG_HZ, hz[: len(db)], above))
     return out
@@ -140,7 +141,7 @@ def fades_as_struck(sound: Sound, event: Event) -> bool:
         return False
     spectra = _pooled(sound, event)
     return any(
-        struck_peaks(spectra, 0, f, _not_multiples(event.f0_hz, f)) > STRETCHED_PEAKS
+        is_stretched(spectra, 0, f, _not_multiples(event.f0_hz, f), STRETCHED_PEAKS)
         for f in event.f0_hz
     )
 

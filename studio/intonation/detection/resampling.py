@@ -20,6 +20,7 @@ from scipy.signal import resample_poly
 TARGET_HZ = 22050.0  # common in music information retrieval, librosa's default: partials to 10 kHz
 # Chosen:
 LOWEST_SR, HIGHEST_SR = 8000.0, 400000.0  # Hz: below, partials are missing; above, a mistake
+FINEST = 1000  # largest denominator of the ratio: exact for every usual rate
 BLOCK_S = 20.0  # read at once: longer takes memory, shorter resamples more margins twice
 REMEMBERED = 10  # blocks, 18 MB: a clip of three minutes is resampled once for all steps
 MARGIN = 64  # output samples read beyond a block, more than the resampling filter reaches
@@ -67,7 +68,7 @@ class Sound:
 
     def __init__(self, y: np.ndarray, sr: float) -> None:
         self.y, self.sr = y, float(sr)
-        ratio = Fraction(TARGET_HZ / self.sr).limit_denominator(200)
+        ratio = Fraction(TARGET_HZ / self.sr).limit_denominator(FINEST)
         self.up, self.down = ratio.numerator, ratio.denominator
         self.fs = self.sr * self.up / self.down
         self.duration_s = len(y) / self.sr

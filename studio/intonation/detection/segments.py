@@ -23,7 +23,8 @@ from studio.intonation.detection.hypotheses import MAX_VOICES, Hypotheses, best_
 from studio.intonation.detection.resampling import Sound
 from studio.intonation.detection.spectra import N_FFT, Spectra, analyse, frame_power
 from studio.intonation.detection.spectral_evidence import CLEAR_DB, clear_db, is_struck, unfolded
-from studio.theory import in_cents
+from studio.intonation.percentiles import median
+from studio.theory import as_ratio, in_cents
 
 # Chosen on made clips and recorded notes:
 POOL_HOP = 1024  # samples at the analysis rate: a quarter of a frame
@@ -38,6 +39,7 @@ RECENT_S = 0.35  # what stopped longer ago no longer rings loud enough to be tak
 RECENT_MOST = 3  # events before that may ring on
 AROUND_S = 0.3  # of envelope on both sides of an event
 SAME_CENTS = 60.0  # wide vibrato and slides stay one note
+SAME_RATIO = as_ratio(SAME_CENTS)  # the same as a ratio of frequencies
 HELD_ON_S = 0.06  # an end this close before the next beginning is that beginning
 ADJOIN_S = 0.15  # nearer events are one line of sound
 BESIDE_S = 10.0  # after the event, up to where one beside it is kept clear of: in effect, anywhere
@@ -138,9 +140,8 @@ def decided_again(
         loyalty = LOYALTY + LOYALTY_LONG * float(np.clip(e.length_s - LONG_S, 0.0, 1.0))
         loyalty = loyalty if e.length_s > BRIEF_S else LOYALTY_BRIEF
         readings = [f[f > 0.0] for f in found.f0_hz[n]]
-        for h, reading in enumerate(readings):
-            order[h] -= loyalty * same_notes(reading, e.f0_hz)
-            order[h] += DISSENT * _dissent(rows, reading)
+        order -= loyalty * np.array([same_notes(reading, e.f0_hz) for reading in readings])
+        order += DISSENT * _dissent(rows, found.f0_hz[n])
         rank = np.argsort(order)
         e.margin = _margin(order[rank], [readings[r] for r in rank])
         e.alternatives = [
@@ -170,18 +171,17 @@ def _rows(frames: Hypotheses, event: Event, step_s: float) -> Hypotheses:
     return Hypotheses(frames.cost[first:last], frames.f0_hz[first:last])
 
 
-def _dissent(rows: Hypotheses, reading: np.ndarray) -> float:
-    """Return how much dearer a reading is than the best in each frame, on average.
+def _dissent(rows: Hypotheses, readings: np.ndarray) -> np.ndarray:
+    """Return how much dearer readings (R, V) are than the best in each frame, on average: (R,).
 
     No frame counts for more than ``DISSENT_MOST``.
     """
-    wanted = np.zeros(rows.f0_hz.shape[2])
-    wanted[: len(reading)] = reading
-    heard = rows.f0_hz > 0.0
-    cents = np.abs(in_cents(np.maximum(rows.f0_hz, 1.0) / np.maximum(wanted, 1.0)))
-    same = ((heard == (wanted > 0.0)) & (~heard | (cents < SAME_CENTS))).all(axis=2)
-    least = np.where(same, rows.cost, np.inf).min(axis=1) - rows.cost.min(axis=1)
-    return float(np.minimum(least, DISSENT_MOST).mean())
+    heard, wanted = rows.f0_hz > 0.0, readings[:, None, None]
+    ratio = np.maximum(rows.f0_hz, 1.0) / np.maximum(wanted, 1.0)  # (R, T, H, V)
+    near = (ratio < SAME_RATIO) & (ratio > 1.0 / SAME_RATIO)
+    same = ((heard == (wanted > 0.0)) & (~heard | near)).all(axis=3)
+    least = np.where(same, rows.cost, np.inf).min(axis=2) - rows.cost.min(axis=1)
+    return np.minimum(least, DISSENT_MOST).mean(axis=1)
 
 
 def _notes_bowed(spectra: Spectra, n: int, reading: np.ndarray, slope: float) -> np.ndarray:
@@ -266,9 +266,9 @@ def _only_rings(env: Envelopes, v: int, event: Event) -> bool:
     span = env.between(event.start_s, event.end_s)
     db, time_s = env.db[v, span], env.time_s[span]
     before = env.between(event.start_s - BEFORE_S, event.start_s - JUST_S)
-    earlier = np.median(env.db[v, before])
-    drop = float(earlier - np.median(db))
-    end_drop = float(earlier - np.median(db[-(len(db) // 3) - 1 :]))
+    earlier = median(env.db[v, before])
+    drop = float(earlier - median(db))
+    end_drop = float(earlier - median(db[-(len(db) // 3) - 1 :]))
     dropped = drop > RINGS_DROP_DB and end_drop > RINGS_END_DROP_DB
     return boundaries.slope_db_per_s(db, time_s) < RINGS_DB_PER_S and dropped
 

@@ -61,6 +61,7 @@ FADING_PEAKS = 2.2  # the same for a sound that fades from its start, as struck 
 FADING_DB_PER_S = -7.0  # a fade from the start: faster than a held note's
 SERIES_PARTIALS = 12  # of a series that may be stretched
 BEYOND_PARTIALS = 1.5  # by which the twelfth of a stretched one may run ahead, and half one more
+FEWEST_PEAKS = 4  # that tell one series from another
 PEAK_DB, PEAK_OVER_DB = 10.0, 15.0  # over the noise: a peak counts from here, wholly from both
 NEAR_HZ, NEAR_SHARE = 1.5, 0.001  # how near a series must place a peak; soft
 SHARED_HZ, SHARED_SHARE = 4.0, 0.004  # of another voice's partial: a peak explained by it
@@ -146,27 +147,34 @@ def clear_db(spectra: Spectra, row: int, f0: float) -> float:
     return float(best.mean())
 
 
-def struck_peaks(spectra: Spectra, row: int, f0: float, others: np.ndarray) -> float:
-    """Return how many more clear peaks a stretched series places than an exact one.
+def is_stretched(spectra: Spectra, row: int, f0: float, others: np.ndarray, needed: float) -> bool:
+    """Say whether a stretched series places ``needed`` more clear peaks than an exact one.
 
-    Peaks that the ``others`` (Hz, exact series) explain do not count.
+    Peaks that the ``others`` (Hz, exact series) explain do not count. Where so few are left over by
+    the exact one that nothing could place as many, no stretched one is tried: so it is with nearly
+    every bowed note.
     """
     hz, snr = spectra.peak_hz[row], spectra.peak_snr_db[row]
     inside = (hz > 0.5 * f0) & (hz < (SERIES_PARTIALS + BEYOND_PARTIALS) * f0)
     usable = (snr > PEAK_DB) & inside & ~_shared(hz, others)
     hz, weight = hz[usable], np.clip((snr[usable] - PEAK_DB) / PEAK_OVER_DB, 0.0, 1.0)
-    if len(hz) < 4:
-        return 0.0
-    # The partial nearest to a peak is one of four: a stretched series runs ahead of the exact one
-    # by up to a tenth at its twelfth.
-    nearest = np.full((len(BASES), len(STIFFNESS), len(hz)), np.inf)
-    for step in (-2.0, -1.0, 0.0, 1.0):
-        k = np.clip(np.rint(hz / f0) + step, 1.0, SERIES_PARTIALS)
-        series = f0 * k * np.sqrt(1.0 + STIFFNESS[:, None] * k * k)  # (B, P)
-        np.minimum(nearest, np.abs(BASES[:, None, None] * series - hz), out=nearest)
-    near = np.exp(-((nearest / (NEAR_HZ + NEAR_SHARE * hz)) ** 2))
-    placed = (weight * near).sum(axis=2).max(axis=0)
-    return float(placed[EXACT:].max() - placed[:EXACT].max())
+    if len(hz) < FEWEST_PEAKS:
+        return False
+    exact = _placed_peaks(hz, weight, f0, STIFFNESS[:EXACT])
+    if weight.sum() - exact <= needed:
+        return False
+    return _placed_peaks(hz, weight, f0, STIFFNESS[EXACT:]) - exact > needed
+
+
+def _placed_peaks(hz: np.ndarray, weight: np.ndarray, f0: float, stiffness: np.ndarray) -> float:
+    """Return the most peaks (P,), by ``weight``, that a series of one ``stiffness`` (B,) places."""
+    # The partial nearest to a peak, from f = f0 k sqrt(1 + B k²) solved for k.
+    x2 = (hz / f0) ** 2
+    k = np.sqrt(2 * x2 / (1 + np.sqrt(1 + 4 * stiffness[:, None] * x2)))
+    k = np.clip(np.rint(k), 1.0, SERIES_PARTIALS)
+    series = f0 * k * np.sqrt(1.0 + stiffness[:, None] * k * k)  # (B, P)
+    off = (BASES[:, None, None] * series - hz) / (NEAR_HZ + NEAR_SHARE * hz)
+    return float((np.exp(-(off**2)) @ weight).max())
 
 
 def _shared(hz: np.ndarray, others: np.ndarray) -> np.ndarray:
@@ -182,4 +190,4 @@ def is_struck(
 ) -> bool:
     """Say whether a voice's partials are stretched as a struck string's."""
     needed = FADING_PEAKS if slope_db_per_s < FADING_DB_PER_S else STRUCK_PEAKS
-    return struck_peaks(spectra, row, f0, others) > needed
+    return is_stretched(spectra, row, f0, others, needed)

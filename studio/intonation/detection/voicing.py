@@ -40,8 +40,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.fft import ifft, ifftshift, next_fast_len, rfft
 
-from studio.intonation.detection.envelopes import percentile
 from studio.intonation.detection.resampling import Sound
+from studio.intonation.percentiles import percentile
 from studio.theory import OCTAVE_CENTS, in_cents
 
 # Chosen; what the weights below were fitted to. Changing one asks for a new fit.
@@ -203,9 +203,8 @@ def is_one_low_voice(piece: _Piece, f0_hz: np.ndarray) -> bool:
         if not LOW_HZ[0] < low < LOW_HZ[1] or abs(off) > LOW_CENTS:
             continue
         number = np.array([k for k in range(1, LOW_PARTIALS + 1) if k * low > LOWEST_HZ])
-        found = [_baseband(piece, k * low, LOW_BAND_HZ) for k in number]
-        snr_db = np.array([snr for _, snr in found])
-        level_db = 10.0 * np.log10([(np.abs(band) ** 2).mean() + 1e-16 for band, _ in found])
+        bands, snr_db = _basebands(piece, number * low, np.full(len(number), LOW_BAND_HZ))
+        level_db = 10.0 * np.log10((np.abs(bands) ** 2).mean(axis=1) + 1e-16)
         between = (number % p > 0) & (number % q > 0)
         loud = np.median(level_db[between]) > np.median(level_db[~between]) - LOW_BELOW_DB
         if loud and (snr_db[between] > AUDIBLE_DB).mean() >= LOW_SHARE:
@@ -259,8 +258,7 @@ def _voice(piece: _Piece, v: int, f0_hz: np.ndarray) -> _Voice | None:
     number, half_hz = _own_partials(f0, np.delete(f0_hz, v))
     if not len(number):
         return None
-    found = [_baseband(piece, k * f0, w) for k, w in zip(number, half_hz, strict=True)]
-    return _Voice(f0, number, np.array([b for b, _ in found]), np.array([s for _, s in found]))
+    return _Voice(f0, number, *_basebands(piece, number * f0, half_hz))
 
 
 def _own_partials(f0: float, others: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -277,26 +275,35 @@ def _own_partials(f0: float, others: np.ndarray) -> tuple[np.ndarray, np.ndarray
     return np.flatnonzero(own) + 1, np.minimum(half, BAND_SHARE * apart)[own]
 
 
-def _baseband(piece: _Piece, hz: float, half_hz: float) -> tuple[np.ndarray, float]:
-    """Return what lies around ``hz`` moved to 0 Hz, shape (n,), and its level over the noise."""
+def _basebands(piece: _Piece, hz: np.ndarray, half_hz: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return what lies around each ``hz`` (N,) moved to 0 Hz, (N, n), and its level over the noise.
+
+    ``half_hz`` (N,) is half the width of each.
+    """
     half = int(WIDEST_HZ / piece.bin_hz)
     count = 2 * half + 1
     keep = int(piece.filled * count)
-    offset, centre = np.arange(-half, half + 1), round(hz / piece.bin_hz)
-    wide = max(2.0, half_hz / piece.bin_hz)
+    offset, centre = np.arange(-half, half + 1), np.rint(hz / piece.bin_hz).astype(int)
+    wide = np.maximum(2.0, half_hz / piece.bin_hz)[:, None]
     window = np.cos(0.5 * np.pi * np.clip(offset / (wide + 1.0), -1.0, 1.0)) ** 0.5
-    at = centre + offset
+    at = centre[:, None] + offset
     inside = (at >= 0) & (at < len(piece.spectrum))
     cut = np.where(inside, piece.spectrum[np.clip(at, 0, len(piece.spectrum) - 1)], 0.0) * window
-    turn = np.exp(-2j * np.pi * (hz / piece.bin_hz - centre) * np.arange(keep) / count)
-    band = ifft(ifftshift(cut))[:keep] * count * turn
+    away = (hz / piece.bin_hz - centre)[:, None]
+    turn = np.exp(-2j * np.pi * away * np.arange(keep) / count)
     trim = max(1, keep // 25)
-    band = band[trim : keep - trim]
+    band = (ifft(ifftshift(cut, axes=1), axis=1)[:, :keep] * count * turn)[:, trim : keep - trim]
+    noise = np.array([_noise(piece, at) for at in centre])
+    power = (np.abs(band) ** 2).mean(axis=1)
+    over = power / (noise * (window**2).sum(axis=1) + 1e-16)
+    return band, 10.0 * np.log10(over + LEAST_POWER)
+
+
+def _noise(piece: _Piece, centre: int) -> float:
+    """Return the power of a bin of noise around ``centre``."""
     reach = max(20, int(NOISE_AROUND_HZ / piece.bin_hz))
     around = np.abs(piece.spectrum[max(1, centre - reach) : centre + reach]) ** 2
-    noise = percentile(around, NOISE_PERCENTILE) / PERCENTILE_SHARE if len(around) else 0.0
-    power = float((np.abs(band) ** 2).mean())
-    return band, float(10.0 * np.log10(power / (noise * (window**2).sum() + 1e-16) + LEAST_POWER))
+    return float(percentile(around, NOISE_PERCENTILE)) / PERCENTILE_SHARE if len(around) else 0.0
 
 
 def _course(voice: _Voice) -> np.ndarray:

@@ -102,7 +102,7 @@ def tukey(time: np.ndarray, length: float) -> np.ndarray:
 
 
 def transform(
-    y: np.ndarray, sr: int, start_s: float, end_s: float, half_band_hz: float
+    y: np.ndarray, sr: float, start_s: float, end_s: float, half_band_hz: float
 ) -> Spectrum:
     """Taper and transform y between ``start_s`` and ``end_s`` (clipped to the sound)."""
     first = max(0, round(start_s * sr))

@@ -41,19 +41,19 @@ SURELY = 2.0  # stated deviations
 LONGEST_S = 30.0  # of a longer note the rest is not listened to
 
 
-def measure_soundings(y: np.ndarray, sr: int, soundings: Iterable[Sounding]) -> list[EventFit]:
+def measure_soundings(y: np.ndarray, sr: float, soundings: Iterable[Sounding]) -> list[EventFit]:
     """Measure all soundings of a clip, in order. See :func:`measure_sounding`."""
     return [measure_sounding(y, sr, sounding) for sounding in soundings]
 
 
-def measure_sounding(y: np.ndarray, sr: int, sounding: Sounding) -> EventFit:
+def measure_sounding(y: np.ndarray, sr: float, sounding: Sounding) -> EventFit:
     """Fit the voices of one sounding together.
 
     Parameters
     ----------
     y : np.ndarray, shape (n,)
         Mono sound, -1..1.
-    sr : int
+    sr : float
         Samples per second, at least 8000.
     sounding : Sounding
         Voices with pitches right within about 40 cents and spans within about 50 ms.
@@ -122,7 +122,7 @@ def _joint_span(sounding: Sounding, duration_s: float) -> tuple[float, float]:
 
 
 def _landing(
-    y: np.ndarray, sr: int, start: float, end: float, tracks: list[Track], settled: WindowFit
+    y: np.ndarray, sr: float, start: float, end: float, tracks: list[Track], settled: WindowFit
 ) -> np.ndarray | None:
     """Where the voices landed, in cents re 1 Hz (V,); None for a note too short to tell.
 

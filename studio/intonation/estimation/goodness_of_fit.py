@@ -35,6 +35,7 @@ import numpy as np
 
 from studio.intonation.estimation.basebands import KAPPA
 from studio.intonation.estimation.joint_fit import Fit, power, project
+from studio.intonation.percentiles import median
 
 # Chosen; the uncertainty is fitted to what they give (tests/intonation/estimation/calibrate.py).
 SILENT = 1e-16  # a residual below this is no sound at all
@@ -67,7 +68,7 @@ def voice_locks(fit: Fit) -> np.ndarray:
         _, _, residual = project(columns, bands.z[has], diagonal[has] + mine[has])
         without = power(residual)
         share = np.where(without > SILENT, 1 - full[has] / np.maximum(without, SILENT), 0.0)
-        locks[v] = np.median(np.sort(share)[::-1][:BEST])
+        locks[v] = median(np.sort(share)[::-1][:BEST])
     return np.clip(locks, 0, 1)
 
 
@@ -117,11 +118,11 @@ def sway_shares(fit: Fit) -> np.ndarray:
     share = power[:, 1:].sum(axis=1) / np.maximum(power[:, 0], 1e-20)
     voice = bands.voice[row, slot]
     for v in set(voice.tolist()):
-        shares[v] = np.median(np.sort(share[voice == v])[:STEADIEST])
+        shares[v] = median(np.sort(share[voice == v])[:STEADIEST])
     return shares
 
 
-def rest_db(y: np.ndarray, sr: int, start_s: float, end_s: float) -> float:
+def rest_db(y: np.ndarray, sr: float, start_s: float, end_s: float) -> float:
     """Level of what sounds just before and after a sounding, re the sounding itself, in dB.
 
     The louder of the two, as far as it is not played; ``UNKNOWN_DB`` where both are.
@@ -133,7 +134,7 @@ def rest_db(y: np.ndarray, sr: int, start_s: float, end_s: float) -> float:
     return max(QUIETEST_DB, *left) if left else UNKNOWN_DB
 
 
-def _level_db(y: np.ndarray, sr: int, from_s: float, to_s: float) -> float:
+def _level_db(y: np.ndarray, sr: float, from_s: float, to_s: float) -> float:
     piece = y[max(0, int(from_s * sr)) : max(0, int(to_s * sr))]
     if len(piece) < LEAST_SAMPLES:
         return float("nan")

@@ -224,7 +224,7 @@ def unison_offsets(
 
 
 def glides(
-    y: np.ndarray, sr: int, start_s: float, end_s: float, tracks: list[Track]
+    y: np.ndarray, sr: float, start_s: float, end_s: float, tracks: list[Track]
 ) -> list[Track]:
     """Glides of all hidden voices beside visible parents that can be followed."""
     f0 = np.array([t.f0_hz for t in tracks])
@@ -239,7 +239,7 @@ def glides(
 
 def _glide(
     y: np.ndarray,
-    sr: int,
+    sr: float,
     start_s: float,
     end_s: float,
     f0_hz: np.ndarray,

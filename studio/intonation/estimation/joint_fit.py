@@ -109,7 +109,9 @@ class Problem:
     """What stays fixed while a fit runs: data, bases, and the prior of the pitch curves.
 
     ``f0_hz`` (V,); ``expected_cents`` (V, P) is the prior's centre and ``stiffness`` (V, P) its
-    inverse variance (the means, j = 0, are free); ``diagonal`` (C, S * Q) is the ridge.
+    inverse variance (the means, j = 0, are free); ``diagonal`` (C, S * Q) is the ridge. ``shapes``
+    (C, S, Q, M) are the tapered amplitudes of each partial, 0 where there is none; ``energy`` and
+    ``dof`` (C,) each cluster's power and complex degrees of freedom.
     """
 
     bands: Bands
@@ -118,6 +120,9 @@ class Problem:
     expected_cents: np.ndarray
     stiffness: np.ndarray
     diagonal: np.ndarray
+    shapes: np.ndarray
+    energy: np.ndarray
+    dof: np.ndarray
 
     @classmethod
     def make(
@@ -136,7 +141,10 @@ class Problem:
         # columns of absent partials are zero; a one on the diagonal keeps them solvable
         diagonal = np.where(filled[:, :, None], per_sway, 1.0)
         diagonal = diagonal.reshape(len(filled), filled.shape[1] * len(per_sway))
-        return cls(bands, basis, f0_hz, expected_cents, stiffness, diagonal)
+        sway = basis.sway.astype(np.complex64 if np.iscomplexobj(basis.sway) else np.float32)
+        shapes = filled[:, :, None, None] * (bands.taper.astype(np.float32) * sway)
+        energy, dof = power(bands.z) + 1e-30, effective_dof(bands)
+        return cls(bands, basis, f0_hz, expected_cents, stiffness, diagonal, shapes, energy, dof)
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,11 +194,10 @@ def _columns(problem: Problem, theta: np.ndarray) -> np.ndarray:
     psi -= (bands.centre_hz[:, None] * bands.time_s)[:, None, :]
     angle = (2 * np.pi * (psi - np.round(psi))).astype(np.float32)
     wave = np.empty(psi.shape, dtype=np.complex64)
-    wave.real, wave.imag = np.cos(angle), np.sin(angle)
-    wave *= bands.taper.astype(np.float32) * (bands.partial[:, :, None] > 0)
+    np.cos(angle, out=wave.real)
+    np.sin(angle, out=wave.imag)
     c, s, m = wave.shape
-    sway = basis.sway.astype(np.complex64 if np.iscomplexobj(basis.sway) else np.float32)
-    return (wave[:, :, None, :] * sway).reshape(c, s * len(sway), m)
+    return (wave[:, :, None, :] * problem.shapes).reshape(c, s * len(basis.sway), m)
 
 
 def project(
@@ -213,13 +220,11 @@ def evaluate(problem: Problem, theta: np.ndarray) -> Fit:
     columns = _columns(problem, theta)
     inverse, a, residual = project(columns, bands.z, problem.diagonal)
     rss = power(residual) + np.sum(problem.diagonal * np.abs(a) ** 2, axis=1)
-    energy = power(bands.z) + 1e-30
-    rss = rss + FLOOR * energy
-    dof = effective_dof(bands)
+    rss = rss + FLOOR * problem.energy
     # relative to explaining nothing, so that fits with other clusters can be compared
-    cost = 2 * float(np.sum(dof * np.log(rss / energy)))
+    cost = 2 * float(np.sum(problem.dof * np.log(rss / problem.energy)))
     cost += float(np.sum((theta - problem.expected_cents) ** 2 * problem.stiffness))
-    return Fit(problem, theta, cost, columns, inverse, a, residual, dof / rss)
+    return Fit(problem, theta, cost, columns, inverse, a, residual, problem.dof / rss)
 
 
 def power(z: np.ndarray) -> np.ndarray:

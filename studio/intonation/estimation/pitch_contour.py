@@ -27,6 +27,7 @@ import numpy as np
 
 from studio.intonation.estimation.pitch_tracks import Track
 from studio.intonation.model.sounding import Vibrato
+from studio.intonation.percentiles import median
 
 # Of landing and settling. Chosen on made and recorded double stops; times in seconds:
 SETTLE_S = 0.2  # a string needs some periods, a finger some tenths, before the pitch is meant
@@ -98,8 +99,8 @@ def dropouts(track: Track) -> tuple[tuple[float, float], ...]:
     """Spans in which a followed voice falls far below its usual level and loses its pitch."""
     if track.hidden or len(track.level_db) < 5 or not track.votes.any():
         return ()
-    faint = track.level_db < np.median(track.level_db) - DROPOUT_DB
-    silent = faint & (track.votes < DROPOUT_VOTES * np.median(track.votes))
+    faint = track.level_db < median(track.level_db) - DROPOUT_DB
+    silent = faint & (track.votes < DROPOUT_VOTES * median(track.votes))
     edges = np.flatnonzero(np.diff(np.concatenate([[0], silent.astype(int), [0]])))
     spans = []
     for first, last in zip(edges[::2], edges[1::2], strict=True):
@@ -141,7 +142,7 @@ def _still_from(track: Track, begin: float, end: float) -> float:
     time = track.time_s[inside]
     curve = slow(track.cents, float(track.time_s[1] - track.time_s[0]))[inside]
     last = time >= end - max(LEAST_HELD_S, HELD_SHARE * (end - begin))
-    away = np.abs(curve - np.median(curve[last]))
+    away = np.abs(curve - median(curve[last]))
     still = max(STILL_CENTS, RESTLESS * float(np.std(curve[last])))
     began = away[: max(3, len(away) // 8)].max()
     if began < BEGAN_AWAY * still:

@@ -24,6 +24,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import fft
 
+from studio.intonation.percentiles import median, percentile
 from studio.theory import as_ratio, in_cents
 
 # Chosen on made and recorded double stops:
@@ -83,7 +84,7 @@ class Track:
         return self.free < FEWEST_FREE
 
 
-def frames(y: np.ndarray, sr: int, start_s: float, end_s: float) -> Frames:
+def frames(y: np.ndarray, sr: float, start_s: float, end_s: float) -> Frames:
     """Short-time spectra whose centres lie in ``start_s``..``end_s``."""
     n = max(16, round(FRAME_S * sr))
     count = max(1, int((end_s - start_s) / HOP_S) + 1)
@@ -192,7 +193,7 @@ def _votes(
     f_hz = partials[:, None] * f0_hz * as_ratio(grid)
     level = _levels(spectra, f_hz)
     floor = np.interp(f_hz, np.arange(len(spectra.floor)) * spectra.spacing_hz, spectra.floor)
-    own = np.percentile(level.max(axis=2), PEAK_PERCENTILE, axis=0) - CAP
+    own = percentile(level.max(axis=2), PEAK_PERCENTILE, axis=0) - CAP
     floor = np.maximum(floor + OVER_FLOOR, own[:, None])
     return np.logaddexp(level - floor, 0.0).sum(axis=1), level
 
@@ -248,7 +249,7 @@ def coarse_tracks(spectra: Frames, f0_hz: np.ndarray) -> list[Track]:
     """Tracks of all voices, in two passes: the second knows better which partials are free."""
     f0_hz = np.asarray(f0_hz, dtype=float)
     first = [follow(spectra, f0_hz, v, DOUBT_CENTS) for v in range(len(f0_hz))]
-    better = [t.f0_hz * as_ratio(np.median(t.cents)) if not t.hidden else t.f0_hz for t in first]
+    better = [t.f0_hz * as_ratio(median(t.cents)) if not t.hidden else t.f0_hz for t in first]
     if len(better) == 1:
         return first
     return [follow(spectra, np.array(better), v, LESS_DOUBT_CENTS) for v in range(len(better))]

@@ -25,6 +25,7 @@ from studio.intonation.estimation.basebands import (
 )
 from studio.intonation.estimation.joint_fit import Basis, Fit, Problem, run
 from studio.intonation.estimation.pitch_tracks import Track, near_multiple
+from studio.intonation.percentiles import median, percentile
 from studio.theory import as_ratio, in_cents
 
 # Chosen on made and recorded double stops:
@@ -117,7 +118,7 @@ class _Window:
     """Working state of one window's fit: f0, curves, and what the stages need."""
 
     def __init__(
-        self, y: np.ndarray, sr: int, start_s: float, end_s: float, tracks: list[Track]
+        self, y: np.ndarray, sr: float, start_s: float, end_s: float, tracks: list[Track]
     ) -> None:
         self.moving = moves(tracks)
         wide = self.moving or any(t.hidden for t in tracks)
@@ -129,6 +130,7 @@ class _Window:
         self.f0 = np.array([t.f0_hz for t in tracks])
         self.modulations = np.zeros((0, self.spectrum.count), dtype=complex)
         self._centre_tracks()
+        self.spread_cents = self._spread_cents()
 
     def _centre_tracks(self) -> None:
         """Measure cents from each visible track's mean, so that curves stay near zero."""
@@ -137,15 +139,15 @@ class _Window:
             if t.hidden:
                 continue
             inside = np.abs(t.time_s) <= half
-            mean = float(np.median(t.cents[inside])) if inside.any() else float(np.median(t.cents))
+            mean = float(median(t.cents[inside])) if inside.any() else float(median(t.cents))
             self.f0[v] = t.f0_hz * as_ratio(mean)
             self.tracks[v] = replace(t, f0_hz=float(self.f0[v]), cents=t.cents - mean)
 
-    def spread_cents(self) -> float:
+    def _spread_cents(self) -> float:
         """How far from its mean a partial may move."""
         half = self.spectrum.length_s / 2
         inside = [np.abs(t.cents[np.abs(t.time_s) <= half]) for t in self.tracks if not t.hidden]
-        reach = [float(np.percentile(away, 95)) for away in inside if len(away)]
+        reach = [float(percentile(away, 95)) for away in inside if len(away)]
         most = max(reach, default=UNKNOWN_REACH_CENTS)
         return min(MOST_STRAY_CENTS, STRAY_CENTS + STRAY_REACH * most)
 
@@ -167,7 +169,7 @@ class _Window:
             f0,
             kmax=stage.kmax,
             fmax_hz=FMAX_HZ,
-            spread_cents=self.spread_cents(),
+            spread_cents=self.spread_cents,
             others_hz=others_hz,
         )
         if alone:
@@ -209,7 +211,7 @@ class _Window:
 
 def fit_window(
     y: np.ndarray,
-    sr: int,
+    sr: float,
     start_s: float,
     end_s: float,
     tracks: list[Track],
