@@ -278,6 +278,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_playings": (set(), None, {}),  # nothing was heard of this clip
     "desk_tolerance": (None, STUDIO_TEACHERS, {"perfect": "9", "other": "12"}),
     "desk_try_tolerance": (STUDIO_TEACHERS, None, {}),
+    "desk_bar_pin": (None, STUDIO_TEACHERS, {"start_s": "1", "end_s": "2", "bar": "1"}),
+    "desk_bar_pin_take_away": (None, STUDIO_TEACHERS, {}),
     "desk_mark_add": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
     "desk_mark_edit": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
     "desk_mark_delete": (None, STUDIO_TEACHERS, {}),
@@ -524,6 +526,7 @@ def _of_the_desk(cast: Cast, clip: Clip, assignment: Assignment) -> dict[str, di
         "desk_settle_old": {"decision_id": 0},
         **_each(("desk_mark_edit", "desk_mark_delete"), {"mark_id": hand.pk}),
         **_each(("desk_comment_edit", "desk_comment_delete", "desk_enclosure_add"), said),
+        "desk_bar_pin_take_away": {"pin_id": 0},
         "desk_draw_again": {"enclosure_id": drawing.pk},
         **_each(("desk_enclosure_remove", "enclosure"), {"enclosure_id": reply.pk}),
         "desk_unset_drill": {"assignment_id": assignment.pk},

@@ -14,7 +14,7 @@ from studio.intonation.judging.judge import judge
 from studio.intonation.model.judgement import Analysis, Judgement, Mark
 from studio.intonation.model.measurement import ENGINE, SCHEMA, Measurement
 from studio.intonation.model.options import LEVELS, Options, Policy
-from studio.intonation.model.score_following import ExpectedNote, Following
+from studio.intonation.model.score_following import ExpectedNote, Following, Pin
 from studio.intonation.schema import load_schema
 from studio.intonation.wording.sentences import render, unsure_sentence
 
@@ -32,6 +32,7 @@ __all__ = [
     "Mark",
     "Measurement",
     "Options",
+    "Pin",
     "Policy",
     "analyse",
     "judge",

@@ -163,6 +163,28 @@ class HandMark(models.Model):
         return _("mark by hand at %(start_s)s") % {"start_s": figures.place(self.start_s, 1)}
 
 
+class BarPin(models.Model):
+    """A place of the clip that a teacher says the bar of; see :mod:`.marks.bar_pins`."""
+
+    review = models.ForeignKey(Review, models.CASCADE, related_name="bar_pins")
+    start_s = models.FloatField()
+    end_s = models.FloatField()
+    bar = models.IntegerField(help_text="As the drill's page numbers it.")
+    placed_by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+    placed_at = models.DateTimeField(default=timezone.now)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["review", "start_s", "end_s", "bar"], name="one_bar_pin_a_place"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"bar {self.bar} at {figures.place(self.start_s, 1)}"
+
+
 class Comment(models.Model):
     """What is said at a moment, or over a span when ``end_s`` is given."""
 

@@ -22,6 +22,7 @@ from studio.accounts.personal_data import (
 )
 
 from .models import (
+    BarPin,
     Comment,
     Decision,
     DeskAct,
@@ -110,6 +111,16 @@ register(
     named={"added_by": WROTE},
     export=returned(
         fields("review__clip", "start_s", "end_s", "words", "added_by", "added_at"), "review"
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    BarPin,
+    clip="review__clip",
+    named={"placed_by": WROTE},
+    export=returned(
+        fields("review__clip", "start_s", "end_s", "bar", "placed_by", "placed_at"), "review"
     ),
     erasure=Goes(),
     kept=Kept.CLIP,

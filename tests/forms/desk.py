@@ -99,6 +99,14 @@ FORMS = {
             bad={"perfect": "0"},
         )
     ],
+    "desk_bar_pin": [
+        _desk(
+            "#pins li:has-text('0:04.0 is bar 2')",
+            good={"start_s": "0:04", "end_s": "0:05.2", "bar": "2"},
+            bad={"start_s": "0:30", "end_s": "0:31"},
+        )
+    ],
+    "desk_bar_pin_take_away": [_desk(SAID)],
     "desk_mark_add": [
         _desk(
             "article.by-hand:has-text('Late again')",

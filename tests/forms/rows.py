@@ -11,15 +11,18 @@ from studio.accounts import lesson_endings, passwords, second_step
 from studio.accounts.invitations import invite
 from studio.accounts.models import Consent, Enrolment, Notice
 from studio.clips.models import Clip, Stage
+from studio.drills import services as drills
+from studio.notation import Request, generate
 from studio.review import phrases
 from studio.review.comments import CommentText, add_comment
-from studio.review.marks import hand_marks
+from studio.review.marks import bar_pins, hand_marks
 from studio.review.marks.hand_marks import HandMarkText
 from studio.review.marks.judging import judged
 from studio.review.models import Decision, Enclosure, Review
 from studio.review.returning.services import return_clip, set_drill_with_clip
 from studio.review.waiting import triage
-from tests.cast import Cast, as_person, enrol, guard, make_clip, make_drill, person
+from studio.review.waiting.submissions import begin_review
+from tests.cast import Cast, as_person, enrol, guard, make_clip, make_drill, person, set_for
 from tests.review.heard_clip import heard_clip, listen_again, measurement
 
 IN_TUNE = (("C4", 4.0, (2.0,)),)
@@ -47,6 +50,7 @@ class Rows:
 def furnish(cast: Cast, world: dict[str, dict]) -> Rows:
     """Rows for every form, beside those of the access matrix."""
     heard = heard_clip(cast.enrolment, "Octaves, heard")
+    _answers_a_page(cast, heard)
     on_heard = {"clip_id": heard.pk}
     args = dict(world)
     for name in world:
@@ -75,6 +79,15 @@ def furnish(cast: Cast, world: dict[str, dict]) -> Rows:
     return Rows(
         cast, args, heard, pending, code, phone_code, quiet, _other_child(cast), _ended(cast)
     )
+
+
+def _answers_a_page(cast: Cast, clip: Clip) -> None:
+    """The clip answers a drill whose page has its octaves, from C4 on."""
+    asked = Request(key="C major", interval="octaves", direction="up", manner="together", start=1)
+    drill = drills.add_drill(
+        cast.studio, cast.teacher, title="Up in C", words="Slow", score=generate(asked).to_dict()
+    )
+    begin_review(clip, set_for(cast.enrolment, drill))
 
 
 def hear_in_tune(clip: Clip) -> None:
@@ -107,6 +120,7 @@ def _at_the_desk(cast: Cast, review: Review, on_clip: dict) -> dict[str, dict]:
         **{"state": "ready", "info": {"aspect": 0.75}},
     )
     hand = hand_marks.add(review, cast.teacher, HandMarkText("Late", 1.0, 2.0), "")
+    pin = bar_pins.place(review, (20.0, 21.2), 3, cast.teacher)
     drill = make_drill(cast.teacher, cast.studio, "Set with the clip")
     set_drill_with_clip(review, drill.newest(), cast.teacher, None, "Even")
     triage.take(review, cast.teacher)
@@ -126,6 +140,7 @@ def _at_the_desk(cast: Cast, review: Review, on_clip: dict) -> dict[str, dict]:
         "clip_page": on_clip,
         "desk_decide": on_clip | {"mark_id": found.marks[0].id},
         "desk_settle_old": on_clip | {"decision_id": old.pk},
+        "desk_bar_pin_take_away": on_clip | {"pin_id": pin.pk},
         **dict.fromkeys(("desk_mark_edit", "desk_mark_delete"), on_hand),
         "desk_comment_edit": on_comment,
         "desk_comment_delete": on_comment,

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from studio.intonation.alignment.pins import bars_of, constrained
 from studio.intonation.model.judgement import CLOSE_TO_LIMIT, JudgedInterval, JudgedSingle
 from studio.intonation.model.measurement import Event, Measurement, Voice
 from studio.intonation.model.score_following import (
@@ -17,6 +18,7 @@ from studio.intonation.model.score_following import (
     FollowedEvent,
     FollowedNote,
     Following,
+    Pin,
 )
 
 if TYPE_CHECKING:
@@ -26,7 +28,9 @@ if TYPE_CHECKING:
 MISSED_BARS = 3  # bars; a longer stretch was left out on purpose: chosen
 
 
-def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following:
+def follow(
+    measurement: Measurement, score: Sequence[ExpectedNote], pins: Sequence[Pin] = ()
+) -> Following:
     """Align what was heard to a list of expected notes.
 
     A hidden Markov model over the notes of the score, whose transitions are habits of practising
@@ -40,6 +44,8 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
     ----------
     measurement : what was heard
     score : what is written, in order; at least one note
+    pins : spans that are known to be a bar of the score; the path goes through all of them
+        (:mod:`studio.intonation.alignment.pins`)
 
     Returns
     -------
@@ -50,8 +56,11 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
     ------
     ValueError
         For an empty score.
+    UnusablePin
+        For pins that contradict each other, or one that has no place here; it is a ValueError.
     """
-    from studio.intonation.alignment import emission_costs  # numpy loads here, not with the package
+    # numpy loads here, not with the package
+    from studio.intonation.alignment import emission_costs
     from studio.intonation.alignment.hidden_markov_model import Expected, likeliest_path
     from studio.intonation.alignment.slips import renamed
 
@@ -63,19 +72,24 @@ def follow(measurement: Measurement, score: Sequence[ExpectedNote]) -> Following
     events = measurement.events
     a4_hz = measurement.reference.a4_hz
     readings = [emission_costs.readings_of(t, event, a4_hz) for t, event in enumerate(events)]
+    bars = bars_of(pins, events, score)
     if not events:
         return following_of(expected, [])
     rows = [row for mine in readings for row in mine]
-    fits = emission_costs.fit_costs(rows, expected)
     cents, gaps_s = [mine[0].cents for mine in readings], _gaps_s(events)
-    path = likeliest_path(expected, fits, emission_costs.extra_costs(events, gaps_s), gaps_s)
+    fits = emission_costs.fit_costs(rows, expected)
+    extras, unfit = emission_costs.extra_costs(events, gaps_s), set[int]()
+    if pins:
+        fits, extras, unfit = constrained(pins, events, score, fits, extras)
+    path = likeliest_path(expected, fits, extras, gaps_s)
     found = [
         FollowedEvent(event.id, "extra", heard=_names(event))
-        if place is None
+        if place is None or t in unfit
         else _placed(event, place, emission_costs.explain(mine, place, expected), expected)
-        for event, mine, place in zip(events, readings, path, strict=True)
+        for t, (event, mine, place) in enumerate(zip(events, readings, path, strict=True))
     ]
-    return following_of(expected, renamed(events, cents, found, expected))
+    named = renamed(events, cents, found, expected, bars)
+    return replace(following_of(expected, named), pins=tuple(pins))
 
 
 def _gaps_s(events: Sequence[Event]) -> list[float]:

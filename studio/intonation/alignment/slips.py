@@ -11,7 +11,7 @@ A double stop of which one voice is right and the other right but for an octave 
 hand: the ear has taken a partial for the note. It counts as its right voice alone.
 """
 
-from collections.abc import Container, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise, permutations
 
@@ -32,6 +32,7 @@ def renamed(
     cents: Sequence[Sequence[float]],
     found: Sequence[FollowedEvent],
     expected: Expected,
+    pinned: Mapping[int, int],
 ) -> list[FollowedEvent]:
     """What each event was, with slips put right named, and octave errors of the ear no slips.
 
@@ -41,6 +42,7 @@ def renamed(
     cents : of each event its voices from low to high, above MIDI number 0 at the clip's own A4
     found : what each event was
     expected : the score
+    pinned : the bars of events that are known, by their place in time: those stay in them
     """
     named = [
         _without_octaves(row, heard, expected) for row, heard in zip(found, cents, strict=True)
@@ -51,7 +53,12 @@ def renamed(
         if right.state == "whole" and row.note != right.note and _is_at_once(event, after):
             flows = place == 0 or _flows(events[place - 1], named[place - 1], event)
             near = _is_near(cents[place], expected.cents[_note(right)])
-            if near and _may_be_a_slip(row, right, played, flows):
+            here = expected.bars[_note(right)]
+            if (
+                near
+                and pinned.get(place, here) == here
+                and _may_be_a_slip(row, right, played, flows)
+            ):
                 named[place] = _slip(event, right, expected)
         if row.state == "whole":
             played.add(row.note)

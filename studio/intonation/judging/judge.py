@@ -36,7 +36,7 @@ from studio.intonation.model.runs import (
     is_unlikely,
     played,
 )
-from studio.intonation.model.score_following import ExpectedNote, Following
+from studio.intonation.model.score_following import ExpectedNote, Following, Pin
 from studio.theory import SEMITONE_CENTS, Pitch
 
 NAMED_WITHIN_CENTS = SEMITONE_CENTS  # chosen: a size further off was given a wrong name
@@ -48,6 +48,7 @@ def judge(
     score: Sequence[ExpectedNote] | None = None,
     *,
     following: Following | None = None,
+    pins: Sequence[Pin] = (),
 ) -> Judgement:
     """Judge a measurement.
 
@@ -59,14 +60,20 @@ def judge(
         fingering and ``score_ref``, and each of them is one run however often it was played.
     following : how this measurement follows that score, where it is known already (another policy
         does not change it)
+    pins : spans of the clip that are known to be a bar of that score
 
     Returns
     -------
     Judgement
         Pure: the same arguments always give the same judgement.
+
+    Raises
+    ------
+    UnusablePin
+        For pins that contradict each other, or one that has no place here; it is a ValueError.
     """
     if following is None and score:
-        following = follow(measurement, score)
+        following = follow(measurement, score, pins)
     namer = Namer(policy, measurement.key)
     groups, names = _named_runs(measurement, policy, following, namer)
     judged = _judged(measurement, namer, groups, names)

@@ -1,4 +1,5 @@
-"""What is written, and what was followed of it: :class:`ExpectedNote` and :class:`Following`.
+"""What is written, and what was followed of it: :class:`ExpectedNote` and :class:`Following`;
+:class:`Pin` is what a person says of where a place of the clip is written.
 
 Conventions
 -----------
@@ -90,6 +91,28 @@ class ExpectedNote:
 
 
 @dataclass(frozen=True, slots=True)
+class Pin:
+    """A span of the clip, in seconds, that somebody says is a bar of the score, by its number.
+
+    Raises
+    ------
+    ValueError
+        For a span without a length.
+    """
+
+    start_s: float
+    end_s: float
+    bar: int
+
+    def __post_init__(self) -> None:
+        if not self.start_s < self.end_s:
+            raise ValueError(
+                f"a pin from {self.start_s} to {self.end_s} s has no length; give an end after "
+                "its start"
+            )
+
+
+@dataclass(frozen=True, slots=True)
 class FollowedEvent:
     """What one event was in the score.
 
@@ -135,12 +158,13 @@ class FollowedNote:
 
 @dataclass(frozen=True, slots=True)
 class Following:
-    """All events and all notes, each in order."""
+    """All events and all notes, each in order; and the pins that it goes through."""
 
     score: tuple[ExpectedNote, ...]
     events: tuple[FollowedEvent, ...] = ()
     notes: tuple[FollowedNote, ...] = ()
     belongs_to: tuple[int | None, ...] = field(default=(), repr=False)
+    pins: tuple[Pin, ...] = ()
 
     def in_state(self, *states: str) -> tuple[FollowedNote, ...]:
         """The notes in any of these states, in the order written."""
@@ -153,4 +177,5 @@ class Following:
 
     def to_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
-        return {"events": to_plain(self.events), "notes": to_plain(self.notes)}
+        pins = {"pins": to_plain(self.pins)} if self.pins else {}
+        return {"events": to_plain(self.events), "notes": to_plain(self.notes), **pins}

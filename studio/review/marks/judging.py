@@ -1,26 +1,28 @@
 """What the policy says of a clip: judged from the stored measurement, at once, at need.
 
-A listening never changes, and the same measurement, policy and score always give the same
-judgement: so a process keeps the last few, and a page, its picture and a decision about one of its
-marks are judged once. The worker that listened has stored the first
-(:mod:`.stored_judgements`).
+A listening never changes, and the same measurement, policy, score and pins (places that the teacher
+has said the bar of) always give the same judgement: so a process keeps the last few, and a page,
+its picture and a decision about one of its marks are judged once. The worker that listened has
+stored the first (:mod:`.stored_judgements`).
 """
 
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from django.db.models import QuerySet, UUIDField
+from django.db.models import BigIntegerField, QuerySet, UUIDField
 
 from studio.accounts.prepared import Given, Prepared
 from studio.clips.models import Listening
-from studio.intonation import ExpectedNote, Measurement, Policy, judge
-from studio.review.models import Decision, Review
+from studio.intonation import ExpectedNote, Measurement, Pin, Policy, judge
+from studio.intonation.alignment.pins import usable
+from studio.review.models import BarPin, Decision, Review
 from studio.review.ttl_cache import TtlCache
 from studio.theory import Interval, is_perfect
 
 from . import mark as marks_module
 from . import stored_judgements
 from .mark import Mark
+from .stored_judgements import Basis
 
 KEPT = 6  # clips; two thousand events are about 10 MB
 KEPT_S = 600.0  # what was erased must not stay in memory for long
@@ -123,6 +125,17 @@ def expected_notes(review: Review) -> list[ExpectedNote] | None:
     return [ExpectedNote.from_dict(written) for written in score["written"]] if score else None
 
 
+def pins_of(review: Review) -> tuple[Pin, ...]:
+    """The places of the clip that are said to be a bar of its drill, the first said first."""
+    return tuple(Pin(pin.start_s, pin.end_s, pin.bar) for pin in _pins(review=review.pk))
+
+
+@Prepared
+def _pins() -> QuerySet[BarPin]:
+    rows = BarPin.objects.filter(review=Given("review", BigIntegerField()))
+    return rows.order_by("pk")
+
+
 def judged(review: Review, policy: Policy | None = None) -> Judged | None:
     """The newest listening, judged; ``None`` while nothing has been heard.
 
@@ -159,27 +172,34 @@ def _newest() -> QuerySet[Listening]:
 def judge_and_store(review: Review, listening: Listening) -> Judged:
     """As the first who opens the clip will find it, unless something is chosen otherwise."""
     found = judge_listening(review, listening)
-    stored_judgements.store(listening, policy_for(review), expected_notes(review), found.judgement)
+    stored_judgements.store(listening, _basis(review), found.judgement)
     return found
 
 
 def judge_listening(review: Review, listening: Listening, policy: Policy | None = None) -> Judged:
     """A listening, judged by the review's policy unless another is given."""
-    policy, expected = policy or policy_for(review), expected_notes(review)
+    basis = _basis(review, policy)
     # A row's number may come again after a restore; with its clip and its time it does not.
     of = (listening.pk, listening.clip_id, listening.created_at)
-    heard = _RECENT.get(
-        (*of, repr(policy), repr(expected)), lambda: _heard(listening, policy, expected)
-    )
+    heard = _RECENT.get((*of, repr(basis)), lambda: _heard(listening, basis))
     return Judged(review, listening, heard)
 
 
 _RECENT: TtlCache[tuple, Heard] = TtlCache(KEPT, KEPT_S)
 
 
-def _heard(listening: Listening, policy: Policy, expected: list[ExpectedNote] | None) -> Heard:
-    judgement = stored_judgements.find(listening, policy, expected)
+def _basis(review: Review, policy: Policy | None = None) -> Basis:
+    expected = expected_notes(review)
+    pins = pins_of(review) if expected else ()
+    return Basis(policy or policy_for(review), expected, pins)
+
+
+def _heard(listening: Listening, basis: Basis) -> Heard:
+    """Pins that nothing heard here answers to, or at odds with earlier ones, are passed over."""
+    judgement = stored_judgements.find(listening, basis)
     if judgement is None:
         measurement = Measurement.from_dict(listening.measurement)
-        judgement = judge(measurement, policy, expected).to_dict()
+        expected = basis.expected
+        pins = usable(basis.pins, measurement.events, expected) if expected else ()
+        judgement = judge(measurement, basis.policy, expected, pins=pins).to_dict()
     return Heard(listening.measurement, judgement)

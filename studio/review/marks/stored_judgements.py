@@ -1,11 +1,13 @@
 """Judgements worked out by the worker that listened, so that nobody waits for one at the desk.
 
-A stored judgement is what the same judging code said of the same measurement, policy and score: it
-is found by a digest of all of these. Where one of them is another (the teacher set a tolerance, the
-studio its tuning, an upgrade brought other rules), nothing is found, and the page judges for itself
-as ever. So a row can be missing or old, but never wrong.
+A stored judgement is what the same judging code said of the same measurement by the same policy,
+score and pins (:class:`Basis`): it is found by a digest of all of these. Where one of them is
+another (the teacher set a tolerance or said which bar a place is, the studio its tuning, an upgrade
+brought other rules), nothing is found, and the page judges for itself as ever. So a row can be
+missing or old, but never wrong.
 """
 
+from dataclasses import dataclass
 from functools import cache
 from hashlib import sha256
 from pathlib import Path
@@ -14,40 +16,45 @@ import studio.figures
 import studio.intonation
 import studio.theory
 from studio.clips.models import Listening
-from studio.intonation import ExpectedNote, Policy
+from studio.intonation import ExpectedNote, Pin, Policy
 from studio.review.models import StoredJudgement
 
 JUDGES = (studio.intonation, studio.theory, studio.figures)  # whose code a judgement follows from
 
 
-def find(listening: Listening, policy: Policy, expected: list[ExpectedNote] | None) -> dict | None:
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a measurement is judged by: the policy, what is written (``None`` where no score goes
+    with it) and the places that are pinned to a bar of it."""
+
+    policy: Policy
+    expected: list[ExpectedNote] | None = None
+    pins: tuple[Pin, ...] = ()
+
+
+def find(listening: Listening, basis: Basis) -> dict | None:
     """The judgement in its JSON form; ``None`` where none was stored of just this."""
     rows = StoredJudgement.objects.filter(
-        listening=listening.pk, made_from=_digest(listening, policy, expected)
+        listening=listening.pk, made_from=_digest(listening, basis)
     )
     return rows.values_list("judgement", flat=True).first()
 
 
-def store(
-    listening: Listening,
-    policy: Policy,
-    expected: list[ExpectedNote] | None,
-    judgement: dict,
-) -> None:
+def store(listening: Listening, basis: Basis, judgement: dict) -> None:
     """Keep this judgement of a listening in place of an earlier one."""
     StoredJudgement.objects.update_or_create(
         listening=listening,
         defaults={
-            "made_from": _digest(listening, policy, expected),
+            "made_from": _digest(listening, basis),
             "judgement": judgement,
         },
     )
 
 
-def _digest(listening: Listening, policy: Policy, expected: list[ExpectedNote] | None) -> str:
+def _digest(listening: Listening, basis: Basis) -> str:
     # A row's number may come again after a restore; with its clip and its time it does not.
     heard = (listening.clip_id, listening.created_at.timestamp())
-    of = (heard, policy, expected, _judging_code())
+    of = (heard, basis, _judging_code())
     return sha256(repr(of).encode()).hexdigest()
 
 

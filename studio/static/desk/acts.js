@@ -4,7 +4,6 @@ import { decimal } from "../figures.js";
 import { middleOf, steppedIn, timesOf } from "./frames.js";
 import { MARK_ACTS } from "./mark-acts.js";
 import { beginSpan, endSpan } from "./spans.js";
-import { SUMMARY_ACTS } from "./summary.js";
 import { stepped } from "./timecode.js";
 
 /** The actions by name; each gets the parts of the desk, and what was pressed if not a key. */
@@ -87,7 +86,15 @@ export const ACTS = {
     field?.scrollIntoView({ block: "nearest" });
   },
   score: ({ score, say }) => score.toggle() ?? say("This clip answers no drill with a page."),
-  ...SUMMARY_ACTS,
+  summary: ({ player, root, say }) => {
+    const field = root.querySelector("#summary textarea");
+    if (!field) return say(MISSING.return);
+    player.pause();
+    field.focus({ preventScroll: true });
+    return field.scrollIntoView({ block: "center" });
+  },
+  propose: async (desk) => (await import("./summary.js")).propose(desk),
+  "use-proposal": async (desk) => (await import("./summary.js")).useProposal(desk),
   together: (desk) => go(desk, "together"),
   return: (desk) => go(desk, "return"),
   "take-back": (desk) => go(desk, "take-back"),

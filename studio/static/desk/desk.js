@@ -19,7 +19,6 @@ import { watch } from "./progress.js";
 import { DeskScore } from "./score.js";
 import { spanSaid } from "./spans.js";
 import { select, sound } from "./state.js";
-import { proposed } from "./summary.js";
 
 export class ClipDesk extends HTMLElement {
   #aborter = null;
@@ -142,7 +141,7 @@ export class ClipDesk extends HTMLElement {
     const { selected } = this.#parts.exchange.state;
     if (selected && !ledger.mark) ledger.select(this.querySelector(`[data-about="${CSS.escape(selected)}"]`));
     picture.annotate(ledger.moments);
-    if (act.kind === "propose") proposed(this.#parts, go);
+    if (act.kind === "propose") import("./summary.js").then(({ proposed }) => proposed(this.#parts, go));
     if (ok && act.kind === "tolerance") this.#fetch(this.#aborter.signal);
     if (act.kind === "comment" && !ok) composer.renewed();
     if (act.kind === "comment") this.querySelector("#ledger-fold")?.setAttribute("open", "");

@@ -45,7 +45,9 @@ export class Following {
 
   /** A note of the drill's page: its row, and where it sounded first. */
   chosen(ref) {
-    const { ledger, picture, say, score } = this.#parts;
+    const { ledger, picture, root, say, score } = this.#parts;
+    const bar = root.querySelector(`#pins[open] [data-notes~="${CSS.escape(ref)}"]`);
+    if (bar) return void (root.querySelector("#pin-bar").value = bar.value);
     score.choose(ref);
     const found = ledger.showWritten(ref);
     ledger.highlight(found?.event ?? null);

@@ -26,6 +26,7 @@ export const KEYS = [
   { act: "edit", keys: ["e"], words: "say this mark in your own words" },
   { act: "target", keys: ["h"], words: "hear the target of this double stop" },
   { act: "mark-here", keys: ["m"], words: "mark by hand: the selected span, or here" },
+  { act: "bar-here", keys: ["Shift+B"], words: "say which bar of the page this is" },
   { act: "kinds", keys: ["g"], words: "marks by kind: keep or drop all of one" },
   { act: "tolerance", keys: ["o"], words: "tolerance of this clip" },
   { act: "comment", keys: ["c"], words: "comment here" },

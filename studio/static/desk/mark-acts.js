@@ -16,13 +16,8 @@ export const MARK_ACTS = {
   "keep-rest": keepRest,
   undo,
   edit,
-  "mark-here": (desk) => {
-    desk.player.pause();
-    const form = desk.panels.openOver("add-mark")?.querySelector("form");
-    if (!form) return;
-    fillSpan(form, spanHere(desk));
-    form.elements.words.focus({ preventScroll: true });
-  },
+  "mark-here": (desk) => overHere(desk, "add-mark", "words"),
+  "bar-here": (desk) => overHere(desk, "pins", "bar"),
   "use-span": ({ picture, say, root }) => {
     const form = document.activeElement?.closest?.("form");
     if (!form || !root.contains(form)) return undefined;
@@ -128,10 +123,19 @@ function placeHere({ picture, ledger, root }) {
   return here ? `${root.dataset.fromHere}?${new URLSearchParams(here)}` : link;
 }
 
-/** The selected span, the selected row where no mark is, or a second about the play head. */
-function spanHere({ picture, player, ledger, root }) {
+/** A panel with a form about a span, filled in with what is meant; then to one of its fields. */
+function overHere(desk, id, field) {
+  desk.player.pause();
+  const form = desk.panels.openOver(id)?.querySelector("form");
+  if (!form) return;
+  fillSpan(form, spanHere(desk, id));
+  form.elements[field].focus({ preventScroll: true });
+}
+
+/** The selected span, the selected row (to be marked only where no mark is), or a second about here. */
+function spanHere({ picture, player, ledger, root }, id) {
   if (picture.span) return picture.span;
-  const row = ledger.mark ? null : ledger.row;
+  const row = ledger.mark && id !== "pins" ? null : ledger.row;
   if (row) return [Number(row.dataset.start), Number(row.dataset.end)];
   const half = 0.5;
   const last = Number(root.dataset.duration) || player.seconds + half;

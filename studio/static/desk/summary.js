@@ -1,25 +1,13 @@
-// The summary by keys: to its field, and the one that is proposed.
+// The summary that is proposed: asked for, and put into the field. Loaded when first used.
 
-const RETURNED = "This clip was returned.";
-
-/** The actions by name, a part of the table in acts.js. */
-export const SUMMARY_ACTS = {
-  summary: ({ player, root, say }) => {
-    const field = fieldIn(root);
-    if (!field) return say(RETURNED);
-    player.pause();
-    field.focus({ preventScroll: true });
-    return field.scrollIntoView({ block: "center" });
-  },
-  propose: ({ player, root, say }) => {
-    const form = root.querySelector("#propose");
-    if (!form) return say(RETURNED);
-    player.pause();
-    form.dataset.goesOn = ""; // to the preview, once the words are there
-    return form.requestSubmit();
-  },
-  "use-proposal": useProposal,
-};
+/** Ask for one, and for the preview once the words are there. */
+export function propose({ player, root, say }) {
+  const form = root.querySelector("#propose");
+  if (!form) return say("This clip was returned.");
+  player.pause();
+  form.dataset.goesOn = "";
+  return form.requestSubmit();
+}
 
 const fieldIn = (root) => root.querySelector("#summary textarea");
 
@@ -43,7 +31,7 @@ export function proposed(desk, go) {
 }
 
 /** The proposed words into the summary's field, after what was written there. */
-function useProposal({ root, say }) {
+export function useProposal({ root, say }) {
   const field = fieldIn(root);
   const words = root.querySelector("[data-proposed]")?.innerText.trim();
   if (!field || !words) return say("Nothing is proposed yet.");

@@ -25,9 +25,9 @@ def forget() -> None:
 def times_judged(monkeypatch) -> list:
     calls: list = []
 
-    def judge(*args):
+    def judge(*args, **more):
         calls.append(args)
-        return real(*args)
+        return real(*args, **more)
 
     real = judging.judge
     monkeypatch.setattr(judging, "judge", judge)

@@ -37,6 +37,9 @@ BLOCK = "review/desk_block.html"
 COUNTS = "review/desk_counts.html"
 COMPOSER = "review/desk_composer.html"
 DRILLS = "review/desk_drills.html"
+LEAF = "review/desk_leaf.html"
+PINS = "review/desk_pins.html"
+PIN_LIST = "review/desk_pin_list.html"
 KINDS = "review/desk_kinds_of_marks.html"
 LEDGER = "review/desk_blocks.html"
 FACTS = "review/desk_facts.html"
@@ -93,7 +96,16 @@ def standing(request: HttpRequest, page: Desk, *, said: str = "", status: int = 
     shared = page.part(**page.written(), **page.closing(), facts=page.facts())
     names = (LEDGER, COUNTS, KINDS, FACTS, TOLERANCE, DRILLS)
     wanted = [(name, shared) for name in names if page.judged or name not in ABOUT_HEARD]
-    return parts(request, *wanted, said=said, status=status)
+    return parts(request, *wanted, *page_parts(page), said=said, status=status)
+
+
+def page_parts(page: Desk) -> list[Part]:
+    """The drill's page with its figures, leaf by leaf, and the places that are pinned to it."""
+    written = page.written()
+    if not written["leaves"]:
+        return []
+    leaves = [(LEAF, {"leaf": leaf, "number": n}) for n, leaf in enumerate(written["leaves"], 1)]
+    return [*leaves, (PIN_LIST, page.part(**page.pinned()))]
 
 
 def whole_page(request: HttpRequest, desk: Desk, status: int = 200, **extra) -> HttpResponse:

@@ -1,5 +1,6 @@
 """What the desk accepts: comments, decisions, tolerances, marks by hand, drills, the return."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 
 from django import forms
@@ -292,6 +293,44 @@ class HandMarkForm(DeskForm):
     def said(self) -> HandMarkText:
         data = self.cleaned_data
         return HandMarkText(data["words"], data["start_s"], data["end_s"])
+
+
+class BarPinForm(DeskForm):
+    """Which bar of the drill's page a place of the clip is."""
+
+    start_s = MomentField(
+        label=gettext_lazy("From"), error_messages={"required": gettext_lazy("Say from where on.")}
+    )
+    end_s = MomentField(
+        label=gettext_lazy("to"), error_messages={"required": gettext_lazy("Say until where.")}
+    )
+    bar = forms.TypedChoiceField(
+        coerce=int,
+        label=gettext_lazy("is bar"),
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "size": 4, "list": "pin-bars"}),
+        error_messages={
+            "required": gettext_lazy("Choose a bar of the page."),
+            "invalid_choice": gettext_lazy("The page has no such bar."),
+        },
+    )
+
+    def __init__(
+        self, *args, bars: Sequence[int] = (), duration_s: float | None = None, **kwargs
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["bar"].choices = [(bar, bar) for bar in bars]
+        self.duration_s = duration_s
+
+    def clean(self) -> dict:
+        data = super().clean() or {}
+        start_s, end_s = data.get("start_s"), data.get("end_s")
+        if start_s is not None and end_s is not None:
+            data["start_s"], data["end_s"] = span_of(start_s, end_s, self.duration_s)
+        return data
+
+    def span(self) -> tuple[float, float]:
+        """In seconds."""
+        return self.cleaned_data["start_s"], self.cleaned_data["end_s"]
 
 
 def span_of(start_s: float, end_s: float, duration_s: float | None) -> tuple[float, float]:

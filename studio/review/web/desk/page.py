@@ -16,7 +16,7 @@ from studio.clips.models import Clip, Stage
 from studio.clips.processing import availability
 from studio.drills import access as drills
 from studio.review import access, comments, idempotency
-from studio.review.marks import tolerances
+from studio.review.marks import bar_pins, tolerances
 from studio.review.marks.decisions import Kind, kinds_of
 from studio.review.marks.judging import Judged, judged, judged_in
 from studio.review.models import Comment, Decision, HandMark, Return, Review
@@ -26,9 +26,19 @@ from studio.review.web.shared.pictures import has_poster
 from studio.translating import gettext_lazy
 
 from . import score_page
-from .blocks import Block
-from .forms import CommentForm, HandMarkForm, NewDrillForm, SetDrillForm, SummaryForm, ToleranceForm
+from .blocks import Block, Row
+from .forms import (
+    BarPinForm,
+    CommentForm,
+    HandMarkForm,
+    NewDrillForm,
+    SetDrillForm,
+    SummaryForm,
+    ToleranceForm,
+)
 from .ledger import blocks_of, in_written_order
+
+SAME_S = 0.0006  # rows carry their moments to the millisecond
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +146,7 @@ class Desk:
             keys_changed=json.dumps(keys.changed_by(self.person)),
             goes_on=keys.goes_on(self.person),
             of_listening=f"?listening={self.judged.listening.pk}" if self.judged else "",
+            **self.pinned(),
             composer=self.composer(),
             add_mark=self.add_mark(),
             **self.closing(),
@@ -160,6 +171,29 @@ class Desk:
             "leaves": score_page.leaves_of(self.judged, page),
             "bars": score_page.bars_of(page),
         }
+
+    def pinned(self, at_s: float | None = None) -> dict:
+        """The places that are said to be a bar, and the form to say another: that of ``at_s``."""
+        page = score_page.page_of(self.judged)
+        if page is None:
+            return {"bar_pins": [], "notes_of_bars": {}}
+        return {
+            "bar_pins": bar_pins.standing(self.judged, self.review.bar_pins.all()),
+            "notes_of_bars": score_page.notes_of_bars(page),
+            "bar_pin_form": self.bar_pin_form(at_s=at_s),
+        }
+
+    def bar_pin_form(self, data=None, at_s: float | None = None) -> BarPinForm:
+        """The form that says which bar a place is; begun with the row at a moment."""
+        rows = (row for block in self.blocks for row in (*block.rows, *block.singles))
+        here = next((row for row in rows if at_s is not None and _is_at(row, at_s)), None)
+        return BarPinForm(
+            data,
+            name="pin",
+            bars=score_page.bars_of(score_page.page_of(self.judged)),
+            duration_s=self.clip.duration_s,
+            initial={"start_s": here.start_s, "end_s": here.end_s} if here else {},
+        )
 
     def composer(self, data=None, begun: dict | None = None) -> CommentForm:
         """The form of a new comment; ``begun`` is what it starts with."""
@@ -255,6 +289,10 @@ class Desk:
             return []
         facts = policy_in_words, reference_in_words, range_in_words
         return [said for fact in facts if (said := fact(self.judged))]
+
+
+def _is_at(row: Row, at_s: float) -> bool:
+    return abs(row.start_s - at_s) < SAME_S
 
 
 _OF_REVIEW = Given("review", BigIntegerField())

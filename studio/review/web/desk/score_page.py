@@ -31,6 +31,14 @@ def bars_of(page: Score | None) -> list[int]:
     return sorted({item.bar for item in page.written}) if page else []
 
 
+def notes_of_bars(page: Score) -> dict[int, str]:
+    """The ids of what is written in each bar, in one string each."""
+    found: dict[int, list[str]] = {}
+    for item in page.written:
+        found.setdefault(item.bar, []).append(item.id)
+    return {bar: " ".join(found[bar]) for bar in sorted(found)}
+
+
 def leaves_of(judged: Judged, page: Score) -> list[SafeString]:
     """The whole page, engraved leaf by leaf, every note with its figure and its name.
 

@@ -4,7 +4,17 @@ from django.urls import path
 
 from studio.review.web.shared import keys
 
-from . import comparison, decisions, drills, phrases, playback, returning, side_by_side, views
+from . import (
+    bar_pins,
+    comparison,
+    decisions,
+    drills,
+    phrases,
+    playback,
+    returning,
+    side_by_side,
+    views,
+)
 from . import enclosures as enclosures
 
 CLIP = "clips/<uuid:clip_id>"
@@ -26,6 +36,8 @@ urlpatterns = [
     path(f"{CLIP}/marks/undo/", decisions.undo, name="desk_undo"),
     path(f"{CLIP}/tolerance/", decisions.choose_tolerance, name="desk_tolerance"),
     path(f"{CLIP}/tolerance.json", decisions.try_tolerance, name="desk_try_tolerance"),
+    path(f"{CLIP}/bars/", bar_pins.place, name="desk_bar_pin"),
+    path(f"{CLIP}/bars/<int:pin_id>/take-away/", bar_pins.take_away, name="desk_bar_pin_take_away"),
     path(f"{CLIP}/marks/by-hand/", decisions.add_mark, name="desk_mark_add"),
     path(f"{CLIP}/marks/by-hand/<int:mark_id>/", decisions.edit_mark, name="desk_mark_edit"),
     path(

@@ -43,7 +43,18 @@ def desk(request: HttpRequest, clip: Clip) -> HttpResponse:
     submissions.open_review(review)
     viewings.note(clip, request.user)
     page, begun = Desk(request.user, review), phrases.begun(request, review)
-    return whole_page(request, page, **({"composer": page.composer(begun=begun)} if begun else {}))
+    more: dict = {"composer": page.composer(begun=begun)} if begun else {}
+    if (at_s := _moment(request)) is not None:
+        more |= page.pinned(at_s)
+    return whole_page(request, page, **more)
+
+
+def _moment(request: HttpRequest) -> float | None:
+    """The moment that the page is asked for at, in seconds: so a row leads here without script."""
+    try:
+        return float(request.GET.get("at", ""))
+    except ValueError:
+        return None
 
 
 @require_GET

@@ -27,9 +27,9 @@ def judgements(monkeypatch) -> list:
     seen: list = []
     real = judging.judge
 
-    def counted(measurement, policy, score=None):
+    def counted(measurement, policy, *more, **pinned):
         seen.append(policy)
-        return real(measurement, policy, score)
+        return real(measurement, policy, *more, **pinned)
 
     monkeypatch.setattr(judging, "judge", counted)
     return seen
