@@ -122,10 +122,11 @@ ROOMS = {
         "chart": {"playings", "trends", "wording"},
         "fingerboard": {"playings", "recordings", "statistics"},
         "fingerboard_chart": {"fingerboard", "playings"},
+        "hand": {"fingerboard", "fingerboard_chart", "playings", "statistics"},
         "then_now": {"playings", "trends"},
         "views": {
             *("access", "chart", "playings", "subjects", "trends", "wording"),
-            *("fingerboard", "fingerboard_chart", "then_now", "reports"),
+            *("fingerboard", "fingerboard_chart", "then_now", "reports", "hand"),
         },
     },
     "review.web": {

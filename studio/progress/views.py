@@ -12,11 +12,16 @@ from django.views.decorators.http import require_safe
 from studio import figures
 from studio.accounts import access as people
 from studio.accounts.models import Enrolment
+from studio.drills.form_values import query_of
+from studio.theory import VIOLIN
 
 from . import access, fingerboard, wording
 from .chart import Chart, chart_of
 from .fingerboard import spots_of
 from .fingerboard_chart import chart_of_spots
+from .hand.causes import WEEKS, finding_of
+from .hand.drills import treatments
+from .hand.wording import how_sure, sentence
 from .playings import Playings
 from .reports.access import given_to
 from .subjects import WAYS
@@ -101,6 +106,7 @@ def _page(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
         "shown": next((row for row in rows if row.is_shown), None),
         "chart": _chart(found, shown, asked),
         "board": chart_of_spots(spots_of(playings), playings.clips),
+        **_worked_on(playings, enrolment, area),
         "board_weeks": fingerboard.WEEKS,
         "board_least": figures.number(fingerboard.LEAST_CENTS),
         "reports": () if area == "teacher" else given_to(enrolment),
@@ -132,6 +138,22 @@ def _row(trend: Trend, asked: Asked, is_shown: bool, today: date) -> Row:
 
 def _chart(found: Answers, shown: Trend | None, asked: Asked) -> Chart | None:
     return chart_of(found, shown, asked.measure) if shown is not None else None
+
+
+def _worked_on(playings: Playings, enrolment: Enrolment, area: str) -> dict:
+    """What explains the last weeks, and for the teacher the drills that treat it."""
+    found = finding_of(playings)
+    cause = found.cause
+    if cause is None:
+        return {"hand_too_little": found.too_little, "hand_weeks": WEEKS}
+    context = {"hand": sentence(cause), "hand_sure": how_sure(cause), "hand_weeks": WEEKS}
+    if area == "teacher":
+        own = enrolment.instrument()
+        context["hand_drills"] = [
+            {"label": each.label, "query": query_of(each.request, enrolment)}
+            for each in treatments(cause, own.kind if own else VIOLIN.name)
+        ]
+    return context
 
 
 def _said(heard: ThenNow | None, today: date) -> list[dict]:

@@ -21,6 +21,9 @@ Definitions (fixed; a change of one makes earlier figures incomparable)
 * **naive**: the same question by a plain line through all playings (scipy.stats.linregress; drills,
   weeks and clips not minded): years of which it says "improved" at p < 0.05.
 
+Of hands whose weeks have one known cause as many are drawn
+(``tests.benchmarks.progressing.causes``, which has its own definitions).
+
 What a pupil's change is, is known from ``per_week`` and the weeks that the answer covers.
 The last line printed is one JSON object with all figures.
 """
@@ -38,6 +41,7 @@ from scipy import stats
 from studio import figures
 from studio.progress.playings import Playings
 from studio.progress.trends import CLOSER, FURTHER, SAME, SAME_WITHIN, TOO_LITTLE, Trend, answers
+from tests.benchmarks.progressing import causes
 from tests.benchmarks.progressing.pupils import Pupil, year_of
 
 SEED, YEARS, QUICK_YEARS = 20_264, 200, 30
@@ -171,9 +175,13 @@ def main() -> None:
     reached = all(line.right >= LEAST_RIGHT for line in found.values()) and all(
         line.improved <= MOST_IMPROVED for line in unchanged
     )
+    hands = causes.measured(range(told.seed, told.seed + years))
+    print(causes.table(hands))
+    reached = reached and causes.is_reached(hands)
     print("reached" if reached else "not yet")
     print(json.dumps({"seed": told.seed, "reached": reached,
-                      "pupils": {name: asdict(line) for name, line in found.items()}}))  # fmt: skip
+                      "pupils": {name: asdict(line) for name, line in found.items()},
+                      "hands": {name: asdict(line) for name, line in hands.items()}}))  # fmt: skip
 
 
 def _line(line: Figures) -> str:

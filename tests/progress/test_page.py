@@ -136,6 +136,10 @@ def test_the_map_of_the_fingerboard_opens_moments_and_has_a_table(cast):
     text = page(cast.guardian, "child_progress", cast.enrolment.pk)
     board = text[text.index('id="fingerboard"') :]
     assert re.search(r"<title>\S+ on the \w string, \d+ semitones? up: \d+ ± \d+ cents flat", board)
+    assert "Notes of the first finger stand" in text
+    assert "Drills that treat it" not in text  # the teacher sets them
+    text = page(cast.teacher, "pupil_progress", cast.enrolment.pk)
+    assert re.search(r'<a href="/drills/[^"]*pattern=drone_below', text)
     rows = re.findall(r'<th scope="row">\s*<a href="/clips/([-0-9a-f]+)/\?at=[\d.]+">', board)
     assert len(rows) > 20
     assert set(rows) <= {str(clip.pk) for clip in clips}

@@ -2,8 +2,10 @@
 
 Drills are rows of sixteen double stops with fingering: octaves (first and fourth finger), sixths
 (neighbours), thirds (third and first, fourth and second), and stopped notes beside an open string,
-each on one pair of strings, some in first position and some shifting up and down. A week has 2 to 8
-clips, each of one of the six drills set for a month; a double stop is played with chance 0.8.
+each on one pair of strings, some in first position and some shifting up and down; first come the
+two open strings, as one checks them (common practice, no source). Where ``opens`` is false no open
+string is ever played. A week has 2 to 8 clips, each of one of the six drills set for a month; a
+double stop is played with chance 0.8.
 
 How sharp a note is, in cents::
 
@@ -63,6 +65,7 @@ class Hand:
     which: int = 0
     cents: float = 0.0
     weeks: int = 12
+    opens: bool = True
 
     def adds(self, string: int, finger: int, position: int, shifted: int) -> float:
         """The cause's cents for one note."""
@@ -91,7 +94,9 @@ def weeks_of(hand: Hand, seed: int) -> list[PlayedClip]:
     clips = []
     for week in range(hand.weeks):
         if week % WEEKS_A_MONTH == 0:
-            drills = [_drill(len(clips) * 10 + n + 1, draw) for n in range(DRILLS_A_MONTH)]
+            drills = [
+                _drill(len(clips) * 10 + n + 1, hand.opens, draw) for n in range(DRILLS_A_MONTH)
+            ]
         form = draw.normal(0.0, WEEK_SD)
         for _ in range(draw.integers(*CLIPS)):
             drill = drills[draw.integers(len(drills))]
@@ -100,8 +105,8 @@ def weeks_of(hand: Hand, seed: int) -> list[PlayedClip]:
     return clips
 
 
-def _drill(number: int, draw: np.random.Generator) -> _Drill:
-    kind = tuple(GRIPS)[draw.integers(len(GRIPS))]
+def _drill(number: int, opens: bool, draw: np.random.Generator) -> _Drill:
+    kind = tuple(GRIPS)[draw.integers(len(GRIPS) if opens else 3)]
     strings = PAIRS[draw.integers(len(PAIRS))]
     stays = draw.random() < 0.4
     rows = np.zeros(LENGTH, ROW)
@@ -111,10 +116,10 @@ def _drill(number: int, draw: np.random.Generator) -> _Drill:
     for n, row in enumerate(rows):
         grips = GRIPS[kind]
         position = 1 if stays else ladder[(begins + n // len(grips)) % len(ladder)]
-        fingers = grips[n % len(grips)]
+        fingers = (0, 0) if opens and n == 0 else grips[n % len(grips)]
         stops = [(0 if finger == 0 else POSITIONS[position] + FRAME[finger]) for finger in fingers]
-        opens = [VIOLIN.open_strings[4 - string].midi for string in strings]
-        notes = zip(opens, stops, strings, fingers, strict=True)
+        lowest = [VIOLIN.open_strings[4 - string].midi for string in strings]
+        notes = zip(lowest, stops, strings, fingers, strict=True)
         low, high = sorted((a + b, string, finger, b) for a, b, string, finger in notes)
         row["low"], row["high"], row["short"] = low[0], high[0], _short(high[0] - low[0])
         row["strings"], row["fingers"], row["stops"] = zip(low[1:], high[1:], strict=True)

@@ -1,0 +1,1 @@
+"""One cause for weeks of deviations: a model of the left hand, and the drills that treat it."""
