@@ -8,11 +8,12 @@ from django.db.models import Count, QuerySet
 from studio.accounts.models import Enrolment, Person, Studio
 from studio.review.models import Return, Review
 
+from .five_years import NAME as OF_FIVE_YEARS
+from .names import LISTS, PROGRESS
 from .patterns import LENGTHS, LONG
 
 RANGE_BYTES = 262_144  # what a browser's player asks for at a time, about
 DESKS = 40
-LISTS = ("waiting list", "pupils", "a pupil", "queue", "children", "shelf")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +40,8 @@ def pages() -> list[Page]:
     returned = Return.objects.filter(review__clip__enrolment__pupil=pupil)
     clips = tuple(f"/clips/{pk}/" for pk in returned.values_list("review__clip", flat=True)[:20])
     here = Review.objects.filter(clip__enrolment__studio=studio).exclude(state="returned")
+    long = Enrolment.objects.select_related("pupil", "teacher").get(studio__name=OF_FIVE_YEARS)
+    progress = f"/pupils/{long.pk}/progress/"
     part = ("Range", f"bytes=1000000-{1_000_000 + RANGE_BYTES - 1}")
     return [
         Page("waiting list", teacher, ("/waiting/",)),
@@ -50,6 +53,9 @@ def pages() -> list[Page]:
         Page("a returned clip", pupil, clips),
         Page("children", guardian, ("/children/",)),
         Page("shelf", teacher, ("/drills/",)),
+        Page(PROGRESS[0], long.teacher, (progress,)),
+        Page(PROGRESS[1], long.teacher, (f"{progress}?period=all",)),
+        Page(PROGRESS[2], long.pupil, ("/progress/?period=all",)),
         Page("part of a recording", pupil, (f"{clips[0]}media/",), (part,)),
     ]
 

@@ -1,0 +1,4 @@
+"""What pages are called, for programs that may not load the studio's models yet."""
+
+LISTS = ("waiting list", "pupils", "a pupil", "queue", "children", "shelf")
+PROGRESS = ("progress, a year", "progress, from the beginning", "own progress")
