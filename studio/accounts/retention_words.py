@@ -85,7 +85,7 @@ def of(terms: Terms) -> tuple[Kept, ...]:
                 "Recordings, their pictures, the copies made to be played, and what the teacher "
                 "recorded or drew in reply"
             ),
-            f"{_after(terms.recordings, 'they were sent', 'until they are erased')}.",
+            f"{_after(terms.recordings, _('they were sent'), _('until they are erased'))}.",
         ),
         Kept(
             _("What was measured, what the teacher wrote to it, and who watched it"),

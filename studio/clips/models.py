@@ -405,4 +405,5 @@ class UpkeepRun(models.Model):
         indexes = [models.Index(fields=["kind", "-started_at"], name="upkeep_runs")]
 
     def __str__(self) -> str:
-        return f"{self.get_kind_display()}: {'whole' if self.is_whole else 'something was wrong'}"
+        how = _("whole") if self.is_whole else _("something was wrong")
+        return f"{self.get_kind_display()}: {how}"

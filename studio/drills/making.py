@@ -280,10 +280,10 @@ FOLDS = {
         *("string", "key", "minor", "start", "octaves", "direction", "strings", "manner"),
         "pupil",
     ),
-    "Rhythm, bowing, repeats": (
+    gettext_lazy("Rhythm, bowing, repeats"): (
         *("rhythm", "slur", "first_bow", "stroke", "playings", "hold_s", "fingers_down"),
     ),
     HAND: ("instrument", "hand", "string_length_mm", "highest_position", "open_strings"),
-    "Title and words": ("title", "words", "level", "tags"),
+    gettext_lazy("Title and words"): ("title", "words", "level", "tags"),
 }
 USUAL = {"rhythm": "free", "slur": "1", "playings": "1"}  # leaves its fold shut

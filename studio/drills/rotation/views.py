@@ -189,7 +189,7 @@ def move(request: HttpRequest, found: Rotation, lesson_pk: int) -> HttpResponse:
     lesson, way = access.taught_lesson(request.user, found.enrolment_id, lesson_pk), _way(request)
     services.move_lesson(lesson, request.user, way, seen=_seen(request))
     said = {"up": _("is earlier now"), "down": _("is later now"), "first": _("comes first now")}
-    messages.success(request, f"{lesson} {said.get(way, 'comes last in its round now')}.")
+    messages.success(request, f"{lesson} {said.get(way, _('comes last in its round now'))}.")
     return redirect(_plan(found.enrolment_id, lesson.round.number))
 
 

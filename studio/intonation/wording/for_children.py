@@ -173,7 +173,7 @@ def _or_low(params: Mapping[str, Any]) -> str:
     return _("Or %(do)s it %(way)s on the %(value)s.") % {
         "do": do,
         "way": way,
-        "value": "other" if params["interval"] == "P1" else "low note",
+        "value": _("other") if params["interval"] == "P1" else _("low note"),
     }
 
 

@@ -19,6 +19,7 @@ from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
 from django.templatetags.static import static
 from django.urls import reverse
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from studio.accounts.models import Enrolment, Person
@@ -70,7 +71,7 @@ def manifest(request: HttpRequest) -> HttpResponse:
         "id": "/",
         "name": "Studio",
         "short_name": "Studio",
-        "description": "Practice between lessons: drills, clips and what came back.",
+        "description": _("Practice between lessons: drills, clips and what came back."),
         "lang": "en",
         "dir": "ltr",
         "start_url": "/",
