@@ -48,7 +48,7 @@ def test_so_does_one_that_is_compiled_to_python(path):
 
 def test_a_compiled_template_escapes_what_it_is_given():
     """As Django's do: ``<b>`` that a person wrote is text."""
-    row = {"pk": "1", "name": "<b>'\"&", "count": 3}
+    row = ("1", "<b>'\"&", 3)  # a pupil, her name, how many wait
     html = rendered("review/waiting_pupils.html", {"pupils": [row], "chosen": {"pupil": ""}})
     assert "&lt;b&gt;&#39;&#34;&amp; <span" in html
 
