@@ -47,7 +47,7 @@ def _erase(sender, clip, **kwargs) -> None:
 def _keep_missing(sender, **kwargs) -> None:
     from . import keeping
 
-    keeping.keep_missing()
+    keeping.keep_missing_at_times()
 
 
 def _send_lost(sender, **kwargs) -> None:

@@ -7,6 +7,7 @@ another one, the sweep writes it.
 """
 
 import logging
+import time
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
@@ -22,6 +23,9 @@ from .playings import LAYOUT, PlayedClip
 log = logging.getLogger(__name__)
 
 AT_ONCE = 10  # clips a sweep: about a second of work
+REST_S = 600.0  # chosen
+
+_rests_until = 0.0
 
 
 def keep(review: Review) -> None:
@@ -64,6 +68,21 @@ def keep_missing(most: int = AT_ONCE) -> int:
         if not ClipFigures.objects.filter(clip=review.clip_id, layout=LAYOUT).exists():
             _write_nothing(review)  # or every sweep would stand still at it
     return len(reviews)
+
+
+def keep_missing_at_times() -> int:
+    """The same for a sweep: once none is missing, this process looks again only after a while.
+
+    To find that nothing is missing, every returned clip is looked at, and a sweep comes every few
+    seconds; a row that is missing makes a page miss one clip for so long.
+    """
+    global _rests_until
+    if time.monotonic() < _rests_until:
+        return 0
+    many = keep_missing()
+    if not many:
+        _rests_until = time.monotonic() + REST_S
+    return many
 
 
 def _write(review: Review) -> None:

@@ -106,3 +106,20 @@ def test_a_return_goes_through_though_its_figures_cannot_be_gathered(clip, cast,
     assert keeping.keep_missing() == 1  # an empty row, so that the sweep does not stand still
     assert len(rows(clip)) == 0
     assert keeping.keep_missing() == 0
+
+
+def test_a_sweep_that_found_nothing_missing_lets_the_next_ones_pass(
+    clip, cast, monkeypatch, django_assert_num_queries
+):
+    now = [1000.0]
+    monkeypatch.setattr(keeping, "_rests_until", 0.0)
+    monkeypatch.setattr(keeping.time, "monotonic", lambda: now[0])
+    give_back(clip, cast)
+    ClipFigures.objects.all().delete()
+    assert keeping.keep_missing_at_times() == 1
+    assert keeping.keep_missing_at_times() == 0
+    ClipFigures.objects.all().delete()
+    with django_assert_num_queries(0):
+        assert keeping.keep_missing_at_times() == 0
+    now[0] += keeping.REST_S
+    assert keeping.keep_missing_at_times() == 1
