@@ -26,6 +26,7 @@ from studio.notation.request import SINGLE_LINES
 from studio.translating import gettext_lazy
 
 # Parts of their own, whose tables belong to this app: Django finds models where they are imported.
+from .lessons.models import LessonNote  # noqa: F401
 from .practice.models import PracticeEntry  # noqa: F401
 from .reading.models import ScoreReading  # noqa: F401
 from .rotation.models import (  # noqa: F401

@@ -20,6 +20,7 @@ from .models import (
     Drill,
     DrillVersion,
     Favourite,
+    LessonNote,
     PracticeEntry,
     Rotation,
     RotationHoliday,
@@ -85,6 +86,33 @@ register(
     kept=Kept.READING,
 )
 impersonal(ShelfSettings, "The order in which a studio teaches intervals, and its instrument.")
+
+# -- notes of lessons ----------------------------------------------------------------------
+register(
+    LessonNote,
+    place="enrolment",
+    named={
+        "author": Stays(
+            "A note of the pupil’s lesson is the pupil’s; it names an emptied account."
+        ),
+        "lesson": Unlinked("What was noted of the lesson stays when the plan goes."),
+    },
+    export=Exported(
+        fields("id", "author", "held_on", "lesson", "text", "agreed", "shared_at", "created_at"),
+        only=lambda: Q(shared_at__isnull=False),
+        but="Working notes of lessons that the teachers have not shared.",
+    ),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+register(
+    LessonNote.drills_set.through,
+    place="lessonnote__enrolment",
+    named={"assignment": Goes()},
+    export=Withheld("It joins a note to its drills, which are in the copy."),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
 
 # -- the plan of keys ----------------------------------------------------------------------
 register(

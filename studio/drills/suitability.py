@@ -1,12 +1,13 @@
 """Whether a drill's page suits what a pupil plays, said before it is set, with what can be done."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from django import forms
 from django.utils.translation import gettext as _
 
 from studio.accounts.models import Enrolment
+from studio.accounts.models import Instrument as PupilsInstrument
 from studio.notation import Request, Score
 from studio.theory import Instrument, instrument_named
 from studio.theory.instruments import MAX_STOP_SEMITONES
@@ -32,13 +33,19 @@ class Misfit:
     remake: str = ""
 
 
-def misfit_of(version: DrillVersion, enrolment: Enrolment) -> Misfit | None:
+def misfit_of(
+    version: DrillVersion, enrolment: Enrolment, plays: PupilsInstrument | None = None
+) -> Misfit | None:
     """What stands against setting a drill for a pupil; ``None`` where nothing does.
 
-    Nothing is said of a drill in words, nor for a pupil whose instrument is not known.
+    Nothing is said of a drill in words, nor for a pupil whose instrument is not known. ``plays`` is
+    what the pupil plays, where that was asked for before.
     """
-    own, score = enrolment.instrument(), version.page
-    if own is None or score is None:
+    score = version.page
+    if score is None:
+        return None
+    own = plays or enrolment.instrument()
+    if own is None:
         return None
     sentences = tuple(_against(version.title, score, enrolment.pupil.name, own.kind))
     if not sentences:
@@ -137,17 +144,34 @@ def _remake(version: DrillVersion, enrolment: Enrolment, kind: str) -> str:
 
 
 class SuitableForm(forms.Form):
-    """A form that sets a drill, and says first where it does not suit the pupil.
+    """A form that sets drills, and says first where one does not suit a pupil.
 
     What was said is confirmed by its own name, so that another drill is looked at anew.
     """
 
     misfit: Misfit | None = None
+    misfits: tuple[Misfit, ...] = ()
+    confirmed: frozenset[str] = frozenset()  # names of those that were chosen all the same
 
     def look_at(self, version: DrillVersion, enrolment: Enrolment) -> bool:
         """Whether the drill may be set: it suits, or was chosen all the same."""
-        found = misfit_of(version, enrolment)
-        if found is None or self.data.get(ALL_THE_SAME) == found.name:
-            return True
-        self.misfit = found
-        return False
+        return self.look_at_all([(version, enrolment)])
+
+    def look_at_all(self, pairs: Iterable[tuple[DrillVersion, Enrolment]]) -> bool:
+        """Whether every drill may be set for its pupil; what stands against any is kept."""
+        return self.judge([misfit_of(version, enrolment) for version, enrolment in pairs])
+
+    def judge(self, found: Iterable[Misfit | None]) -> bool:
+        """Whether everything that was found against it was chosen all the same."""
+        found = list(found)
+        self.confirmed = _all_of(self.data, ALL_THE_SAME)
+        left = [misfit for misfit in found if misfit and misfit.name not in self.confirmed]
+        self.misfits = tuple(misfit for misfit in found if misfit) if left else ()
+        self.misfit = left[0] if left else None
+        return not left
+
+
+def _all_of(data: Mapping, name: str) -> frozenset[str]:
+    """What was posted under a name, once or often."""
+    said = data.getlist(name) if hasattr(data, "getlist") else [data.get(name)]
+    return frozenset(said)

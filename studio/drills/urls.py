@@ -1,6 +1,6 @@
 from django.urls import include, path
 
-from . import calendar_views, making_views, paper_views, views
+from . import calendar_views, making_views, paper_views, several_views, views
 from .reading import views as reading
 
 urlpatterns = [
@@ -16,6 +16,7 @@ urlpatterns = [
     path("drills/<int:pk>/copy/", views.copy, name="drill_copy"),
     path("drills/<int:pk>/favourite/", views.favourite, name="drill_favourite"),
     path("drills/<int:pk>/set/", views.set_for, name="drill_set"),
+    path("drills/<int:pk>/several/", several_views.several, name="drill_several"),
     path("drills/<int:pk>/archive/", views.archive, name="drill_archive"),
     path("drills/<int:pk>/paper/", paper_views.paper, name="drill_paper"),
     path("drills/<int:pk>/musicxml/", paper_views.musicxml, name="drill_musicxml"),
@@ -25,4 +26,5 @@ urlpatterns = [
     path("", include("studio.drills.practice.urls")),
     path("calendar-feed/<str:secret>.ics", calendar_views.feed, name="calendar_feed"),
     path("", include("studio.drills.rotation.urls")),
+    path("", include("studio.drills.lessons.urls")),
 ]

@@ -179,6 +179,15 @@ FORMS = {
             seen=OK_MESSAGE,
         )
     ],
+    "drill_several": [
+        Form(
+            who="teacher",
+            at="drill_several",
+            good={"pupils": True, **SETTING},
+            bad={"due_on": PAST},
+            seen=OK_MESSAGE,
+        )
+    ],
     "tick_off": [
         Form(
             who="pupil", at="queue", seen=OK_MESSAGE, meanwhile=logged_out, status=302, wrong=LOG_IN
@@ -218,6 +227,36 @@ FORMS = {
     "rotation_round_add": [_plan()],
     "rotation_round": [
         _plan(good={"intervals": True, "octaves": "1"}, bad={"[name=intervals]:checked": False})
+    ],
+    "lesson_notes": [
+        Form(
+            who="teacher",
+            at="lesson_notes",
+            good={"held_on": f"{TODAY}", "text": "The thumb is free.", "agreed": "Thirds, slowly"},
+            bad={"held_on": LATER},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "lesson_note": [
+        Form(
+            who="teacher",
+            at="lesson_note",
+            good={"held_on": f"{TODAY}", "text": "The thumb is freer."},
+            bad={"held_on": LATER},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "lesson_note_agreed": [
+        Form(
+            who="teacher",
+            at="lesson_note",
+            good={"due_on": SOON},
+            bad={"due_on": PAST},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "lesson_note_delete": [
+        _pressed("lesson_note_delete", "lesson_note", seen=OK_MESSAGE),
     ],
     "rotation_order": [_plan(by_script=_lesson_down)],
     "rotation_move": [_plan(button="[value=down]")],

@@ -1,0 +1,1 @@
+"""What a teacher notes of a lesson, beside the plan of keys."""
