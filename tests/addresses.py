@@ -24,6 +24,7 @@ from studio.accounts.notifications import unsubscribing
 from studio.clips.models import Clip, Rendition, Upload
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
+from studio.drills.lessons import services as lessons
 from studio.drills.models import Assignment, Drill, ScoreReading
 from studio.drills.practice import services as practice
 from studio.drills.practice.services import Practised
@@ -181,6 +182,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "drill_copy": (None, STUDIO_TEACHERS, {}),
     "drill_favourite": (None, STUDIO_TEACHERS, {}),
     "drill_set": (None, STUDIO_TEACHERS, {}),
+    "drill_several": (STUDIO_TEACHERS, STUDIO_TEACHERS, {}),
     "drill_paper": (STUDIO_TEACHERS, None, {}),
     "drill_musicxml": (STUDIO_TEACHERS, None, {}),
     "ask": (HOME, HOME, {"text": "How?"}),
@@ -218,6 +220,14 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "rotation_set": (None, STUDIO_TEACHERS, {"drill": "G-major-octaves"}),
     "rotation_own": (PUPILS, None, {}),
     "rotation_child": ({"guardian"}, None, {}),
+    "lesson_notes": (STUDIO_TEACHERS, STUDIO_TEACHERS, {"held_on": "2026-11-02", "text": "N"}),
+    "lesson_note": (
+        STUDIO_TEACHERS,
+        STUDIO_TEACHERS,
+        {"held_on": "2026-11-02", "text": "N", "version": "1"},
+    ),
+    "lesson_note_agreed": (None, STUDIO_TEACHERS, {"line": "Octaves every day"}),
+    "lesson_note_delete": (None, STUDIO_TEACHERS, {}),
     "waiting_list": (TEACHERS, None, {}),
     "batch": (TEACHERS, TEACHERS, {}),
     "batch_before": (TEACHERS, None, {}),
@@ -227,6 +237,8 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "waiting_snooze": (None, STUDIO_TEACHERS, {"until": "tomorrow"}),
     "return_take_back": (None, STUDIO_TEACHERS, {}),
     "return_send_now": (None, STUDIO_TEACHERS, {}),
+    "overview": (TEACHERS, None, {}),
+    "search": (TEACHERS, None, {}),
     "pupils": (TEACHERS, None, {}),
     "pupil": (STUDIO_TEACHERS, None, {}),
     "pupil_about": (None, STUDIO_TEACHERS, {"level": "growing", "kind": "violin"}),
@@ -243,6 +255,9 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "report_write": (STUDIO_TEACHERS, STUDIO_TEACHERS, PERIOD),
     "report_throw_away": (None, STUDIO_TEACHERS, {}),
     "report_file": (SEES, None, {}),
+    "pupil_history": (STUDIO_TEACHERS, None, {}),
+    "own_history": (PUPILS, None, {}),
+    "child_history": ({"guardian"}, None, {}),
     "queue": (PUPILS, None, {}),
     "record": (PUPILS, None, {}),
     "child_record": ({"guardian"}, None, {}),
@@ -359,6 +374,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_of_practice(cast),
         **_of_uploads(cast, clip),
         **_of_the_rotation(cast),
+        **_of_lessons(cast),
         **_of_rights(cast, clip),
         **_of_reports(cast),
         **_each(("copy_file", "copy_remove"), {"pk": _copy(cast, folder).pk}),
@@ -439,6 +455,7 @@ def _of_places(cast: Cast) -> dict[str, dict]:
         "pupil_about",
         "pupil_set_drill",
         "pupil_progress",
+        "pupil_history",
         "consent",
         "simple_reading",
     )
@@ -446,6 +463,7 @@ def _of_places(cast: Cast) -> dict[str, dict]:
         "child",
         "told_child",
         "child_progress",
+        "child_history",
         "child_log_in",
         "child_record",
         "child_send",
@@ -579,6 +597,17 @@ def _of_the_rotation(cast: Cast) -> dict[str, dict]:
         **_each(("rotation_round", "rotation_round_end", "rotation_order"), on_round),
         **{f"rotation_{name}": on_lesson for name in ("lesson", "move", "tick", "set")},
         "rotation_holiday_end": on_plan | {"holiday_pk": free.pk},
+    }
+
+
+def _of_lessons(cast: Cast) -> dict[str, dict]:
+    today = timezone.localdate()
+    said = {"held_on": today, "text": "The thumb is free.", "agreed": "Octaves every day"}
+    note = lessons.write(cast.enrolment, cast.teacher, share=True, **said)
+    names = ("lesson_note", "lesson_note_agreed", "lesson_note_delete")
+    return {
+        "lesson_notes": {"pk": cast.enrolment.pk},
+        **_each(names, {"pk": cast.enrolment.pk, "note_pk": note.pk}),
     }
 
 

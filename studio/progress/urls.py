@@ -1,9 +1,11 @@
 from django.urls import path
 
 from . import views
+from .overview import pages
 from .reports import views as reports
 
 urlpatterns = [
+    path("overview/", pages.overview, name="overview"),
     path("pupils/<int:pk>/progress/", views.pupil, name="pupil_progress"),
     path("progress/", views.own, name="own_progress"),
     path("children/<int:pk>/progress/", views.child, name="child_progress"),

@@ -55,6 +55,9 @@ class Review(models.Model):
     snoozed_until = models.DateTimeField(null=True, blank=True)
     version = models.PositiveIntegerField(default=0, help_text="Raised by each change at the desk.")
     drills_set = models.ManyToManyField(Assignment, blank=True, related_name="set_in")
+    intervals = models.CharField(
+        max_length=120, blank=True, help_text="Words for what was heard, as it was returned."
+    )
 
     class Meta:
         indexes = [models.Index(fields=["state"], name="reviews_unanswered")]
@@ -389,6 +392,42 @@ class Return(models.Model):
     @property
     def is_visible(self) -> bool:
         return self.visible_at <= timezone.now()
+
+
+class ReturnedMoment(models.Model):
+    """A moment of a return's snapshot in columns, so that it can be found again.
+
+    It follows from the snapshot alone (:mod:`.returning.moments`), is written with the return and
+    goes with it. ``kind`` is a comment's, or ``mark``; ``interval`` a word such as octaves.
+    """
+
+    MARK = "mark"
+
+    returned = models.ForeignKey(Return, models.CASCADE, related_name="moments")
+    enrolment = models.ForeignKey(Enrolment, models.CASCADE, related_name="+")
+    number = models.PositiveIntegerField(help_text="Its place in the snapshot, from 0.")
+    at = models.DateTimeField(help_text="When it was returned.")
+    kind = models.CharField(max_length=16)
+    start_s = models.FloatField()
+    interval = models.CharField(max_length=12, blank=True)
+    low = models.PositiveSmallIntegerField(null=True, blank=True, help_text="MIDI numbers.")
+    high = models.PositiveSmallIntegerField(null=True, blank=True)
+    drill = models.PositiveBigIntegerField(
+        default=0, help_text="The number of the drill that the clip answers; 0: none."
+    )
+    text = models.TextField()
+    guardian_text = models.TextField(blank=True, help_text="Where a guardian reads it otherwise.")
+    child_text = models.TextField(blank=True, help_text="In a child’s words, where there are any.")
+
+    class Meta:
+        ordering = ["returned", "number"]
+        indexes = [models.Index(fields=["enrolment", "kind", "at"], name="moments_of_a_place")]
+        constraints = [
+            models.UniqueConstraint(fields=["returned", "number"], name="one_moment_a_number")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.kind} at {figures.place(self.start_s, 1)}"
 
 
 class Question(models.Model):

@@ -34,6 +34,7 @@ from .models import (
     Question,
     QuestionEntry,
     Return,
+    ReturnedMoment,
     Review,
     StoredJudgement,
 )
@@ -172,6 +173,14 @@ register(
         lambda: Q(visible_at__lte=timezone.now()),
         NOTES,
     ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
+)
+register(
+    ReturnedMoment,
+    clip="returned__review__clip",
+    named={"returned": Goes(), "enrolment": Goes()},
+    export=Withheld("It repeats what a return says, which is in the copy, so as to find it."),
     erasure=Goes(),
     kept=Kept.CLIP,
 )

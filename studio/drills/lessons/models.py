@@ -53,7 +53,7 @@ class LessonNote(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"lesson of {self.enrolment.pupil} on {self.held_on}"
+        return f"{self.enrolment.pupil}, {self.held_on}"
 
     @property
     def is_shared(self) -> bool:

@@ -3,6 +3,7 @@
 A pupil and a guardian reach only what was returned, and only its frozen snapshot.
 """
 
+from studio.review.access.moments import said_before
 from studio.review.access.questions import (
     question_for,
     questions_about,
@@ -97,6 +98,7 @@ __all__ = [
     "returns_of",
     "review_for",
     "review_of",
+    "said_before",
     "snoozed",
     "stages_in_list",
     "waiting_for",

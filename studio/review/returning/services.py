@@ -15,7 +15,7 @@ from studio.review.changes import Conflict, lock_unreturned, record, with_plain_
 from studio.review.marks.judging import judged
 from studio.review.models import Return, Review
 
-from . import snapshots
+from . import moments, snapshots
 
 
 class TooLate(Exception):
@@ -94,8 +94,10 @@ def return_clip(review: Review, teacher: Person, summary: str, *, site: str = ""
         snapshot=snapshots.take(review, judged(review)),
     )
     review.drills_set.filter(published_at=None).update(published_at=returned.visible_at)
+    moments.keep(returned)
+    review.intervals = moments.intervals_in(returned.snapshot)
     review.state = Review.State.RETURNED
-    review.save(update_fields=["state", "summary"])
+    review.save(update_fields=["state", "summary", "intervals"])
     record(audit.Act.RETURNED, review, teacher)
     signals.returned.send(sender=Review, review=review)
     return returned

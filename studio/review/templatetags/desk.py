@@ -53,6 +53,13 @@ def notes_under(block, mark) -> str:
     return block.name if mark.start_s < block.end_s else ""
 
 
+@register.simple_tag(takes_context=True)
+def said_before(context: template.Context, block) -> list:
+    """What was said before about the marks of a run; nothing outside the desk."""
+    desk = context.get("desk")
+    return desk.said_before(block) if desk is not None else []
+
+
 @register.filter
 def fine_moment(seconds: float) -> str:
     """A moment to the hundredth: finer than a frame at any usual rate."""

@@ -18,6 +18,7 @@ from studio.accounts.simple_reading import reads as reads_simply
 from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.drills import access as drills
+from studio.drills.lessons import access as lessons
 from studio.drills.models import Assignment
 from studio.drills.practice import pages as practice
 from studio.review import access
@@ -90,7 +91,8 @@ def _kept(request: HttpRequest, enrolment: Enrolment, context: dict) -> dict:
     underway = [(place.clip.pk, place.steps, place.refusal) for place in context["places"]]
     asked = [(one.pk, one.waits_since, one.answer_unread) for one in context["questions"]]
     done = [one.pk for one in context["done"]]
-    said = [underway, asked, done, bool(enrolment.consented)]
+    lessons_said = [(one.pk, one.version) for one in context["lesson_notes"]]
+    said = [underway, asked, done, lessons_said, bool(enrolment.consented)]
     noted = context["term"].picture if context["may_note"] else None
     shown = (context["queue"], context["returns"], said, noted)
     return offline.of_home(request.user, enrolment, *shown)
@@ -108,6 +110,7 @@ def _reading(enrolment: Enrolment, all_returns: bool) -> dict:
         "more_returns": more,
         "questions": _questions(place=enrolment.pk),
         "may_ask": True,
+        "lesson_notes": lessons.shared_at_home(enrolment),
     }
 
 

@@ -186,11 +186,11 @@ def test_the_queries_of_the_practice_page_do_not_grow_with_rows(
 
     client = as_person(cast.pupil)
     fill(1)
-    with django_assert_max_num_queries(16) as few:
+    with django_assert_max_num_queries(17) as few:
         client.get("/queue/")
     fill(5)
     with django_assert_num_queries(len(few)):
         client.get("/queue/")
     guardian = as_person(cast.guardian)
-    with django_assert_max_num_queries(15):
+    with django_assert_max_num_queries(17):
         guardian.get(f"/children/{cast.enrolment.pk}/")

@@ -19,13 +19,20 @@ from studio.review import access, comments, idempotency
 from studio.review.marks import bar_pins, tolerances
 from studio.review.marks.decisions import Kind, kinds_of
 from studio.review.marks.judging import Judged, judged, judged_in
-from studio.review.models import Comment, Decision, HandMark, Return, Review
+from studio.review.models import (
+    Comment,
+    Decision,
+    HandMark,
+    Return,
+    ReturnedMoment,
+    Review,
+)
 from studio.review.waiting import queries
 from studio.review.web.shared import clip_states, keys
 from studio.review.web.shared.pictures import has_poster
 from studio.translating import gettext_lazy
 
-from . import score_page
+from . import said_before, score_page
 from .blocks import Block, Row
 from .forms import (
     BarPinForm,
@@ -101,6 +108,14 @@ class Desk:
 
     def block(self, key: str) -> Block | None:
         return next((block for block in self.blocks if block.key == key), None)
+
+    def said_before(self, block: Block) -> list[said_before.Said]:
+        """What was said in earlier clips about the same as a block's marks."""
+        return said_before.about(block.marks, block.name, self.review, self._said)
+
+    @cached_property
+    def _said(self) -> list[ReturnedMoment]:
+        return access.said_before(self.review)
 
     def part(self, **extra) -> dict:
         """The context of a part of the page."""

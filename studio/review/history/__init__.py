@@ -1,0 +1,1 @@
+"""All of a pupil's lessons on one line of time, and how it is found again."""
