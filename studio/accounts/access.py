@@ -86,7 +86,7 @@ def enrolments_kept_by(person: Person | Given) -> QuerySet[Enrolment]:
     return _every_enrolment().filter(_of_family(person))
 
 
-def ended_enrolments_kept_by(person: Person) -> QuerySet[Enrolment]:
+def ended_enrolments_kept_by(person: Person | Given) -> QuerySet[Enrolment]:
     """Those of them of which the lessons have ended, the latest first."""
     ended = enrolments_kept_by(person).filter(ended_on__lte=timezone.localdate())
     return ended.order_by("-ended_on", "-pk")
@@ -96,6 +96,16 @@ def enrolments_seen_by(person: Person | Given) -> QuerySet[Enrolment]:
     """All that ``person`` may look at: as a teacher of today, and as a family for good."""
     taught = Q(current(), studio__in=_studios_taught_in(person))
     return _every_enrolment().filter(taught | _of_family(person))
+
+
+def guarded_places(person: Person) -> list[Enrolment]:
+    """Those of :func:`enrolments_guarded_by`, by the child's name."""
+    return _guarded_places(person=person.pk)
+
+
+def ended_children(person: Person) -> list[Enrolment]:
+    """Those of :func:`ended_enrolments_kept_by` that are of children."""
+    return _ended_children(person=person.pk)
 
 
 def is_current(enrolment: Enrolment) -> bool:
@@ -371,6 +381,8 @@ _places_to_hear = Prepared(
     ).values_list("pk", flat=True)
 )
 _colleagues = Prepared(lambda: teachers_in(_studios_taught_in(PERSON)).exclude(person=PERSON))
+_guarded_places = Prepared(lambda: enrolments_guarded_by(PERSON).order_by("pupil__name", "pk"))
+_ended_children = Prepared(lambda: ended_enrolments_kept_by(PERSON).exclude(pupil=PERSON))
 _taught_place = Prepared(lambda: enrolments_taught_by(PERSON).filter(pk=PLACE))
 _own_places = Prepared(lambda: enrolments_of(PERSON).order_by("-started_on", "-pk")[:1])
 _place_at_home = Prepared(

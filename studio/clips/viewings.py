@@ -20,10 +20,12 @@ from threading import Lock
 from uuid import UUID
 
 from django.db import Error, connection, transaction
+from django.db.models import UUIDField
 from django.utils import timezone
 
 from studio.accounts import access as people
 from studio.accounts.models import Person
+from studio.accounts.prepared import Given, Prepared
 
 from .models import Clip, Viewing
 
@@ -71,12 +73,17 @@ class Watcher:
 def watchers_of(clip: Clip) -> list[Watcher]:
     """Who watched a clip and when, first and last moment, the newest first."""
     found: dict[tuple, Watcher] = {}
-    for row in Viewing.objects.filter(clip=clip).select_related("person"):
+    for row in _viewings(clip=clip.pk):
         key = (row.person_id, row.role)
         name = row.person.name if row.person else ""
         watcher = found.setdefault(key, Watcher(row.person_id, name, row.get_role_display()))
         watcher.sittings.append((row.first_at, row.last_at))
     return list(found.values())
+
+
+_viewings = Prepared(
+    lambda: Viewing.objects.filter(clip=Given("clip", UUIDField())).select_related("person")
+)
 
 
 def _write(clip: Clip, person: Person) -> None:

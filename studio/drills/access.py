@@ -14,6 +14,7 @@ from studio.accounts.prepared import Given, Prepared
 
 from .models import Assignment, Drill, DrillVersion, ShelfSettings
 
+STUDIO = Given("studio", BigIntegerField())
 SCORES = ("score", "request", "incipit")
 
 
@@ -50,7 +51,7 @@ def titles_to_set(person: Person, studio: int) -> list[tuple[int, str]]:
 
 @Prepared
 def _titles() -> QuerySet:
-    here = titles_on_shelf(PERSON).filter(studio=Given("studio", BigIntegerField()))
+    here = titles_on_shelf(PERSON).filter(studio=STUDIO)
     return here.values_list("pk", "newest_title")
 
 
@@ -67,7 +68,10 @@ def drill_for(person: Person, pk: int) -> Drill:
 
 def settings_of(studio: Studio) -> ShelfSettings:
     """How the studio works; the usual where nothing was chosen yet (that row is not saved)."""
-    return ShelfSettings.objects.filter(studio=studio).first() or ShelfSettings(studio=studio)
+    return _settings.first(studio=studio.pk) or ShelfSettings(studio=studio)
+
+
+_settings = Prepared(lambda: ShelfSettings.objects.filter(studio=STUDIO).order_by("pk")[:1])
 
 
 def pupils_of(person: Person, studio: Studio) -> QuerySet[Enrolment]:

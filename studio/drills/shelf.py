@@ -1,6 +1,7 @@
 """The shelf as a list: searched, filtered and put in order by the database, page by page."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from django import forms
@@ -21,11 +22,14 @@ from django.db.models import (
 from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
+from studio.accounts.access import PERSON
 from studio.accounts.models import Instrument, Level, Person, Studio
+from studio.accounts.prepared import Given, Prepared
 from studio.translating import gettext_lazy
 
 from . import access
-from .models import Assignment, DrillVersion, Favourite, Interval, ShelfSettings
+from .access import STUDIO
+from .models import Assignment, DrillVersion, Favourite, Interval
 
 PAGE_DRILLS = 24
 # Patterns that are no way to practise a family of intervals in a key as a whole.
@@ -50,6 +54,7 @@ SORTS = [
     ("newest", gettext_lazy("newest first")),
     ("title", gettext_lazy("by title")),
 ]
+Kinds = list[tuple[str, str, int]]  # interval, key, and how many drills
 _LEVELS = {level: place for place, level in enumerate(Level.values)}
 
 
@@ -109,21 +114,36 @@ class Shelf:
 
 def shelf(person: Person, studio: Studio, asked) -> Shelf:
     """The page of the shelf that ``asked`` (a query string's values) describes."""
-    everything = versions_on_shelf(person, studio)
-    form = ShelfForm(asked, counts=_counts(everything), keys=_keys(everything))
-    chosen = form.chosen
-    order = access.settings_of(studio)
-    found = _sorted(_narrowed(everything, chosen), chosen.get("sort", "order"), order)
-    total = everything.count()
+    mine = {"person": person.pk, "studio": studio.pk}
+    kinds = _kinds(**mine)
+    form = ShelfForm(asked, counts=_counts(kinds), keys=_keys(kinds))
+    chosen, order = form.chosen, tuple(access.settings_of(studio).order)
+    total, narrowed = sum(many for *_which, many in kinds), bool(chosen.keys() - {"sort"})
+    if "q" in chosen:  # words of any number, which SQL has to hold in each place
+        found = _found(versions_on_shelf(person, studio), chosen, order)
+    else:
+        found = _Found(chosen, order, mine, None if narrowed else total)
     page = Paginator(found, PAGE_DRILLS).get_page(asked.get("page"))
-    favourites = Favourite.objects.filter(person=person, drill__in=everything.values("drill"))
-    narrowed = bool(chosen.keys() - {"sort"})
-    return Shelf(form, page, total, favourites.count(), narrowed)
+    return Shelf(form, page, total, _favourites.first(**mine) or 0, narrowed)
 
 
-def versions_on_shelf(person: Person, studio: Studio) -> QuerySet[DrillVersion]:
+class _Found:
+    """What was chosen, as :class:`Paginator` reads it: how many there are, and a page of them."""
+
+    def __init__(self, chosen: dict, order: tuple, mine: dict, known: int | None) -> None:
+        self.shape, self.mine, self.known = (tuple(sorted(chosen.items())), order), mine, known
+
+    def __len__(self) -> int:
+        if self.known is None:
+            self.known = _many.first(*self.shape, **self.mine) or 0
+        return self.known
+
+    def __getitem__(self, page: slice) -> list[DrillVersion]:
+        return _page(*self.shape, page.start, **self.mine)
+
+
+def versions_on_shelf(person: Person | Given, studio: Studio | Given) -> QuerySet[DrillVersion]:
     """The newest version of each drill on a studio's shelf, without its score."""
-    later = DrillVersion.objects.filter(drill=OuterRef("drill"), number__gt=OuterRef("number"))
     times = (
         Assignment.objects.filter(version__drill=OuterRef("drill"))
         .order_by()
@@ -133,9 +153,7 @@ def versions_on_shelf(person: Person, studio: Studio) -> QuerySet[DrillVersion]:
     )
     kept = Favourite.objects.filter(person=person, drill=OuterRef("drill"))
     return (
-        DrillVersion.objects.filter(
-            ~Exists(later), drill__studio=studio, drill__archived_at__isnull=True
-        )
+        _newest(studio)
         .select_related("drill")
         .defer("score", "request")
         .annotate(
@@ -143,6 +161,48 @@ def versions_on_shelf(person: Person, studio: Studio) -> QuerySet[DrillVersion]:
             favourite=Exists(kept),
         )
     )
+
+
+def _newest(studio: Studio | Given) -> QuerySet[DrillVersion]:
+    later = DrillVersion.objects.filter(drill=OuterRef("drill"), number__gt=OuterRef("number"))
+    return DrillVersion.objects.filter(
+        ~Exists(later), drill__studio=studio, drill__archived_at__isnull=True
+    )
+
+
+def _found(versions: QuerySet[DrillVersion], chosen: dict, order: tuple) -> QuerySet[DrillVersion]:
+    return _sorted(_narrowed(versions, chosen), chosen.get("sort", "order"), order)
+
+
+@Prepared
+def _page(chosen: tuple, order: tuple, start: int) -> QuerySet[DrillVersion]:
+    found = _found(versions_on_shelf(PERSON, STUDIO), dict(chosen), order)
+    return found[start : start + PAGE_DRILLS]
+
+
+@Prepared
+def _many(chosen: tuple, order: tuple) -> QuerySet:
+    return _count(_found(versions_on_shelf(PERSON, STUDIO), dict(chosen), order))
+
+
+@Prepared
+def _favourites() -> QuerySet:
+    return _count(
+        Favourite.objects.filter(person=PERSON, drill__in=_newest(STUDIO).values("drill"))
+    )
+
+
+@Prepared
+def _kinds() -> QuerySet:
+    """Interval, key, and how many drills there are of them, in the order of the keys."""
+    kinds = _newest(STUDIO).order_by("key", "interval").values("interval", "key")
+    return kinds.annotate(many=Count("pk")).values_list("interval", "key", "many")
+
+
+def _count(rows: QuerySet) -> QuerySet:
+    """How many there are, as a query of one row; of none where there are none."""
+    counted = rows.order_by().values(all=Value(1)).annotate(many=Count("pk"))
+    return counted.values_list("many", flat=True)
 
 
 def drills_by_family(person: Person, studio: Studio, key: str, instrument: str) -> dict:
@@ -194,7 +254,7 @@ def _words(text: str) -> list[str]:
 
 
 def _sorted(
-    versions: QuerySet[DrillVersion], sort: str, settings: ShelfSettings
+    versions: QuerySet[DrillVersion], sort: str, order: Sequence[str]
 ) -> QuerySet[DrillVersion]:
     if sort == "newest":
         return versions.order_by("-created_at", "-pk")
@@ -202,8 +262,7 @@ def _sorted(
         return versions.order_by("title", "pk")
     by_level = [When(level=level, then=Value(place)) for level, place in _LEVELS.items()]
     by_interval = [
-        When(interval__in=FAMILIES[word], then=Value(place))
-        for place, word in enumerate(settings.order)
+        When(interval__in=FAMILIES[word], then=Value(place)) for place, word in enumerate(order)
     ]
     return versions.annotate(
         level_place=Case(*by_level, default=Value(len(by_level)), output_field=IntegerField()),
@@ -211,19 +270,17 @@ def _sorted(
     ).order_by(F("level_place"), F("taught"), "title", "pk")
 
 
-def _counts(versions: QuerySet[DrillVersion]) -> Counter:
+def _counts(kinds: Kinds) -> Counter:
     """How many drills there are in each interval."""
-    rows = (
-        versions.order_by().values("interval").annotate(n=Count("pk")).values_list("interval", "n")
-    )
-    by_interval = dict(rows)
+    by_interval: Counter[str] = Counter()
+    for interval, _key, many in kinds:
+        by_interval[interval] += many
     found = Counter(
-        {word: sum(by_interval.get(kind, 0) for kind in kinds) for word, kinds in FAMILIES.items()}
+        {word: sum(by_interval[kind] for kind in of_word) for word, of_word in FAMILIES.items()}
     )
-    found[MIXED] = by_interval.get(Interval.MIXED, 0)
+    found[MIXED] = by_interval[Interval.MIXED]
     return found
 
 
-def _keys(versions: QuerySet[DrillVersion]) -> list[str]:
-    found = versions.order_by("key").values_list("key", flat=True).distinct()
-    return [key for key in found if key]
+def _keys(kinds: Kinds) -> list[str]:
+    return list(dict.fromkeys(key for _interval, key, _many in kinds if key))

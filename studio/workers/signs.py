@@ -6,7 +6,7 @@ All times are the database's, so that a machine with a wrong clock is not taken 
 from collections.abc import Iterable
 from datetime import timedelta
 
-from django.db.models import BooleanField, ExpressionWrapper, Q, QuerySet
+from django.db.models import BooleanField, Expression, ExpressionWrapper, Q, QuerySet
 from django.db.models.functions import Now
 
 from studio import __version__
@@ -57,9 +57,14 @@ def forget_old() -> int:
     return gone
 
 
+def standing(what: str | Expression) -> QuerySet:
+    """How something stood when that was noted last; of one row, or none."""
+    return Standing.objects.filter(what=what).values_list("state", flat=True)
+
+
 def has_changed(what: str, state: str) -> bool:
     """Note how something stands; whether that is news. Of several who look, one is told so."""
-    before = Standing.objects.filter(what=what).values_list("state", flat=True).first()
+    before = standing(what).first()
     if before == state:
         return False
     new = {"state": state, "changed_at": Now()}

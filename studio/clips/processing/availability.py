@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from django.db import DatabaseError
-from django.db.models import QuerySet
+from django.db.models import CharField, QuerySet
 from django.db.models.functions import Now
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from studio import figures
 from studio.accounts import consent
 from studio.accounts.models import current
-from studio.accounts.prepared import Prepared
+from studio.accounts.prepared import Given, Prepared
 from studio.clips.models import Stage
 from studio.workers import signs
 
@@ -25,6 +25,7 @@ log = logging.getLogger(__name__)
 
 QUEUE = "listening"
 LONG = timedelta(minutes=2)
+LISTENERS = "listeners"  # what is noted of them
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +80,7 @@ def unheard() -> QuerySet[Stage]:
 
 
 _last_seen = Prepared(lambda: signs.last_seen(QUEUE, LONG))
+_stood = Prepared(lambda: signs.standing(Given("what", CharField())))
 _anything = Prepared(lambda: unheard().values_list("pk")[:1])
 _anything_for_long = Prepared(
     lambda: unheard().filter(changed_at__lt=Now() - LONG).values_list("pk")[:1]
@@ -88,8 +90,11 @@ _anything_for_long = Prepared(
 def watch() -> Absence | None:
     """As :func:`absence`; a change is logged, once, whichever process sees it first."""
     now = absence()
+    state = "away" if now else "there"
+    if _stood.first(what=LISTENERS) == state:
+        return now
     try:
-        news = signs.has_changed("listeners", "away" if now else "there")
+        news = signs.has_changed(LISTENERS, state)
     except DatabaseError:  # a page must not fail because this cannot be noted
         return now
     if news and now:

@@ -1,6 +1,6 @@
 """Who may read and answer which question: whoever sees the pupil's place, and all of it."""
 
-from django.db.models import OuterRef, Q, QuerySet, Subquery
+from django.db.models import BigIntegerField, OuterRef, Q, QuerySet, Subquery, UUIDField
 from django.db.models.functions import Substr
 
 from studio.accounts import access as people
@@ -26,10 +26,15 @@ def questions_of(enrolment: Enrolment | Given) -> QuerySet[Question]:
     return _with_beginnings(_questions().filter(enrolment=enrolment))
 
 
-def questions_about(about: Clip | Assignment) -> QuerySet[Question]:
+def questions_about(about: Clip | Assignment) -> list[Question]:
     """The questions about a clip or a drill that was set, the oldest first."""
-    of = {"clip": about} if isinstance(about, Clip) else {"assignment": about}
-    return _with_beginnings(_questions().filter(**of)).order_by("created_at", "pk")
+    return _about("clip" if isinstance(about, Clip) else "assignment", about=about.pk)
+
+
+@Prepared
+def _about(what: str) -> QuerySet[Question]:
+    asked = Given("about", UUIDField() if what == "clip" else BigIntegerField())
+    return _with_beginnings(_questions().filter(**{what: asked})).order_by("created_at", "pk")
 
 
 def questions_waiting(person: Person) -> list[Question]:

@@ -7,36 +7,48 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db.models import (
+    BigIntegerField,
+    DateTimeField,
     OuterRef,
     QuerySet,
     Subquery,
+    UUIDField,
 )
 from django.http import Http404
+from django.utils import timezone
 
 from studio.accounts import access as people
 from studio.accounts import consent
-from studio.accounts.access import get_or_404
+from studio.accounts.access import PLACE, get_or_404, or_404
 from studio.accounts.models import Enrolment, Person
-from studio.accounts.prepared import Given
+from studio.accounts.prepared import Given, Prepared
 from studio.clips import access as clips
 from studio.clips.models import Clip
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
+from studio.review.access.waiting import NOW
 from studio.review.models import Enclosure, Return, Review
+
+CLIP = Given("clip", UUIDField())
 
 
 def return_for(person: Person, clip_id: UUID) -> Return:
     """What was returned of a clip that ``person`` may look at, or 404; at home once visible."""
     clip = clips.clip_for(person, clip_id)
-    of_clip = Return.objects.filter(review__clip=clip)
+    return return_of(clip, at_home=not people.teaches(person, clip.enrolment))
+
+
+def return_of(clip: Clip, *, at_home: bool) -> Return:
+    """What was returned of a clip that was reached already, or 404; at home once visible."""
+    return or_404(_of_clip.first(at_home, clip=clip.pk, now=timezone.now()))
+
+
+@Prepared
+def _of_clip(at_home: bool) -> QuerySet[Return]:
+    of_clip = Return.objects.filter(review__clip=CLIP)
     returns = of_clip.select_related("returned_by", "review__clip", "review__answers__version")
     returns = returns.defer(*scores_of("review__answers__version"))
-    if not people.teaches(person, clip.enrolment):
-        returns = returns.visible()
-    returned = returns.first()
-    if returned is None:
-        raise Http404
-    return returned
+    return (returns.visible(NOW) if at_home else returns).order_by("pk")[:1]
 
 
 def enclosure_for(person: Person, clip_id: UUID, pk: UUID) -> Enclosure:
@@ -84,26 +96,39 @@ def returns_of(
     )
 
 
-def earlier_returned(review: Review) -> QuerySet[Return]:
-    """Earlier clips of the same drill and place that were returned, newest first, for listening.
+def earlier_returned(review: Review, most: int) -> list[Return]:
+    """The latest earlier clips of the same drill and place that were returned, newest first.
 
-    As they are seen at home, with their recordings; none where the clip answers no drill.
+    As they are seen at home, with their recordings, for listening; none where the clip answers no
+    drill.
     """
     if review.answers is None:
-        return Return.objects.none()
-    return (
-        Return.objects.visible()
+        return []
+    return _earlier(
+        most,
+        now=timezone.now(),
+        place=review.clip.enrolment_id,
+        sent_at=review.clip.created_at,
+        drill=review.answers.version.drill_id,
+    )
+
+
+@Prepared
+def _earlier(most: int) -> QuerySet[Return]:
+    found = (
+        Return.objects.visible(NOW)
         .filter(
-            review__clip__enrolment=review.clip.enrolment_id,
-            review__clip__created_at__lt=review.clip.created_at,
+            review__clip__enrolment=PLACE,
+            review__clip__created_at__lt=Given("sent_at", DateTimeField()),
             review__clip__erased_at=None,
             review__clip__recording_gone_at=None,
-            review__answers__version__drill=review.answers.version.drill_id,
+            review__answers__version__drill=Given("drill", BigIntegerField()),
         )
         .select_related("review__clip", "review__answers")
         .prefetch_related("review__clip__stages", "review__clip__renditions")
         .order_by("-review__clip__created_at", "-pk")
     )
+    return found[:most]
 
 
 def with_sendings(

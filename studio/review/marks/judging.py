@@ -55,7 +55,7 @@ class Judged:
     @cached_property
     def _paired(self) -> tuple[list[Mark], list[Decision]]:
         proposed = marks_module.from_judgement(self.measurement, self.judgement)
-        return marks_module.with_decisions(proposed, self.review.decisions.all())
+        return marks_module.with_decisions(proposed, _decisions_of(self.review))
 
     @property
     def marks(self) -> list[Mark]:
@@ -203,3 +203,13 @@ def _heard(listening: Listening, basis: Basis) -> Heard:
         pins = usable(basis.pins, measurement.events, expected) if expected else ()
         judgement = judge(measurement, basis.policy, expected, pins=pins).to_dict()
     return Heard(listening.measurement, judgement)
+
+
+def _decisions_of(review: Review) -> list[Decision]:
+    found = _decisions(review=review.pk)
+    for decision in found:
+        decision.review = review
+    return found
+
+
+_decisions = Prepared(lambda: Decision.objects.filter(review=Given("review", BigIntegerField())))

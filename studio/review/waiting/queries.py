@@ -53,11 +53,8 @@ def stages(reviews: Iterable[Review]) -> dict[UUID, list[Stage]]:
 
 def withheld(places: Sequence[int], studios: Sequence[Studio]) -> list[Enrolment]:
     """Pupils of these studios of whom clips wait that may not be watched now: not of ``places``."""
-    waiting = Review.objects.filter(
-        state__in=Review.UNANSWERED, clip__erased_at=None, clip__enrolment=OuterRef("pk")
-    )
-    here = Enrolment.objects.filter(current(), studio__in=studios).exclude(pk__in=places)
-    return list(here.filter(Exists(waiting)).select_related("pupil").order_by("pupil__name", "pk"))
+    here = [studio.pk for studio in studios]
+    return _withheld(bool(places), places=places, studios=here)
 
 
 def waits_by_place(places: Iterable[int], studios: Sequence[Studio]) -> list[WaitOfPlace]:
@@ -112,6 +109,17 @@ def _rows(order: str, most: int, resting: bool, whose: str) -> QuerySet[Review]:
 
 
 _stages = Prepared(lambda: access.stages_in_list().filter(IsOneOf("clip", "clips")))
+
+
+@Prepared
+def _withheld(some_are_heard: bool) -> QuerySet[Enrolment]:
+    waiting = Review.objects.filter(
+        state__in=Review.UNANSWERED, clip__erased_at=None, clip__enrolment=OuterRef("pk")
+    )
+    here = Enrolment.objects.filter(current(), IsOneOf("studio", "studios"))
+    if some_are_heard:  # in SQL nothing is "not among" nobody
+        here = here.exclude(IsOneOf("pk", "places"))
+    return here.filter(Exists(waiting)).select_related("pupil").order_by("pupil__name", "pk")
 
 
 @Prepared

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from studio.accounts import access as people
 from studio.accounts import consent
+from studio.accounts.prepared import IsOneOf, Prepared
 from studio.accounts.simple_reading import reads as reads_simply
 from studio.clips import access as clips
 from studio.clips import services as clip_services
@@ -22,7 +23,7 @@ from studio.drills.models import Assignment
 from studio.headers import is_for_keeping, records
 from studio.review import access
 from studio.review.enclosures.snapshots import with_states
-from studio.review.models import Return, Review
+from studio.review.models import Return
 from studio.review.web.desk.views import desk
 from studio.review.web.shared.by_ear import EARLIER, with_sound
 from studio.review.web.shared.moments import moments
@@ -67,7 +68,7 @@ def _for_home(request: HttpRequest, clip: Clip) -> HttpResponse:
         "may_erase": bool(consent.is_grown_up(clip.enrolment.pupil)) == own,
     }
     try:
-        returned = access.return_for(request.user, clip.pk)
+        returned = access.return_of(clip, at_home=True)
     except Http404:
         if context["ended"]:
             raise
@@ -92,7 +93,8 @@ def _returned(
     """What the page of a returned clip reads, beside what that of every clip does."""
     placed = with_states(moments(returned.snapshot, clip.duration_s, for_guardian=not own), clip.pk)
     if playable:
-        placed = with_sound(placed, returned.snapshot, returned.review, _earlier(returned.review))
+        earlier = access.earlier_returned(returned.review, EARLIER)
+        placed = with_sound(placed, returned.snapshot, returned.review, earlier)
     found = {
         "returned": returned,
         "moments": placed,
@@ -106,21 +108,22 @@ def _returned(
     return found
 
 
-def _earlier(review: Review) -> list[Return]:
-    return list(access.earlier_returned(review)[:EARLIER])
-
-
 def _drills(snapshot: dict) -> list[dict]:
     """The drills set with a return, each with what has become of it since."""
     numbers = [drill.get("assignment") for drill in snapshot.get("drills", [])]
     since = {
         one.pk: {"sent_at": one.sent_at, "answered_at": one.answered_at, "done_at": one.done_at}
-        for one in access.with_sendings(Assignment.objects.filter(pk__in=filter(None, numbers)))
+        for one in _sendings(numbers=[*filter(None, numbers)], now=timezone.now())
     }
     gone = {"assignment": None}  # its time was over: what it was called stays
     return [
         drill | since.get(drill.get("assignment"), gone) for drill in snapshot.get("drills", [])
     ]
+
+
+_sendings = Prepared(
+    lambda: access.with_sendings(Assignment.objects.filter(IsOneOf("pk", "numbers")), access.NOW)
+)
 
 
 def _underway(request: HttpRequest, context: dict) -> HttpResponse:

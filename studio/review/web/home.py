@@ -43,13 +43,13 @@ def queue(request: HttpRequest) -> HttpResponse:
 @require_safe
 def children(request: HttpRequest) -> HttpResponse:
     """The children a guardian answers for, each with what waits to be read and practised."""
-    guarded = people.enrolments_guarded_by(request.user).order_by("pupil__name", "pk")
+    guarded = people.guarded_places(request.user)
     if "guardian" not in people.roles_of(request.user):
         raise Http404
     places = access.counted(guarded, "open_assignments", "unread_returns")
     for place in places:
         place.send_at = send_at(request.user, place, place.consented)
-    ended = people.ended_enrolments_kept_by(request.user).exclude(pupil=request.user)
+    ended = people.ended_children(request.user)
     context = {"places": places, "ended": ended, "area": "guardian"}
     counts = [(place.open_assignments, place.unread_returns, place.consented) for place in places]
     context["keeps"] = offline.of_children(request.user, places, counts)

@@ -15,6 +15,7 @@ from studio.accounts.templatetags.words import count_of
 from studio.clips.models import Clip, Stage
 from studio.clips.processing import availability
 from studio.drills import access as drills
+from studio.drills.models import Assignment
 from studio.review import access, comments, idempotency
 from studio.review.marks import bar_pins, tolerances
 from studio.review.marks.decisions import Kind, kinds_of
@@ -274,7 +275,7 @@ class Desk:
             "set_form": SetDrillForm(name="set", titles=titles),
             "new_form": NewDrillForm(name="drill"),
             "summary_form": self.summary(),
-            "drills_set": self.review.drills_set.select_related("version"),
+            "drills_set": _drills_set(review=self.review.pk),
             **forms,
         }
 
@@ -316,6 +317,13 @@ _comments = Prepared(
         Comment.objects.filter(review=_OF_REVIEW)
         .select_related("author")
         .prefetch_related("enclosures")
+    )
+)
+_drills_set = Prepared(
+    lambda: (
+        Assignment.objects.filter(set_in=_OF_REVIEW)
+        .select_related("version")
+        .defer(*drills.scores_of("version"))
     )
 )
 _hand_marks = Prepared(

@@ -161,7 +161,7 @@ def _preview(
 ) -> HttpResponse:
     snapshot = _snapshot(review)
     states = with_states(moments(snapshot, review.clip.duration_s), review.clip_id)
-    earlier = list(access.earlier_returned(review)[:EARLIER])
+    earlier = access.earlier_returned(review, EARLIER)
     placed = with_sound(states, snapshot, review, earlier)
     is_simple = review.clip.enrolment.reads_simply
     context = {
