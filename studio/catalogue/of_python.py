@@ -26,7 +26,7 @@ UNREAD = {  # calls whose texts a developer, an operator or a log reads
     *("execute", "executemany", "compile", "sub", "match", "search", "split", "getLogger"),
     *("add_argument", "add_parser", "ArgumentParser", "CommandError", "write", "Error", "Warning"),
     *("LeaseLost", "Retry", "ImproperlyConfigured", "SuspiciousOperation", "save", "values_list"),
-    "UnusablePin",
+    *("UnusablePin", "DoesNotExist"),
     *("Counter", "Gauge", "Histogram", "Field", "RunSQL", "CheckConstraint", "UniqueConstraint"),
 }
 # Errors of a wrong program; those that a reader is told of are the project's own.

@@ -207,8 +207,10 @@ def test_the_page_of_a_drill_leads_a_guardian_to_sending(cast, place, mother):
 def test_a_childs_page_has_no_empty_part(cast, place, mother):
     page = mother.get(f"/children/{place.pk}/").text
     main = page.partition("<main")[2]
-    shown = re.sub(r"<kept-clips hidden.*?</kept-clips>", "", main, flags=re.DOTALL)
-    assert re.findall(r"<h2[^>]*>([^<]*)", shown) == ["How Ida reads"]
+    hidden = r"<(kept-clips|waiting-entries) hidden.*?</\1>"
+    shown = re.sub(hidden, "", main, flags=re.DOTALL)
+    assert re.findall(r"<h2[^>]*>([^<]*)", shown) == ["Noted practice", "How Ida reads"]
+    assert "Note practice</a>" in shown  # that part has something to do
     assert "Nothing is here yet" in main
     set_for(place, make_drill(cast.teacher, cast.studio))
     main = mother.get(f"/children/{place.pk}/").text.partition("<main")[2]
