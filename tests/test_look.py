@@ -18,7 +18,7 @@ def tokens(block: str) -> dict[str, str]:
 
 
 LIGHT = tokens(SHEET.split("@media")[0])
-DARK = tokens(SHEET.split("@media (prefers-color-scheme: dark)")[1].split("/* --")[0])
+DARK = tokens(SHEET.split("@media screen and (prefers-color-scheme: dark)")[1].split("/* --")[0])
 
 
 def luminance(colour: str) -> float:
