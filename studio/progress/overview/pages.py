@@ -132,10 +132,10 @@ def _rules() -> list[str]:
             "Much to do: %(open)s drills or more are open, or %(late)s or more are past their day."
         ) % {"open": HEAVY_OPEN, "late": HEAVY_OVERDUE},
         _(
-            "What ends off: of the clips returned in the last %(weeks)s weeks, runs whose last "
+            "Left out of tune: of the clips returned in the last %(weeks)s weeks, runs whose last "
             "playing was surely further off than the pupil’s level allows. Each pupil with "
-            "%(runs)s or more of them counts once, however much was sent; after ± stands one "
-            "standard deviation. Nothing is said of fewer than %(pupils)s pupils."
+            "%(runs)s or more of them counts once, however much was sent; after ± stands how sure "
+            "that is (one standard deviation). Nothing is said of fewer than %(pupils)s pupils."
         ) % {"weeks": TROUBLES_DAYS // 7, "runs": FEWEST_RUNS, "pupils": FEWEST_PUPILS},
         _("The bounds are a choice of this program, not a standard."),
     ]  # fmt: skip

@@ -124,7 +124,7 @@ def _page(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
         "asked": asked,
         "drill": _title(page, asked),
         "is_narrow": replace(asked, before=None) != Asked(),
-        "kinds": dict(form.fields["kind"].choices),
+        "kinds": {**dict(Comment.Kind.choices), ReturnedMoment.MARK: _("mark")},
         "words": WORDS,
     }
     return render(request, "review/history.html", context)

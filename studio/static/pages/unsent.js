@@ -1,7 +1,7 @@
 // On the way out: logging out empties this browser, and with it what was pressed at the desk and is
-// not with the server yet, takes that were recorded here, and practice that was noted or timed here. A desk that is open sends what was
-// pressed first; where that does not succeed soon, it is said what would be lost, and the choice is
-// the person's.
+// not with the server yet, takes that were recorded here, and practice that was noted or timed here.
+// A desk that is open sends what was pressed first; where that does not succeed soon, it is said what
+// would be lost, and the choice is the person's.
 
 import { practiceNoted } from "../practice/kept-here.js";
 import { filesNoted, filesSaid, takesNoted, takesSaid } from "../recording/take-notes.js";
