@@ -240,6 +240,7 @@ register(
     ),
     erasure=Goes(),
     kept=Kept.NOTIFICATION,
+    lessons=True,
 )
 register(
     NotificationChoice,
