@@ -159,6 +159,14 @@ def test_of_a_recording_that_a_crash_cut_off_the_first_seconds_are_kept(cast, cl
     assert complaints == []
 
 
+HEARD = """() => {
+  window.heard = [];
+  const clip = document.querySelector("#player");
+  const note = () => window.heard.push(clip.paused);
+  document.querySelector("[data-reply]").addEventListener("playing", note);
+}"""
+
+
 def hears_it_at_its_moment(page: Page, clip: Clip) -> None:
     """Only with the switch on does the clip stop for the reply; then it goes on by itself."""
     playing = "!document.querySelector('{}').paused"
@@ -173,9 +181,11 @@ def hears_it_at_its_moment(page: Page, clip: Clip) -> None:
     start = Comment.objects.get().start_s
     stop.check()
     page.evaluate(f"document.querySelector('#player').currentTime = {max(start - 0.4, 0)}")
+    page.evaluate(HEARD)  # the reply lasts a second: who only looks now and then misses it
     page.evaluate("document.querySelector('#player').play()")
-    comes_true(page, playing.format("[data-reply]"))
-    assert not page.evaluate(playing.format("#player"))
+    comes_true(page, "window.heard.length > 0")
+    assert page.evaluate("window.heard") == [True], "the clip stops for it"
+    comes_true(page, "document.querySelector('[data-reply]').ended")
     comes_true(page, playing.format("#player"))
 
 

@@ -186,6 +186,8 @@ def test_pace_is_told_in_words_once_it_is_known(call):
     told = call("standing", "amount", 12_345_678, 84 * MB, 130)
     assert told == "12.3 MB of 84.0 MB have arrived (14 %), about 2 minutes left"
     assert call("standing", "amount", 0, 84 * MB) == "Nothing of 84.0 MB has arrived yet"
+    unknown = "How much has arrived shows once you are logged in"
+    assert call("standing", "amount", 0, 84 * MB, None, "out") == unknown
     assert call("standing", "amount", 84 * MB - 1, 84 * MB).endswith("(99 %)")
 
 

@@ -218,7 +218,8 @@ class SendClip extends HTMLElement {
       ? noted(this.#samples, { ms: Date.now(), bytes: arrived })
       : [];
     this.#part("bar").value = percent(arrived, total);
-    this.#part("amount").textContent = amount(arrived, total, secondsLeft(this.#samples, total));
+    const left = secondsLeft(this.#samples, total);
+    this.#part("amount").textContent = amount(arrived, total, left, state);
     this.#say([sentence, inWords(state)].filter(Boolean).join(" "));
     this.#part("log-in").hidden = state !== "out";
   }

@@ -17,8 +17,14 @@ export function inWords(state) {
   return WORDS[state];
 }
 
-/** (2.1e6, 30e6, 130) -> "2.1 MB of 30.0 MB have arrived (7 %), about 2 minutes left". */
-export function amount(arrived, total, seconds = null) {
+/**
+ * (2.1e6, 30e6, 130) -> "2.1 MB of 30.0 MB have arrived (7 %), about 2 minutes left". Whoever is
+ * logged out cannot ask: that nothing was known to have arrived does not say that nothing has.
+ */
+export function amount(arrived, total, seconds = null, state = "sending") {
+  if (!arrived && state === "out") {
+    return "How much has arrived shows once you are logged in";
+  }
   if (!arrived) {
     return `Nothing of ${megabytes(total)} has arrived yet`;
   }
