@@ -44,7 +44,10 @@ SIGNS = {  # what each kind of accidental makes of a note, in semitones
 SIGN_MARKS = ("cautionary", "editorial", "parentheses", "bracket")
 _ALIGNED = {"strings": None, "fingers": None, "accidentals": None, "tied": False}
 # Left out of what is stored where nothing is said of it, so that older pages stay as they are.
-_SELDOM = {"slurred": False, "bow": None, "guide": False, "words": "", "leads_to": ()}
+_SELDOM = {
+    **{"slurred": False, "bow": None, "guide": False, "words": "", "leads_to": ()},
+    **{"rest_before": Fraction(0), "tempo": None, "held": False},
+}
 _ID = re.compile(r"[A-Za-z_][A-Za-z0-9_.-]{0,63}")
 
 
@@ -134,6 +137,9 @@ class Written:
     words : said over the staff where it begins, at most 120 characters
     leads_to : ids of what else may come next, besides what is written next: where a repeat begins,
         or another ending
+    rest_before : silence before it on the page, in quarter notes, 0 or more
+    tempo : what the page says of the tempo from its bar on: ``new``, ``free`` or ``as_before``
+    held : whether it may be held at will: a fermata
 
     Raises
     ------
@@ -159,6 +165,9 @@ class Written:
     guide: bool = False
     words: str = ""
     leads_to: tuple[str, ...] = ()
+    rest_before: Fraction = Fraction(0)
+    tempo: str | None = None
+    held: bool = False
 
     def __post_init__(self) -> None:
         if not is_id(self.id):
@@ -247,6 +256,8 @@ class Score:
     page : of a score from elsewhere, the page as it came (:mod:`studio.notation.musicxml.page`);
         empty for one whose page is made of what is written
     large : whether it is set out large, for who has just begun
+    timed : whether its page says how long everything lasts, silences too, and what it says of
+        tempo was read: pages read from elsewhere do
 
     Raises
     ------
@@ -260,6 +271,7 @@ class Score:
     key: str | None = None
     page: str = ""
     large: bool = False
+    timed: bool = False
 
     def __post_init__(self) -> None:
         instrument_named(self.instrument)
@@ -315,6 +327,7 @@ class Score:
             "written": [_plain(item) for item in self.written],
             **({"page": self.page} if self.page else {}),
             **({"large": True} if self.large else {}),
+            **({"timed": True} if self.timed else {}),
         }
 
     @classmethod
@@ -326,6 +339,7 @@ class Score:
             key=data.get("key"),
             page=data.get("page", ""),
             large=data.get("large", False),
+            timed=data.get("timed", False),
             written=tuple(_written(item) for item in data["written"]),
         )
 
@@ -343,7 +357,9 @@ def _plain(item: Written) -> dict[str, Any]:
     for name, usual in _SELDOM.items():
         if plain[name] == usual:
             del plain[name]
-    plain["beats"] = str(item.beats)
+    for name in ("beats", "rest_before"):
+        if name in plain:
+            plain[name] = str(plain[name])
     return plain
 
 
@@ -355,6 +371,7 @@ def _written(data: Mapping[str, Any]) -> Written:
     known["accidentals"] = tuple(
         Accidental.parse(text) if text else None for text in data.get("accidentals", ())
     )
-    if "beats" in known:
-        known["beats"] = Fraction(known["beats"])
+    for name in ("beats", "rest_before"):
+        if name in known:
+            known[name] = Fraction(known[name])
     return Written(**known)

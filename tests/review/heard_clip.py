@@ -28,10 +28,20 @@ def measurement(played=PLAYED, duration_s: float = 64.0) -> dict:
             events.append(_event("single", at, 0.6, [_voice(note, 0.0, at, 0.6)]))
         for n, cents in enumerate(deviations):
             at = start_s + n * (HOLD_S + GAP_S)
-            voices = [_voice(midi, 0.0, at, HOLD_S), _voice(midi + 12, cents, at, HOLD_S)]
-            events.append(_event("double_stop", at, HOLD_S, voices, 1200.0 + cents))
+            events.append(octave(midi, at, HOLD_S, cents))
+    return stored(events, duration_s)
+
+
+def octave(midi: int, at: float, length: float, cents: float = 0.0) -> dict:
+    """A heard octave over a note, ``cents`` too wide."""
+    voices = [_voice(midi, 0.0, at, length), _voice(midi + 12, cents, at, length)]
+    return _event("double_stop", at, length, voices, 1200.0 + cents)
+
+
+def stored(events: list[dict], duration_s: float = 64.0) -> dict:
+    """The stored form of such events, in the order heard."""
     events = [{"id": number, **event} for number, event in enumerate(events)]
-    stored = {
+    plain = {
         "schema": 1,
         "engine": "1.0.0",
         "source": {"duration_s": duration_s, "sample_rate_hz": 22050},
@@ -40,7 +50,7 @@ def measurement(played=PLAYED, duration_s: float = 64.0) -> dict:
         "open_strings": [],
         "events": events,
     }
-    return Measurement.from_dict(stored).to_dict()
+    return Measurement.from_dict(plain).to_dict()
 
 
 def heard_clip(enrolment: Enrolment, title: str = "Octaves", **fields) -> Clip:

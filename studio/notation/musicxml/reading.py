@@ -11,7 +11,6 @@ where the note begins.
 from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from itertools import pairwise
 from xml.etree.ElementTree import Element
 
@@ -21,8 +20,10 @@ from studio.notation.accidentals import without_usual
 from studio.notation.musicxml import page as pages
 from studio.notation.musicxml.bars import bar_numbers, playing_order
 from studio.notation.musicxml.lengths import make_plain
+from studio.notation.musicxml.moments import Moment, moments_of, with_tempo
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
 from studio.notation.musicxml.parts import Part, only_part, parts_of
+from studio.notation.musicxml.tempo import held_at_will, tempo_said
 from studio.notation.musicxml.timed_notes import TimedNote, details, seat, small_number, timed
 from studio.notation.musicxml.transposing import as_sounding
 from studio.notation.musicxml.unfollowed import Unfollowed, where, without_unfollowed
@@ -30,7 +31,6 @@ from studio.notation.score import (
     MANNERS,
     MAX_VOICES,
     MAX_WORDS_CHARS,
-    MAX_WRITTEN,
     Accidental,
     Score,
     Written,
@@ -86,11 +86,14 @@ def read_musicxml(
     seat(element)
     order = playing_order(element)
     left = Unfollowed() if page is None else without_unfollowed(element, numbers)
+    tempo, at_will = tempo_said(element), held_at_will(element)  # before its words are taken out
     sounding = timed(root, details(element), make_plain(element), numbers)
     impossible = _without_impossible_strings(sounding, player)
     try:
-        moments, crowded = _moments(sounding)
+        moments, crowded = moments_of(sounding)
         written = _with_ids(moments, order)
+        if page is not None:
+            written = with_tempo(written, moments, tempo, at_will)
         score = without_usual(
             Score(
                 title=name,
@@ -98,6 +101,7 @@ def read_musicxml(
                 key=_key(element),
                 written=tuple(written),
                 large=_is_ours(root) and root.find("defaults/scaling") is not None,
+                timed=page is not None,
             )
         )
     except ValueError as error:
@@ -117,7 +121,7 @@ def _is_ours(root: Element) -> bool:
     return any(said.text == "studio" for said in root.iterfind("identification/encoding/software"))
 
 
-def _page_text(page: Element, part: Element, moments: Sequence["_Moment"], score: Score) -> str:
+def _page_text(page: Element, part: Element, moments: Sequence[Moment], score: Score) -> str:
     """The page with its bars numbered, the ids of what is written, and every sign it needs."""
     pages.numbered(page, *bar_numbers(part))
     ids = {
@@ -159,48 +163,7 @@ def _without_impossible_strings(sounding: list[TimedNote], instrument: str) -> l
     ]
 
 
-def _moments(sounding: list[TimedNote]) -> tuple[list["_Moment"], list[int]]:
-    """What sounds at each moment where a note begins; bars in which that is too much for a hand."""
-    by_start: dict[Fraction, list[TimedNote]] = defaultdict(list)
-    for note in sounding:
-        by_start[note.start].append(note)
-    starts = sorted(by_start)
-    if len(starts) > MAX_WRITTEN:
-        raise ValueError(f"{len(starts)} notes are more than a drill's {MAX_WRITTEN}")
-    found, held = list[_Moment](), list[TimedNote]()
-    crowded: list[int] = []
-    for place, start in enumerate(starts):
-        held = [note for note in held if note.end > start] + by_start[start]
-        following = starts[place + 1] if place + 1 < len(starts) else max(n.end for n in held)
-        end = min(following, max(note.end for note in held))
-        first = by_start[start][0]
-        if len(held) > MAX_VOICES:
-            crowded.append(first.bar)
-            continue
-        found.append(_one([note.at(start) for note in held], end - start, first, start))
-    if not found:
-        raise ValueError(
-            f"all bars have more than {MAX_VOICES} notes at once; four strings hold {MAX_VOICES}"
-        )
-    return found, crowded
-
-
-@dataclass(frozen=True, slots=True)
-class _Moment:
-    notes: tuple[TimedNote, ...]
-    begins: tuple[TimedNote, ...]  # or are written here, tied to what was before
-    beats: Fraction
-    bar: int
-    measure: int
-
-
-def _one(held: list[TimedNote], beats: Fraction, first: TimedNote, start: Fraction) -> _Moment:
-    notes = sorted(held, key=lambda note: (note.pitch.midi, note.noted.seat))
-    begins = tuple(note for note in notes if note.start == start or note.is_tied)
-    return _Moment(tuple(notes), begins, beats, first.bar, first.noted.measure)
-
-
-def _with_ids(moments: list[_Moment], order: Sequence[int]) -> list[Written]:
+def _with_ids(moments: list[Moment], order: Sequence[int]) -> list[Written]:
     """Our own ids where the file has them, else counted ones."""
     own = [_own_id(moment) for moment in moments]
     usable = _usable(own, moments)
@@ -213,7 +176,7 @@ def _with_ids(moments: list[_Moment], order: Sequence[int]) -> list[Written]:
 
 
 def _with_jumps(
-    written: list[Written], moments: list[_Moment], order: Sequence[int]
+    written: list[Written], moments: list[Moment], order: Sequence[int]
 ) -> list[Written]:
     """Where repeats and endings lead from one thing to another than what is written next."""
     of_measure: dict[int, list[int]] = defaultdict(list)
@@ -230,7 +193,7 @@ def _with_jumps(
     ]
 
 
-def _with_slurs(written: list[Written], moments: list[_Moment]) -> list[Written]:
+def _with_slurs(written: list[Written], moments: list[Moment]) -> list[Written]:
     """What is under a slur that goes on is slurred to what is next; the last thing never is."""
     inside: set[str] = set()
     found = []
@@ -243,7 +206,7 @@ def _with_slurs(written: list[Written], moments: list[_Moment]) -> list[Written]
     return found
 
 
-def _usable(own: list[str | None], moments: list[_Moment]) -> bool:
+def _usable(own: list[str | None], moments: list[Moment]) -> bool:
     """Whether the file's ids can be the drill's, and no two notes would have the same."""
     if not all(name and is_id(name) for name in own):
         return False
@@ -255,7 +218,7 @@ def _usable(own: list[str | None], moments: list[_Moment]) -> bool:
     return len({*ids, *own}) == len(ids) + sum(len(moment.notes) > 1 for moment in moments)
 
 
-def _require_short_bars(moments: list[_Moment]) -> None:
+def _require_short_bars(moments: list[Moment]) -> None:
     """A page is cut at bar lines; a bar that is longer than one would be drawn all at once."""
     in_bar = Counter(moment.bar for moment in moments)
     bar, count = max(in_bar.items(), key=lambda each: each[1])
@@ -266,7 +229,7 @@ def _require_short_bars(moments: list[_Moment]) -> None:
         )
 
 
-def _own_id(moment: _Moment) -> str | None:
+def _own_id(moment: Moment) -> str | None:
     """The id of a thing written by this program: ``n3`` of ``n3-0`` and ``n3-1``."""
     names = [note.noted.id or "" for note in moment.notes]
     if len(names) == 1:
@@ -276,7 +239,7 @@ def _own_id(moment: _Moment) -> str | None:
     return base if base and names == ours else None
 
 
-def _as_written(moment: _Moment, name: str, bar: int) -> Written:
+def _as_written(moment: Moment, name: str, bar: int) -> Written:
     play = {key: value for note in moment.begins for key, value in note.noted.play.items()}
     usual = "together" if len(moment.notes) > 1 else "alone"
     manner = play.get("manner", usual)

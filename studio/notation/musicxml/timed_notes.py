@@ -34,6 +34,7 @@ class Noted:
     string: int | None = None
     accidental: Accidental | None = None
     bow: str | None = None
+    held: bool = False
     slurs: tuple[tuple[str, str], ...] = ()  # (start or stop, number)
     play: dict[str, str] = field(default_factory=dict)
 
@@ -88,6 +89,7 @@ def details(part: Element) -> dict[str, Noted]:
             string=small_number(note.findtext("notations/technical/string"), range(1, 5)),
             accidental=_accidental(note.find("accidental")),
             bow=_bow(note),
+            held=note.find("notations/fermata") is not None,
             slurs=tuple(
                 (slur.get("type", ""), slur.get("number", "1"))
                 for slur in note.findall("notations/slur")

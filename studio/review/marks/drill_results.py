@@ -15,7 +15,9 @@ from studio.notation.engraving import Figure
 from studio.notation.naming import short_name
 from studio.translating import gettext_lazy
 
+from . import pace
 from .judging import Judged
+from .pace import Pace
 
 STATES = {
     "apart": gettext_lazy("only its notes one by one"),
@@ -70,6 +72,7 @@ class Shown:
     """All of it, for a page."""
 
     notes: tuple[Note, ...]
+    pace: tuple[Pace, ...] = ()
 
     @property
     def figures(self) -> dict[str, Figure]:
@@ -94,7 +97,9 @@ class Shown:
     @classmethod
     def from_dict(cls, stored: Mapping | None) -> "Shown | None":
         """What a return froze; ``None`` where its clip answered no drill with a page."""
-        return cls(tuple(Note(**note) for note in stored["notes"])) if stored else None
+        if not stored:
+            return None
+        return cls(tuple(Note(**note) for note in stored["notes"]), pace.from_plain(stored))
 
 
 def of(judged: Judged) -> dict | None:
@@ -107,7 +112,11 @@ def of(judged: Judged) -> dict | None:
     reader = _Reader(judged, answers)
     written = [item for item in score.written if item.manner != "separate" and item.id in got]
     notes = [reader.note(item, got[item.id]) for item in written]
-    return {"notes": [asdict(note) for note in notes]}
+    given_way = pace.plain(judged, score)
+    return {
+        "notes": [asdict(note) for note in notes],
+        **({"pace": given_way} if given_way else {}),
+    }
 
 
 class _Reader:

@@ -17,9 +17,10 @@ from studio.clips.processing import availability
 from studio.drills import access as drills
 from studio.drills.models import Assignment
 from studio.review import access, comments, idempotency
-from studio.review.marks import bar_pins, tolerances
+from studio.review.marks import bar_pins, pace, tolerances
 from studio.review.marks.decisions import Kind, kinds_of
 from studio.review.marks.judging import Judged, judged, judged_in
+from studio.review.marks.pace import Pace
 from studio.review.models import (
     Comment,
     Decision,
@@ -187,6 +188,12 @@ class Desk:
             "leaves": score_page.leaves_of(self.judged, page),
             "bars": score_page.bars_of(page),
         }
+
+    @cached_property
+    def pace(self) -> tuple[Pace, ...]:
+        """Where the pace of a piece gave way."""
+        page = score_page.page_of(self.judged)
+        return () if page is None else pace.places(self.judged, page)
 
     def pinned(self, at_s: float | None = None) -> dict:
         """The places that are said to be a bar, and the form to say another: that of ``at_s``."""
