@@ -1,5 +1,7 @@
 """The drill's page on the desk: point at a note, and its row shows; at a row, and its note does."""
 
+import re
+
 import pytest
 from playwright.sync_api import expect
 
@@ -68,3 +70,19 @@ def test_a_comment_on_the_chosen_note(page):
     page.keyboard.press("Control+Enter")
     expect(page.locator("#said")).to_have_text("Comment added.")
     expect(page.locator(".block[data-ref='n2'] .comment")).to_contain_text("On D4 and D5 together")
+
+
+def test_a_bar_is_said_by_key_and_a_press_on_its_note(page):
+    row = page.locator(".block[data-ref='n2'] .head")
+    row.focus()
+    page.keyboard.press("Shift+B")
+    expect(page.locator("#pin-bar")).to_be_focused()
+    expect(page.locator("#pin-form [name$=start_s]")).to_have_value("0:12.00")
+    note(page, "n3").click()
+    expect(page.locator("#pin-bar")).to_have_value("3")
+    page.keyboard.press("Enter")
+    expect(page.locator("#pin-list")).to_contain_text("0:12.0 is bar 3")
+    expect(note(page, "n2")).to_have_accessible_name(re.compile("only its notes one by one"))
+    page.get_by_role("button", name="Take away").click()
+    expect(page.locator("#pin-list li")).to_have_count(0)
+    expect(note(page, "n2")).to_have_accessible_name(re.compile("last 2 ± 1 cents wide"))

@@ -47,13 +47,20 @@ export class Following {
   chosen(ref) {
     const { ledger, picture, root, say, score } = this.#parts;
     const bar = root.querySelector(`#pins[open] [data-notes~="${CSS.escape(ref)}"]`);
-    if (bar) return void (root.querySelector("#pin-bar").value = bar.value);
+    if (bar) return this.#barIs(bar.value);
     score.choose(ref);
     const found = ledger.showWritten(ref);
     ledger.highlight(found?.event ?? null);
     picture.highlight(found?.event ?? null);
     if (found) this.walked(found);
     else say("This note was not played.");
+  }
+
+  /** The bar of the pressed note, in the open panel; then its button, for one more press. */
+  #barIs(bar) {
+    const form = this.#parts.root.querySelector("#pin-form");
+    form.elements["pin-bar"].value = bar;
+    form.querySelector("[type=submit]").focus({ preventScroll: true });
   }
 
   /** Still, the recording and the picture go where the arrows went. */
