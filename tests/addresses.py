@@ -245,6 +245,7 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "pupil_set_drill": (None, STUDIO_TEACHERS, {}),
     "manifest": (EVERYONE, None, {}),
     "worker": (EVERYONE, None, {}),
+    "script_words": (EVERYONE, None, {}),
     "offline": (EVERYONE, None, {}),  # of nobody: it says that there is no line
     "offline_files": (EVERYONE, None, {}),
     "pupil_progress": (STUDIO_TEACHERS, None, {}),
@@ -380,6 +381,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_each(("copy_file", "copy_remove"), {"pk": _copy(cast, folder).pk}),
         "drill_reading": {"reading_id": read_for(cast).pk},
         "waiting_list": {},
+        "script_words": {"language": "en-gb", "mark": "0"},
     }
 
 

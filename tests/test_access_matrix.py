@@ -31,7 +31,7 @@ from tests.forms import FORMS
 
 NOT_ALLOWED = 405
 OPEN = {"log_in", "log_out", "health", "ready", "metrics", "erasure"}  # without a log-in
-OPEN |= {"manifest", "worker", "offline", "offline_files"}
+OPEN |= {"manifest", "worker", "offline", "offline_files", "script_words"}
 OPEN |= {"letters_off", "letters_on", "calendar_feed"}  # a mail program's, and a calendar's
 
 

@@ -11,12 +11,14 @@ from . import (
     notification_views,
     password_views,
     people_views,
+    script_words,
     second_step_views,
     views,
 )
 
 urlpatterns = [
     path("", views.home, name="home"),
+    path("words/<slug:language>/<slug:mark>.js", script_words.script_words, name="script_words"),
     path("log-in/", views.LogIn.as_view(), name="log_in"),
     path("log-in/code/", second_step_views.log_in_code, name="log_in_code"),
     path("log-out/", views.LogOut.as_view(), name="log_out"),

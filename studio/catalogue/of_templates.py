@@ -49,7 +49,7 @@ def of_templates(source: str) -> Found:
             elif name not in NAMES_OF_FILES:
                 _value(found, line, text, sentences=True)
             page.append(VALUE if "translate" in name else "")
-    _of_page(found, "".join(page))
+    of_page(found, "".join(page))
     return found
 
 
@@ -109,12 +109,13 @@ def of_compiled(source: str) -> Found:
             page.append(text)
         else:
             inside.append(text)
-    _of_page(found, "".join(page))
+    of_page(found, "".join(page))
     return found
 
 
-def _of_page(found: Found, page: str) -> None:
-    reader = _Reader(found)
+def of_page(found: Found, page: str, first: int = 1) -> None:
+    """The words of a page; ``first`` is the number of its first line."""
+    reader = _Reader(found, first)
     reader.feed(page)
     reader.close()
 
@@ -122,9 +123,9 @@ def _of_page(found: Found, page: str) -> None:
 class _Reader(HTMLParser):
     """Finds words in a page's text and in the attributes that are read out or shown."""
 
-    def __init__(self, found: Found) -> None:
+    def __init__(self, found: Found, first: int) -> None:
         super().__init__()
-        self.found, self.silent = found, ""
+        self.found, self.silent, self.lineno = found, "", first
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         if tag in SILENT:
@@ -144,4 +145,4 @@ class _Reader(HTMLParser):
             self.found.say(self.getpos()[0], data)
 
 
-__all__ = ["of_compiled", "of_templates"]
+__all__ = ["of_compiled", "of_page", "of_templates"]

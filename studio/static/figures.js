@@ -1,6 +1,8 @@
 // The one way to say a figure or a time on a page. Pure. studio/figures is the same in Python and
 // says the rules; a test holds the two against each other, character by character.
 
+import { gettext, ngettext } from "./translation.js";
+
 const MINUS = "−";
 const DASH = "–";
 const EDGE = 1e-6; // of the last digit: a figure this near to the next one is that one
@@ -14,7 +16,7 @@ const PLACE = /^(?:(?:(\d{1,2}):(?=\d{1,2}:))?(\d{1,3}):)?(\d{1,5}(?:[.,]\d{1,3}
 export function signed(value, digits = 0) {
   if (!known(value)) return DASH;
   const ticks = nearest(value, digits);
-  return (ticks ? (value < 0 ? MINUS : "+") : "") + written(ticks, digits);
+  return (ticks ? (value < 0 ? MINUS : "+") : "") + said(ticks, digits);
 }
 
 /** An uncertainty in cents, rounded up: "±1 c"; empty where it is not known. */
@@ -24,7 +26,7 @@ export function plusMinus(uncertainty, digits = 0) {
 
 /** A size without a direction: "1 cent", "18 ± 1 cents". */
 export function cents(value, uncertainty = null, digits = 0) {
-  return inCents(written(nearest(value, digits), digits), uncertainty, digits);
+  return inCents(said(nearest(value, digits), digits), uncertainty, digits);
 }
 
 /** "+18 ± 1 cents"; empty where there is none. */
@@ -35,17 +37,17 @@ export function signedCents(value, uncertainty = null, digits = 0) {
 /** A way along the string: "about 4 mm", "less than 1 mm". */
 export function aboutMm(value) {
   const whole = nearest(value);
-  return whole ? `about ${whole} mm` : "less than 1 mm";
+  return whole ? gettext("about %(mm)s mm", { mm: whole }) : gettext("less than 1 mm");
 }
 
 export function hertz(value, digits = 1) {
-  return `${written(nearest(value, digits), digits)} Hz`;
+  return `${said(nearest(value, digits), digits)} Hz`;
 }
 
 /** "2.7 beats a second", "one beat every 2.5 seconds" */
 export function beats(rateHz) {
-  if (rateHz < 1) return `one beat every ${written(nearest(1 / rateHz, 1), 1)} seconds`;
-  return `${written(nearest(rateHz, 1), 1)} beats a second`;
+  if (rateHz < 1) return gettext("one beat every %(s)s seconds", { s: said(nearest(1 / rateHz, 1), 1) });
+  return gettext("%(rate)s beats a second", { rate: said(nearest(rateHz, 1), 1) });
 }
 
 /** The share of a whole, 0 to 100, floored, so that 100 is all of it. */
@@ -55,9 +57,9 @@ export function percent(part, whole) {
 
 /** "12.3 MB"; from 100 on whole; never 0 where there is something. */
 export function megabytes(bytes) {
-  if (bytes > 0 && bytes < MB / 10) return "under 0.1 MB";
+  if (bytes > 0 && bytes < MB / 10) return gettext("under 0.1 MB");
   const digits = bytes < 100 * MB ? 1 : 0;
-  return `${written(nearest(bytes / MB, digits), digits)} MB`;
+  return `${said(nearest(bytes / MB, digits), digits)} MB`;
 }
 
 /** A number for a form or an address: all its digits, a plain minus. */
@@ -80,8 +82,8 @@ export function length(seconds) {
 
 /** "0.6 s", "2 s" */
 export function seconds(value, digits = 1) {
-  const text = written(nearest(value, digits), digits);
-  return `${text.endsWith(".0") ? text.slice(0, -2) : text} s`;
+  const text = written(nearest(value, digits), digits).replace(/\.0$/, "");
+  return `${localised(text)} s`;
 }
 
 /** Seconds from 1:02.4, 62.4 or 1:02:05; null when it is not a moment. */
@@ -97,9 +99,9 @@ export function parsePlace(text) {
 /** How long something still takes: "less than a minute", "about 2 minutes", "about 1 h 23 min". */
 export function wait(forSeconds) {
   const minutes = nearest(forSeconds / 60);
-  if (forSeconds < 60) return "less than a minute";
-  if (minutes < 60) return `about ${minutes} ${minutes === 1 ? "minute" : "minutes"}`;
-  return `about ${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+  if (forSeconds < 60) return gettext("less than a minute");
+  if (minutes < 60) return ngettext("about %(count)s minute", "about %(count)s minutes", minutes);
+  return gettext("about %(hours)s h %(rest)s min", { hours: Math.floor(minutes / 60), rest: minutes % 60 });
 }
 
 // -- internals --------------------------------------------------------------------------------
@@ -127,13 +129,22 @@ function written(ticks, digits) {
   return `${Math.floor(ticks / parts)}.${padded(ticks % parts, digits)}`;
 }
 
+/** The same for a reader, with the decimal sign of the language. */
+function said(ticks, digits) {
+  return localised(written(ticks, digits));
+}
+
+function localised(text) {
+  return text.replace(".", gettext("."));
+}
+
 function inCents(figure, uncertainty, digits) {
-  if (known(uncertainty)) return `${figure} ± ${doubt(uncertainty, digits)} cents`;
-  return `${figure} ${/^[+−]?1$/.test(figure) ? "cent" : "cents"}`;
+  if (known(uncertainty)) return gettext("%(size)s ± %(doubt)s cents", { size: figure, doubt: doubt(uncertainty, digits) });
+  return /^[+−]?1$/.test(figure) ? gettext("%(size)s cent", { size: figure }) : gettext("%(size)s cents", { size: figure });
 }
 
 function doubt(uncertainty, digits) {
-  return written(Math.max(1, upwards(uncertainty, digits)), digits);
+  return said(Math.max(1, upwards(uncertainty, digits)), digits);
 }
 
 function clock(ticks, digits) {
@@ -142,7 +153,7 @@ function clock(ticks, digits) {
   const minutes = Math.floor(whole / 60);
   const hours = Math.floor(minutes / 60);
   const head = hours ? `${hours}:${padded(minutes % 60, 2)}` : String(minutes);
-  const part = digits ? `.${padded(ticks % parts, digits)}` : "";
+  const part = digits ? gettext(".") + padded(ticks % parts, digits) : "";
   return `${head}:${padded(whole % 60, 2)}${part}`;
 }
 

@@ -45,6 +45,7 @@ NOT_PAGES = {
     "manifest",
     "worker",
     "offline_files",
+    "script_words",
 }
 # What answers with a piece of a page, which is looked at within its page.
 PIECES = {"desk_standing", "shelf_order", "desk_progress"}

@@ -12,7 +12,11 @@ from django.conf import settings
 from django.template import Context, Library
 from django.template.base import Node, NodeList, Parser, TextNode, Token, VariableNode
 from django.templatetags import i18n
-from django.utils.translation import gettext, override
+from django.utils.html import format_html_join
+from django.utils.safestring import SafeString
+from django.utils.translation import get_language, gettext, override
+
+from studio.accounts import script_words
 
 register = Library()
 
@@ -22,6 +26,19 @@ _PLACE = re.compile(r"%\((\w+)\)s")
 def is_settled() -> bool:
     """Whether there is one language alone, so that a sentence is known without asking whose."""
     return not settings.USE_I18N or len(settings.LANGUAGES) == 1
+
+
+@register.simple_tag
+def language_read() -> str:
+    """Whose words the page has, for its ``lang``: ``en``."""
+    return (get_language() or settings.LANGUAGE_CODE).partition("-")[0]
+
+
+@register.simple_tag
+def words_of_scripts() -> SafeString:
+    """What the page's scripts say, where it is not in the studio's first language."""
+    found = ((address,) for address in script_words.addresses())
+    return format_html_join("", '<script src="{}"></script>', found)
 
 
 def said(words: str) -> str:

@@ -22,6 +22,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from studio.accounts import script_words
 from studio.accounts.models import Enrolment, Person
 from studio.accounts.templatetags.modules import imports_of
 from studio.drills.models import Assignment
@@ -112,7 +113,7 @@ def no_line(request: HttpRequest) -> HttpResponse:
 @require_safe
 def files(request: HttpRequest) -> HttpResponse:
     """The addresses of the scripts and styles that the kept pages need."""
-    return JsonResponse({"files": [static(name) for name in needed()]})
+    return JsonResponse({"files": [*map(static, needed()), *script_words.addresses()]})
 
 
 @cache
@@ -122,9 +123,9 @@ def needed() -> tuple[str, ...]:
     return (*sorted(modules), *STYLES, *PICTURES)
 
 
-@lru_cache(maxsize=4)
-def _files_mark(_storage: str) -> str:
-    return _mark(static(name) for name in needed())
+@lru_cache(maxsize=20)
+def _files_mark(_storage: str, *words: str) -> str:
+    return _mark([*map(static, needed()), *words])
 
 
 def of_home(
@@ -163,7 +164,7 @@ def of_children(person: Person, places: Iterable[Enrolment], said: Iterable) -> 
 
 
 def _list(person: Person, home: str, pages: list[dict]) -> dict:
-    mark = _files_mark(settings.STORAGES["staticfiles"]["BACKEND"])
+    mark = _files_mark(settings.STORAGES["staticfiles"]["BACKEND"], *script_words.addresses())
     return {
         "person": person.pk,
         "home": home,

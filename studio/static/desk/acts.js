@@ -1,6 +1,7 @@
 // What each of the desk's actions does. A key, a button with data-act and a menu all come here.
 
 import { decimal } from "../figures.js";
+import { gettext } from "../translation.js";
 import { middleOf, steppedIn, timesOf } from "./frames.js";
 import { MARK_ACTS } from "./mark-acts.js";
 import { beginSpan, endSpan } from "./spans.js";
@@ -31,13 +32,13 @@ export const ACTS = {
     desk.composer.choose("well_done");
   },
   "comment-span": ({ player, picture, composer, say }) => {
-    if (!picture.span) return say("Choose a span first: drag over the picture, or use “from” and “to”.");
+    if (!picture.span) return say(gettext("Choose a span first: drag over the picture, or use “from” and “to”."));
     player.pause();
     return composer.open(...picture.span);
   },
   "comment-note": ({ player, composer, ledger, score, say }) => {
     const ref = score.chosen ?? ledger.refOf(null);
-    if (!ref) return say("Choose a note in the drill's page first.");
+    if (!ref) return say(gettext("Choose a note in the drill's page first."));
     player.pause();
     const played = ledger.showWritten(ref);
     return composer.openOn(ref, played ? played.start_s : player.seconds);
@@ -59,14 +60,14 @@ export const ACTS = {
     const open = ledger.toggleSingles();
     const button = root.querySelector("[data-act='singles']");
     button?.setAttribute("aria-pressed", open);
-    if (button) button.textContent = open ? "Fold single notes" : "Show single notes";
+    if (button) button.textContent = open ? gettext("Fold single notes") : gettext("Show single notes");
   },
   "zoom-in": ({ picture }) => picture.zoom(1),
   "zoom-out": ({ picture }) => picture.zoom(-1),
   follow: ({ root, say }) => {
     const stays = root.toggleAttribute("data-stays-put");
     root.querySelector("[data-act='follow']")?.setAttribute("aria-pressed", !stays);
-    say(stays ? "Ledger and picture stay where they are." : "Ledger and picture follow what plays.");
+    say(stays ? gettext("Ledger and picture stay where they are.") : gettext("Ledger and picture follow what plays."));
   },
   whole: ({ picture }) => picture.showWhole(),
   compare: (desk) => {
@@ -85,7 +86,7 @@ export const ACTS = {
     field?.focus({ preventScroll: true });
     field?.scrollIntoView({ block: "nearest" });
   },
-  score: ({ score, say }) => score.toggle() ?? say("This clip answers no drill with a page."),
+  score: ({ score, say }) => score.toggle() ?? say(gettext("This clip answers no drill with a page.")),
   summary: ({ player, root, say }) => {
     const field = root.querySelector("#summary textarea");
     if (!field) return say(MISSING.return);
@@ -144,13 +145,13 @@ async function frameTimes({ root, player, fetch }) {
 function speed({ player, root, say }, by) {
   const now = `${player.changeSpeed(by)}×`;
   root.querySelector(".speed").textContent = now;
-  say(`Speed ${now}`);
+  say(gettext("Speed %(speed)s", { speed: now }));
 }
 
 function loop(desk) {
   const { player, picture, say, root } = desk;
   if (player.loop) return loosen(desk);
-  if (!picture.span) return say("Choose a span first: drag over the picture, or use “from” and “to”.");
+  if (!picture.span) return say(gettext("Choose a span first: drag over the picture, or use “from” and “to”."));
   player.loopOver(picture.span);
   root.querySelector("[data-act='loop']")?.setAttribute("aria-pressed", "true");
   return player.playFrom(picture.span[0]);
@@ -162,14 +163,14 @@ function loosen({ player, root }) {
 }
 
 const MISSING = {
-  together: "No earlier clip of this pupil can be played beside this one.",
-  compare: "No earlier clip of this pupil has double stops to compare with.",
-  return: "This clip was returned.",
-  "take-back": "Nothing was returned that can still be taken back.",
+  together: gettext("No earlier clip of this pupil can be played beside this one."),
+  compare: gettext("No earlier clip of this pupil has double stops to compare with."),
+  return: gettext("This clip was returned."),
+  "take-back": gettext("Nothing was returned that can still be taken back."),
 };
 
 export function go({ root, say, exchange }, where) {
   const link = root.querySelector(`[data-go='${where}']`);
-  if (!link) return say(MISSING[where] ?? "No other clip there.");
+  if (!link) return say(MISSING[where] ?? gettext("No other clip there."));
   return exchange.whenSent(() => link.click());
 }

@@ -1,14 +1,16 @@
 // One exchange with the server: an act is posted, and the answer read. HTML comes back whose elements
 // stand in for those with the same ids, or a status that says why not.
 
+import { gettext } from "../translation.js";
+
 const PATIENCE_MS = 20_000; // a line that says nothing for so long is taken for lost
 const PATIENCE_WITH_FILE_MS = 900_000;
 
 const WHY = {
-  403: "You may no longer change this clip, so this was not done.",
-  404: "This is not there any more: somebody took it away in the meantime.",
-  413: "This is too large to be sent.",
-  500: "The server could not do this, though it was tried several times.",
+  403: gettext("You may no longer change this clip, so this was not done."),
+  404: gettext("This is not there any more: somebody took it away in the meantime."),
+  413: gettext("This is too large to be sent."),
+  500: gettext("The server could not do this, though it was tried several times."),
 };
 
 export class Answers {

@@ -1,10 +1,11 @@
 // Shows what was pressed before the server has it, and says at its place what the server refused.
 // An answer confirms it or takes it away; all here may be done again and again.
 
+import { gettext } from "../translation.js";
 import { choiceOf, isPending } from "./state.js";
 import { parsePlace, place } from "../figures.js";
 
-const CHOICES = { kept: ["keep", "Kept", "Keep"], dropped: ["drop", "Dropped", "Drop"] };
+const CHOICES = { kept: ["keep", gettext("Kept"), gettext("Keep")], dropped: ["drop", gettext("Dropped"), gettext("Drop")] };
 
 /** Every mark shows what is decided about it, confirmed or not, and which one is selected. */
 export function showMarks(ledger, state) {
@@ -54,7 +55,7 @@ export function sayRefused(ledger, act, why, letGo) {
   note.setAttribute("role", "alert");
   note.append(made("p", "", why));
   if (act.words) note.append(made("p", "prose words", act.words));
-  const button = made("button", "plain small", "Let it go");
+  const button = made("button", "plain small", gettext("Let it go"));
   button.type = "button";
   button.addEventListener("click", () => letGo(note));
   note.append(button);
@@ -62,8 +63,8 @@ export function sayRefused(ledger, act, why, letGo) {
 }
 
 const HELD = {
-  "log-in": "You were logged out. What you did is kept in this browser.",
-  person: "Somebody else is logged in in this browser. What you did is kept in it for you.",
+  "log-in": gettext("You were logged out. What you did is kept in this browser."),
+  person: gettext("Somebody else is logged in in this browser. What you did is kept in it for you."),
 };
 
 /** Why nothing can be sent, and the way on; gone once something is. The words that say it. */
@@ -71,7 +72,7 @@ export function sayHeld(desk, why) {
   const notice = made("p", "notice held", `${HELD[why]} `);
   notice.dataset.own = "";
   notice.setAttribute("role", "alert");
-  const link = made("a", "", "Log in and go on");
+  const link = made("a", "", gettext("Log in and go on"));
   link.href = `${desk.dataset.logIn}?${new URLSearchParams({ next: location.pathname })}`;
   notice.append(link);
   desk.querySelector(".held")?.remove();
@@ -84,7 +85,7 @@ function put(ledger, act) {
   item.id = `act-${act.key}`;
   item.dataset.own = item.dataset.pending = "";
   const line = made("p", "line");
-  line.append(made("span", "when", place(secondsOf(act), 1)), " ", made("span", "quiet small sending", "not sent yet"));
+  line.append(made("span", "when", place(secondsOf(act), 1)), " ", made("span", "quiet small sending", gettext("not sent yet")));
   item.append(line, made("div", "text prose", act.words));
   blockAt(ledger, act).append(item);
 }

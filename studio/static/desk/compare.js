@@ -2,9 +2,16 @@
 // recordings at that note; one key, or a press, lets the other of the two sound from its start. The
 // row that is chosen is kept clear of the players, which stay in sight.
 
+import { gettext } from "../translation.js";
 import "./key-help.js";
 import "./player.js";
-import { asked, handOnEarly, inForce, onPage, shown } from "./keys.js";
+import { asked, handOnEarly, inForce, keysOf, onPage, shown } from "./keys.js";
+
+const NOT_PLAYED = {
+  then: gettext("This double stop was not played then."),
+  now: gettext("This double stop was not played now."),
+};
+const NAMES = { then: gettext("then"), now: gettext("now") };
 
 const PAGE = "compare";
 const TAKES = ["then", "now"];
@@ -131,14 +138,14 @@ export class ClipCompare extends HTMLElement {
   /** The row's note in one of the two, from its start to its end. */
   async #hear(take) {
     const span = this.#row && spanOf(this.#row, take);
-    if (!span) return this.#say(`This double stop was not played ${take}.`);
-    if (!this.#players[take]) return this.#say("This recording cannot be played yet.");
+    if (!span) return this.#say(NOT_PLAYED[take]);
+    if (!this.#players[take]) return this.#say(gettext("This recording cannot be played yet."));
     this.#put(other(take));
     this.#show(take);
     this.#until = span[1];
     const plays = await this.#players[take].playFrom(span[0]);
-    if (!plays) return this.#say("The recording could not be played. Press again.");
-    return this.#say(`${pickOf(this.#row).textContent}, ${take}`);
+    if (!plays) return this.#say(gettext("The recording could not be played. Press again."));
+    return this.#say([pickOf(this.#row).textContent, NAMES[take]].join(", "));
   }
 
   /** Stops what sounds; else the note sounds where the turn is. */
@@ -160,12 +167,12 @@ export class ClipCompare extends HTMLElement {
     this.#keys = onPage(inForce(changed), PAGE);
     for (const { act, keys } of this.#keys) {
       const button = this.querySelector(`[data-act="${act}"]`);
-      if (button) button.title = `Key: ${keys.map(shown).join(" or ")}`;
+      if (button) button.title = gettext("Key: %(keys)s", { keys: keysOf({ keys }) });
     }
     const [back] = this.#keys.find(({ act }) => act === "back").keys;
-    document.querySelector("[data-back]").textContent = `Back to the clip (${shown(back)})`;
+    document.querySelector("[data-back]").textContent = gettext("Back to the clip (%(key)s)", { key: shown(back) });
     const { keys } = this.#keys.find(({ act }) => act === "switch");
-    this.querySelector("[data-act='switch']").textContent = `Switch (${shown(keys[0])})`;
+    this.querySelector("[data-act='switch']").textContent = gettext("Switch (%(key)s)", { key: shown(keys[0]) });
   }
 
   #say(words) {

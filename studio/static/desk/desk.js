@@ -1,6 +1,7 @@
 // <clip-desk>: joins ledger, picture, recording and forms. Each part says what happened to it by
 // an event that bubbles up to here; here it is passed on to the others, so that all stay in step.
 
+import { gettext } from "../translation.js";
 import "./clip-ledger.js";
 import "./key-help.js";
 import "./player.js";
@@ -12,7 +13,7 @@ import { Enclosing } from "./enclosing.js";
 import { Exchange } from "./exchange.js";
 import { fetchJson } from "./fetch-json.js";
 import { Following } from "./following.js";
-import { asked, handOnEarly, inForce, onPage, shown } from "./keys.js";
+import { asked, handOnEarly, inForce, keysOf, onPage, shown } from "./keys.js";
 import { open } from "./mark-order.js";
 import { Panels } from "./panels.js";
 import { watch } from "./progress.js";
@@ -99,7 +100,7 @@ export class ClipDesk extends HTMLElement {
     on("desk:goes-on", ({ detail }) => this.toggleAttribute("data-goes-on", detail.goesOn));
     on("submit", (event) => this.#leaving(event));
     on("desk:changed", ({ detail }) => this.#changed(detail));
-    on("desk:unplayable", () => say("The recording could not be played. Load the page again."));
+    on("desk:unplayable", () => say(gettext("The recording could not be played. Load the page again.")));
   }
 
   #key(event) {
@@ -114,7 +115,7 @@ export class ClipDesk extends HTMLElement {
     this.#keys = onPage(inForce(changed));
     for (const { act, keys } of this.#keys) {
       for (const button of this.querySelectorAll(`[data-act="${act}"], [data-go="${act}"]`)) {
-        button.title = `Key: ${keys.map(shown).join(" or ")}`;
+        button.title = gettext("Key: %(keys)s", { keys: keysOf({ keys }) });
       }
     }
   }
@@ -153,7 +154,7 @@ export class ClipDesk extends HTMLElement {
     if (event.target.id !== "summary") return;
     if (composer.written) {
       event.preventDefault();
-      say("There is a comment that is not added yet. Add it, or clear it, then go on.");
+      say(gettext("There is a comment that is not added yet. Add it, or clear it, then go on."));
       composer.focus();
     } else if (exchange.unsent) {
       event.preventDefault();
@@ -171,7 +172,7 @@ export class ClipDesk extends HTMLElement {
     const { player, say } = this.#parts;
     if (kind === "listening") return location.reload();
     player.load(this.dataset.media);
-    return say("The recording can be played now.");
+    return say(gettext("The recording can be played now."));
   }
 
   #clicked(event) {

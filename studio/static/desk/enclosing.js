@@ -2,6 +2,7 @@
 // the recorder is loaded when it is first asked for, or when something recorded waits to be sent.
 
 import { takeTurns } from "../pages/turns.js";
+import { gettext } from "../translation.js";
 import { KEPT } from "./kept.js";
 
 const ASK_MS = 2000;
@@ -43,7 +44,7 @@ export class Enclosing {
   async draw(form) {
     const video = this.#desk.querySelector("clip-player video");
     if (!form?.elements.drawing) return;
-    if (!video?.videoWidth) return void this.#say("There is no picture to draw on yet.");
+    if (!video?.videoWidth) return void this.#say(gettext("There is no picture to draw on yet."));
     video.pause();
     const drawing = held(form) ?? { frame_s: video.currentTime, strokes: [] };
     try {
@@ -51,7 +52,7 @@ export class Enclosing {
       await frameAt(video, drawing.frame_s);
       await loaded;
     } catch {
-      return void this.#say("The drawing board could not be loaded. Press again.");
+      return void this.#say(gettext("The drawing board could not be loaded. Press again."));
     }
     const board = this.#desk.querySelector("still-drawing") ?? document.createElement("still-drawing");
     if (!board.isConnected) this.#desk.append(board);
@@ -67,7 +68,7 @@ export class Enclosing {
   /** A button says whether something is drawn; a kept draft may have put it there. */
   #tell() {
     for (const button of this.#desk.querySelectorAll("[data-act='draw'], .enclose [data-draw]")) {
-      const words = button.form.elements.drawing.value ? "Edit the drawing" : "Draw on this picture";
+      const words = button.form.elements.drawing.value ? gettext("Edit the drawing") : gettext("Draw on this picture");
       if (button.textContent !== words) button.textContent = words;
     }
   }
@@ -84,7 +85,7 @@ export class Enclosing {
     try {
       await import("./reply-recorder.js");
     } catch {
-      this.#say("The recorder could not be loaded. You can choose a file all the same.");
+      this.#say(gettext("The recorder could not be loaded. You can choose a file all the same."));
     }
   }
 

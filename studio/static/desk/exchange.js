@@ -2,6 +2,7 @@
 // server has it; see state.js, standing.js and outbox.js. Emits "desk:queued" { form, act, kept } once
 // a form's words are an act, "desk:changed" { act, ok } after each answer.
 
+import { gettext } from "../translation.js";
 import { actOf, decisionOf, withWas } from "./acts-of-forms.js";
 import { Answers } from "./answers.js";
 import { sayHeld, sayRefused } from "./at-once.js";
@@ -12,9 +13,9 @@ import { Standing } from "./standing.js";
 import { arrivedAt, begin, choiceOf, decide, nextOpen, pressed, select, tookOn, undo } from "./state.js";
 
 const SHOWN_MS = 6000;
-const OFFLINE = "Not sent yet: there is no connection. It is kept here and sent when it is back.";
-const BROKEN = "The server could not do this yet. It is kept here and tried again.";
-const FILE_GONE = "This browser did not keep the recording, so nothing was sent. Record it again.";
+const OFFLINE = gettext("Not sent yet: there is no connection. It is kept here and sent when it is back.");
+const BROKEN = gettext("The server could not do this yet. It is kept here and tried again.");
+const FILE_GONE = gettext("This browser did not keep the recording, so nothing was sent. Record it again.");
 
 export class Exchange {
   #root;
@@ -104,7 +105,7 @@ export class Exchange {
   whenSent(go) {
     if (!this.unsent) return go();
     this.#goes = go;
-    return this.say(this.#outbox.lost ? OFFLINE : "Sending what you did first.", true);
+    return this.say(this.#outbox.lost ? OFFLINE : gettext("Sending what you did first."), true);
   }
 
   // -- callbacks ------------------------------------------------------------------------------

@@ -1,5 +1,6 @@
 // Keeps ledger, picture, page and recording in step: with what plays, and with where somebody went.
 
+import { gettext } from "../translation.js";
 import { LEAD_IN_S } from "./mark-acts.js";
 import { place } from "../figures.js";
 
@@ -27,7 +28,7 @@ export class Following {
   #tell(now, playing) {
     if (this.#told.now !== now) this.#parts.root.querySelector(".now").textContent = now;
     if (this.#told.playing !== playing) {
-      this.#parts.root.querySelector(".transport .play")?.setAttribute("aria-label", playing ? "Pause" : "Play");
+      this.#parts.root.querySelector(".transport .play")?.setAttribute("aria-label", playing ? gettext("Pause") : gettext("Play"));
       this.#parts.root.toggleAttribute("data-playing", playing);
     }
     this.#told = { now, playing };
@@ -53,7 +54,7 @@ export class Following {
     ledger.highlight(found?.event ?? null);
     picture.highlight(found?.event ?? null);
     if (found) this.walked(found);
-    else say("This note was not played.");
+    else say(gettext("This note was not played."));
   }
 
   /** The bar of the pressed note, in the open panel; then its button, for one more press. */

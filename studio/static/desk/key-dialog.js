@@ -1,12 +1,13 @@
 // The dialog that shows the desk's keys and lets a teacher change them, fetched when it is first
 // asked for. What is changed is kept for the person, on the server.
 
-import { button, keysOf, made, pairOf } from "./key-rows.js";
-import { asItWas, canBeGiven, given, holderOf, inForce, nameOf, onPage, shown } from "./keys.js";
+import { gettext } from "../translation.js";
+import { button, made, pairOf } from "./key-rows.js";
+import { asItWas, canBeGiven, given, holderOf, inForce, keysOf, nameOf, onPage, shown } from "./keys.js";
 
 const HELD = ["Shift", "Control", "Alt", "AltGraph", "Meta", "CapsLock"]; // no key by themselves
 const HINT =
-  "They work wherever nothing is being written. In a text: Ctrl Enter saves, Esc leaves it.";
+  gettext("They work wherever nothing is being written. In a text: Ctrl Enter saves, Esc leaves it.");
 
 /** Stands in a <key-help>, and emits "desk:keys" { changed } and "desk:goes-on" from there. */
 export class KeyDialog {
@@ -72,24 +73,24 @@ export class KeyDialog {
     this.#rest();
     this.#waiting = act;
     this.#button(act).setAttribute("aria-pressed", "true");
-    this.#say(`Press the new key for “${this.#row(act).words}”. Esc leaves it as it is.`);
+    this.#say(gettext("Press the new key for “%(act)s”. Esc leaves it as it is.", { act: this.#row(act).words }));
   }
 
   #take(name) {
     const act = this.#waiting;
-    if (!canBeGiven(name)) return this.#say(`${shown(name)} is needed by the browser. Press another key.`);
+    if (!canBeGiven(name)) return this.#say(gettext("%(key)s is needed by the browser. Press another key.", { key: shown(name) }));
     const holder = holderOf(name, act, inForce(this.#changed))?.act;
     if (holder === act) return this.#giveUp();
     if (!holder) return this.#keep(given(this.#changed, act, name), act);
-    if (this.#row(holder).fixed) return this.#say(`${shown(name)} keeps what it does. Press another key.`);
+    if (this.#row(holder).fixed) return this.#say(gettext("%(key)s keeps what it does. Press another key.", { key: shown(name) }));
     return this.#offer(act, name, holder);
   }
 
   #offer(act, name, holder) {
     this.#rest();
-    this.#say(`${shown(name)} is the key for “${this.#row(holder).words}”.`);
-    const swap = button("Swap the two", () => this.#keep(given(this.#changed, act, name, holder), act));
-    const leave = button("Leave both", () => this.#giveUp(act));
+    this.#say(gettext("%(key)s is the key for “%(act)s”.", { key: shown(name), act: this.#row(holder).words }));
+    const swap = button(gettext("Swap the two"), () => this.#keep(given(this.#changed, act, name, holder), act));
+    const leave = button(gettext("Leave both"), () => this.#giveUp(act));
     this.#answers.replaceChildren(swap, leave);
     swap.focus();
   }
@@ -97,7 +98,7 @@ export class KeyDialog {
   #reset(act) {
     const { changed, holder } = asItWas(this.#changed, act);
     if (!holder) return this.#keep(changed, act);
-    return this.#say(`Its own key is now the key for “${holder.words}”. Change that one first.`);
+    return this.#say(gettext("Its own key is now the key for “%(act)s”. Change that one first.", { act: holder.words }));
   }
 
   // -- internals ------------------------------------------------------------------------------
@@ -112,14 +113,14 @@ export class KeyDialog {
       this.#host.dispatchEvent(new CustomEvent("desk:keys", { bubbles: true, detail: { changed } }));
     }
     const row = act && this.#row(act);
-    const kept = row ? `“${row.words}” is now ${keysOf(row)}.` : "All keys are as they were.";
+    const kept = row ? gettext("“%(act)s” is now %(keys)s.", { act: row.words, keys: keysOf(row) }) : gettext("All keys are as they were.");
     this.#say(refused || kept);
     (row ? this.#button(act) : this.#list.querySelector("button")).focus();
   }
 
   #giveUp(act = this.#waiting) {
     this.#rest();
-    this.#say("Left as it was.");
+    this.#say(gettext("Left as it was."));
     this.#button(act)?.focus();
   }
 
@@ -145,7 +146,7 @@ export class KeyDialog {
   #build() {
     this.#dialog = made("dialog", "keys-help");
     this.#dialog.setAttribute("aria-labelledby", "keys-title");
-    const title = made("h2", "", "Keys");
+    const title = made("h2", "", gettext("Keys"));
     title.id = "keys-title";
     title.tabIndex = -1;
     title.autofocus = true; // to be read first; a key is changed by whoever goes on to it
@@ -155,8 +156,8 @@ export class KeyDialog {
     this.#list = made("dl");
     const form = made("form");
     form.method = "dialog";
-    const all = button("All as they were", () => this.#keep({}, null));
-    form.append(made("button", "main", "Close"), all);
+    const all = button(gettext("All as they were"), () => this.#keep({}, null));
+    form.append(made("button", "main", gettext("Close")), all);
     const telling = made("div", "keys-telling");
     telling.append(this.#said, this.#answers);
     this.#dialog.append(title, made("p", "quiet small", HINT), telling, this.#list);
@@ -171,7 +172,7 @@ export class KeyDialog {
     box.type = "checkbox";
     box.checked = "goesOn" in this.#host.dataset;
     box.addEventListener("change", () => this.#keepGoingOn(box));
-    label.append(box, " After keep or drop, go on to the next mark");
+    label.append(box, ` ${gettext("After keep or drop, go on to the next mark")}`);
     return label;
   }
 
@@ -180,7 +181,7 @@ export class KeyDialog {
     const refused = await this.#send("goes_on", goesOn ? "1" : "0");
     if (refused) box.checked = !goesOn;
     else this.#host.dispatchEvent(new CustomEvent("desk:goes-on", { bubbles: true, detail: { goesOn } }));
-    this.#say(refused || (goesOn ? "A decision goes on to the next mark." : "A decision stays at its mark."));
+    this.#say(refused || (goesOn ? gettext("A decision goes on to the next mark.") : gettext("A decision stays at its mark.")));
   }
 
   #send(name, value) {
@@ -202,8 +203,8 @@ async function send(address, body, signal) {
     const answer = await fetch(address, { method: "POST", body, signal });
     if (answer.ok && !answer.redirected) return "";
     if (answer.status === 422) return (await answer.json()).said;
-    return "Not kept: the server could not save it. Log in again if you were logged out.";
+    return gettext("Not kept: the server could not save it. Log in again if you were logged out.");
   } catch {
-    return "Not kept: there is no connection. Change it again when it is back.";
+    return gettext("Not kept: there is no connection. Change it again when it is back.");
   }
 }

@@ -1,15 +1,16 @@
 // What the dialog of keys is made of: a row each, with what can be done to its key.
 
+import { gettext } from "../translation.js";
 import { shown } from "./keys.js";
 
 /** A row: its keys, what they do, "change", and "as it was" where it is changed. */
 export function pairOf(row, { change, reset }) {
   const term = made("dt");
-  row.keys.forEach((name, n) => term.append(n ? " or " : "", made("kbd", "", shown(name))));
+  row.keys.forEach((name, n) => term.append(n ? gettext(" or ") : "", made("kbd", "", shown(name))));
   const meaning = made("dd", "", row.words);
-  if (row.changed) meaning.append(" ", action(row, "as it was", () => reset(row.act)));
+  if (row.changed) meaning.append(" ", action(row, gettext("as it was"), () => reset(row.act)));
   if (!row.fixed) {
-    const asks = action(row, "change", () => change(row.act));
+    const asks = action(row, gettext("change"), () => change(row.act));
     asks.dataset.change = row.act;
     meaning.append(" ", asks);
   }
@@ -17,9 +18,6 @@ export function pairOf(row, { change, reset }) {
   pair.append(term, meaning);
   return pair;
 }
-
-/** The keys of a row as they are shown. */
-export const keysOf = ({ keys }) => keys.map(shown).join(" or ");
 
 function action({ words }, text, pressed) {
   const one = button(text, pressed);

@@ -1,6 +1,7 @@
 // The actions on marks: go to one, decide, take back, edit; by hand, by kind, by another tolerance; the
 // target, and the words of the phrase shelf.
 
+import { gettext, ngettext } from "../translation.js";
 import { goOn, nextBegins } from "./mark-order.js";
 import { openMarks } from "./state.js";
 import { decimal, place } from "../figures.js";
@@ -21,12 +22,12 @@ export const MARK_ACTS = {
   "use-span": ({ picture, say, root }) => {
     const form = document.activeElement?.closest?.("form");
     if (!form || !root.contains(form)) return undefined;
-    if (!picture.span) return say("Select a span in the picture first: drag over it.");
+    if (!picture.span) return say(gettext("Select a span in the picture first: drag over it."));
     return fillSpan(form, picture.span);
   },
   target: async (desk) => {
     const event = desk.ledger.eventHere(desk.player.seconds);
-    if (event === null) return desk.say("No double stop here. Choose a row, then press again.");
+    if (event === null) return desk.say(gettext("No double stop here. Choose a row, then press again."));
     const { hearTarget } = await import("./target.js");
     return hearTarget(desk, event);
   },
@@ -41,13 +42,13 @@ export const MARK_ACTS = {
   },
   "drill-here": async (desk, pressed) => {
     const address = pressed?.href ?? placeHere(desk);
-    if (!address) return desk.say("Go to a mark, select a span or choose a note of the page first.");
+    if (!address) return desk.say(gettext("Go to a mark, select a span or choose a note of the page first."));
     desk.player.pause();
     const { offerDrills } = await import("./from-here.js");
     return offerDrills(desk, address);
   },
   kinds: (desk) => {
-    if (desk.root.querySelector("#kinds")?.hidden) return desk.say("There are no marks.");
+    if (desk.root.querySelector("#kinds")?.hidden) return desk.say(gettext("There are no marks."));
     return desk.panels.openOver("kinds")?.querySelector("button, a").focus({ preventScroll: true });
   },
   tolerance: ({ panels }) => {
@@ -60,7 +61,7 @@ export const MARK_ACTS = {
 function toMark(desk, by) {
   const { ledger, player, picture, exchange, say } = desk;
   const mark = by > 0 && exchange.state.fresh ? ledger.mark : ledger.markFrom(by, player.seconds);
-  if (!mark) return say(by > 0 ? "No mark after this one." : "No mark before this one.");
+  if (!mark) return say(by > 0 ? gettext("No mark after this one.") : gettext("No mark before this one."));
   ledger.goTo(mark);
   exchange.heard();
   const start = Number(mark.dataset.start);
@@ -68,17 +69,20 @@ function toMark(desk, by) {
   return player.playFrom(Math.max(start - LEAD_IN_S, 0), nextBegins(ledger, mark));
 }
 
-const SO_ALREADY = { kept: "This mark is kept.", dropped: "This mark is dropped." };
-const noMark = (keyOf) => `No mark is selected. ${keyOf("next-mark")} goes to the next one.`;
+const SO_ALREADY = {
+  kept: (key) => gettext("This mark is kept. %(key)s takes back the last decision.", { key }),
+  dropped: (key) => gettext("This mark is dropped. %(key)s takes back the last decision.", { key }),
+};
+const noMark = (keyOf) => gettext("No mark is selected. %(key)s goes to the next one.", { key: keyOf("next-mark") });
 
 /** About the selected mark, whatever sounds by now. */
 function decide(desk, choice, button) {
   const { ledger, exchange, say, keyOf } = desk;
   const { mark } = ledger;
   if (!mark) return say(noMark(keyOf));
-  if (!mark.querySelector("[data-decide]")) return say("This mark was made by hand; it can be edited or deleted.");
-  if (!exchange.decide(mark, choice)) return say(`${SO_ALREADY[choice]} ${keyOf("undo")} takes back the last decision.`);
-  say(choice === "kept" ? "Kept." : "Dropped.");
+  if (!mark.querySelector("[data-decide]")) return say(gettext("This mark was made by hand; it can be edited or deleted."));
+  if (!exchange.decide(mark, choice)) return say(SO_ALREADY[choice](keyOf("undo")));
+  say(choice === "kept" ? gettext("Kept.") : gettext("Dropped."));
   return goOn(desk, !button?.matches("[data-decide]"));
 }
 
@@ -86,19 +90,19 @@ function decide(desk, choice, button) {
 function keepRest({ root, exchange, say }, button) {
   if (button) return undefined; // the form's own button sends it
   const { length: open } = openMarks(exchange.state);
-  if (!open) return say("No mark is left to decide.");
+  if (!open) return say(gettext("No mark is left to decide."));
   const form = root.querySelector("#keep-rest");
   form.requestSubmit(form.querySelector("button"));
-  return say(`${open} kept.`);
+  return say(ngettext("%(count)s kept.", "%(count)s kept.", open));
 }
 
 /** The last decision; what is taken back comes into sight. */
 function undo({ exchange, ledger, say }) {
-  if (!exchange.undo()) return say("Nothing was decided that could be taken back.");
+  if (!exchange.undo()) return say(gettext("Nothing was decided that could be taken back."));
   const { selected } = exchange.state;
   const mark = selected && ledger.querySelector(`[data-about="${CSS.escape(selected)}"]`);
   if (mark && mark !== ledger.mark) ledger.goTo(mark);
-  return say("Taken back.");
+  return say(gettext("Taken back."));
 }
 
 function edit({ ledger, player, panels, say, keyOf }) {

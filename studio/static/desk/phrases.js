@@ -2,10 +2,11 @@
 // about. Loaded when first used. Digits choose the first nine, Esc closes.
 
 import { decimal } from "../figures.js";
+import { gettext } from "../translation.js";
 import { fetchPart, openPanel } from "./panel.js";
 
 const GAP = "…";
-const FAILED = "The phrases could not be fetched. What you wrote is kept; try again.";
+const FAILED = gettext("The phrases could not be fetched. What you wrote is kept; try again.");
 
 /** Offer the phrases for a moment (and its mark's number, or null). */
 export async function offerPhrases({ root, composer, say }, atS, mark) {
@@ -17,9 +18,9 @@ export async function offerPhrases({ root, composer, say }, atS, mark) {
 }
 
 function show(root, part, composer) {
-  const close = '<button type="button" class="plain" data-close>Close</button>';
-  const html = `<h2>Phrases</h2>${part}${close}`;
-  const dialog = openPanel(root, { name: "phrases-dialog", label: "Phrases", html });
+  const close = `<button type="button" class="plain" data-close>${gettext("Close")}</button>`;
+  const html = `<h2>${gettext("Phrases")}</h2>${part}${close}`;
+  const dialog = openPanel(root, { name: "phrases-dialog", label: gettext("Phrases"), html });
   const links = [...dialog.querySelectorAll("ol a")];
   for (const link of links) {
     link.addEventListener("click", (event) => {

@@ -1,6 +1,7 @@
 // Two playings of one run, side by side in its block, and heard one after the other. The figures
 // are the server's. Loaded when first used.
 
+import { gettext } from "../translation.js";
 import { fetchPart } from "./panel.js";
 
 let hearing = null; // aborts what is being heard
@@ -22,7 +23,7 @@ export async function hear({ player, say }, button) {
   const [first, last] = spansOf(button.dataset.spans);
   let span = first;
   if (!(await player.playFrom(span[0])) || signal.aborted) return;
-  say("The first of the two.");
+  say(gettext("The first of the two."));
   const watch = ({ detail: { seconds, playing } }) => {
     if (!playing) hearing.abort();
     else if (seconds >= span[1] && span === first) next();
@@ -30,7 +31,7 @@ export async function hear({ player, say }, button) {
   };
   const next = () => {
     span = last;
-    say("The second of the two.");
+    say(gettext("The second of the two."));
     player.playFrom(span[0]);
   };
   player.addEventListener("desk:time", watch, { signal });
@@ -47,7 +48,7 @@ export function spansOf(text) {
 
 async function show(desk, block, address) {
   const part = elementOf(await fetchPart(address));
-  if (!part) return desk.say("The playings could not be fetched. Press again.");
+  if (!part) return desk.say(gettext("The playings could not be fetched. Press again."));
   const held = document.activeElement?.id;
   const old = block.querySelector(".two-playings");
   if (old) old.replaceWith(part);

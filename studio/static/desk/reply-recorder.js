@@ -1,6 +1,7 @@
 // <reply-recorder>: around a form's file field. Records voice or video into that field, so that
 // the form sends it as any chosen file; keeps what was recorded until the server has it.
 
+import { gettext } from "../translation.js";
 import { forget, keep, kept } from "./kept-recordings.js";
 import { Recording } from "./recording.js";
 import { ReplyView } from "./reply-view.js";
@@ -81,7 +82,7 @@ export class ReplyRecorder extends HTMLElement {
     if (target === this.#view.part("stop")) this.#stop();
     if (target === this.#view.part("remove")) {
       this.clear();
-      this.#say("Removed.");
+      this.#say(gettext("Removed."));
       this.querySelector("[data-record]").focus();
     }
   }
@@ -92,7 +93,7 @@ export class ReplyRecorder extends HTMLElement {
     event.preventDefault();
     event.stopImmediatePropagation();
     if (this.#stopping) return void (this.#sends = true);
-    this.#say("Stop the recording first, then send it.");
+    this.#say(gettext("Stop the recording first, then send it."));
     this.#view.part("stop").focus();
   }
 
@@ -120,7 +121,7 @@ export class ReplyRecorder extends HTMLElement {
       this.#asking = false;
     }
     this.#view.show("live");
-    this.#say("Recording.");
+    this.#say(gettext("Recording."));
     this.#view.camera(kind === "video" ? this.#recording.stream : null);
     this.#view.part("stop").focus();
     this.#tick(0);

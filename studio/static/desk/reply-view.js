@@ -1,6 +1,7 @@
 // What a reply recorder shows: its parts, the level and the time that runs, the camera, what was
 // recorded. It decides nothing.
 
+import { gettext } from "../translation.js";
 import { PARTS } from "./reply-parts.js";
 
 const FALL = 0.93; // of the level, at each frame: a short sound is seen for a moment
@@ -34,8 +35,8 @@ export class ReplyView {
     for (const name of ["live", "made"]) this.part(name).hidden = name !== which;
     this.part("begin").hidden = which === "live";
     const [voice, video] = this.#root.querySelectorAll("[data-record]");
-    voice.textContent = which === "made" ? "Record voice again" : "Record voice";
-    video.textContent = which === "made" ? "Record video again" : "Record video";
+    voice.textContent = which === "made" ? gettext("Record voice again") : gettext("Record voice");
+    video.textContent = which === "made" ? gettext("Record video again") : gettext("Record video");
     this.#level = 0;
   }
 
@@ -71,7 +72,7 @@ export class ReplyView {
     this.#address = URL.createObjectURL(file);
     Object.assign(player, { controls: true, playsInline: true, src: this.#address });
     player.dataset.reply = "";
-    player.setAttribute("aria-label", "Your reply, before it is sent");
+    player.setAttribute("aria-label", gettext("Your reply, before it is sent"));
     return player;
   }
 }

@@ -1,17 +1,18 @@
 // What the recorder says. Pure.
 
 import { length, megabytes } from "../figures.js";
+import { gettext } from "../translation.js";
 
-export const KEPT_HERE = "Kept in this browser until it is sent. It goes with what you write here.";
-export const NOT_KEPT = "This browser cannot keep it: send it before you leave the page.";
-export const FROM_BEFORE = "Recorded earlier and not sent yet. Hear it, then send it or remove it.";
-export const THERE_ALREADY = "There is a reply already. Add it, or press Record voice to make another.";
-export const NOTHING_HEARD = "Nothing is heard. Is the microphone muted or covered?";
+export const KEPT_HERE = gettext("Kept in this browser until it is sent. It goes with what you write here.");
+export const NOT_KEPT = gettext("This browser cannot keep it: send it before you leave the page.");
+export const FROM_BEFORE = gettext("Recorded earlier and not sent yet. Hear it, then send it or remove it.");
+export const THERE_ALREADY = gettext("There is a reply already. Add it, or press Record voice to make another.");
+export const NOTHING_HEARD = gettext("Nothing is heard. Is the microphone muted or covered?");
 
 export { running, whyNot } from "../recording/capture-words.js";
 
 export function reached(mostS) {
-  return `${length(mostS)} is the most, so the recording stopped.`;
+  return gettext("%(most)s is the most, so the recording stopped.", { most: length(mostS) });
 }
 
 /** What will be sent: "0:07, 0.2 MB", or a chosen file's name, whose length is not known. */
@@ -22,6 +23,8 @@ export function described(file, seconds = null) {
 /** Why a file is too large to send, or "". */
 export function tooLarge(file, mostBytes) {
   if (file.size <= mostBytes) return "";
-  return `The file is ${megabytes(file.size)}; at most ${megabytes(mostBytes)} can be sent. `
-    + "Choose a shorter one.";
+  return gettext("The file is %(size)s; at most %(most)s can be sent. Choose a shorter one.", {
+    size: megabytes(file.size),
+    most: megabytes(mostBytes),
+  });
 }

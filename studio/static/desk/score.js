@@ -2,6 +2,8 @@
 // that sounds, lies on a wash. It is folded to the line of that note, so that the rows stay near, until
 // it is opened. Absent where the clip answers no page.
 
+import { gettext } from "../translation.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 const MARGIN = 60; // round the note, in the engraver's units
 const ROOM_PX = 12; // above and below a line
@@ -31,7 +33,7 @@ export class DeskScore {
     this.#root.toggleAttribute("data-folded", folded);
     this.#measure();
     this.#button.setAttribute("aria-expanded", !folded);
-    this.#button.textContent = folded ? "Show the whole page" : "Show one line";
+    this.#button.textContent = folded ? gettext("Show the whole page") : gettext("Show one line");
     if (this.#note) this.#bring(this.#note);
     return folded;
   }

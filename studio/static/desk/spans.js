@@ -2,6 +2,7 @@
 // and in words.
 
 import { place } from "../figures.js";
+import { gettext } from "../translation.js";
 
 /** The span from here, or its start moved to here. */
 export function beginSpan({ player, picture, say, keyOf }) {
@@ -10,18 +11,18 @@ export function beginSpan({ player, picture, say, keyOf }) {
   if (span && at < span[1]) return picture.select([at, span[1]]);
   picture.select(null);
   picture.begin(at);
-  return say(`A span begins at ${place(at, 2)}. ${keyOf("span-end")} ends it.`);
+  return say(gettext("A span begins at %(place)s. %(key)s ends it.", { place: place(at, 2), key: keyOf("span-end") }));
 }
 
 /** The span ends here; a second press moves its end. */
 export function endSpan({ player, picture, say, keyOf }) {
   const at = player.seconds;
   const from = picture.begun ?? picture.span?.[0];
-  if (from === undefined) return say(`Begin a span first: ${keyOf("span-start")} where it begins.`);
-  if (Math.abs(at - from) < 0.01) return say("A span needs a length: play or step on, then end it.");
+  if (from === undefined) return say(gettext("Begin a span first: %(key)s where it begins.", { key: keyOf("span-start") }));
+  if (Math.abs(at - from) < 0.01) return say(gettext("A span needs a length: play or step on, then end it."));
   const span = [Math.min(from, at), Math.max(from, at)];
   picture.select(span);
-  return say(`From ${place(span[0], 2)} to ${place(span[1], 2)}.`);
+  return say(gettext("From %(start)s to %(end)s.", { start: place(span[0], 2), end: place(span[1], 2) }));
 }
 
 /** What is selected, in short: "0:04.25–0:05.10", or "0:04.25–" while it has no end. */

@@ -1,11 +1,12 @@
 // <still-drawing>: the dialog in which the teacher draws on the clip's picture, by pointer, touch
 // or keys. What is drawn goes into a form's fields at every stroke, so that it is kept as they are.
 
+import { gettext } from "../translation.js";
 import { PARTS } from "./drawing-parts.js";
 import { inside, labelAt, MOST_STROKES, moved, placeOf, saidOf, strokeOf } from "./strokes.js";
 import { show } from "./strokes-svg.js";
 
-const HOW = "Draw over the picture, or press twice: where it begins, then where it ends.";
+const HOW = gettext("Draw over the picture, or press twice: where it begins, then where it ends.");
 
 export class StillDrawing extends HTMLElement {
   #aborter = null;
@@ -127,7 +128,9 @@ export class StillDrawing extends HTMLElement {
     if (this.#kind === "label") return this.#add(labelAt(this.#cross, this.#part("label").value));
     this.#points.push(this.#cross);
     if (this.#points.length === 1) {
-      this.#say(`Begun at ${placeOf(this.#cross, this.#aspect)}. Press where it ends, or move the cross there and press Enter.`);
+      this.#say(gettext("Begun at %(place)s. Press where it ends, or move the cross there and press Enter.", {
+        place: placeOf(this.#cross, this.#aspect),
+      }));
       return this.#paint();
     }
     const stroke = strokeOf(this.#kind, this.#points);
@@ -138,7 +141,7 @@ export class StillDrawing extends HTMLElement {
   #finish(event) {
     if (!this.#strokes.length || this.#part("shows").value.trim()) return;
     event.preventDefault();
-    this.#say("Say in words what the drawing shows, for whoever cannot see it.");
+    this.#say(gettext("Say in words what the drawing shows, for whoever cannot see it."));
     this.#part("shows").focus();
   }
 
@@ -159,7 +162,7 @@ export class StillDrawing extends HTMLElement {
   #undo() {
     if (this.#points.length) return this.#cancel();
     this.#set(this.#strokes.slice(0, -1));
-    return this.#say("Undone.");
+    return this.#say(gettext("Undone."));
   }
 
   #set(strokes) {

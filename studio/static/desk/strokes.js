@@ -3,6 +3,7 @@
 // the same shapes for the pages.
 
 import { percent } from "../figures.js";
+import { gettext } from "../translation.js";
 
 export const UNITS = 1000;
 export const MOST_STROKES = 60;
@@ -11,6 +12,7 @@ const HEAD_ANGLE = (28 * Math.PI) / 180;
 const MOST_POINTS = 400;
 const NEAR = 0.004; // points of a line that lie nearer to it than this say nothing
 const SMALL = 0.012; // what is smaller than this was a press, not a stroke
+const DRAWN = { arrow: gettext("Arrow drawn."), circle: gettext("Circle drawn."), line: gettext("Line drawn.") };
 const STEPS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
 
 /** A stroke of a kind over the points that a pointer went, or null for a mere press. */
@@ -45,15 +47,15 @@ export function moved(point, key, fine, aspect) {
 
 /** Where a point lies, in words: "40 % across, 25 % down". */
 export function placeOf([x, y], aspect) {
-  return `${percent(x, 1)} % across, ${percent(y, aspect)} % down`;
+  return gettext("%(across)s %% across, %(down)s %% down", { across: percent(x, 1), down: percent(y, aspect) });
 }
 
 /** What is said of a stroke that was drawn; of none (null), or one too many, why not. */
 export function saidOf(stroke, kind, most) {
-  if (most) return `${MOST_STROKES} strokes are the most. Undo some first.`;
-  if (kind === "label") return stroke ? "Words written." : "Write the words first.";
-  if (!stroke) return "Too small to be seen: draw farther.";
-  return `${kind[0].toUpperCase()}${kind.slice(1)} drawn.`;
+  if (most) return gettext("%(most)s strokes are the most. Undo some first.", { most: MOST_STROKES });
+  if (kind === "label") return stroke ? gettext("Words written.") : gettext("Write the words first.");
+  if (!stroke) return gettext("Too small to be seen: draw farther.");
+  return DRAWN[kind];
 }
 
 /** Each stroke as the `d` of a path, or as a text with its place, in thousandths. */

@@ -1,9 +1,11 @@
 // The summary that is proposed: asked for, and put into the field. Loaded when first used.
 
+import { gettext } from "../translation.js";
+
 /** Ask for one, and for the preview once the words are there. */
 export function propose({ player, root, say }) {
   const form = root.querySelector("#propose");
-  if (!form) return say("This clip was returned.");
+  if (!form) return say(gettext("This clip was returned."));
   player.pause();
   form.dataset.goesOn = "";
   return form.requestSubmit();
@@ -26,7 +28,7 @@ export function proposed(desk, go) {
     if (goes) go(desk, "return");
   } else if (goes) {
     root.querySelector("#proposal [data-act='use-proposal']").focus();
-    say("You have written a summary already. Enter puts the proposed words after it.");
+    say(gettext("You have written a summary already. Enter puts the proposed words after it."));
   }
 }
 
@@ -34,7 +36,7 @@ export function proposed(desk, go) {
 export function useProposal({ root, say }) {
   const field = fieldIn(root);
   const words = root.querySelector("[data-proposed]")?.innerText.trim();
-  if (!field || !words) return say("Nothing is proposed yet.");
+  if (!field || !words) return say(gettext("Nothing is proposed yet."));
   field.value = [field.value.trim(), words].filter(Boolean).join("\n");
   root.querySelector("#proposal").replaceChildren();
   field.dispatchEvent(new Event("input", { bubbles: true }));

@@ -2,6 +2,7 @@
 
 import { Sounding } from "../tones/sounding.js";
 import { gainOf, notes, plan } from "../tones/tones.js";
+import { gettext } from "../translation.js";
 
 const SECONDS = 3;
 const LOUDNESS = 55; // of 100: a moderate level beside the recording
@@ -16,9 +17,9 @@ export async function hearTarget({ root, player, say, fetch }, event) {
   player.pause();
   const target = await fetch(root.dataset.target.replace("/0.json", `/${event}.json`));
   if (!target) {
-    say("This double stop has no agreed target to hear.");
+    say(gettext("This double stop has no agreed target to hear."));
     return;
   }
-  say(`The target: ${target.name}.`);
+  say(gettext("The target: %(interval)s.", { interval: target.name }));
   await sound.play(notes(plan("both", 2, SECONDS), target.hz), gainOf(LOUDNESS), () => {});
 }

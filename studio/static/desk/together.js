@@ -1,14 +1,20 @@
 // <two-takes>: an earlier clip and the present one, played in step from moments that are chosen.
 
+import { gettext } from "../translation.js";
 import "./key-help.js";
 import { place, signed } from "../figures.js";
 import { InStep, SPEEDS } from "./in-step.js";
-import { asked, handOnEarly, inForce, onPage, shown } from "./keys.js";
+import { asked, handOnEarly, inForce, keysOf, onPage } from "./keys.js";
 
 const PAGE = "together";
 const NUDGE_S = 0.04;
 const FRAME_S = 1 / 30;
 const SOUNDS = ["now", "then", "neither"];
+const HEARD = {
+  now: gettext("Sound: now"),
+  then: gettext("Sound: then"),
+  neither: gettext("Sound: neither"),
+};
 const NAMES = { 0.25: "¼", 0.5: "½", 1: "1" };
 
 class TwoTakes extends HTMLElement {
@@ -44,7 +50,7 @@ class TwoTakes extends HTMLElement {
       this.#media[take] = this.querySelector(`[data-take="${take}"] :is(video, audio)`);
       this.#media[take].removeAttribute("controls");
       this.#media[take].addEventListener("click", () => this.#toggle(), { signal });
-      this.#media[take].addEventListener("error", () => this.#say("A recording could not be played. Load the page again."), { signal });
+      this.#media[take].addEventListener("error", () => this.#say(gettext("A recording could not be played. Load the page again.")), { signal });
     }
     this.#step = new InStep(this.#media.then, this.#media.now, { told: () => this.#show(), signal });
     this.addEventListener("click", (event) => this.#pressed(event), { signal });
@@ -88,7 +94,7 @@ class TwoTakes extends HTMLElement {
 
   async #toggle() {
     if (this.#step.playing) this.#step.pause();
-    else if (!(await this.#step.play())) this.#say("Press again to play.");
+    else if (!(await this.#step.play())) this.#say(gettext("Press again to play."));
     this.#show();
   }
 
@@ -113,7 +119,7 @@ class TwoTakes extends HTMLElement {
 
   #beginHere() {
     this.#begin = this.#step.seconds;
-    this.#say("Both begin here.");
+    this.#say(gettext("Both begin here."));
   }
 
   #speed(speed) {
@@ -121,18 +127,18 @@ class TwoTakes extends HTMLElement {
     for (const button of this.querySelectorAll("[data-speed]")) {
       button.setAttribute("aria-pressed", Number(button.dataset.speed) === speed);
     }
-    this.#say(`Speed ${NAMES[speed]}`);
+    this.#say(gettext("Speed %(speed)s", { speed: NAMES[speed] }));
   }
 
   #hear(which) {
     this.#sound = which;
     for (const [take, media] of Object.entries(this.#media)) media.muted = take !== which;
-    this.querySelector("[data-act='sound']").textContent = `Sound: ${which}`;
+    this.querySelector("[data-act='sound']").textContent = HEARD[which];
   }
 
   #show() {
     this.toggleAttribute("data-playing", this.#step.playing);
-    this.querySelector("[data-act='play']").setAttribute("aria-label", this.#step.playing ? "Pause" : "Play");
+    this.querySelector("[data-act='play']").setAttribute("aria-label", this.#step.playing ? gettext("Pause") : gettext("Play"));
     for (const [take, media] of Object.entries(this.#media)) {
       const slider = this.querySelector(`[data-place="${take}"]`);
       if (media.duration) slider.max = media.duration;
@@ -146,7 +152,7 @@ class TwoTakes extends HTMLElement {
     this.#keys = onPage(inForce(changed), PAGE);
     for (const { act, keys } of this.#keys) {
       const button = this.querySelector(`[data-act="${act}"]`);
-      if (button) button.title = `Key: ${keys.map(shown).join(" or ")}`;
+      if (button) button.title = gettext("Key: %(keys)s", { keys: keysOf({ keys }) });
     }
   }
 
@@ -156,6 +162,6 @@ class TwoTakes extends HTMLElement {
 }
 
 /** How the places in the two recordings differ. */
-const said = (offset) => `Offset: ${signed(offset, 2)} s.`;
+const said = (offset) => gettext("Offset: %(seconds)s s.", { seconds: signed(offset, 2) });
 
 customElements.define("two-takes", TwoTakes);

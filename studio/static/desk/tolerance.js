@@ -1,5 +1,7 @@
 // While a tolerance is being chosen: how many marks there would be. Loaded when first used.
 
+import { gettext, ngettext } from "../translation.js";
+
 const PAUSE_MS = 150; // a slider moves faster than anybody reads
 const timers = new WeakMap();
 
@@ -24,6 +26,7 @@ async function ask(form) {
 
 /** { marks, now } in words. */
 export function inWords({ marks, now }) {
-  const many = `${marks || "no"} ${marks === 1 ? "mark" : "marks"}`;
-  return marks === now ? `As many marks as now: ${many}.` : `There would be ${many} instead of ${now}.`;
+  const many = marks ? ngettext("%(count)s mark", "%(count)s marks", marks) : gettext("no marks");
+  if (marks === now) return gettext("As many marks as now: %(many)s.", { many });
+  return gettext("There would be %(many)s instead of %(now)s.", { many, now });
 }

@@ -1,6 +1,7 @@
 // <drill-sheet>: one stop for the Tab key, then arrows from note to note; the note that was chosen
 // is named under the page. Bubbles "note-chosen" with the note's ref, for whoever plays it.
 
+import { gettext } from "../translation.js";
 import { step } from "./note-steps.js";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -18,7 +19,7 @@ class DrillSheet extends HTMLElement {
     for (const leaf of this.querySelectorAll(".leaf")) {
       this.#notesOf(leaf).forEach((note, place) => this.#setStop(note, place === 0));
     }
-    this.#say("Choose a note to read its name; the arrow keys go from note to note.");
+    this.#say(gettext("Choose a note to read its name; the arrow keys go from note to note."));
   }
 
   disconnectedCallback() {

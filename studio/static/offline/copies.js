@@ -99,7 +99,7 @@ export async function dropFiles(needed) {
   const stays = new Set(needed.map((each) => new URL(each, location).pathname));
   for (const request of await kept.keys()) {
     const { pathname } = new URL(request.url);
-    if (pathname.startsWith("/static/") && !stays.has(pathname)) await kept.delete(request);
+    if (/^\/(static|words)\//.test(pathname) && !stays.has(pathname)) await kept.delete(request);
   }
 }
 

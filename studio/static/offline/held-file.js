@@ -2,6 +2,7 @@
 // line is not there until it has arrived, with what is typed in the meantime.
 
 import { megabytes } from "../figures.js";
+import { gettext } from "../translation.js";
 import { changeFile, forgetFile, keepFile } from "./kept-files.js";
 
 export class HeldFile {
@@ -21,8 +22,10 @@ export class HeldFile {
     this.isKept = await this.#held;
     const size = megabytes(file.size);
     return this.isKept
-      ? `It is kept on this device and takes ${size} of it. You may close this page: it goes on when you open the studio with a line.`
-      : `This device has no room to keep it (${size}). Leave this page open until it has arrived, or choose it again later.`;
+      ? gettext("It is kept on this device and takes %(size)s of it. You may close this page: it goes on when you "
+        + "open the studio with a line.", { size })
+      : gettext("This device has no room to keep it (%(size)s). Leave this page open until it has arrived, or "
+        + "choose it again later.", { size });
   }
 
   /** True once the words are kept with it. */

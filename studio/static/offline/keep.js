@@ -3,11 +3,11 @@
 // it. What has not changed is not asked for again.
 
 import { megabytes } from "../figures.js";
+import { gettext } from "../translation.js";
 import * as copies from "./copies.js";
 
 const LATER_MS = 3000; // after the page has come; chosen
-const KEPT = "The drills, their sound and the newest answers are kept on this device for when there is no line";
-const NO_ROOM = "This device has no room left: the drills cannot be kept here for when there is no line.";
+const NO_ROOM = gettext("This device has no room left: the drills cannot be kept here for when there is no line.");
 
 const keeps = JSON.parse(document.querySelector("#keeps").textContent);
 const panel = document.querySelector("[data-kept-here]");
@@ -20,7 +20,7 @@ function begin() {
 }
 
 async function keep() {
-  if (copies.declined(keeps.person)) return say("Nothing is kept on this device.", "Keep the drills here");
+  if (copies.declined(keeps.person)) return say(gettext("Nothing is kept on this device."), gettext("Keep the drills here"));
   // The browser looks for a newer worker by itself; one that may not be has no page to show.
   if (!(await navigator.serviceWorker.register("/worker.js"))) return undefined;
   try {
@@ -60,7 +60,10 @@ function isGone({ path, list }) {
 
 async function tell() {
   if (!(await copies.keptOf(keeps.person)).length) return;
-  say(`${KEPT}: ${megabytes(await copies.room(keeps.person))}. Logging out removes them.`, "Do not keep them");
+  const size = megabytes(await copies.room(keeps.person));
+  const words = gettext("The drills, their sound and the newest answers are kept on this device for when there "
+    + "is no line: %(size)s. Logging out removes them.", { size });
+  say(words, gettext("Do not keep them"));
 }
 
 async function change() {

@@ -5,10 +5,11 @@ import { megabytes, percent } from "../figures.js";
 import { Server } from "../pages/server.js";
 import { amount, inWords } from "../pages/standing.js";
 import { Upload } from "../pages/upload.js";
+import { gettext } from "../translation.js";
 import { holdSending, isBeingSent } from "./sending-lock.js";
 import { waitingOf } from "./unsent-recordings.js";
 
-const ELSEWHERE = "Another window of this browser is sending it.";
+const ELSEWHERE = gettext("Another window of this browser is sending it.");
 
 class KeptClips extends HTMLElement {
   #gone = new AbortController();
@@ -26,7 +27,8 @@ class KeptClips extends HTMLElement {
     if (!this.isConnected || !waiting.length) return;
     this.hidden = false;
     const bytes = waiting.reduce((sum, one) => sum + one.bytes, 0);
-    this.#part("room").textContent = `${megabytes(bytes)} of this device. Sending goes on by itself when there is a line.`;
+    this.#part("room").textContent = gettext("%(size)s of this device. Sending goes on by itself when "
+      + "there is a line.", { size: megabytes(bytes) });
     if (waiting.some(({ isTake }) => isTake)) hideTheNotice();
     const rows = waiting.map((one) => this.#row(one));
     let next = null;
@@ -43,7 +45,7 @@ class KeptClips extends HTMLElement {
     }
     const file = await one.file();
     if (!file) {
-      of("words").textContent = "This browser has lost it.";
+      of("words").textContent = gettext("This browser has lost it.");
       return null;
     }
     const letGo = holdSending(one.key);
@@ -60,7 +62,7 @@ class KeptClips extends HTMLElement {
     letGo();
     if (next) await one.arrived();
     else if (refused) await one.refuse(sentence);
-    of("words").textContent = next ? "It has arrived." : (sentence ?? inWords("stopped"));
+    of("words").textContent = next ? gettext("It has arrived.") : (sentence ?? inWords("stopped"));
     of("going").hidden = true;
     of("remove").hidden = Boolean(next);
     return next ?? null;
@@ -73,7 +75,7 @@ class KeptClips extends HTMLElement {
     of("name").textContent = one.name;
     of("size").textContent = megabytes(one.bytes);
     of("words").textContent = one.refused ?? "";
-    of("remove").setAttribute("aria-label", `Remove it: ${one.name}`);
+    of("remove").setAttribute("aria-label", gettext("Remove it: %(name)s", { name: one.name }));
     of("remove").addEventListener("click", async () => {
       removed = true;
       await one.stop?.();

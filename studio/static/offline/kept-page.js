@@ -1,10 +1,11 @@
 // On a copy that is shown because there is no line: what only a line can do cannot be pressed, and
 // as soon as the line is back the page itself is shown in its place.
 
+import { gettext } from "../translation.js";
 import { forgetCopies } from "./copies.js";
 
 const LOOK_MS = 15_000;
-const NEEDS = "This needs a line.";
+const NEEDS = gettext("This needs a line.");
 
 const notice = document.querySelector("[data-kept-copy]");
 const person = notice.dataset.keptCopy;
@@ -44,8 +45,8 @@ async function look() {
   if (answer.headers.get("X-Person") !== person || !isAtWork()) location.reload();
   else {
     clearInterval(looking);
-    notice.querySelector("[data-words]").textContent = "The line is back.";
-    notice.querySelector("a").textContent = "Show the page as it is now";
+    notice.querySelector("[data-words]").textContent = gettext("The line is back.");
+    notice.querySelector("a").textContent = gettext("Show the page as it is now");
   }
 }
 

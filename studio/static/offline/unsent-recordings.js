@@ -4,6 +4,7 @@ import * as drafts from "../pages/drafts.js";
 import { newKey } from "../pages/server.js";
 import { fileToSend } from "../recording/take-file.js";
 import { keepTake, remove, takesOf } from "../recording/takes.js";
+import { gettext } from "../translation.js";
 import { changeFile, fileOfRow, filesOf, forgetFile } from "./kept-files.js";
 
 /**
@@ -30,7 +31,7 @@ function ofFile(row) {
 function ofTake(take, whose) {
   const { key, bytes, number } = take;
   return {
-    ...{ key, bytes, isTake: true, name: `Take ${number}`, words: take.words ?? drafts.kept(whose) },
+    ...{ key, bytes, isTake: true, name: gettext("Take %(number)s", { number }), words: take.words ?? drafts.kept(whose) },
     file: () => fileToSend(take),
     arrived: () => {
       drafts.clear(whose);

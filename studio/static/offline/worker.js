@@ -11,6 +11,7 @@ const FILES = "studio-files";
 const LIST = "X-Kept-List";
 const KEPT_AT = "X-Kept-At"; // ms
 const MOST_MS = 30 * 24 * 60 * 60 * 1000; // as long as a session lasts
+const KEPT_FILES = /^\/(static|words)\//; // the words: what scripts say in another language
 const NO_LINE = "/offline/";
 const HOMES = ["/queue/", "/children/"]; // where "/" leads
 // The pages of pupils and guardians, and where somebody logs in. A teacher's own are no business of
@@ -43,7 +44,7 @@ self.addEventListener("fetch", (event) => {
   if (origin !== self.location.origin) return;
   if (request.mode === "navigate") {
     if (PAGES.some((page) => page.test(pathname))) event.respondWith(page(event, pathname));
-  } else if ((lost || !navigator.onLine) && pathname.startsWith("/static/")) {
+  } else if ((lost || !navigator.onLine) && KEPT_FILES.test(pathname)) {
     event.respondWith(file(request));
   }
 });

@@ -1,14 +1,16 @@
 // What the server's answers on sending mean: whether to try again, and the sentence to show. Pure.
 
-const OURS = "Something went wrong on our side. What has arrived is kept: "
-  + "wait a minute, then press “Send it again”.";
-const OTHERWISE = "It could not be sent. What has arrived is kept: load this page again, "
-  + "choose the same recording, and sending goes on from there.";
-const TOO_LARGE = "The file is too large to be sent. Film a shorter clip, or choose a lower picture "
-  + "quality in the camera’s settings.";
-const LOGGED_OUT = "You are logged out.";
-export const UNREADABLE = "The recording cannot be read on this device any more: it was moved, "
-  + "changed or removed. What has arrived is kept for a day. Choose it again, then send it.";
+import { gettext } from "../translation.js";
+
+const OURS = gettext("Something went wrong on our side. What has arrived is kept: "
+  + "wait a minute, then press “Send it again”.");
+const OTHERWISE = gettext("It could not be sent. What has arrived is kept: load this page again, "
+  + "choose the same recording, and sending goes on from there.");
+const TOO_LARGE = gettext("The file is too large to be sent. Film a shorter clip, or choose a lower picture "
+  + "quality in the camera’s settings.");
+const LOGGED_OUT = gettext("You are logged out.");
+export const UNREADABLE = gettext("The recording cannot be read on this device any more: it was moved, "
+  + "changed or removed. What has arrived is kept for a day. Choose it again, then send it.");
 const FULL = 507;
 
 /** Whether a failed request is worth another try. `status`: 0 when there was no answer. */

@@ -1,8 +1,9 @@
 // <batch-row>: clips looked through in a row. One is open at a time and plays from its start when it
 // is come to; the others show what is written for them. Without a script all of them are open.
 
+import { gettext, ngettext } from "../translation.js";
 import "../desk/key-help.js";
-import { asked, handOnEarly, inForce, onPage, shown } from "../desk/keys.js";
+import { asked, handOnEarly, inForce, keysOf, onPage } from "../desk/keys.js";
 import { Kept } from "./batch-kept.js";
 
 const PAGE = "batch";
@@ -88,7 +89,9 @@ class BatchRow extends HTMLElement {
     }
     const stay = this.#clips.length - has;
     this.querySelector("[data-part='how-many']").textContent = clips(has);
-    this.querySelector("[data-part='stay']").textContent = stay ? `${clips(stay)} without words ${stay === 1 ? "stays" : "stay"}.` : "";
+    this.querySelector("[data-part='stay']").textContent = stay
+      ? ngettext("%(count)s clip without words stays.", "%(count)s clips without words stay.", stay)
+      : "";
     this.#kept.keep();
   }
 
@@ -138,13 +141,13 @@ class BatchRow extends HTMLElement {
   #useKeys(changed) {
     this.#keys = onPage(inForce(changed), PAGE);
     const { keys } = this.#keys.find(({ act }) => act === "example");
-    for (const label of this.querySelectorAll(".example label")) label.title = `Key: ${keys.map(shown).join(" or ")}`;
+    for (const label of this.querySelectorAll(".example label")) label.title = gettext("Key: %(keys)s", { keys: keysOf({ keys }) });
   }
 }
 
 const wordsOf = (clip) => clip.querySelector("textarea");
 const playerOf = (clip) => clip.querySelector(".batch-picture :is(video, audio)");
-const clips = (n) => (n === 1 ? "1 clip" : `${n} clips`);
+const clips = (n) => ngettext("%(count)s clip", "%(count)s clips", n);
 
 function toggle(player) {
   if (player.paused) player.play().catch(() => {});
@@ -161,7 +164,7 @@ function hearable(select) {
   player.controls = true;
   player.preload = "metadata";
   player.src = address;
-  player.setAttribute("aria-label", "The recorded example");
+  player.setAttribute("aria-label", gettext("The recorded example"));
   place.append(player);
 }
 

@@ -4,6 +4,7 @@
 
 import { Sounding } from "../tones/sounding.js";
 import { gainsAt } from "../tones/tones.js";
+import { gettext } from "../translation.js";
 import { playSpan } from "./span-player.js";
 
 const SHORTEST_S = 1.5; // a tone in tune lasts as long as what was played, within these
@@ -64,9 +65,9 @@ export class ByEar {
   async #play(what, moment, signal) {
     const { start, end, then } = moment;
     if (what === "then") return this.#then(then, signal);
-    if (what === "now") return this.#span(this.#player, then.now, "Now.", signal);
+    if (what === "now") return this.#span(this.#player, then.now, gettext("Now."), signal);
     const alone = what === "tune";
-    if (!alone && !(await this.#span(this.#player, [start, end], "As it was played.", signal))) return;
+    if (!alone && !(await this.#span(this.#player, [start, end], gettext("As it was played."), signal))) return;
     if (what !== "played") await this.#tune(moment, signal);
   }
 
@@ -98,13 +99,13 @@ export class ByEar {
     this.#before.playbackRate = this.#player.playbackRate;
     this.#before.volume = this.#player.volume;
     this.#before.muted = this.#player.muted;
-    return this.#span(this.#before, [start, end], "Then.", signal);
+    return this.#span(this.#before, [start, end], gettext("Then."), signal);
   }
 
   #tune(moment, signal) {
     const { playbackRate, volume, muted } = this.#player;
     this.#now.media = null;
-    this.#say(`In tune: ${moment.name}.`);
+    this.#say(gettext("In tune: %(name)s.", { name: moment.name }));
     return new Promise((done) => {
       signal.addEventListener("abort", () => { this.#sound.stop(); done(); }, { once: true });
       this.#sound.play(inTune(moment, playbackRate, muted ? 0 : volume), 1, done);
@@ -129,7 +130,7 @@ export class ByEar {
       this.#player.defaultPlaybackRate = box.checked ? HALF : 1; // another picture keeps it
       this.#player.playbackRate = box.checked ? HALF : 1;
     };
-    label.append(box, "Half speed");
+    label.append(box, gettext("Half speed"));
     box.addEventListener("change", turn, { signal });
     return label;
   }

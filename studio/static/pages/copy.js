@@ -1,6 +1,8 @@
 // <copy-text>: a button that copies the field inside, and says so, to a screen reader too. Without
 // this module the button stays hidden, and the field can be selected by hand.
 
+import { gettext } from "../translation.js";
+
 class CopyText extends HTMLElement {
   #listening = null;
 
@@ -19,7 +21,7 @@ class CopyText extends HTMLElement {
   async #copy() {
     this.#say("");
     const copied = (await this.#byClipboard()) || this.#bySelection();
-    this.#say(copied ? "Copied." : "It is selected: copy it by hand.");
+    this.#say(copied ? gettext("Copied.") : gettext("It is selected: copy it by hand."));
   }
 
   /** The clipboard is there on https and on this machine itself alone. */

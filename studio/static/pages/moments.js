@@ -2,6 +2,7 @@
 // marked; previous, play and next lie under the thumb.
 
 import { decimal } from "../figures.js";
+import { gettext } from "../translation.js";
 import { covers, momentAt, neighbour } from "./moment-times.js";
 
 const READY = 1; // HAVE_METADATA: a seek is possible from here on
@@ -115,7 +116,7 @@ class ClipMoments extends HTMLElement {
   #showToggle() {
     const toggle = this.querySelector('[data-part="toggle"]');
     if (toggle) {
-      toggle.textContent = this.#player.paused ? "Play" : "Pause";
+      toggle.textContent = this.#player.paused ? gettext("Play") : gettext("Pause");
     }
   }
 

@@ -1,6 +1,7 @@
 // Replies on a returned page: they and the clip take turns. With the switch on, which it never is
 // by itself, the clip stops at a reply's moment, the reply plays, and the clip goes on.
 
+import { gettext } from "../translation.js";
 import { replyDue } from "./reply-times.js";
 import { takeTurns } from "./turns.js";
 
@@ -58,7 +59,7 @@ export class Replies {
     const label = document.createElement("label");
     const box = Object.assign(document.createElement("input"), { type: "checkbox" });
     label.className = "for-replies";
-    label.append(box, "Stop for replies");
+    label.append(box, gettext("Stop for replies"));
     box.addEventListener("change", () => { this.#on = box.checked; }, { signal });
     return label;
   }

@@ -6,6 +6,7 @@
 import { length, megabytes, percent } from "../figures.js";
 import { HeldFile } from "../offline/held-file.js";
 import { holdSending } from "../offline/sending-lock.js";
+import { gettext } from "../translation.js";
 import { fingerprint } from "./fingerprint.js";
 import { halfOf } from "./half-sent.js";
 import { openIn } from "./look.js";
@@ -16,7 +17,8 @@ import { amount, inWords } from "./standing.js";
 import { Upload } from "./upload.js";
 import { Words } from "./words.js";
 
-const TAKE_KEPT = "The take is kept on this device. You may close this page: it goes on when you open the studio with a line.";
+const TAKE_KEPT = gettext("The take is kept on this device. You may close this page: it goes on when you open the "
+  + "studio with a line.");
 
 class SendClip extends HTMLElement {
   #listening = null;
@@ -88,9 +90,9 @@ class SendClip extends HTMLElement {
     this.#looked = null;
     this.#refuse("");
     this.#part("going").hidden = true;
-    this.#part("send").textContent = "Send it";
+    this.#part("send").textContent = gettext("Send it");
     this.#part("look").hidden = true;
-    this.#part("chosen").textContent = file ? file.name : "Choose or film a recording";
+    this.#part("chosen").textContent = file ? file.name : gettext("Choose or film a recording");
     this.#part("details").textContent = file ? megabytes(file.size) : "";
     if (!file) {
       return;
@@ -114,7 +116,7 @@ class SendClip extends HTMLElement {
     const half = file === this.#input.files[0] && halfOf(document, file.size, print);
     if (half) {
       this.#words.fill(half);
-      this.#part("send").textContent = "Go on sending";
+      this.#part("send").textContent = gettext("Go on sending");
     }
   }
 
@@ -125,7 +127,7 @@ class SendClip extends HTMLElement {
       return;
     }
     if (!file) {
-      this.#refuse("Choose a recording first, then send it.");
+      this.#refuse(gettext("Choose a recording first, then send it."));
       this.#input.focus();
       return;
     }
@@ -173,7 +175,7 @@ class SendClip extends HTMLElement {
     this.#going(false);
     this.#part("going").hidden = Boolean(sentence);
     this.#refuse(sentence);
-    this.#part("send").textContent = sentence ? "Send it again" : "Go on sending";
+    this.#part("send").textContent = sentence ? gettext("Send it again") : gettext("Go on sending");
     this.#part("send").focus({ preventScroll: true });
   }
 

@@ -1,6 +1,7 @@
 // What can be refused before anything is sent. Pure.
 
 import { length, megabytes } from "../figures.js";
+import { gettext } from "../translation.js";
 
 /**
  * Why a chosen file cannot be sent, as a sentence, or "" when it may be tried.
@@ -11,19 +12,25 @@ import { length, megabytes } from "../figures.js";
  */
 export function refusal(file, { durationS, opens }, limits) {
   if (file.size === 0) {
-    return "The file is empty. Record or choose it again.";
+    return gettext("The file is empty. Record or choose it again.");
   }
   if (file.size > limits.bytes) {
-    return `The file is ${megabytes(file.size)}; at most ${megabytes(limits.bytes)} can be sent. `
-      + "Film a shorter clip, or choose a lower picture quality in the camera’s settings.";
+    return gettext("The file is %(size)s; at most %(most)s can be sent. "
+      + "Film a shorter clip, or choose a lower picture quality in the camera’s settings.", {
+      size: megabytes(file.size),
+      most: megabytes(limits.bytes),
+    });
   }
   if (durationS !== null && durationS > limits.s) {
-    return `The recording lasts ${length(durationS)}; at most ${length(limits.s)} can be sent. `
-      + "Cut it into shorter clips and send them one by one.";
+    return gettext("The recording lasts %(length)s; at most %(most)s can be sent. "
+      + "Cut it into shorter clips and send them one by one.", {
+      length: length(durationS),
+      most: length(limits.s),
+    });
   }
   if (!opens && !looksLikeRecording(file, limits.endings)) {
-    return "This does not look like a recording. Choose a video (MP4, MOV, WebM) or a sound file "
-      + "(M4A, MP3, WAV, FLAC, OGG).";
+    return gettext("This does not look like a recording. Choose a video (MP4, MOV, WebM) or a sound file "
+      + "(M4A, MP3, WAV, FLAC, OGG).");
   }
   return "";
 }

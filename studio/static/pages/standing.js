@@ -2,14 +2,15 @@
 // nothing else is counted. Pure.
 
 import { megabytes, percent, wait } from "../figures.js";
+import { gettext } from "../translation.js";
 
 const WORDS = {
-  sending: "Sending",
-  waiting: "Waiting for the connection. It goes on by itself.",
-  stopped: "Stopped by you. What has arrived is kept for a day.",
-  out: "Sending rests until you are logged in as yourself again.",
-  checking: "All of it has arrived. It is being looked at.",
-  ended: "Sending has ended.",
+  sending: gettext("Sending"),
+  waiting: gettext("Waiting for the connection. It goes on by itself."),
+  stopped: gettext("Stopped by you. What has arrived is kept for a day."),
+  out: gettext("Sending rests until you are logged in as yourself again."),
+  checking: gettext("All of it has arrived. It is being looked at."),
+  ended: gettext("Sending has ended."),
 };
 
 /** `state`: sending, waiting, stopped, out, checking, ended. */
@@ -23,12 +24,13 @@ export function inWords(state) {
  */
 export function amount(arrived, total, seconds = null, state = "sending") {
   if (!arrived && state === "out") {
-    return "How much has arrived shows once you are logged in";
+    return gettext("How much has arrived shows once you are logged in");
   }
   if (!arrived) {
-    return `Nothing of ${megabytes(total)} has arrived yet`;
+    return gettext("Nothing of %(all)s has arrived yet", { all: megabytes(total) });
   }
-  const left = seconds === null || arrived === total ? "" : `, ${wait(seconds)} left`;
-  const share = `(${percent(arrived, total)} %)`;
-  return `${megabytes(arrived)} of ${megabytes(total)} have arrived ${share}${left}`;
+  const share = `${percent(arrived, total)} %`;
+  const said = { part: megabytes(arrived), all: megabytes(total), share };
+  if (seconds === null || arrived === total) return gettext("%(part)s of %(all)s have arrived (%(share)s)", said);
+  return gettext("%(part)s of %(all)s have arrived (%(share)s), %(wait)s left", { ...said, wait: wait(seconds) });
 }

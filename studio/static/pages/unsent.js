@@ -5,6 +5,7 @@
 
 import { practiceNoted } from "../practice/kept-here.js";
 import { filesNoted, filesSaid, takesNoted, takesSaid } from "../recording/take-notes.js";
+import { gettext, ngettext } from "../translation.js";
 
 const PATIENCE_MS = 1500;
 const LOOK_MS = 150;
@@ -12,8 +13,9 @@ const DECIDES = ["decide", "kind", "words", "undo"];
 const TAKE = "take";
 const FILE = "file";
 const PRACTICE = "practice";
-const ARRIVES = "You are logged out as soon as they have arrived.";
-const SEND_OR_DELETE = "Send what you want to keep, and delete the rest.";
+const ARRIVES = gettext("You are logged out as soon as they have arrived.");
+const OPEN = { [TAKE]: gettext("Open the takes"), [FILE]: gettext("Open what waits"), [PRACTICE]: gettext("Open it") };
+const SEND_OR_DELETE = gettext("Send what you want to keep, and delete the rest.");
 
 /** What a person pressed that waits in a store: [{ clip, kind }]. */
 export function unsentOf(person, store) {
@@ -45,19 +47,20 @@ export function unsentSaid(acts) {
   const many = (which) => acts.filter(({ kind }) => kind === which).length;
   const [takes, files, practice] = [many(TAKE), many(FILE), many(PRACTICE)];
   const pressed = pressedSaid(acts.filter(({ at }) => !at));
-  return [pressed, takes ? takesSaid(takes) : "", files ? filesSaid(files) : "", practiceSaid(practice)].filter(Boolean).join(", and ");
+  return [pressed, takes ? takesSaid(takes) : "", files ? filesSaid(files) : "", practiceSaid(practice)].filter(Boolean).join(gettext(", and "));
 }
 
 function practiceSaid(count) {
   if (!count) return "";
-  return count === 1 ? "practice on this device is not noted yet" : `${count} entries of practice are not noted yet`;
+  return ngettext("practice on this device is not noted yet", "%(count)s entries of practice are not noted yet", count);
 }
 
 function pressedSaid(acts) {
   if (!acts.length) return "";
   const decisions = acts.every(({ kind }) => DECIDES.includes(kind));
-  const [one, many] = decisions ? ["decision", "decisions"] : ["thing from the desk", "things from the desk"];
-  return acts.length === 1 ? `1 ${one} is not sent yet` : `${acts.length} ${many} are not sent yet`;
+  return decisions
+    ? ngettext("%(count)s decision is not sent yet", "%(count)s decisions are not sent yet", acts.length)
+    : ngettext("%(count)s thing from the desk is not sent yet", "%(count)s things from the desk are not sent yet", acts.length);
 }
 
 addEventListener("submit", (event) => {
@@ -94,7 +97,10 @@ const waiting = (form) => {
 };
 
 function say(form, acts, go, stay) {
-  const words = `${unsentSaid(acts)}. Logging out now would lose ${acts.length === 1 ? "it" : "them"}. `;
+  const unsent = unsentSaid(acts);
+  const sentence = ngettext("%(unsent)s. Logging out now would lose it.",
+    "%(unsent)s. Logging out now would lose them.", acts.length, { unsent });
+  const words = `${sentence} `;
   const there = document.querySelector(".unsent");
   if (there) {
     const [said] = there.querySelector("p").childNodes;
@@ -110,8 +116,8 @@ function say(form, acts, go, stay) {
     callback();
   };
   notice.querySelector(".row").append(
-    button("Stay logged in", leaves(() => (stay(), form.querySelector("button").focus()))),
-    button("Log out without sending", leaves(go)),
+    button(gettext("Stay logged in"), leaves(() => (stay(), form.querySelector("button").focus()))),
+    button(gettext("Log out without sending"), leaves(go)),
   );
   document.querySelector("main").prepend(notice);
   notice.querySelector("button").focus();
@@ -123,8 +129,8 @@ function ways(acts) {
   const others = [...all].filter(([way]) => way !== location.pathname);
   if (!others.length) return [all.get(location.pathname) === TAKE ? SEND_OR_DELETE : ARRIVES];
   return others.flatMap(([way, kind], n) => {
-    const clip = n ? `Clip ${n + 1}` : "Open the clip to send them";
-    const link = made("a", "", { [TAKE]: "Open the takes", [FILE]: "Open what waits", [PRACTICE]: "Open it" }[kind] ?? clip);
+    const clip = n ? gettext("Clip %(number)s", { number: n + 1 }) : gettext("Open the clip to send them");
+    const link = made("a", "", OPEN[kind] ?? clip);
     link.href = way;
     return n ? [" · ", link] : [link];
   });

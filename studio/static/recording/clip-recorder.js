@@ -1,6 +1,7 @@
 // <clip-recorder>: records takes in the page, keeps each in this browser until it is sent, and hands
 // the one that is to be sent to <send-clip>, which sends it as any chosen file.
 
+import { gettext } from "../translation.js";
 import { DevicesPanel } from "./devices-panel.js";
 import { DronePanel } from "./drone-panel.js";
 import { StringsPanel } from "./strings-panel.js";
@@ -62,11 +63,11 @@ class ClipRecorder extends HTMLElement {
     try {
       this.#taking = new RunningTake(stream, kind, pictureBits, { whose, person, address, number: this.#next });
     } catch {
-      this.#say("This browser cannot record so. Choose sound alone, or send a file instead.");
+      this.#say(gettext("This browser cannot record so. Choose sound alone, or send a file instead."));
       return;
     }
     this.#live(true);
-    this.#say(`Recording take ${this.#taking.take.number}.`);
+    this.#say(gettext("Recording take %(number)s.", { number: this.#taking.take.number }));
     this.#clock = setInterval(() => this.#tick(), TICK_MS);
     this.#tick();
     this.#taking.ended.then((take) => this.#took(take));
@@ -87,7 +88,7 @@ class ClipRecorder extends HTMLElement {
     if (!this.isConnected || !take.bytes) return;
     this.#add(take);
     const loud = take.clipped ? words.CLIPPED : "";
-    this.#say([`Take ${take.number} is here, ${words.takeSaid(take)}.`, loud].filter(Boolean).join(" "));
+    this.#say([gettext("Take %(number)s is here, %(size)s.", { number: take.number, size: words.takeSaid(take) }), loud].filter(Boolean).join(" "));
   }
 
   /** What is shown while it records, and what may not be changed meanwhile. */
@@ -109,7 +110,7 @@ class ClipRecorder extends HTMLElement {
       return;
     }
     if (!this.#strings.all) this.#strings.begin(this.#devices.listener);
-    this.#say("Ready. Play your open strings first, then record.");
+    this.#say(gettext("Ready. Play your open strings first, then record."));
     this.#lookForRoom();
   }
 
@@ -117,7 +118,8 @@ class ClipRecorder extends HTMLElement {
     const { quota = Infinity, usage = 0 } = (await navigator.storage?.estimate?.().catch(() => null)) ?? {};
     const needed = (LEAST_ROOM_S * this.#devices.pictureBits) / 8;
     if (quota - usage < needed) {
-      this.#say("This device has little room left. Choose the small picture, and delete takes that you do not need.");
+      this.#say(gettext("This device has little room left. Choose the small picture, and delete takes that you "
+        + "do not need."));
     }
   }
 
@@ -128,7 +130,7 @@ class ClipRecorder extends HTMLElement {
     const takes = await takesOf(this.dataset.whose, this.dataset.at);
     if (!this.isConnected) return;
     for (const take of takes) this.#add(take);
-    if (takes.length) this.#say(`${words.kept(takes.length)} Send one, or record another.`);
+    if (takes.length) this.#say(words.keptAndNow(takes.length));
     const [goesOn] = this.#rows.filter(({ take }) => take.sending);
     if (goesOn) await this.#send(goesOn, { now: true });
   }
@@ -143,7 +145,7 @@ class ClipRecorder extends HTMLElement {
     this.#rows.push(row);
     this.#part("takes").append(row.element);
     this.#next = Math.max(this.#next, take.number + 1);
-    this.#part("record").textContent = `Record take ${this.#next}`;
+    this.#part("record").textContent = gettext("Record take %(number)s", { number: this.#next });
     this.#count();
   }
 
@@ -158,7 +160,7 @@ class ClipRecorder extends HTMLElement {
     row.release();
     this.#rows = this.#rows.filter((one) => one !== row);
     this.#count();
-    this.#say(`Take ${row.take.number} was deleted.`);
+    this.#say(gettext("Take %(number)s was deleted.", { number: row.take.number }));
     this.#part("takes").querySelector("button")?.focus();
   }
 
@@ -172,7 +174,7 @@ class ClipRecorder extends HTMLElement {
   async #send(row, { now = false } = {}) {
     const file = await fileToSend(row.take);
     if (!file) {
-      this.#say("This browser has lost that take.");
+      this.#say(gettext("This browser has lost that take."));
       return;
     }
     await customElements.whenDefined("send-clip");

@@ -1,6 +1,7 @@
 // The part of the recorder for camera and microphone: what is chosen, what they show, what they do
 // to the sound. It asks for them and lets them go; it records nothing.
 
+import { gettext } from "../translation.js";
 import { AUDIO_BITS, letGo, Listener, streamOf } from "./capture.js";
 import { asked, doneTo, isNarrow, named, saysAll, SIZES } from "./devices.js";
 import { isKnown, judged, loudestOf, noted } from "./levels.js";
@@ -126,7 +127,7 @@ export class DevicesPanel {
     camera.srcObject = picture ? this.stream : null;
     if (picture) camera.play().catch(() => {});
     this.#levels = [];
-    this.#write("level-words", on ? "Play something, as loud as you will." : "");
+    this.#write("level-words", on ? gettext("Play something, as loud as you will.") : "");
     if (!on) this.#say("changed", "");
     this.#named();
     this.#guide();
@@ -134,7 +135,7 @@ export class DevicesPanel {
 
   #named() {
     const picture = this.kind === "video";
-    this.#write("begin", picture ? "Turn on camera and microphone" : "Turn on the microphone");
+    this.#write("begin", picture ? gettext("Turn on camera and microphone") : gettext("Turn on the microphone"));
     for (const part of this.#root.querySelectorAll("[data-of-picture]")) part.hidden = !picture;
   }
 

@@ -1,5 +1,6 @@
 // What is asked of cameras and microphones, and what they say that they do. Pure but for `named`.
 
+import { gettext } from "../translation.js";
 import { SOUND } from "./capture.js";
 
 /** Sizes of the picture: its sides in pixels, and the rate it is kept at. */
@@ -9,10 +10,10 @@ export const SIZES = {
 };
 const PHONE_CALL_HZ = 24_000; // a microphone that gives less is one for talking
 const DOES = [
-  ["echoCancellation", "echo cancellation"],
-  ["noiseSuppression", "noise suppression"],
-  ["autoGainControl", "automatic loudness"],
-  ["voiceIsolation", "voice isolation"],
+  ["echoCancellation", gettext("echo cancellation")],
+  ["noiseSuppression", gettext("noise suppression")],
+  ["autoGainControl", gettext("automatic loudness")],
+  ["voiceIsolation", gettext("voice isolation")],
 ];
 
 /**
@@ -47,8 +48,11 @@ export function isNarrow({ sampleRate }) {
 /** {cameras, microphones}: [{id, name}], as far as the browser tells. */
 export async function named() {
   const all = await navigator.mediaDevices.enumerateDevices();
-  const of = (kind, word) => all
+  const of = (kind, named) => all
     .filter((device) => device.kind === kind && device.deviceId)
-    .map(({ deviceId, label }, at) => ({ id: deviceId, name: label || `${word} ${at + 1}` }));
-  return { cameras: of("videoinput", "Camera"), microphones: of("audioinput", "Microphone") };
+    .map(({ deviceId, label }, at) => ({ id: deviceId, name: label || named(at + 1) }));
+  return {
+    cameras: of("videoinput", (number) => gettext("Camera %(number)s", { number })),
+    microphones: of("audioinput", (number) => gettext("Microphone %(number)s", { number })),
+  };
 }

@@ -3,6 +3,7 @@
 
 import { Sounding } from "../tones/sounding.js";
 import { gainOf } from "../tones/tones.js";
+import { gettext } from "../translation.js";
 
 const LOUDNESS = 40; // of 100: in headphones, close to the ear
 
@@ -22,7 +23,7 @@ export class DronePanel {
 
   stop() {
     this.#sound.stop();
-    this.#part("drone").textContent = "Start the drone";
+    this.#part("drone").textContent = gettext("Start the drone");
   }
 
   close() {
@@ -50,7 +51,7 @@ export class DronePanel {
   #start() {
     const held = [{ voice: 0, hz: this.#hz, at: 0, seconds: Infinity }];
     this.#sound.play(held, gainOf(LOUDNESS), () => this.stop());
-    this.#part("drone").textContent = "Stop the drone";
+    this.#part("drone").textContent = gettext("Stop the drone");
   }
 
   get #hz() {

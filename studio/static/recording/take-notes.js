@@ -1,6 +1,8 @@
 // What localStorage says of recordings that are on this device and not sent, so that a page knows
 // without opening their database. Pure, but for `note`.
 
+import { ngettext } from "../translation.js";
+
 export const NOTE = "studio:take:"; // recorded here; then the person and the take
 export const FILE_NOTE = "studio:file:"; // chosen, and waiting for a line; then the person and its key
 
@@ -16,12 +18,12 @@ export function filesNoted(person, store) {
 
 /** "2 takes are not sent yet" */
 export function takesSaid(count) {
-  return count === 1 ? "1 take recorded here is not sent yet" : `${count} takes recorded here are not sent yet`;
+  return ngettext("%(count)s take recorded here is not sent yet", "%(count)s takes recorded here are not sent yet", count);
 }
 
 /** "2 recordings wait for a line" */
 export function filesSaid(count) {
-  return count === 1 ? "1 recording waits here to be sent" : `${count} recordings wait here to be sent`;
+  return ngettext("%(count)s recording waits here to be sent", "%(count)s recordings wait here to be sent", count);
 }
 
 /** Say that it is here, at the page of that address; `null` once it is not any more. */

@@ -3,6 +3,7 @@
 
 import { parsePlace, place } from "../figures.js";
 import { newKey } from "../pages/server.js";
+import { gettext } from "../translation.js";
 import { kept, placesOf } from "./cutting.js";
 import * as words from "./take-words.js";
 import { fileOf } from "./takes.js";
@@ -22,7 +23,10 @@ export class TakeRow {
     this.element = template.content.firstElementChild.cloneNode(true);
     this.element.addEventListener("click", ({ target }) => this.#press(target.closest("[data-do]")?.dataset.do));
     for (const button of this.element.querySelectorAll("[data-do]")) {
-      button.setAttribute("aria-label", `${button.textContent.trim()}: take ${take.number}`);
+      button.setAttribute("aria-label", gettext("%(button)s: take %(number)s", {
+        button: button.textContent.trim(),
+        number: take.number,
+      }));
     }
     this.show();
   }
@@ -30,7 +34,7 @@ export class TakeRow {
   show() {
     const { number, broken, clipped, inHand, sending, cut: ends } = this.take;
     const said = [broken && words.BROKEN_OFF, clipped && words.CLIPPED, inHand && words.NOT_KEPT];
-    this.#of("name").textContent = `Take ${number}`;
+    this.#of("name").textContent = gettext("Take %(number)s", { number });
     this.#of("details").textContent = words.takeSaid(this.take);
     this.#of("notes").textContent = [...said, sending && words.ON_ITS_WAY, ends && words.cutSaid(ends)]
       .filter(Boolean).join(" ");
@@ -55,7 +59,7 @@ export class TakeRow {
     if (what === "look") this.#look();
     if (what === "from" || what === "to") this.#of(what).value = place(this.#player?.currentTime ?? 0, 1);
     if (what === "cut") this.#cut();
-    if (what === "whole") this.#end(null, "All of it is sent.");
+    if (what === "whole") this.#end(null, gettext("All of it is sent."));
   }
 
   async #look() {
@@ -65,7 +69,7 @@ export class TakeRow {
     if (!opens) return void this.#player?.pause();
     if (this.#player) return;
     const file = await fileOf(this.take);
-    if (!file) return void this.#say("This browser has lost it.");
+    if (!file) return void this.#say(gettext("This browser has lost it."));
     this.#put(file);
     const { points } = await placesOf(file);
     this.#of("cutting").hidden = points.length < 2;
@@ -77,13 +81,13 @@ export class TakeRow {
   async #cut() {
     const [fromS, toS] = ["from", "to"].map((name) => parsePlace(this.#of(name).value));
     if (fromS === null || toS === null || fromS >= toS) {
-      this.#say("Say where it begins and where it ends, such as 0:03 and 0:41.");
+      this.#say(gettext("Say where it begins and where it ends, such as 0:03 and 0:41."));
       return;
     }
     const file = await fileOf(this.take);
     const stays = file && kept(await placesOf(file), fromS, toS, this.take.seconds);
-    if (!stays) this.#say("There is nothing to cut: all of it lies in between.");
-    else this.#end({ fromS: stays.fromS, toS: stays.toS }, "The ends are cut.");
+    if (!stays) this.#say(gettext("There is nothing to cut: all of it lies in between."));
+    else this.#end({ fromS: stays.fromS, toS: stays.toS }, gettext("The ends are cut."));
   }
 
   #end(ends, said) {
@@ -106,7 +110,7 @@ export class TakeRow {
       player.currentTime = FAR_S;
     };
     Object.assign(player, { controls: true, playsInline: true, src: this.#address });
-    player.setAttribute("aria-label", `Take ${this.take.number}`);
+    player.setAttribute("aria-label", gettext("Take %(number)s", { number: this.take.number }));
     player.className = "look";
     this.#of("player").replaceChildren(player);
     this.#player = player;

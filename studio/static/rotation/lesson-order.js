@@ -2,6 +2,7 @@
 // arrow keys on it. The list moves at once; the order is posted when the pointer lets go, or a
 // moment after the last key. Without script the buttons of each row do the same.
 
+import { gettext } from "../translation.js";
 import { moved, placeAt, placeByKey } from "./order.js";
 
 const SETTLE_MS = 600; // after the last key: several presses make one change
@@ -103,7 +104,11 @@ class LessonOrder extends HTMLElement {
   #put(row, to) {
     const rows = this.#rows();
     this.#show(moved(rows, rows.indexOf(row), to));
-    say(`${row.querySelector("b").textContent}: place ${to + 1} of ${rows.length}`);
+    say(gettext("%(lesson)s: place %(place)s of %(count)s", {
+      lesson: row.querySelector("b").textContent,
+      place: to + 1,
+      count: rows.length,
+    }));
   }
 
   // Days and numbers belong to places, not to keys: they stay while the keys move.

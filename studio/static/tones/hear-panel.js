@@ -1,5 +1,6 @@
 // The controls of <hear-target>: what they say is chosen, and what is written beside them.
 
+import { gettext } from "../translation.js";
 import { atA4, beatHz, gainOf, mistuned } from "./tones.js";
 import * as words from "./words.js";
 
@@ -66,7 +67,7 @@ export class HearPanel {
     this.#part("ways").disabled = step.notes.length < 2;
     this.#part("mistune").disabled = !pair;
     this.#part("panel").dataset.sounding = sounding ?? "";
-    this.#write("drone", sounding === "drone" ? "Stop the drone" : "Start the drone");
+    this.#write("drone", sounding === "drone" ? gettext("Stop the drone") : gettext("Start the drone"));
   }
 
   say(text) {
@@ -84,7 +85,7 @@ export class HearPanel {
 
   #fill() {
     const { steps, drones, tuning } = this.#drill;
-    const name = (step) => `Bar ${step.bar}: ${words.names(step)}`;
+    const name = (step) => gettext("Bar %(bar)s: %(notes)s", { bar: step.bar, notes: words.names(step) });
     const places = steps.map((step, at) => new Option(name(step), String(at)));
     this.#control("place").replaceChildren(...places);
     for (const group of this.#control("drone").children) {

@@ -3,6 +3,7 @@
 // Hears "note-chosen" { ref } from the page of music; bubbles "hear-step" { ref }.
 
 import { belongsTo, nameOf } from "../desk/keys.js";
+import { gettext } from "../translation.js";
 import { HearPanel } from "./hear-panel.js";
 import { Sounding } from "./sounding.js";
 import { notes, placeOf, plan, stepped } from "./tones.js";
@@ -131,7 +132,7 @@ class HearTarget extends HTMLElement {
   #hold() {
     const { drone, droneHz } = this.#panel;
     const held = [{ voice: 0, hz: droneHz[0], at: 0, seconds: Infinity }];
-    this.#begin("drone", held, `Drone: ${drone.label}.`);
+    this.#begin("drone", held, gettext("Drone: %(note)s.", { note: drone.label }));
   }
 
   #begin(what, held, said) {

@@ -22,7 +22,7 @@ from studio.review.models import DeskKeys
 
 TABLE = Path(__file__).parents[3] / "static" / "desk" / "keys.js"
 ROW = re.compile(
-    r'^ +\{ act: "([\w-]+)", keys: (\[(?:"[^"]*"(?:, )?)*\]), words: "[^"]*"'
+    r'^ +\{ act: "([\w-]+)", keys: (\[(?:"[^"]*"(?:, )?)*\]), words: gettext\("[^"]*"\)'
     r'(?:, page: "(\w+)")?(, fixed: true)? \},$',
     re.M,
 )
