@@ -187,7 +187,7 @@ def test_every_page_of_drills_fits_and_its_controls_are_named_and_large_enough(c
         cast.pupil: ["/queue/", f"/assignments/{assignment.pk}/"],
     }  # fmt: skip
     # The label round such a small circle is what is pressed; cells are named in their tag.
-    else_named = re.compile(r"hear-way|name="hand"|: no label: [sfhp]-n")
+    else_named = re.compile(r'hear-way|name="hand"|: no label: [sfhp]-n')
     for person, addresses in pages.items():
         page = opened(person, addresses[0])
         for address in addresses:
