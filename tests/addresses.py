@@ -21,7 +21,7 @@ from studio.accounts.account_views import ADDRESS_SALT
 from studio.accounts.invitations import invite
 from studio.accounts.models import Enrolment, GuardianLink, LessonsEnd, Membership
 from studio.accounts.notifications import unsubscribing
-from studio.clips.models import Clip, Rendition, Upload
+from studio.clips.models import Clip, Rendition, Upload, version_of
 from studio.clips.uploads import partial
 from studio.clips.uploads import services as uploads
 from studio.drills.lessons import services as lessons
@@ -31,6 +31,7 @@ from studio.drills.practice.services import Practised
 from studio.drills.reading import child
 from studio.drills.rotation import services as rotation
 from studio.drills.rotation.models import RotationHoliday
+from studio.intonation import ENGINE
 from studio.notation import Request, generate
 from studio.progress.models import ReportPrint, TermReport
 from studio.progress.reports.contents import contents_of
@@ -38,7 +39,7 @@ from studio.review import phrases, questions
 from studio.review.comments import CommentText, add_comment
 from studio.review.marks import hand_marks
 from studio.review.marks.hand_marks import HandMarkText
-from studio.review.models import EnclosedFile, Enclosure, Review
+from studio.review.models import AuditMoment, AuditRound, EnclosedFile, Enclosure, Review
 from studio.review.questions import About
 from studio.rights.models import Copy, ErasureJob
 from tests.cast import PASSWORD, Cast, make_clip, make_drill, set_for
@@ -300,6 +301,11 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "desk_mark_edit": (None, STUDIO_TEACHERS, {"words": "W", "start_s": "1", "end_s": "2"}),
     "desk_mark_delete": (None, STUDIO_TEACHERS, {}),
     "precision": (TEACHERS, None, {}),
+    "blind_audit": (TEACHERS, TEACHERS, {}),
+    "blind_audit_round": ({"teacher"}, {"teacher"}, {"moment": "0", "answer": "in_tune"}),
+    "blind_audit_back": (None, {"teacher"}, {}),
+    "blind_audit_end": (None, {"teacher"}, {}),
+    "blind_audit_result": ({"teacher"}, None, {}),
     "phrases": (TEACHERS, TEACHERS, {"kind": "bow", "text": "More bow"}),
     "phrase": ({"teacher"}, {"teacher"}, {"kind": "bow", "text": "More bow"}),
     "phrase_delete": (None, {"teacher"}, {}),
@@ -371,6 +377,7 @@ def furnished(cast: Cast, folder: Path) -> dict[str, dict]:
         **_of_the_clip(clip),
         **_of_the_desk(cast, clip, assignment),
         **_of_phrases(cast),
+        **_of_the_blind_audit(cast, clip),
         **_of_questions(cast),
         **_of_practice(cast),
         **_of_uploads(cast, clip),
@@ -426,7 +433,7 @@ def _each(names: Iterable[str], where: dict) -> dict[str, dict]:
 
 
 def _clip(cast: Cast, folder: Path) -> Clip:
-    clip = make_clip(cast.enrolment)
+    clip = make_clip(cast.enrolment, has_audio=True)
     for kind in Rendition.Kind:
         (folder / kind.value).write_bytes(b"something")
         Rendition.objects.create(
@@ -557,6 +564,18 @@ def _of_the_desk(cast: Cast, clip: Clip, assignment: Assignment) -> dict[str, di
 def _of_phrases(cast: Cast) -> dict[str, dict]:
     phrase = phrases.add(cast.teacher, cast.studio, "bow", "More weight")
     return _each(("phrase", "phrase_delete", "phrase_move"), {"pk": phrase.pk})
+
+
+def _of_the_blind_audit(cast: Cast, clip: Clip) -> dict[str, dict]:
+    """A round that has ended, and an open one with one moment left."""
+    whose, of = {"studio": cast.studio, "teacher": cast.teacher, "seed": 1}, {"kind": "octaves"}
+    span = {"clip": clip, "start_s": 4.0, "end_s": 5.0, "generation": version_of(ENGINE)[0]}
+    begun = AuditRound.objects.create(**whose)
+    ended = AuditRound.objects.create(**whose, finished_at=timezone.now())
+    for each, said in ((begun, ""), (ended, "in_tune")):
+        AuditMoment.objects.create(round=each, position=1, answer=said, **span, **of)
+    names = ("blind_audit_round", "blind_audit_back", "blind_audit_end")
+    return {**_each(names, {"pk": begun.pk}), "blind_audit_result": {"pk": ended.pk}}
 
 
 def _of_questions(cast: Cast) -> dict[str, dict]:

@@ -83,7 +83,8 @@ ROOMS = {
         "views": {"models", "storage", "access", "viewings"},
     },
     "review": {
-        "models": set(),
+        "audit_rows": set(),
+        "models": {"audit_rows"},
         "ttl_cache": set(),
         "access": {"models"},
         "idempotency": {"models"},
@@ -91,6 +92,7 @@ ROOMS = {
         "comments": {"models", "changes"},
         "questions": {"models"},
         "marks": {"models", "ttl_cache", "idempotency", "changes"},
+        "audit": {"models", "access", "marks"},
         "phrases": {"models", "marks"},
         "comparison": {"models", "ttl_cache", "access"},
         "enclosures": {"models", "changes"},
@@ -102,7 +104,7 @@ ROOMS = {
         "web": {
             *("models", "ttl_cache", "access", "idempotency", "changes", "comments", "marks"),
             *("phrases", "questions", "comparison", "enclosures", "prescribing", "waiting"),
-            *("returning", "history"),
+            *("returning", "history", "audit"),
         },
     },
     "progress": {
@@ -140,6 +142,7 @@ ROOMS = {
         "home": {"shared", "offline"},
         "offline": {"shared"},
         "assignment": {"shared"},
+        "blind_audit": {"shared"},
         "pupils": {"shared"},
         "sending": {"shared"},
         "recording": {"sending"},

@@ -22,6 +22,9 @@ from studio.drills.models import Assignment
 from studio.jobs.rows import Leased
 from studio.translating import gettext_lazy
 
+from .audit_rows import AuditMoment as AuditMoment
+from .audit_rows import AuditRound as AuditRound
+
 
 class Review(models.Model):
     class State(models.TextChoices):
@@ -43,6 +46,12 @@ class Review(models.Model):
     summary = models.TextField(blank=True)
     double_stops_heard = models.PositiveIntegerField(null=True, blank=True)
     marks_found = models.PositiveIntegerField(null=True, blank=True)
+    marks_of_kinds = models.JSONField(
+        default=dict, blank=True, help_text="How many of them there are of each group of intervals."
+    )
+    marks_quiet = models.PositiveIntegerField(
+        default=0, help_text="How many of them are proposed quietly."
+    )
     tolerance_cents = models.JSONField(
         null=True,
         blank=True,
@@ -64,6 +73,11 @@ class Review(models.Model):
 
     def __str__(self) -> str:
         return _("review of %(clip)s") % {"clip": self.clip}
+
+    @property
+    def marks_to_count(self) -> int | None:
+        """What lists say was found: quiet proposals are left out."""
+        return None if self.marks_found is None else max(self.marks_found - self.marks_quiet, 0)
 
 
 class Decision(models.Model):

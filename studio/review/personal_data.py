@@ -22,6 +22,8 @@ from studio.accounts.personal_data import (
 )
 
 from .models import (
+    AuditMoment,
+    AuditRound,
     BarPin,
     Comment,
     Decision,
@@ -61,7 +63,7 @@ register(
     export=returned(
         fields(
             *("id", "clip", "answers", "state", "summary", "double_stops_heard"),
-            *("marks_found", "tolerance_cents"),
+            *("marks_found", "marks_of_kinds", "marks_quiet", "tolerance_cents"),
         ),
         "",
     ),
@@ -198,6 +200,26 @@ register(
     export=Exported(fields("keys", "goes_on")),
     erasure=Goes(),
     kept=Kept.ACCOUNT,
+)
+register(
+    AuditRound,
+    subjects=("teacher",),
+    studio="studio",
+    export=Exported(fields("id", "started_at", "finished_at")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    AuditMoment,
+    clip="clip",
+    named={"round": Goes()},
+    export=Exported(
+        fields("clip", "start_s", "end_s", "kind", "code", "answer", "answered_at"),
+        lambda: Q(round__finished_at__isnull=False),
+        "What a teacher is judging by ear, so as to check the program, until she has ended it.",
+    ),
+    erasure=Goes(),
+    kept=Kept.CLIP,
 )
 
 # -- questions from home ---------------------------------------------------------------------

@@ -4,6 +4,7 @@ from studio.review.web.waiting import batch, triage, waiting_list
 
 from .web import (
     assignment,
+    blind_audit,
     clip,
     history,
     home,
@@ -23,6 +24,11 @@ urlpatterns = [
     path("waiting/batch/", batch.batch_page, name="batch"),
     path("waiting/pile/", batch.moved, name="batch_before"),
     path("precision/", precision.precision, name="precision"),
+    path("blind-audit/", blind_audit.blind_audit, name="blind_audit"),
+    path("blind-audit/<int:pk>/", blind_audit.judge, name="blind_audit_round"),
+    path("blind-audit/<int:pk>/back/", blind_audit.take_back, name="blind_audit_back"),
+    path("blind-audit/<int:pk>/end/", blind_audit.end, name="blind_audit_end"),
+    path("blind-audit/<int:pk>/result/", blind_audit.result, name="blind_audit_result"),
     path("phrases/", phrases.shelf, name="phrases"),
     path("phrases/<int:pk>/", phrases.edit, name="phrase"),
     path("phrases/<int:pk>/delete/", phrases.delete, name="phrase_delete"),

@@ -87,6 +87,18 @@ SAY = """async (form, title) => {
   }
 }"""
 
+
+def _of_a_round(**more) -> Form:
+    refusal = {"meanwhile": logged_out, "status": 302, "wrong": LOG_IN}
+    return Form(who="teacher", at="blind_audit_round", **refusal | more)
+
+
+def _judged(page: Page) -> None:
+    """The one moment is judged, so that the round can be ended, or the answer taken back."""
+    page.keyboard.press("1")
+    page.locator("#end button.main").wait_for()
+
+
 FORMS = {
     "waiting_take": [_waiting(meanwhile=_taken)],
     "waiting_let_go": [
@@ -189,6 +201,19 @@ FORMS = {
             wrong=LOG_IN,
         )
     ],
+    "blind_audit": [
+        Form(
+            who="colleague",
+            at="blind_audit",
+            seen=WARNED,
+            meanwhile=logged_out,
+            status=302,
+            wrong=LOG_IN,
+        )
+    ],
+    "blind_audit_round": [_of_a_round(seen="#end button.main")],
+    "blind_audit_back": [_of_a_round(before=_judged, seen="#back button:disabled")],
+    "blind_audit_end": [_of_a_round(before=_judged, seen="main .audit-figures")],
     "ask": [
         Form(
             who="pupil",

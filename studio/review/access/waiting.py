@@ -38,7 +38,7 @@ ORDERS = {
     "pupil": ("clip__enrolment__pupil__name", "clip__enrolment"),
     "drill": (F("answers__version__title").asc(nulls_last=True), "answers__version"),
     "length": (F("clip__duration_s").asc(nulls_last=True),),
-    "found": (F("marks_found").desc(nulls_last=True),),
+    "found": ((F("marks_found") - F("marks_quiet")).desc(nulls_last=True),),
 }
 
 
@@ -48,7 +48,7 @@ SAID_OF_A_STAGE = (
 
 
 SAID_IN_A_ROW = (
-    *("clip", "state", "marks_found", "double_stops_heard", "snoozed_until"),
+    *("clip", "state", "marks_found", "marks_quiet", "double_stops_heard", "snoozed_until"),
     *("answers__version__title", "taken_by__name"),
     *(f"clip__{name}" for name in ("title", "note", "notes", "subject", "created_at")),
     *(f"clip__{name}" for name in ("intake", "duration_s", "has_video", "enrolment__studio")),

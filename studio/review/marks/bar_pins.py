@@ -19,6 +19,7 @@ from studio.intonation.alignment import pins as pinning
 from studio.review.changes import lock_unreturned
 from studio.review.models import BarPin, Review
 
+from . import counting
 from .judging import Judged, expected_notes, judged, pins_of
 
 
@@ -115,4 +116,4 @@ def _count_marks(locked: Review) -> None:
     """For the list: by the newest listening, whatever the page shows."""
     found = judged(locked)
     if found is not None:
-        Review.objects.filter(pk=locked.pk).update(marks_found=len(found.judgement["marks"]))
+        Review.objects.filter(pk=locked.pk).update(**counting.counts_of(found))

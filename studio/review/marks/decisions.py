@@ -15,6 +15,7 @@ from studio.review.changes import Conflict, lock_unreturned, with_plain_newlines
 from studio.review.models import Decision, Review
 from studio.translating import gettext_lazy
 
+from .audit_figures import Share
 from .judging import Judged
 from .mark import Mark, decided, kind_of
 
@@ -35,6 +36,11 @@ class Kind:
     marks: tuple[Mark, ...]
 
     @property
+    def quiet(self) -> Share | None:
+        """Where the kind is proposed quietly: how many such marks were right in the audit."""
+        return self.marks[0].quiet
+
+    @property
     def undecided(self) -> int:
         return sum(not mark.choice for mark in self.marks)
 
@@ -48,12 +54,13 @@ class Kind:
 
 
 def kinds_of(marks: Sequence[Mark]) -> list[Kind]:
-    """The kinds among some marks, the commonest first."""
+    """The kinds among some marks, the commonest first; those that are quiet after the others."""
     common = Counter(mark.kind for mark in marks)
-    return [
+    kinds = [
         Kind(key, in_words(key), tuple(mark for mark in marks if mark.kind == key))
         for key, _ in common.most_common()
     ]
+    return sorted(kinds, key=lambda kind: kind.quiet is not None)
 
 
 def in_words(kind: str) -> str:
@@ -68,13 +75,14 @@ def in_words(kind: str) -> str:
 
 @transaction.atomic
 def decide_all(review: Review, judged: Judged, kind: str, choice: str, teacher: Person) -> int:
-    """Keep or drop what is undecided of one kind (of all: empty); how many that were.
+    """Keep or drop what is undecided of one kind (of all that is loud: empty); how many that were.
 
     What was decided one by one stays as it is. :func:`undo_decision` takes it back.
     """
     lock_unreturned(review)
     at = timezone.now()
-    marks = [mark for mark in judged.marks if kind in ("", mark.kind) and not mark.choice]
+    meant = [mark for mark in judged.marks if (mark.kind == kind if kind else mark.quiet is None)]
+    marks = [mark for mark in meant if not mark.choice]
     made = Decision.objects.bulk_create(
         _about(mark, review, judged.listening, choice, teacher, decided_at=at) for mark in marks
     )

@@ -20,7 +20,7 @@ from studio.review.ttl_cache import TtlCache
 from studio.theory import Interval, is_perfect
 
 from . import mark as marks_module
-from . import stored_judgements
+from . import quiet, stored_judgements
 from .mark import Mark
 from .stored_judgements import Basis
 
@@ -55,7 +55,9 @@ class Judged:
     @cached_property
     def _paired(self) -> tuple[list[Mark], list[Decision]]:
         proposed = marks_module.from_judgement(self.measurement, self.judgement)
-        return marks_module.with_decisions(proposed, _decisions_of(self.review))
+        marks, left = marks_module.with_decisions(proposed, _decisions_of(self.review))
+        studio_id = self.review.clip.enrolment.studio_id
+        return quiet.told(marks, studio_id, self.listening.generation), left
 
     @property
     def marks(self) -> list[Mark]:

@@ -12,6 +12,8 @@ from dataclasses import dataclass, replace
 from studio.review.models import Decision
 from studio.theory import Interval
 
+from .audit_figures import Share
+
 PITCH_LEEWAY_SEMITONES = 1
 
 
@@ -20,7 +22,8 @@ class Mark:
     """One proposed mark, with the teacher's decision when there is one.
 
     ``start_s`` and ``end_s`` are on the clip's time axis; ``midis`` run from low to high;
-    ``severity`` is 1 to 3; ``rank`` its place by importance, 1 the first to be said.
+    ``severity`` is 1 to 3; ``rank`` its place by importance, 1 the first to be said. ``quiet`` is
+    how many marks of its kind were right in the studio's audit, where it is proposed quietly.
     """
 
     id: int
@@ -35,6 +38,12 @@ class Mark:
     run: int | None = None
     rank: int = 0
     decision: Decision | None = None
+    quiet: Share | None = None
+
+    @property
+    def counts(self) -> bool:
+        """Whether it is among what was found: a quiet one once it is kept."""
+        return self.quiet is None or self.choice == Decision.Choice.KEPT
 
     @property
     def choice(self) -> str:

@@ -19,20 +19,10 @@ from studio import figures
 from studio.accounts.models import Studio
 from studio.review.models import Decision, Review
 
+from . import interval_groups
+
 Z_95 = 1.959963984540054  # the normal distribution's 97.5 % point
 FEW = 10  # of fewer decisions no share is said
-BY_SEMITONES = {
-    0: "unisons",
-    3: "thirds",
-    4: "thirds",
-    5: "fourths",
-    7: "fifths",
-    8: "sixths",
-    9: "sixths",
-    12: "octaves",
-    15: "tenths",
-    16: "tenths",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,5 +94,5 @@ def _rows(counted: Iterable[tuple[str, str, str, int]]) -> list[Precision]:
 def _kind(row: dict) -> str:
     midis = row["midis"] or []
     if row["code"].startswith("interval") and len(midis) == 2:
-        return BY_SEMITONES.get(midis[1] - midis[0], _("other intervals"))
+        return str(interval_groups.WORDS[interval_groups.of_semitones(midis[1] - midis[0])])
     return _("open strings") if row["code"].startswith("open_string") else _("others")

@@ -13,6 +13,7 @@ from studio.accounts.models import Person
 from studio.review.changes import Conflict, lock_unreturned, record
 from studio.review.models import Review
 
+from . import counting
 from .judging import Judged, judge_listening, judged, policy_for
 
 LEAST_CENTS, MOST_CENTS = 2, 50
@@ -70,7 +71,7 @@ def choose(
     locked.tolerance_cents = chosen
     found = judged(locked)  # the newest listening, for the list, whatever the page shows
     if found is not None:
-        Review.objects.filter(pk=review.pk).update(marks_found=len(found.judgement["marks"]))
+        Review.objects.filter(pk=review.pk).update(**counting.counts_of(found))
 
 
 def in_words(cents: dict[str, float]) -> str:

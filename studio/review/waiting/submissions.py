@@ -13,6 +13,7 @@ from studio.clips.models import Clip, Listening
 from studio.clips.signals import Unacceptable
 from studio.drills import access as drills
 from studio.drills.models import Assignment
+from studio.review.marks import counting
 from studio.review.marks.judging import judge_and_store
 from studio.review.models import Review
 from studio.translating import gettext_lazy
@@ -46,7 +47,7 @@ def note_heard(listening: Listening) -> None:
     review = begin_review(listening.clip)
     found = judge_and_store(review, listening)
     Review.objects.filter(pk=review.pk).update(
-        double_stops_heard=found.double_stops, marks_found=len(found.judgement["marks"])
+        double_stops_heard=found.double_stops, **counting.counts_of(found)
     )
 
 

@@ -2,6 +2,7 @@
 // An answer confirms it or takes it away; all here may be done again and again.
 
 import { gettext } from "../translation.js";
+import { counts } from "./quiet.js";
 import { choiceOf, isPending } from "./state.js";
 import { parsePlace, place } from "../figures.js";
 
@@ -26,9 +27,10 @@ function showChoice(article, choice) {
     button.textContent = choice === of ? done : todo;
   }
   const block = article.closest(".block");
-  const marks = [...block.querySelectorAll(".found")];
-  block.classList.toggle("marked", marks.some((one) => one.dataset.choice !== "dropped"));
-  block.classList.toggle("dropped", marks.every((one) => one.dataset.choice === "dropped"));
+  const marks = [...block.querySelectorAll(".found")].filter(counts);
+  const dropped = marks.every((one) => one.dataset.choice === "dropped");
+  block.classList.toggle("marked", !dropped);
+  block.classList.toggle("dropped", marks.length > 0 && dropped);
 }
 
 /** What an act changes beyond decisions: words, something new, something gone. */

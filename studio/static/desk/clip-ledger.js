@@ -5,6 +5,7 @@
 // the arrows have gone to one.
 
 import { Rows, spanOf } from "./ledger-rows.js";
+import { isQuiet, loudFirst } from "./quiet.js";
 import { reveal } from "./reveal.js";
 
 const HANDS_OFF_MS = 4000; // after the reader scrolls, the page leaves the place to them
@@ -128,14 +129,16 @@ export class ClipLedger extends HTMLElement {
 
   /** The mark before or after the selected one, or row; where nothing is selected, by the time. */
   markFrom(by, seconds) {
-    const marks = [...this.querySelectorAll("[data-about]")];
+    const marks = loudFirst(this.querySelectorAll("[data-about]"));
     const at = marks.indexOf(this.#selected);
     if (at >= 0) return marks[at + by] ?? null;
     const way = by > 0 ? Node.DOCUMENT_POSITION_FOLLOWING : Node.DOCUMENT_POSITION_PRECEDING;
     const beyond = this.#selected
       ? (mark) => this.#selected.compareDocumentPosition(mark) & way
       : ({ dataset: { start, end } }) => (by > 0 ? Number(start) > seconds : Number(end) < seconds);
-    return (by > 0 ? marks.find(beyond) : marks.findLast(beyond)) ?? null;
+    const there = marks.filter(beyond);
+    const loud = there.filter((mark) => !isQuiet(mark));
+    return (loud.length ? loud : there).at(by > 0 ? 0 : -1) ?? null;
   }
 
   /** The row that a time is within, or null. */

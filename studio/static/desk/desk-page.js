@@ -3,6 +3,7 @@
 
 import { showAct, showMarks, takeAway } from "./at-once.js";
 import { isBeingWritten, morph } from "./morph.js";
+import { loudFirst } from "./quiet.js";
 import { showStrip } from "./strip.js";
 
 export class DeskPage {
@@ -14,16 +15,21 @@ export class DeskPage {
     this.#drafts = drafts;
   }
 
-  /** The marks as the server wrote them: [{ mark, choice }]. */
+  /** The marks as the server wrote them, the quiet ones last: [{ mark, choice, quiet }]. */
   get marks() {
-    return [...this.#root.querySelectorAll("[data-about]")].map(({ dataset }) => ({
+    return loudFirst(this.#root.querySelectorAll("[data-about]")).map(({ dataset }) => ({
       mark: dataset.about,
       choice: dataset.choice,
+      quiet: "quiet" in dataset,
     }));
   }
 
   order() {
     return this.marks.map(({ mark }) => mark);
+  }
+
+  quiet() {
+    return this.marks.filter(({ quiet }) => quiet).map(({ mark }) => mark);
   }
 
   put(parts, form) {

@@ -1,6 +1,7 @@
 // From mark to mark: which one a review begins with, which one follows a decision, and when the one
 // after it begins to sound.
 
+import { loudFirst } from "./quiet.js";
 import { show } from "./reveal.js";
 import { Whereabouts } from "./whereabouts.js";
 
@@ -49,8 +50,8 @@ export function nextBegins(ledger, { dataset: { end } }) {
   return later.length ? Math.min(...later) : null;
 }
 
-/** The first mark that is open, else the first that can be decided. */
+/** The first mark that is open, the quiet ones last, else the first that can be decided. */
 function firstMark(ledger) {
-  const marks = [...ledger.querySelectorAll("[data-about]:has([data-decide])")];
+  const marks = loudFirst(ledger.querySelectorAll("[data-about]:has([data-decide])"));
   return marks.find(({ dataset }) => dataset.choice === "") ?? marks[0] ?? null;
 }

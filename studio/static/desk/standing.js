@@ -12,7 +12,7 @@ export class Standing {
   state;
 
   /**
-   * page: { put(parts, form), order(), show(state), takeAway(act), formOf(act), writtenAgain(form) };
+   * page: { put(parts, form), order(), quiet(), show(state), takeAway(act), formOf(act), writtenAgain(form) };
    * ask(): all that stands now, as an answer, or null; later(callback, ms): a clock.
    */
   constructor(page, ask, begun, later = setTimeout) {
@@ -63,6 +63,6 @@ export class Standing {
     if (version < this.state.version) return this.become(this.state);
     this.state = states.merged(this.state, version, marks);
     this.#page.put(parts, form);
-    return this.become(states.ordered(this.state, this.#page.order()));
+    return this.become(states.ordered(this.state, this.#page.order(), this.#page.quiet?.()));
   }
 }

@@ -1,6 +1,7 @@
 // What stands at the desk: which mark is selected and which sounds, what the server has said of the
 // marks, and what was pressed since. Pure: no document, no clock, no network; every function returns
-// a new state. A mark is named by what it is about, which stays when numbers move on.
+// a new state. A mark is named by what it is about, which stays when numbers move on. Marks that are
+// proposed quietly come after the others, and are none that is still to be decided.
 //
 // An act is one press: { key, sets: [[mark, choice]], … }, with `of` where it takes back another. It is
 // shown at once, stays in the queue until the server has it, and is sent in its turn. `decided` holds the presses that decided
@@ -9,6 +10,7 @@
 export function begin({ marks = [], version = 0, decided = [] } = {}) {
   return Object.freeze({
     order: marks.map(({ mark }) => mark),
+    quiet: Object.freeze(marks.filter(({ quiet }) => quiet).map(({ mark }) => mark)),
     confirmed: Object.freeze(Object.fromEntries(marks.map(({ mark, choice }) => [mark, choice]))),
     version,
     queue: Object.freeze([]),
@@ -57,8 +59,11 @@ export function choiceOf(state, mark) {
 /** Whether something about a mark is not with the server yet. */
 export const isPending = (state, mark) => state.queue.some(({ sets }) => sets.some(([of]) => of === mark));
 
-/** The marks that are still to be decided. */
-export const openMarks = (state) => state.order.filter((mark) => choiceOf(state, mark) === "");
+/** The marks that are still to be decided, but for the quiet ones. */
+export const openMarks = (state) => loudOf(state).filter((mark) => choiceOf(state, mark) === "");
+
+/** The marks that are not proposed quietly. */
+export const loudOf = ({ order, quiet }) => order.filter((mark) => !quiet.includes(mark));
 
 // -- presses -----------------------------------------------------------------------------------
 
@@ -106,11 +111,13 @@ export function merged(state, version, marks) {
 }
 
 /** The marks that are on the page now, in its order. One that is gone cannot stay selected. */
-export function ordered(state, order) {
-  if (order.length === state.order.length && order.every((mark, n) => mark === state.order[n])) return state;
+export function ordered(state, order, quiet = state.quiet) {
+  if (isSame(order, state.order) && isSame(quiet, state.quiet)) return state;
   const selected = order.includes(state.selected) ? state.selected : heir(state, order);
-  return changed(state, { order, selected });
+  return changed(state, { order, quiet, selected });
 }
+
+const isSame = (some, others) => some.length === others.length && some.every((mark, n) => mark === others[n]);
 
 /** In the place of a selected mark that is gone: the next one that is there, else the one before. */
 function heir({ order: old, selected }, order) {

@@ -1,8 +1,8 @@
 // One span of a recording, heard from its beginning to its end and no further.
 
 const READY = 1; // HAVE_METADATA: a seek is possible from here on
-const BEFORE_S = 0.15; // so that the bow's beginning is heard
-const AFTER_S = 0.1;
+export const BEFORE_S = 0.15; // so that the bow's beginning is heard
+export const AFTER_S = 0.1;
 const SOON_S = 0.4; // a timer is closer than "timeupdate", which comes four times a second
 const ELSEWHERE_S = 1; // somebody has gone to another place of the recording
 

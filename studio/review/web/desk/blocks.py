@@ -164,6 +164,7 @@ class Block:
     def weight(self) -> str:
         """How the block stands out: ``marked``, ``dropped`` or empty."""
         kept = self.kept or self.by_hand
-        if kept or any(mark.choice != Decision.Choice.DROPPED for mark in self.marks):
+        loud = [mark for mark in self.marks if mark.counts]
+        if kept or any(mark.choice != Decision.Choice.DROPPED for mark in loud):
             return "marked"
-        return "dropped" if self.marks else ""
+        return "dropped" if loud else ""

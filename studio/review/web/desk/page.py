@@ -293,7 +293,8 @@ class Desk:
         return SummaryForm(name="sum", initial={"summary": text, "seen": standing})
 
     def counts(self) -> dict:
-        marks = self.judged.marks if self.judged else []
+        found = self.judged.marks if self.judged else []
+        marks = [mark for mark in found if mark.counts]
         undecided = sum(not mark.choice for mark in marks)
         kept = sum(mark.choice == Decision.Choice.KEPT for mark in marks)
         return {
@@ -301,6 +302,7 @@ class Desk:
             "undecided": undecided,
             "kept": kept,
             "dropped": len(marks) - undecided - kept,
+            "quiet": len(found) - len(marks),
             "comments": len(self.comments),
             "by_hand": len(self.hand_marks),
             "double_stops": self.judged.double_stops if self.judged else 0,
