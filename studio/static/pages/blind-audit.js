@@ -2,10 +2,14 @@
 // sounds, and begin at once after an answer; answers are sent in their order, until they are there.
 
 import { place } from "../figures.js";
+import { gettext } from "../translation.js";
 import { AFTER_S, BEFORE_S, playSpan } from "./span-player.js";
 
 const ANSWERS = { 1: "in_tune", 2: "out", 3: "cannot_tell" };
 const AGAIN_MS = 3000; // chosen: after an answer that did not arrive
+
+const lost = () =>
+  gettext("There is no connection. Your answers are kept on this page and sent when it is back.");
 
 class BlindAudit extends HTMLElement {
   #listening = null;
@@ -132,7 +136,7 @@ class BlindAudit extends HTMLElement {
         location.reload(); // logged out, or the round has ended elsewhere
         return null;
       }
-      this.#say(this.dataset.lost);
+      this.#say(lost());
       await new Promise((done) => { setTimeout(done, AGAIN_MS); });
     }
   }
@@ -151,7 +155,7 @@ class BlindAudit extends HTMLElement {
     const here = new Set(this.#moments.map(({ id }) => id));
     for (const moment of moments) {
       if (here.has(moment.id) || this.#answered.has(moment.id)) continue;
-      this.#moments.push({ ...moment, media: fetched(moment, this.dataset.label) });
+      this.#moments.push({ ...moment, media: fetched(moment) });
     }
   }
 
@@ -161,7 +165,7 @@ class BlindAudit extends HTMLElement {
     this.querySelector("#back button").disabled = !this.#judged;
     const [moment] = this.#moments;
     for (const button of this.querySelectorAll("#answer button")) button.disabled = !moment;
-    if (!moment) return this.#say(this.dataset.wait);
+    if (!moment) return this.#say(gettext("One moment."));
     this.#part("stage").replaceChildren(moment.media);
     this.#part("start").textContent = place(moment.start, 2);
     this.#part("end").textContent = place(moment.end, 2);
@@ -197,12 +201,12 @@ class BlindAudit extends HTMLElement {
 }
 
 /** A player that begins to fetch its place at once. */
-function fetched({ src, video, from, to }, label) {
+function fetched({ src, video, from, to }) {
   const media = document.createElement(video ? "video" : "audio");
   media.controls = true;
   media.preload = "auto";
   media.playsInline = true;
-  media.setAttribute("aria-label", label);
+  media.setAttribute("aria-label", gettext("What is to be judged"));
   media.src = `${src}#t=${from},${to}`;
   return media;
 }
