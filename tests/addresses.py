@@ -42,7 +42,7 @@ from studio.review.marks.hand_marks import HandMarkText
 from studio.review.models import AuditMoment, AuditRound, EnclosedFile, Enclosure, Review
 from studio.review.questions import About
 from studio.rights.models import Copy, ErasureJob
-from tests.cast import PASSWORD, Cast, make_clip, make_drill, set_for
+from tests.cast import PASSWORD, Cast, make_clip, make_drill, plan_lessons, set_for
 
 STUDIO_TEACHERS = {"teacher", "colleague"}
 TEACHERS = STUDIO_TEACHERS | {"foreign_teacher"}
@@ -229,6 +229,12 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     ),
     "lesson_note_agreed": (None, STUDIO_TEACHERS, {"line": "Octaves every day"}),
     "lesson_note_delete": (None, STUDIO_TEACHERS, {}),
+    "lesson_week": (TEACHERS, None, {}),
+    "lesson_plan": (TEACHERS, TEACHERS, {}),
+    "planned_lesson": (STUDIO_TEACHERS, STUDIO_TEACHERS, {"sequence": "0"}),
+    "planned_lesson_cancel": (None, STUDIO_TEACHERS, {"sequence": "0", "whether": "one"}),
+    "lesson_import": (TEACHERS, TEACHERS, {}),
+    "lesson_import_take": (None, TEACHERS, {}),
     "waiting_list": (TEACHERS, None, {}),
     "batch": (TEACHERS, TEACHERS, {}),
     "batch_before": (TEACHERS, None, {}),
@@ -626,7 +632,9 @@ def _of_lessons(cast: Cast) -> dict[str, dict]:
     said = {"held_on": today, "text": "The thumb is free.", "agreed": "Octaves every day"}
     note = lessons.write(cast.enrolment, cast.teacher, share=True, **said)
     names = ("lesson_note", "lesson_note_agreed", "lesson_note_delete")
+    planned, _next = plan_lessons(cast.enrolment, weeks=2)
     return {
+        **_each(("planned_lesson", "planned_lesson_cancel"), {"pk": planned.pk}),
         "lesson_notes": {"pk": cast.enrolment.pk},
         **_each(names, {"pk": cast.enrolment.pk, "note_pk": note.pk}),
     }

@@ -5,6 +5,7 @@ differ in nothing but the person.
 """
 
 from dataclasses import dataclass, fields
+from datetime import time
 
 import pytest
 from django.test import Client
@@ -21,7 +22,8 @@ from studio.accounts.models import (
 )
 from studio.clips.models import Clip, Stage
 from studio.drills import services as drills
-from studio.drills.models import Assignment, Drill
+from studio.drills.models import Assignment, Drill, PlannedLesson
+from studio.drills.timetable import services as timetable
 from studio.review import comments
 from studio.review.comments import CommentText
 from studio.review.models import Return, Review
@@ -167,6 +169,14 @@ def make_drill(teacher: Person, studio: Studio, title: str = "Octaves, slowly", 
 def set_for(enrolment: Enrolment, drill: Drill, *, published: bool = True, **more) -> Assignment:
     teacher = enrolment.teacher
     return drills.set_drill(drill.newest(), enrolment, teacher, published=published, **more)
+
+
+def plan_lessons(enrolment: Enrolment, weeks: int = 1, **when) -> list[PlannedLesson]:
+    """Lessons a week apart at 16:00 in Berlin, from tomorrow on unless ``day`` says."""
+    tomorrow = timezone.localdate() + timezone.timedelta(days=1)
+    said = {"day": tomorrow, "at": time(16), "zone": "Europe/Berlin", "minutes": 45} | when
+    until = said["day"] + timezone.timedelta(weeks=weeks - 1) if weeks > 1 else None
+    return timetable.plan(enrolment, enrolment.teacher, timetable.When(**said), until)
 
 
 def make_return(clip: Clip, comment: str = "Listen to the upper note.") -> Return:

@@ -1,7 +1,7 @@
 """The address at which somebody's calendar reads her dates: made, shown once, revoked.
 
 The address is all that opens it, so it is 256 random bits of which only the hash is kept, and it
-shows no more than titles, first names and days (``studio/drills/calendar.py``).
+shows no more than titles, first names, days and times (``studio/drills/calendar.py``).
 """
 
 import hashlib

@@ -1,12 +1,19 @@
 """A calendar of lessons and of the days by which drills are to be ready (iCalendar, RFC 5545).
 
-Every date is an all-day VEVENT, which takes no time away (TRANSP:TRANSPARENT). A day by which to be
-ready is by its nature a VTODO, but calendars that subscribe to an address mostly leave those out
-(common practice, no source). A day has no clock, so there is no time zone to get wrong: lessons are
-planned by days here, and a drill is ready by the end of one.
+A planned lesson is a VEVENT of its own with the moment in UTC, also where it repeats every week:
+each has a state of its own and was reckoned by its zone's rules already, so there is no RRULE with
+exceptions for a program to read in its own way, and no VTIMEZONE that could be old. A cancelled one
+stays, as STATUS:CANCELLED.
 
-Shown are titles of drills and first names, and only of lessons that go on and whose consent to
-recordings holds. What is ticked off is there no more.
+Every other date is an all-day VEVENT, which takes no time away (TRANSP:TRANSPARENT). A day by which
+to be ready is by its nature a VTODO, but calendars that subscribe to an address mostly leave those
+out (common practice, no source). A day has no clock, so there is no time zone to get wrong: the
+plan of keys has days alone, and a drill is ready by the end of one. Where a lesson is planned, that
+day of the plan of keys is not said besides.
+
+Shown are titles of drills and first names, and only of lessons that go on; of drills and keys also
+only while consent to recordings holds. Where a lesson is held is left out: it may be a link that
+opens a room. What is ticked off is there no more.
 """
 
 from collections.abc import Iterable, Iterator
@@ -24,6 +31,8 @@ from studio.accounts.models import Enrolment, Person
 from . import access
 from .models import Assignment, Rotation
 from .rotation.plan import NoFreeDay, Rhythm
+from .timetable import access as timetable
+from .timetable.models import PlannedLesson
 
 BEHIND, AHEAD = timedelta(days=30), timedelta(days=182)
 ASKED_ANEW = timedelta(hours=6)
@@ -44,11 +53,38 @@ class Day:
     changed_at: datetime
     revision: int = 0
 
+    @property
+    def span(self) -> tuple[date, date]:
+        """When it begins and ends: days, or moments in UTC."""
+        return self.on, self.on + ONE_DAY
+
+    @property
+    def status(self) -> str:
+        return ""
+
+
+@dataclass(frozen=True, slots=True)
+class Hour(Day):
+    """A planned lesson: it takes its time away."""
+
+    lesson: PlannedLesson | None = None
+
+    @property
+    def span(self) -> tuple[date, date]:
+        assert self.lesson is not None
+        return self.lesson.begins_at, self.lesson.ends_at
+
+    @property
+    def status(self) -> str:
+        return "CANCELLED" if self.lesson and self.lesson.is_cancelled else "CONFIRMED"
+
 
 def calendar_of(person: Person) -> bytes:
     """The person's calendar as a file, the same bytes while its dates are the same."""
     places = {place.pk: place for place in access.calendar_places(person)}
-    days = [*_dues(places, person), *_lessons(places, person)]
+    planned = list(_planned(person))
+    taken = {(hour.lesson.enrolment_id, hour.on) for hour in planned}
+    days = [*_dues(places, person), *_lessons(places, person, taken), *planned]
     made = Calendar()
     made.add("prodid", PRODUCT)
     made.add("version", "2.0")
@@ -83,10 +119,25 @@ def _to_be_ready(places: Iterable[int]) -> QuerySet[Assignment]:
     return found.select_related("version", "enrolment__pupil").defer(*access.scores_of("version"))
 
 
-def _lessons(places: dict[int, Enrolment], reader: Person) -> Iterator[Day]:
+def _planned(reader: Person) -> Iterator[Hour]:
+    today = timezone.localdate()
+    for one in timetable.in_calendar_of(reader, today - BEHIND, today + AHEAD):
+        yield Hour(
+            uid=_uid("planned", one.pk),
+            on=one.day,
+            summary=_named(_("Lesson"), one, reader),
+            changed_at=one.changed_at,
+            revision=one.sequence,
+            lesson=one,
+        )
+
+
+def _lessons(places: dict[int, Enrolment], reader: Person, taken: set) -> Iterator[Day]:
     plans = Rotation.objects.filter(enrolment__in=list(places)).select_related("enrolment__pupil")
     for plan in plans.prefetch_related("holidays"):
         for on in _days(plan.rhythm):
+            if (plan.enrolment_id, on) in taken:
+                continue
             yield Day(
                 uid=_uid("lesson", f"{plan.pk}-{on.isoformat()}"),
                 on=on,
@@ -106,7 +157,7 @@ def _days(rhythm: Rhythm) -> Iterator[date]:
         return
 
 
-def _named(words: str, of: Assignment | Rotation, reader: Person) -> str:
+def _named(words: str, of: Assignment | Rotation | PlannedLesson, reader: Person) -> str:
     """With the first name, where it is not the reader's own."""
     pupil = of.enrolment.pupil
     if pupil == reader:
@@ -120,10 +171,13 @@ def _event(day: Day) -> Event:
     event.add("dtstamp", day.changed_at.astimezone(UTC).replace(microsecond=0))
     event.add("last-modified", day.changed_at.astimezone(UTC).replace(microsecond=0))
     event.add("sequence", day.revision)
-    event.add("dtstart", day.on)
-    event.add("dtend", day.on + ONE_DAY)
+    begins, ends = day.span
+    event.add("dtstart", begins)
+    event.add("dtend", ends)
     event.add("summary", day.summary)
-    event.add("transp", "TRANSPARENT")
+    if day.status:
+        event.add("status", day.status)
+    event.add("transp", "TRANSPARENT" if day.status != "CONFIRMED" else "OPAQUE")
     return event
 
 

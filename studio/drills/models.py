@@ -36,6 +36,7 @@ from .rotation.models import (  # noqa: F401
     RotationStart,
     Round,
 )
+from .timetable.models import PlannedLesson  # noqa: F401
 
 log = logging.getLogger(__name__)
 

@@ -21,6 +21,7 @@ from .models import (
     DrillVersion,
     Favourite,
     LessonNote,
+    PlannedLesson,
     PracticeEntry,
     Rotation,
     RotationHoliday,
@@ -110,6 +111,21 @@ register(
     place="lessonnote__enrolment",
     named={"assignment": Goes()},
     export=Withheld("It joins a note to its drills, which are in the copy."),
+    erasure=Goes(),
+    kept=Kept.LESSONS,
+)
+
+# -- planned lessons -----------------------------------------------------------------------
+register(
+    PlannedLesson,
+    place="enrolment",
+    named={"planned_by": Stays("The lesson is the pupil’s; it names an emptied account.")},
+    export=Exported(
+        fields(
+            *("id", "planned_by", "day", "at", "zone", "minutes", "where", "series", "number"),
+            *("cancelled_at", "changed_at", "created_at"),
+        )
+    ),
     erasure=Goes(),
     kept=Kept.LESSONS,
 )

@@ -27,4 +27,5 @@ urlpatterns = [
     path("calendar-feed/<str:secret>.ics", calendar_views.feed, name="calendar_feed"),
     path("", include("studio.drills.rotation.urls")),
     path("", include("studio.drills.lessons.urls")),
+    path("", include("studio.drills.timetable.urls")),
 ]

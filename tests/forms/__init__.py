@@ -4,7 +4,7 @@ A new address that takes a POST needs its entry here, beside its row in tests/ad
 that table's test fails without. tests/browser/test_every_form.py tries each of them in a browser.
 """
 
-from . import account, desk, drills, operations, pages, people, reports, rights
+from . import account, desk, drills, operations, pages, people, reports, rights, timetable
 from .form import Form
 
 FORMS: dict[str, list[Form]] = {
@@ -16,4 +16,5 @@ FORMS: dict[str, list[Form]] = {
     **operations.FORMS,
     **rights.FORMS,
     **reports.FORMS,
+    **timetable.FORMS,
 }

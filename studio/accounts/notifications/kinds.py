@@ -18,6 +18,7 @@ Words = str | Promise
 
 RETURNED = "returned"
 SET = "set"
+LESSON = "lesson"
 ASKED = "asked"
 ANSWERED = "answered"
 WAITING = "waiting"
@@ -91,6 +92,16 @@ KINDS: dict[str, Kind] = {
             },
             own=_("%(by)s has set you a drill: %(what)s."),
             others=_("%(by)s has set %(about)s a drill: %(what)s."),
+        ),
+        Kind(
+            LESSON,
+            _("Lessons are planned, moved or cancelled"),
+            {
+                Role.PUPIL: _("When a lesson of yours is planned, moved or cancelled."),
+                Role.GUARDIAN: _("When a lesson of your child is planned, moved or cancelled."),
+            },
+            own=_("%(by)s has changed the plan of your lessons: %(what)s."),
+            others=_("%(by)s has changed the plan of the lessons of %(about)s: %(what)s."),
         ),
         Kind(
             ANSWERED,

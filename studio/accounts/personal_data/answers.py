@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, time
 from typing import Any
 from uuid import UUID
 
@@ -119,7 +119,7 @@ def plain(value: Any) -> Any:
     """
     if value is None or isinstance(value, bool | int | float | str):
         return value
-    if isinstance(value, date):  # a datetime is one
+    if isinstance(value, date | time):  # a datetime is one
         return value.isoformat()
     if isinstance(value, UUID):
         return str(value)

@@ -1,5 +1,6 @@
 """The form of a note, and the one that sets what was agreed."""
 
+from datetime import date
 from uuid import uuid4
 
 from django import forms
@@ -64,9 +65,11 @@ class NoteForm(forms.Form):
         )
 
     @classmethod
-    def new(cls, enrolment: Enrolment, data=None, lesson: int | None = None) -> "NoteForm":
-        """An empty one, for the lesson of today; ``lesson`` is one of the plan."""
-        today = timezone.localdate()
+    def new(
+        cls, enrolment: Enrolment, data=None, lesson: int | None = None, day: date | None = None
+    ) -> "NoteForm":
+        """An empty one, for the lesson of today or ``day``; ``lesson`` is one of the plan."""
+        today = day or timezone.localdate()
         return cls(
             enrolment,
             data,

@@ -1,9 +1,12 @@
 """A pupil's lesson notes, for the studio's teachers."""
 
+from datetime import date
+
 from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST
@@ -23,11 +26,14 @@ NOTES_SHOWN = 20
 
 @require_http_methods(["GET", "HEAD", "POST"])
 def notes(request: HttpRequest, pk: int) -> HttpResponse:
-    """All notes of a pupil's lessons, and a form for one more; ``?lesson=`` says of which."""
+    """All notes of a pupil's lessons, and a form for one more.
+
+    ``?lesson=`` says of which of the plan of keys, ``?day=`` when it was.
+    """
     enrolment = people.taught_enrolment(request.user, pk)
     data = request.POST if request.method == "POST" else None
     lesson = figures.whole(request.GET.get("lesson", ""), high=2**31)
-    form = NoteForm.new(enrolment, data, lesson)
+    form = NoteForm.new(enrolment, data, lesson, _day_asked(request))
     if form.is_valid():
         key = form.cleaned_data["form_key"]
         note = services.write(enrolment, request.user, form_key=key, **form.says())
@@ -82,6 +88,15 @@ def delete(request: HttpRequest, pk: int, note_pk: int) -> HttpResponse:
     services.delete(access.taught_note(request.user, pk, note_pk))
     messages.success(request, _("The note is deleted. Drills that were set from it stay set."))
     return redirect("lesson_notes", pk=pk)
+
+
+def _day_asked(request: HttpRequest) -> date | None:
+    """A day as an address says it; none where it is no day, or still to come."""
+    try:
+        day = date.fromisoformat(request.GET.get("day", ""))
+    except ValueError:
+        return None
+    return day if day <= timezone.localdate() else None
 
 
 def _say_saved(request: HttpRequest, enrolment: Enrolment, shared: bool) -> None:

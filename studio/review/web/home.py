@@ -21,6 +21,8 @@ from studio.drills import access as drills
 from studio.drills.lessons import access as lessons
 from studio.drills.models import Assignment
 from studio.drills.practice import pages as practice
+from studio.drills.timetable import access as timetable
+from studio.drills.timetable import weeks
 from studio.review import access
 from studio.review.access import NOW
 from studio.review.models import Return
@@ -79,6 +81,8 @@ def _home(request: HttpRequest, enrolment: Enrolment, area: str) -> HttpResponse
         context["practice_words"] = practice.for_children
         context["term"] = practice.term_of(enrolment)
         context["may_note"] = bool(context["send_at"])  # who sends clips notes practice
+        coming = timetable.coming_at_home(enrolment)
+        context["coming_lessons"] = weeks.shown_at_home(coming, request.user, timezone.now())
         context["csrf_cookie"] = settings.CSRF_COOKIE_NAME
         context["keeps"] = _kept(request, enrolment, context)
         response = render(request, "review/queue.html", context)
@@ -92,7 +96,8 @@ def _kept(request: HttpRequest, enrolment: Enrolment, context: dict) -> dict:
     asked = [(one.pk, one.waits_since, one.answer_unread) for one in context["questions"]]
     done = [one.pk for one in context["done"]]
     lessons_said = [(one.pk, one.version) for one in context["lesson_notes"]]
-    said = [underway, asked, done, lessons_said, bool(enrolment.consented)]
+    coming = [(one.lesson.pk, one.lesson.sequence) for one in context["coming_lessons"]]
+    said = [underway, asked, done, lessons_said, coming, bool(enrolment.consented)]
     noted = context["term"].picture if context["may_note"] else None
     shown = (context["queue"], context["returns"], said, noted)
     return offline.of_home(request.user, enrolment, *shown)

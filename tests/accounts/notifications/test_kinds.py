@@ -15,6 +15,7 @@ EVERYBODY = {TEACHER, PUPIL, GUARDIAN}
 TABLE = {
     "returned": ({PUPIL, GUARDIAN}, True, True),
     "set": ({PUPIL, GUARDIAN}, True, True),
+    "lesson": ({PUPIL, GUARDIAN}, True, True),
     "answered": ({PUPIL, GUARDIAN}, True, True),
     "consent": ({PUPIL, GUARDIAN}, True, True),
     "asked": ({TEACHER}, True, True),
@@ -125,7 +126,7 @@ def test_without_an_address_or_a_mail_server_there_is_the_page_alone(cast, mail,
 def test_roles_are_those_of_today(cast):
     assert telling.roles_of(cast.guardian) == {GUARDIAN}
     assert [kind.name for kind in kinds.told_to({GUARDIAN})] == [
-        *("returned", "set", "answered", "consent", "caution"),
+        *("returned", "set", "lesson", "answered", "consent", "caution"),
         *("going", "account", "invitation", "erased"),
     ]
     yesterday = timezone.localdate() - timezone.timedelta(days=1)

@@ -186,7 +186,7 @@ def test_the_queries_of_the_practice_page_do_not_grow_with_rows(
 
     client = as_person(cast.pupil)
     fill(1)
-    with django_assert_max_num_queries(17) as few:
+    with django_assert_max_num_queries(18) as few:
         client.get("/queue/")
     fill(5)
     with django_assert_num_queries(len(few)):

@@ -6,7 +6,7 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
 from studio.accounts.models import Studio
-from studio.demo import keys, people, practising, shelf, takes
+from studio.demo import keys, people, practising, shelf, takes, week
 from studio.demo.history import Historian
 from studio.review import phrases
 
@@ -27,6 +27,7 @@ class Command(BaseCommand):
             (historian.answer if take.is_answered else historian.send)(take)
         keys.plan(cast)
         practising.note(cast)
+        week.plan(cast)
         for kind, text in shelf.PHRASES:
             phrases.add(cast.teacher, cast.studio, kind, text)
         other = people.make_other_studio()
