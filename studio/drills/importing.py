@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from studio.accounts.models import Instrument
 from studio.notation import Score
 from studio.notation.musicxml import only_bars
-from studio.notation.musicxml.opening import MAX_FILE_BYTES, may_be_musicxml, too_large
+from studio.notation.musicxml.opening import MAX_FILE_BYTES, may_be_music, too_large
 from studio.notation.score import NotAScore
 from studio.translating import gettext_lazy
 
@@ -15,7 +15,7 @@ from .forms import ShelfDrillForm
 
 ONLY_BARS = gettext_lazy("Empty: all of it. The numbers are those on the page.")
 
-ENDINGS = (".musicxml", ".xml", ".mxl")
+ENDINGS = (".musicxml", ".xml", ".mxl", ".mei", ".mid", ".midi")
 
 
 class FileForm(forms.Form):
@@ -24,7 +24,10 @@ class FileForm(forms.Form):
     file = forms.FileField(
         label=gettext_lazy("File"),
         widget=forms.FileInput(attrs={"accept": ",".join(ENDINGS)}),
-        help_text=gettext_lazy("MusicXML: .musicxml, .xml or .mxl. Notation programs export it."),
+        help_text=gettext_lazy(
+            "MusicXML (.musicxml, .xml or .mxl): notation programs export it. MEI and MIDI (.mei, "
+            ".mid) are read too, with less of the page."
+        ),
         error_messages={
             "required": gettext_lazy("Choose a file."),
             "empty": gettext_lazy("The file is empty. Export the page again."),
@@ -40,9 +43,9 @@ class FileForm(forms.Form):
         file = self.cleaned_data["file"]
         if file.size > MAX_FILE_BYTES:
             raise forms.ValidationError(too_large(file.size))
-        if not may_be_musicxml(file.read(64)):
+        if not may_be_music(file.read(64)):
             raise forms.ValidationError(
-                _("The file is damaged or is no MusicXML. Export it again.")
+                _("The file is damaged or is no MusicXML, MEI or MIDI. Export it again.")
             )
         file.seek(0)
         return file

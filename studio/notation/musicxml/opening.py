@@ -33,6 +33,7 @@ _NUMBERS = {"divisions", "duration", "beats", "beat-type", "octave", "alter", "f
 SHOWN_CHARS = 120  # of what a parser has to say
 _CHUNK = 1 << 16
 _CONTAINER = "META-INF/container.xml"
+MIDI_HEAD = b"MThd"
 _ZIP = b"PK\x03\x04"
 # The standard's own way of packing, and none. Others unpack whole, however little is asked for.
 _PACKINGS = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
@@ -47,6 +48,25 @@ DAMAGED = N_("The file is damaged or is no MusicXML ({error}). Export it again."
 
 class NotMusic(ValueError):
     """The file cannot be read as music. The message is a sentence for the person who chose it."""
+
+
+MEI = "mei"
+
+
+def survey(data: bytes) -> tuple[bytes, str]:
+    """The text of a file of XML, unpacked and not too much, and its root's name.
+
+    Raises
+    ------
+    NotMusic
+        With a sentence that says what is wrong and what to do; of what is neither MusicXML nor MEI.
+    """
+    if len(data) > MAX_FILE_BYTES:
+        raise NotMusic(too_large(len(data)))
+    text = _unpacked(data) if data.startswith(_ZIP) else data
+    looked = _Survey()
+    looked.look_through(text)
+    return text, looked.root
 
 
 def open_musicxml(data: bytes) -> Element:
@@ -66,11 +86,10 @@ def open_musicxml(data: bytes) -> Element:
     NotMusic
         With a sentence that says what is wrong and what to do.
     """
-    if len(data) > MAX_FILE_BYTES:
-        raise NotMusic(too_large(len(data)))
-    text = _unpacked(data) if data.startswith(_ZIP) else data
-    _Survey().look_through(text)
-    return _parsed(text)
+    text, root = survey(data)
+    if root:  # else there is nothing at all, which the reader says
+        _require_partwise(root)
+    return parsed(text)
 
 
 def _require_partwise(tag: str) -> None:
@@ -80,9 +99,9 @@ def _require_partwise(tag: str) -> None:
         raise NotMusic(_("This is no MusicXML score. Export the page as MusicXML, then send that."))
 
 
-def may_be_musicxml(head: bytes) -> bool:
-    """Whether a file may be one by how it begins: as an archive, as XML, or as UTF-16."""
-    if head.startswith((_ZIP, b"\xff\xfe", b"\xfe\xff")):
+def may_be_music(head: bytes) -> bool:
+    """Whether a file may be music by how it begins: an archive, MIDI, XML, or as UTF-16."""
+    if head.startswith((_ZIP, MIDI_HEAD, b"\xff\xfe", b"\xfe\xff")):
         return True
     return head.removeprefix(b"\xef\xbb\xbf").lstrip().startswith(b"<")
 
@@ -99,6 +118,7 @@ class _Survey:
     """Counts what a file holds while it is read past, and raises at the first that is too much."""
 
     def __init__(self) -> None:
+        self.root = ""
         self._depth = 0
         self._counts = {"element": 0, "note": 0, "measure": 0}
         self._digits: list[str] | None = None
@@ -123,7 +143,9 @@ class _Survey:
     def _start(self, name: str, attributes: dict[str, str]) -> None:
         self._depth += 1
         if self._depth == 1:
-            _require_partwise(name)
+            self.root = name
+            if name != MEI:
+                _require_partwise(name)
         if self._depth > MAX_DEPTH:
             raise NotMusic(_("The file is nested too deeply to be music. Export it again."))
         self._count("element", MAX_ELEMENTS, _("parts in all"))
@@ -167,7 +189,8 @@ class _Survey:
         raise NotMusic(_(ENTITIES))
 
 
-def _parsed(text: bytes) -> Element:
+def parsed(text: bytes) -> Element:
+    """The tree of XML that was surveyed. Raises ``NotMusic``."""
     try:
         return fromstring(text, forbid_dtd=False, forbid_entities=True, forbid_external=True)
     except DefusedXmlException:
@@ -184,7 +207,7 @@ def _unpacked(data: bytes) -> bytes:
     """The score of a compressed file, as its container names it."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            container = _parsed(_member(archive, _CONTAINER, 100_000))
+            container = parsed(_member(archive, _CONTAINER, 100_000))
             rootfile = next((it for it in container.iter() if it.tag.endswith("rootfile")), None)
             path = rootfile.get("full-path") if rootfile is not None else None
             if not path:

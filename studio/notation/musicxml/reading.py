@@ -22,6 +22,7 @@ from studio.notation.musicxml.bars import bar_numbers, playing_order
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.moments import Moment, moments_of, with_tempo
 from studio.notation.musicxml.opening import NotMusic, open_musicxml
+from studio.notation.musicxml.other_forms import as_musicxml
 from studio.notation.musicxml.parts import Part, only_part, parts_of
 from studio.notation.musicxml.tempo import held_at_will, tempo_said
 from studio.notation.musicxml.timed_notes import TimedNote, details, seat, small_number, timed
@@ -62,7 +63,7 @@ def read_musicxml(
 
     Parameters
     ----------
-    data : bytes of a ``.musicxml``, ``.xml`` or ``.mxl`` file
+    data : bytes of a ``.musicxml``, ``.xml`` or ``.mxl`` file, of MEI or of MIDI
     instrument : violin or viola; told from the part's name when ``None``, else violin
     title : used where the file has none
     part : id of the part to read; the first for the instrument when ``None``
@@ -76,6 +77,7 @@ def read_musicxml(
     NotMusic
         With a sentence for the person who chose the file.
     """
+    data, said_of_form = as_musicxml(data)
     root = open_musicxml(data)
     parts = parts_of(root)
     element = only_part(root, part, instrument)
@@ -101,7 +103,7 @@ def read_musicxml(
                 key=_key(element),
                 written=tuple(written),
                 large=_is_ours(root) and root.find("defaults/scaling") is not None,
-                timed=page is not None,
+                timed=page is not None and not said_of_form,  # else words of tempo are lost
             )
         )
     except ValueError as error:
@@ -109,6 +111,7 @@ def read_musicxml(
     if page is not None:
         score = replace(score, page=_page_text(page, element, moments, score))
     said = (
+        *said_of_form,
         *_remarks(score, moved, crowded, bar_numbers(element)[1]),
         *left.remarks(),
         *impossible,
