@@ -2,7 +2,7 @@
 
 from django.apps import AppConfig
 from django.conf import settings
-from django.utils.translation import gettext, ngettext
+from django.utils.translation import gettext, ngettext, pgettext
 
 
 class StudioConfig(AppConfig):
@@ -16,8 +16,10 @@ class StudioConfig(AppConfig):
         from studio import celery, checks  # noqa: F401
         from studio.figures.translation import translate_by
         from studio.log_filters import outage
+        from studio.theory import naming
 
         if settings.USE_I18N:
             translate_by(gettext, ngettext)
+            naming.translate_by(pgettext)
 
         connection_created.connect(outage.over, dispatch_uid="outage")

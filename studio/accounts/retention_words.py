@@ -17,7 +17,7 @@ from .retention import WARNED_DAYS, WITH_RECORDING, Terms
 SPANS = {
     92: gettext_lazy("three months"),
     183: gettext_lazy("half a year"),
-    365: "a year",
+    365: gettext_lazy("a year"),
     730: gettext_lazy("two years"),
     1096: gettext_lazy("three years"),
     1826: gettext_lazy("five years"),
@@ -102,8 +102,8 @@ def of(terms: Terms) -> tuple[Kept, ...]:
         ),
         Kept(
             _("All that is left once the lessons have ended"),
-            _after(terms.after_end, _("their end"), _("until it is erased"))
-            + ". From their end on nobody at the studio can open any of it.",
+            _("%(kept)s. From their end on nobody at the studio can open any of it.")
+            % {"kept": _after(terms.after_end, _("their end"), _("until it is erased"))},
         ),
         Kept(_("A recording that was only half sent"), _("one day.")),
         Kept(_("Who agreed or withdrew, and when"), _("as long as the records of the lessons.")),
@@ -123,7 +123,7 @@ def to_child(terms: Terms) -> tuple[str, ...]:
 
 def in_words(days: int) -> str:
     """A span as it reads; another number of days than those on offer is said as days."""
-    return SPANS.get(days, f"{days} days")
+    return SPANS.get(days) or _("%(days)s days") % {"days": days}
 
 
 def _figures(terms: Terms) -> str:

@@ -30,15 +30,20 @@ def _sizes() -> dict[str, tuple[str, float]]:
 SIZES = _sizes()
 
 
-def size_field() -> forms.ChoiceField:
+def _choices() -> list:
+    """In the language of whoever reads."""
     violins = [(f"violin {size}", _violin(size)) for size in FRACTIONAL_VIOLIN_MM]
     violas = [(f"viola {inches}", _viola(inches)) for inches in VIOLA_BODY_MM]
-    choices = [
-        (MEASURED, _("Measured, in mm below")),
-        ("Violin", violins),
-        (_("Viola, by the length of its body"), violas),
+    return [
+        (MEASURED, gettext_lazy("Measured, in mm below")),
+        (gettext_lazy("Violin"), violins),
+        (gettext_lazy("Viola, by the length of its body"), violas),
     ]
-    return forms.ChoiceField(label=_("Size"), choices=choices, required=False, help_text=HINT)
+
+
+def size_field() -> forms.ChoiceField:
+    label = gettext_lazy("Size")
+    return forms.ChoiceField(label=label, choices=_choices, required=False, help_text=HINT)
 
 
 class SizedForm(forms.Form):
@@ -63,7 +68,8 @@ class SizedForm(forms.Form):
 
 def _violin(size: str) -> str:
     length = figures.millimetres(FRACTIONAL_VIOLIN_MM[size], digits=0)
-    return f"{NAMES.get(size, size)} (about {length})"
+    name = NAMES.get(size, size)
+    return _("%(size)s (about %(length)s)") % {"size": name, "length": length}
 
 
 def _viola(inches: str) -> str:

@@ -14,6 +14,7 @@ class Message:
 
     singular: str
     plural: str = ""
+    context: str = ""  # what tells it from the same words elsewhere
 
 
 @dataclass(slots=True)
@@ -23,8 +24,8 @@ class Found:
     messages: list[tuple[int, Message]] = field(default_factory=list)
     bare: list[tuple[int, str]] = field(default_factory=list)
 
-    def add(self, line: int, singular: str, plural: str = "") -> None:
-        self.messages.append((line, Message(singular, plural)))
+    def add(self, line: int, singular: str, plural: str = "", context: str = "") -> None:
+        self.messages.append((line, Message(singular, plural, context)))
 
     def count(self, line: int, one: str, many: str) -> None:
         """A number with its noun, as ``figures.count`` says it: one, many and none of them."""

@@ -12,6 +12,7 @@ from .found import Found
 
 ONE = {"_", "gettext", "gettext_lazy", "gettext_noop", "N_"}
 COUNT, COUNT_OF = "count", "count_of"
+IN_CONTEXT = {"pgettext", "P_"}
 TWO = {"ngettext", "ngettext_lazy"}
 SENTENCE = re.compile(r"[^\W\d_]{2,}[,.:;’”]* +[“‘(]?[^\W\d_]")
 # What is no language: statements, patterns, media types, command lines, rules of pages' headers.
@@ -50,6 +51,11 @@ class _Reader(ast.NodeVisitor):
         texts = [text for text in map(_constant, node.args[:2]) if text is not None]
         if name in (COUNT, COUNT_OF):
             self._count(node)
+        elif name in IN_CONTEXT and len(node.args) == 2:
+            if len(texts) == 2:
+                self.found.add(node.lineno, texts[1], context=texts[0])
+            else:
+                self.visit(node.args[1])
         elif name in ONE | TWO and texts:
             self.found.add(node.lineno, *texts[: 2 if name in TWO else 1])
             rest = node.args[len(texts) :]

@@ -8,6 +8,7 @@ import re
 from html.parser import HTMLParser
 
 from django.template.base import Lexer, TokenType
+from django.utils.translation import trim_whitespace
 from jinja2 import Environment
 
 from .found import Found
@@ -41,9 +42,9 @@ def of_templates(source: str) -> Found:
             if name in ("block", "endblock"):
                 is_class = text.endswith("_class")
             if name in ("blocktranslate", "blocktrans"):
-                block = (line, [""])
+                block = (line, [""], "trimmed" in text.split())
             if name in ("comment", "verbatim"):
-                block = (line, None)
+                block = (line, None, False)
             if given := TRANSLATED.match(text):
                 found.add(line, given[1][1:-1])
             elif name not in NAMES_OF_FILES:
@@ -55,10 +56,10 @@ def of_templates(source: str) -> Found:
 
 def _within(found: Found, block: tuple, kind: TokenType, text: str) -> tuple | None:
     """Go on with what stands between ``blocktranslate`` and its end, or in a comment."""
-    line, forms = block
+    line, forms, trimmed = block
     if kind == TokenType.BLOCK and text.startswith("end"):
         if forms is not None:
-            found.add(line, *forms)
+            found.add(line, *(map(trim_whitespace, forms) if trimmed else forms))
         return None
     if forms is not None and kind == TokenType.BLOCK and text == "plural":
         forms.append("")

@@ -18,7 +18,7 @@ def asked_by(request: Request) -> dict[str, Any]:
     """A request as the values of the form's fields."""
     plain = request.to_dict() | {name: getattr(request, name) for name in LATER}
     plain["mixed"] = "-".join(request.mixed)
-    plain["key"] = request.spelled_key.name
+    plain["key"] = request.spelled_key.written
     plain["strings"] = "-".join(str(number) for number in request.strings or ())
     plain["string_length_mm"] = figures.number(request.length_mm)
     plain["hold_s"] = "" if request.hold_s is None else figures.number(request.hold_s, 2)

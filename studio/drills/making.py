@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from typing import Any
 
 from django import forms
+from django.utils.translation import gettext as _
 
-from studio import figures
 from studio.accounts.forms import LONGEST_STRING_MM, SHORTEST_STRING_MM
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.notation import INTERVALS, Request
 from studio.notation.fingering import FINGERING_WORDS
 from studio.notation.pairs import read_pairs, word_for
-from studio.theory.fingers import COMFORTABLE_SPAN_MM
 from studio.theory.keys import ALL_KEYS
 from studio.translating import gettext_lazy
 
@@ -26,8 +25,8 @@ from .making_choices import (
     CHORDS,
     DIRECTIONS,
     FIRST_BOWS,
-    HIGHEST,
     MANNER_WORDS,
+    MINORS,
     MIXED,
     ONE_STRING,
     PARTS,
@@ -39,8 +38,11 @@ from .making_choices import (
     STRINGS,
     STROKES,
     TONIC,
+    hands,
+    highest,
     patterns_for,
 )
+from .saying import OF_WORD
 from .stretches import Player, player_of
 
 LENGTH_HINT = gettext_lazy("From the nut to the bridge; empty: the instrument’s usual one.")
@@ -96,10 +98,10 @@ class MakeForm(SayForm):
         choices=ONE_STRING, coerce=int, required=False, label=gettext_lazy("String")
     )
     key = forms.ChoiceField(
-        choices=[(key.name, key.name) for key in ALL_KEYS], label=gettext_lazy("Key")
+        choices=lambda: [(key.written, key.name) for key in ALL_KEYS], label=gettext_lazy("Key")
     )
     minor = forms.ChoiceField(
-        choices=[(form, form) for form in ("melodic", "harmonic", "natural")],
+        choices=MINORS,
         label=gettext_lazy("Minor scale"),
     )
     start = forms.TypedChoiceField(
@@ -139,7 +141,7 @@ class MakeForm(SayForm):
     )
     fingers_down = forms.BooleanField(required=False, label=gettext_lazy("Fingers stay down"))
     highest_position = forms.TypedChoiceField(
-        choices=HIGHEST, coerce=int, required=False, label=gettext_lazy("Highest position")
+        choices=highest, coerce=int, required=False, label=gettext_lazy("Highest position")
     )
     fingering = forms.ChoiceField(
         choices=list(FINGERING_WORDS.items()), required=False, label=gettext_lazy("Fingering")
@@ -167,10 +169,7 @@ class MakeForm(SayForm):
     hand = forms.ChoiceField(
         required=False,
         label=gettext_lazy("Hand"),
-        choices=[
-            (size, f"{size}: up to {figures.millimetres(mm)}")
-            for size, mm in COMFORTABLE_SPAN_MM.items()
-        ],
+        choices=hands,
         help_text=gettext_lazy("What is comfortable; a wider stretch is said."),
     )
 
@@ -184,7 +183,7 @@ class MakeForm(SayForm):
         # Once asked, a box that is not ticked is an answer; before, it is what is usual.
         given = {name: data[name] for name in data} if data else {}
         super().__init__(given if "pattern" in given else start | given)
-        self.fields["interval"].choices = [(word, word) for word in settings.order]
+        self.fields["interval"].choices = [(word, OF_WORD[word].label) for word in settings.order]
         self._offer_mixed()
         self.fields["pupil"].queryset = access.pupils_of(person, studio)
         self.fields["pupil"].label_from_instance = lambda enrolment: enrolment.pupil.name
@@ -194,7 +193,11 @@ class MakeForm(SayForm):
         asked = str(self.data.get("mixed", ""))
         words = asked.split("-")
         if asked not in dict(MIXED) and set(words) <= set(INTERVALS) and 2 <= len(words) <= 4:
-            own = (asked, f"{', '.join(words[:-1])} and {words[-1]}")
+            *others, last = [str(OF_WORD[word].label) for word in words]
+            own = (
+                asked,
+                _("%(others)s and %(last)s") % {"others": ", ".join(others), "last": last},
+            )
             self.fields["mixed"].choices = [*MIXED, own]
 
     def parts_of_form(self) -> Iterator["Part"]:

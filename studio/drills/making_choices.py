@@ -1,10 +1,13 @@
 """What the form of a drill offers: words for each part of a request; what each pattern asks."""
 
-from studio.theory.fingers import MAX_POSITION, position_name
+from django.utils.translation import gettext as _
+
+from studio import figures
+from studio.theory.fingers import COMFORTABLE_SPAN_MM, MAX_POSITION, position_name
 from studio.translating import gettext_lazy
 
 PATTERNS = [
-    ("scale", "a scale"),
+    ("scale", gettext_lazy("a scale")),
     ("pairs", gettext_lazy("double stops by name")),
     ("one_finger", gettext_lazy("one finger across two strings")),
     ("drone_above", gettext_lazy("fingers under an open string")),
@@ -68,16 +71,21 @@ CHORDS = [
     ("leading_seventh", gettext_lazy("seventh on the leading note")),
 ]
 PARTS = [(3, gettext_lazy("three notes")), (4, gettext_lazy("four notes"))]
+MINORS = [
+    ("melodic", gettext_lazy("melodic")),
+    ("harmonic", gettext_lazy("harmonic")),
+    ("natural", gettext_lazy("natural")),
+]
 ONE_STRING = [
-    (4, "lowest"),
+    (4, gettext_lazy("lowest")),
     (3, gettext_lazy("second lowest")),
     (2, gettext_lazy("second highest")),
-    (1, "highest"),
+    (1, gettext_lazy("highest")),
 ]
 RHYTHMS = [
-    ("free", "none"),
-    ("even", "even"),
-    ("dotted", "dotted"),
+    ("free", gettext_lazy("none")),
+    ("even", gettext_lazy("even")),
+    ("dotted", gettext_lazy("dotted")),
     ("reverse_dotted", gettext_lazy("short, then dotted")),
     ("long_short_short", gettext_lazy("one long, two short")),
     ("short_short_long", gettext_lazy("two short, one long")),
@@ -97,10 +105,10 @@ STROKES = [
     ("", gettext_lazy("not said")),
     ("whole_bows", gettext_lazy("whole bows")),
     ("upper_half", gettext_lazy("upper half")),
-    ("middle", "middle"),
+    ("middle", gettext_lazy("middle")),
     ("lower_half", gettext_lazy("lower half")),
-    ("martele", "martelé"),
-    ("spiccato", "spiccato"),
+    ("martele", gettext_lazy("martelé")),
+    ("spiccato", gettext_lazy("spiccato")),
 ]
 MANNER_WORDS = {
     "together": gettext_lazy("both together"),
@@ -113,7 +121,11 @@ MANNER_WORDS = {
     "hold_lower": gettext_lazy("hold the lower, add the upper"),
     "hold_upper": gettext_lazy("hold the upper, add the lower"),
 }
-DIRECTIONS = [("up_and_down", gettext_lazy("up and down")), ("up", "up"), ("down", "down")]
+DIRECTIONS = [
+    ("up_and_down", gettext_lazy("up and down")),
+    ("up", gettext_lazy("up")),
+    ("down", gettext_lazy("down")),
+]
 STRINGS = [
     ("", gettext_lazy("across the strings")),
     ("4-3", gettext_lazy("the two lowest strings")),
@@ -136,10 +148,22 @@ STARTS = [
         (7, gettext_lazy("the seventh degree")),
     ),
 ]
-HIGHEST = [
-    (MAX_POSITION, gettext_lazy("as high as it goes")),
-    *((position, position_name(position)) for position in range(1, MAX_POSITION)),
-]
+
+
+def hands() -> list[tuple[str, str]]:
+    """What is comfortable for a hand, from the first finger to the fourth."""
+    said = {"small": _("small"), "medium": _("medium"), "large": _("large")}
+    widest = _("%(hand)s: up to %(span)s")
+    return [
+        (hand, widest % {"hand": said[hand], "span": figures.millimetres(mm)})
+        for hand, mm in COMFORTABLE_SPAN_MM.items()
+    ]
+
+
+def highest() -> list[tuple[int, str]]:
+    """How high the hand may go, in the words of whoever reads."""
+    named = [(position, position_name(position)) for position in range(1, MAX_POSITION)]
+    return [(MAX_POSITION, gettext_lazy("as high as it goes")), *named]
 
 
 def patterns_for(name: str) -> str:

@@ -19,6 +19,7 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from studio import figures
 from studio.accounts.models import Enrolment, Instrument, Level, Person, Studio
 from studio.accounts.names import OneLineField
 from studio.notation import Score
@@ -217,7 +218,7 @@ class Assignment(models.Model):
             else _("%(share_percent)s %% of the notes") % {"share_percent": self.share_percent}
         )
         cents = self.tolerance_cents
-        fine = f"within {cents} {'cent' if cents == 1 else 'cents'}" if cents else _("in tune")
+        fine = _("within %(cents)s") % {"cents": figures.cents(cents)} if cents else _("in tune")
         often = (
             _(", each played %(playings)s times") % {"playings": self.playings}
             if (self.playings or 1) > 1

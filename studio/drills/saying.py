@@ -77,7 +77,7 @@ class Saying:
 
 def saying_of(request: Request, score: Score) -> Saying:
     """Title and words of a drill made to order."""
-    key = "" if request.pattern in WITHOUT_KEY else request.spelled_key.name
+    key = "" if request.pattern in WITHOUT_KEY else request.spelled_key.written
     level = LEVELS.get(request.pattern, "")
     return Saying(score.title[:120], words_of(request), _interval_of(request), key, level)
 
@@ -138,4 +138,4 @@ def family(interval: str) -> str:
 
 def key_name(score: Score) -> str:
     """The key as drills name it; empty where the page has none."""
-    return Key.parse(score.key).name if score.key else ""
+    return Key.parse(score.key).written if score.key else ""

@@ -76,7 +76,8 @@ def length(seconds: float | None) -> str:
 
 def seconds(value: float, digits: int = 1) -> str:
     """``0.6 s``, ``2 s``"""
-    return f"{written(nearest(value, digits), digits).removesuffix('.0')} s"
+    text = written(nearest(value, digits), digits).removesuffix(".0")
+    return f"{text.replace('.', _('.'))} s"
 
 
 def minutes_or_seconds(whole: int) -> str:
@@ -119,7 +120,7 @@ def _clock(ticks: int, digits: int) -> str:
     minutes, left = divmod(whole, 60)
     hours, minute = divmod(minutes, 60)
     head = f"{hours}:{minute:02d}" if hours else str(minutes)
-    return f"{head}:{left:02d}" + (f".{part:0{digits}d}" if digits else "")
+    return f"{head}:{left:02d}" + (f"{_('.')}{part:0{digits}d}" if digits else "")
 
 
 # -- waits and days -----------------------------------------------------------------------------

@@ -209,7 +209,8 @@ class Request:
     @property
     def scale_name(self) -> str:
         """The key with its form of minor, for titles: ``A melodic minor``."""
-        return self.spelled_key.name.replace(" minor", f" {self.minor} minor")
+        key = self.spelled_key
+        return key.name if key.mode == "major" else key.named(self.minor)
 
     @property
     def number(self) -> int:

@@ -13,6 +13,7 @@ from django.contrib import messages
 from django.db import connection
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils.translation import gettext
 from django.views.decorators.http import require_POST, require_safe
 
 from studio import __version__, figures
@@ -21,20 +22,32 @@ from studio.clips.models import Upload
 from studio.clips.processing import availability, rehearing
 from studio.clips.upkeep import runs
 from studio.jobs import dead_letters
+from studio.jobs.rows import Leased
+from studio.translating import gettext_lazy
 from studio.workers import pace, signs
 from studio.workers.models import Worker
 
 from . import parts, retrying, work
 
 WORDS = {
-    "listening": "Listening",
-    "examining": "First look",
-    "rehearing": "Hearing anew",
-    "playback": "Full picture",
-    "small": "Smaller picture",
-    "scorereading": "Reading a page of music",
-    "enclosure": "Replies and drawings",
+    "listening": gettext_lazy("Listening"),
+    "examining": gettext_lazy("First look"),
+    "rehearing": gettext_lazy("Hearing anew"),
+    "playback": gettext_lazy("Full picture"),
+    "small": gettext_lazy("Smaller picture"),
+    "scorereading": gettext_lazy("Reading a page of music"),
+    "enclosure": gettext_lazy("Replies and drawings"),
+    "reportprint": gettext_lazy("Printing a report"),
+    "copy": gettext_lazy("A copy of what is kept"),
+    "erasurejob": gettext_lazy("Erasing"),
 }
+
+PARTS = {
+    "database": gettext_lazy("Database"),
+    "queue": gettext_lazy("Queue"),
+    "store": gettext_lazy("Store"),
+}
+ENDED = {Leased.FAILED: gettext_lazy("failed"), Leased.PARKED: gettext_lazy("parked")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +64,12 @@ def service(request: HttpRequest) -> HttpResponse:
     lines = work.lines()
     context = {
         "area": "operator",
-        "parts": parts.troubles(),
+        "parts": {PARTS[name]: trouble for name, trouble in parts.troubles().items()},
         "absence": availability.watch(),
         "lines": [(WORDS.get(line.kind, line.kind), line) for line in lines],
-        "failed": [(WORDS.get(one.kind, one.kind), one) for one in retrying.failed()],
+        "failed": [
+            (WORDS.get(one.kind, one.kind), ENDED[one.state], one) for one in retrying.failed()
+        ],
         "workers": _workers(),
         "earlier": rehearing.work_of(rehearing.outdated()),
         "by_itself": settings.HEAR_ANEW,
@@ -65,7 +80,10 @@ def service(request: HttpRequest) -> HttpResponse:
         "messages_parked": sum(1 for _ in dead_letters.parked_messages()),
         "disks": _disks(),
         "versions": _versions(),
-        "upkeep": [("Last backup", runs.last_backup()), ("Last drill", runs.last_drill())],
+        "upkeep": [
+            (gettext("Last backup"), runs.last_backup()),
+            (gettext("Last drill"), runs.last_drill()),
+        ],
     }
     return render(request, "operations/service.html", context)
 
@@ -90,9 +108,9 @@ def _workers() -> list[Shown]:
 
 def _disks() -> list[tuple[str, str, str]]:
     """Where, how much is free, how much is used."""
-    places = {"Data folder": settings.STUDIO_DATA}
+    places = {gettext("Data folder"): settings.STUDIO_DATA}
     if not settings.OBJECT_STORE:
-        places["Recordings"] = settings.MEDIA_ROOT
+        places |= {gettext("Recordings"): settings.MEDIA_ROOT}
     found = []
     for name, folder in places.items():
         try:
@@ -108,7 +126,7 @@ def _versions() -> list[tuple[str, str]]:
         ("Studio", __version__),
         ("Python", platform.python_version()),
         ("Django", django.get_version()),
-        ("Database", f"{connection.display_name} {_database_version()}"),
+        (gettext("Database"), f"{connection.display_name} {_database_version()}"),
     ]
 
 

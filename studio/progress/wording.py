@@ -23,7 +23,7 @@ NOT_CLEAR = gettext_lazy("not clear yet")
 CHOICES = (
     (
         "measure",
-        "What",
+        gettext_lazy("What"),
         (
             ("settled", gettext_lazy("How close, once adjusted")),
             ("first", gettext_lazy("How close the first time")),

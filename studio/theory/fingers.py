@@ -17,6 +17,7 @@ the hand's frame); ninths +6 and +7, tenths +8 and +9 (first and fourth extended
 from dataclasses import dataclass
 from functools import lru_cache
 
+from studio.theory import naming
 from studio.theory.instruments import span_mm
 from studio.theory.pitches import Pitch
 
@@ -27,7 +28,6 @@ MAX_POSITION = 15
 # Widest comfortable distance between first and fourth finger, in mm. A choice of this project,
 # not a standard: hands differ, and a teacher's word stands above it.
 COMFORTABLE_SPAN_MM = {"small": 64.0, "medium": 80.0, "large": 90.0}
-_ENDINGS = {1: "st", 2: "nd", 3: "rd"}
 _FINGERS_APART = {0: 0, 1: 1, 2: 1, 3: 2, 4: 2, 5: 3, 6: 3, 7: 3, 8: 3, 9: 3}
 
 
@@ -46,9 +46,7 @@ def position_name(position: int) -> str:
     >>> [position_name(position) for position in (0, 1, 3, 11)]
     ['half position', '1st position', '3rd position', '11th position']
     """
-    if not position:
-        return "half position"
-    return f"{position}{_ENDINGS.get(position, 'th')} position"
+    return naming.position(position)
 
 
 def fingers_apart(low_stop: int, high_stop: int) -> int | None:

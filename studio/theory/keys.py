@@ -12,6 +12,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
+from studio.theory import naming
 from studio.theory.intervals import Interval, interval_between, interval_of_semitones
 from studio.theory.pitches import STEPS, Pitch, spellings
 
@@ -68,8 +69,18 @@ class Key:
 
     @property
     def name(self) -> str:
-        """The name in words: ``B♭ major``."""
+        """The name in a reader's words: ``B♭ major``."""
+        return self.named(self.mode)
+
+    @property
+    def written(self) -> str:
+        """The same for forms and addresses, which read it back: never translated."""
         return f"{self.tonic.replace('b', '♭').replace('#', '♯')} {self.mode}"
+
+    def named(self, mode: str) -> str:
+        """With the form of its minor scale: melodic, harmonic or natural."""
+        tonic = Pitch.parse(f"{self.tonic}4")
+        return naming.key(tonic.step, tonic.alter, mode)
 
     @property
     def fifths(self) -> int:

@@ -19,6 +19,7 @@ import re
 from dataclasses import dataclass
 from functools import lru_cache
 
+from studio.theory import naming
 from studio.theory.cents import in_cents
 
 A4_MIDI = 69
@@ -33,7 +34,6 @@ MAX_ALTER = 2
 _ACCIDENTALS = {"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##", "♮": ""}
 _NAME = re.compile(r"([A-Ga-g])(b{1,2}|#{1,2}|x)?(-?\d{1,2})")
 _SIGNS = {-2: "bb", -1: "b", 0: "", 1: "#", 2: "##"}
-_PRETTY_SIGNS = {-2: "𝄫", -1: "♭", 0: "", 1: "♯", 2: "𝄪"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +98,8 @@ class Pitch:
 
     @property
     def pretty(self) -> str:
-        """The name with the signs of print: ``B♭4``."""
-        return f"{self.step}{_PRETTY_SIGNS[self.alter]}{self.octave}"
+        """The name as a reader has it, with the signs of print: ``B♭4``."""
+        return f"{naming.note(self.step, self.alter)}{self.octave}"
 
     def frequency(self, a4_hz: float = A4_HZ) -> float:
         """Equal-tempered frequency in Hz."""

@@ -22,15 +22,22 @@ AREAS = {
         "teacher",
         "waiting_list",
         (
-            ("Waiting", "waiting_list"),
-            ("Pupils", "pupils"),
-            ("Drills", "shelf"),
-            ("People", "people"),
+            (gettext_lazy("Waiting"), "waiting_list"),
+            (gettext_lazy("Pupils"), "pupils"),
+            (gettext_lazy("Drills"), "shelf"),
+            (gettext_lazy("People"), "people"),
         ),
     ),
-    "pupil": ("pupil", "queue", (("Practice", "queue"), (gettext_lazy("Send a clip"), "send"))),
-    "guardian": ("guardian", "children", (("Children", "children"),)),
-    "operator": ("operator", "operator", (("Service", "operator"),)),
+    "pupil": (
+        "pupil",
+        "queue",
+        (
+            (gettext_lazy("Practice"), "queue"),
+            (gettext_lazy("Send a clip"), "send"),
+        ),
+    ),
+    "guardian": ("guardian", "children", ((gettext_lazy("Children"), "children"),)),
+    "operator": ("operator", "operator", ((gettext_lazy("Service"), "operator"),)),
 }
 
 

@@ -5,6 +5,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext as _
 
+from studio.translating import gettext_lazy
+
 from . import lists
 
 
@@ -37,12 +39,12 @@ class LessonsField(_Lines):
 
     def __init__(self, **more) -> None:
         usual = {
-            "label": _("Keys, a lesson a line"),
-            "help_text": _(
+            "label": gettext_lazy("Keys, a lesson a line"),
+            "help_text": gettext_lazy(
                 "In your order, with a comma between the keys of a lesson. Leave out "
                 "what you do not teach."
             ),
-            "error_messages": {"required": _("Write the keys of one lesson at least.")},
+            "error_messages": {"required": gettext_lazy("Write the keys of one lesson at least.")},
         }
         super().__init__(rows=14, **usual | more)
 
@@ -58,8 +60,8 @@ class RoundsField(_Lines):
 
     def __init__(self, **more) -> None:
         usual = {
-            "label": _("Rounds, a line each"),
-            "error_messages": {"required": _("Write one round at least.")},
+            "label": gettext_lazy("Rounds, a line each"),
+            "error_messages": {"required": gettext_lazy("Write one round at least.")},
         }
         super().__init__(rows=3, **usual | more)
         self._known: tuple[str, ...] = ()
@@ -71,9 +73,9 @@ class RoundsField(_Lines):
             "Each goes through the keys once. Intervals (%(intervals)s), where they are"
             " played (%(values)s), and how far the lower note goes (%(values_2)s)."
         ) % {
-            "intervals": ", ".join(intervals),
-            "values": ", ".join(lists.PLACES.values()),
-            "values_2": ", ".join(lists.RANGES.values()),
+            "intervals": ", ".join(map(str, intervals)),
+            "values": ", ".join(map(str, lists.PLACES.values())),
+            "values_2": ", ".join(map(str, lists.RANGES.values())),
         }
 
     def written(self, value: Any) -> str:
@@ -90,7 +92,7 @@ class LinesField(_Lines):
         super().__init__(rows=5, required=False, **more)
 
     def written(self, value: Any) -> str:
-        return "\n".join(value)
+        return "\n".join(map(str, value))
 
     def read(self, text: str) -> tuple[str, ...]:
         return lists.read_lines(text)

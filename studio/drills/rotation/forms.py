@@ -10,6 +10,7 @@ from studio import figures
 from studio.translating import gettext_lazy
 
 from ..models import ShelfSettings
+from ..saying import OF_WORD
 from . import plan
 from .fields import LessonsField, LinesField, RoundsField
 from .lists import RANGES, LessonKeys, RoundSettings
@@ -180,7 +181,7 @@ class RoundForm(forms.Form):
             "lessons": [[planned.key for planned in lesson.planned] for lesson in waiting],
         }
         super().__init__(data, initial=says, auto_id=f"id_round{one.number}_%s")
-        self.fields["intervals"].choices = [(word, word) for word in order]
+        self.fields["intervals"].choices = [(word, OF_WORD[word].label) for word in order]
         self.fields["lessons"].widget.attrs["rows"] = min(max(len(waiting) + 1, 3), 14)
         self.is_begun = len(waiting) < len(lessons)
 
@@ -243,7 +244,7 @@ class ListsForm(forms.Form):
 class SetForm(forms.Form):
     """Which of a lesson's drills go into the queue, until when, and what for."""
 
-    due_on = _day("Due", required=False)
+    due_on = _day(gettext_lazy("Due"), required=False)
     goal = forms.CharField(max_length=200, required=False, label=gettext_lazy("Goal"), initial=GOAL)
 
     def clean_due_on(self) -> date | None:

@@ -54,12 +54,12 @@ class RoundSettings:
     def line(self) -> str:
         """As a teacher types it; one octave goes without saying."""
         far = [] if self.octaves == 1 else [RANGES[self.octaves]]
-        return ", ".join([*self.intervals, PLACES[self.strings], *far])
+        return ", ".join(map(str, [*self.intervals, PLACES[self.strings], *far]))
 
 
 def lessons_text(lessons: Iterable[Iterable[Key]]) -> str:
     """A line for each lesson, its keys with commas between them."""
-    return "\n".join(", ".join(key.name for key in keys) for keys in lessons)
+    return "\n".join(", ".join(key.written for key in keys) for keys in lessons)
 
 
 def read_lessons(text: str) -> tuple[LessonKeys, ...]:

@@ -20,7 +20,7 @@ DOMAINS: dict[str, Callable[[str], bool]] = {
     "djangojs": lambda name: name.startswith("static/"),
 }
 HEAD = 'msgid ""\nmsgstr ""\n"Content-Type: text/plain; charset=UTF-8\\n"\n"Language: {}\\n"\n'
-ENTRY = re.compile(r'^msgid "(.+)"\n(?:msgid_plural .*\n)?((?:msgstr.*\n)+)', re.M)
+ENTRY = re.compile(r'^((?:msgctxt .+\n)?msgid ".+")\n(?:msgid_plural .*\n)?((?:msgstr.*\n)+)', re.M)
 
 
 class Command(BaseCommand):
@@ -66,11 +66,14 @@ def written(locale: str, before: str = "", domain: str = "django") -> str:
 def _entry(message: Message, places: list[str], known: dict[str, str]) -> Iterator[str]:
     yield f"#: {' '.join(places[:5])}"
     yield "#, python-format" if "%(" in message.singular else "#."
-    yield f"msgid {_quoted(message.singular)}"
+    name = f"msgid {_quoted(message.singular)}"
+    if message.context:
+        name = f"msgctxt {_quoted(message.context)}\n{name}"
+    yield name
     if message.plural:
         yield f"msgid_plural {_quoted(message.plural)}"
     empty = 'msgstr[0] ""\nmsgstr[1] ""' if message.plural else 'msgstr ""'
-    yield known.get(_quoted(message.singular)[1:-1], empty).rstrip("\n")
+    yield known.get(name, empty).rstrip("\n")
 
 
 def _quoted(text: str) -> str:

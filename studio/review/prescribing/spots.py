@@ -98,7 +98,7 @@ def facts_at(person: Person, judged: Judged, spot: Spot, page: Score | None) -> 
     everywhere = {run["id"] for run in judged.judgement["runs"]}
     within = spot.runs if spot.alone else everywhere
     here = tuple(fault for fault in faults if fault.run in spot.runs)
-    shelf = drills_by_family(person, enrolment.studio, key.name, instrument)
+    shelf = drills_by_family(person, enrolment.studio, key.written, instrument)
     facts = Facts(
         faults=here,
         clip_faults=tuple(faults),
@@ -210,4 +210,4 @@ def _treats(version: DrillVersion, fault: Fault, facts: Facts) -> bool:
         pair = [fault.low.midi, fault.high.midi]
         return any([pitch.midi for pitch in item.pitches] == pair for item in page.written)
     kinds = FAMILIES.get(fault.word, ())
-    return version.interval in kinds and version.key in ("", facts.key.name)
+    return version.interval in kinds and version.key in ("", facts.key.written)

@@ -128,7 +128,7 @@ class HalfSent:
 
     @property
     def name(self) -> str:
-        return self.said.get("filename") or "A recording"
+        return self.said.get("filename") or _("A recording")
 
 
 def half_sent(person: Person, place: Enrolment) -> list[HalfSent]:

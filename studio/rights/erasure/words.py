@@ -104,9 +104,8 @@ def of_lessons(place: Enrolment, reader: Person | None) -> Said:
 def of_account(person: Person) -> Said:
     places = Enrolment.objects.filter(pupil=person).select_related("studio", "pupil")
     studios = sorted({place.studio.name for place in places})
-    going = tuple(
-        f"All that is kept of your lessons at {name}: clips, answers, drills." for name in studios
-    )
+    kept = _("All that is kept of your lessons at %(studio)s: clips, answers, drills.")
+    going = tuple(kept % {"studio": name} for name in studios)
     going += (
         _("Your account: name, address, password, printed codes, and where you are logged in."),
         _("What you were told, letters to you, and wrong tries to log in as you."),

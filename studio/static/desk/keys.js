@@ -164,10 +164,14 @@ export function asked(event, table) {
   return actOf(name, table);
 }
 
+const NAMES = {
+  ...{ ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓" },
+  ...{ Escape: gettext("Esc"), Shift: gettext("Shift"), Space: gettext("Space") },
+};
+
 /** A key as it is shown to people. */
 export function shown(name) {
-  const signs = { ArrowLeft: "←", ArrowRight: "→", ArrowUp: "↑", ArrowDown: "↓", Escape: "Esc" };
-  return name.split("+").map((part) => signs[part] ?? part).join(" ").trim() || "+";
+  return name.split("+").map((part) => NAMES[part] ?? part).join(" ").trim() || "+";
 }
 
 /** The keys of a row as they are shown: "→ or K". */

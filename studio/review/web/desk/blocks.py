@@ -119,7 +119,7 @@ class Row:
         """The row for a screen reader."""
         figure = f"{self.deviation} {self.plus_minus}".strip() if self.deviation else ""
         parts = (self.clock, self.name, figure, words.VERDICT_WORDS.get(self.verdict, ""))
-        return ", ".join(part for part in parts if part)
+        return ", ".join(str(part) for part in parts if part)
 
 
 @dataclass(slots=True)

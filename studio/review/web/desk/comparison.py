@@ -151,7 +151,7 @@ def _compared(review: Review, other: Review, meant: Meant) -> dict:
         "counts": comparison.counted(found),
         "not_compared": _why_not(then, now),
         "both": sum(pair.then is not None and pair.now is not None for pair in found),
-        "takes": [_take("then", "Then", other), _take("now", "Now", review)],
+        "takes": [_take("then", _("Then"), other), _take("now", _("Now"), review)],
         "policy": policy_in_words(now),
         "by_ref": by_ref,
     }
@@ -326,7 +326,7 @@ def _table_row(line: Line) -> str:
     return (
         f"<tr data-line{spans}{' data-chosen' if line.chosen else ''}>"
         f'<th scope="row"><span data-pick>{escape(line.name)}</span></th>'
-        f"{_cell('then', line.then, line.name)}{_cell('now', line.now, line.name)}"
+        f"{_cell(_('then'), line.then, line.name)}{_cell(_('now'), line.now, line.name)}"
         f'<td class="change {line.way}">{escape(line.said)}</td></tr>'
     )
 
@@ -334,7 +334,8 @@ def _table_row(line: Line) -> str:
 def _cell(take: str, figure: Figure | None, name: str) -> str:
     if figure is None:
         return '<td class="number"></td>'
+    at = _("%(take)s, at %(moment)s") % {"take": take, "moment": figure.clock}
     return (
-        f'<td class="number"><a href="{figure.address}" title="{take}, at {figure.clock}">'
+        f'<td class="number"><a href="{figure.address}" title="{at}">'
         f'{escape(figure.text)}<span class="out-of-sight"> {take}, {escape(name)}</span></a></td>'
     )

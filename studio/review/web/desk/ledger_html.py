@@ -73,7 +73,8 @@ def _trend(block: Block) -> str:
     """How the run went; it leads to any two of its playings, by an address below the clip's."""
     return (
         f'<a class="trend" href="playings/{block.rows[0].event}/" data-act="playings"'
-        f' title="Compare two playings">{escape(block.trend) or "compare"}{_which(block)}</a>'
+        f' title="{_("Compare two playings")}">'
+        f"{escape(block.trend) or _('compare')}{_which(block)}</a>"
     )
 
 
@@ -83,7 +84,7 @@ def _earlier(block: Block) -> str:
         return ""
     return (
         f'<a class="earlier" href="compare/?note={block.rows[0].event}">'
-        f"then and now{_which(block)}</a>"
+        f"{_('then and now')}{_which(block)}</a>"
     )
 
 
@@ -116,7 +117,7 @@ def _figure(row: Row) -> str:
     """A playing for a screen reader: as its row shows it, the figure before the name."""
     figure = f"{row.deviation} {row.plus_minus}".strip() if row.deviation else ""
     parts = (row.clock, figure, row.name, words.VERDICT_WORDS.get(row.verdict, ""))
-    return ", ".join(part for part in parts if part)
+    return ", ".join(str(part) for part in parts if part)
 
 
 def _place(event: int, start: str, end: str, label: str) -> str:

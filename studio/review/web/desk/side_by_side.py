@@ -37,7 +37,9 @@ def together(request: HttpRequest, review: Review) -> HttpResponse:
             "pupil": review.clip.enrolment.pupil,
             "groups": [(name, reviews) for name, reviews in groups if reviews],
             "other": other,
-            "takes": [_take("then", "Then", other), _take("now", "Now", review)] if other else [],
+            "takes": [_take("then", _("Then"), other), _take("now", _("Now"), review)]
+            if other
+            else [],
             "keys_changed": json.dumps(keys.changed_by(request.user)),
         },
     )

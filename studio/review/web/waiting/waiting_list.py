@@ -39,7 +39,11 @@ AGES = (
 )
 ROWS_SHOWN = 40  # a page that is read from the top; more on request
 MOST_ROWS = 99_999
-WHOSE = {"all": "Everybody's", "mine": "Mine", "nobody": "Nobody's yet"}
+WHOSE = {
+    "all": gettext_lazy("Everybody's"),
+    "mine": gettext_lazy("Mine"),
+    "nobody": gettext_lazy("Nobody's yet"),
+}
 
 
 @require_safe
