@@ -35,7 +35,7 @@ from studio.intonation import ENGINE
 from studio.notation import Request, generate
 from studio.progress.models import ReportPrint, TermReport
 from studio.progress.reports.contents import contents_of
-from studio.review import phrases, questions
+from studio.review import phrases, questions, summary_templates
 from studio.review.comments import CommentText, add_comment
 from studio.review.marks import hand_marks
 from studio.review.marks.hand_marks import HandMarkText
@@ -317,6 +317,10 @@ TABLE: dict[str, tuple[set | None, set | None, dict]] = {
     "phrase_delete": (None, {"teacher"}, {}),
     "phrase_move": (None, {"teacher"}, {"way": "up"}),
     "desk_phrases": (STUDIO_TEACHERS, None, {}),
+    "desk_templates": (STUDIO_TEACHERS, None, {}),
+    "summary_templates": (TEACHERS, TEACHERS, {"name": "Short", "text": "{better}"}),
+    "summary_template": ({"teacher"}, {"teacher"}, {"name": "Short", "text": "{better}"}),
+    "summary_template_delete": (None, {"teacher"}, {}),
     "desk_comment_add": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_edit": (None, STUDIO_TEACHERS, SAID),
     "desk_comment_delete": (None, STUDIO_TEACHERS, {}),
@@ -569,7 +573,11 @@ def _of_the_desk(cast: Cast, clip: Clip, assignment: Assignment) -> dict[str, di
 
 def _of_phrases(cast: Cast) -> dict[str, dict]:
     phrase = phrases.add(cast.teacher, cast.studio, "bow", "More weight")
-    return _each(("phrase", "phrase_delete", "phrase_move"), {"pk": phrase.pk})
+    words = summary_templates.add(cast.teacher, cast.studio, "Long", "{better} Next: {next}.")
+    return {
+        **_each(("phrase", "phrase_delete", "phrase_move"), {"pk": phrase.pk}),
+        **_each(("summary_template", "summary_template_delete"), {"pk": words.pk}),
+    }
 
 
 def _of_the_blind_audit(cast: Cast, clip: Clip) -> dict[str, dict]:

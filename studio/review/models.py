@@ -529,6 +529,26 @@ class Phrase(models.Model):
         return self.text
 
 
+class SummaryTemplate(models.Model):
+    """A summary that a teacher begins with, by its name, with places: ``{better}``, ``{next}``."""
+
+    author = models.ForeignKey(Person, models.CASCADE, related_name="summary_templates")
+    studio = models.ForeignKey(Studio, models.CASCADE, related_name="summary_templates")
+    name = models.CharField(max_length=60)
+    text = models.TextField(max_length=2000)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["author", "studio", "name"], name="one_summary_template_a_name"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
 class DeskKeys(models.Model):
     """How a teacher works at the desk: the keys that were changed, by the action's name; whether
     keeping or dropping a mark goes on to the next one."""

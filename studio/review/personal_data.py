@@ -39,6 +39,7 @@ from .models import (
     ReturnedMoment,
     Review,
     StoredJudgement,
+    SummaryTemplate,
 )
 
 NOTES = "What the teacher is still writing about clips that have not been returned."
@@ -191,6 +192,14 @@ register(
     subjects=("author",),
     studio="studio",
     export=Exported(fields("kind", "text", "position")),
+    erasure=Goes(),
+    kept=Kept.ACCOUNT,
+)
+register(
+    SummaryTemplate,
+    subjects=("author",),
+    studio="studio",
+    export=Exported(fields("name", "text")),
     erasure=Goes(),
     kept=Kept.ACCOUNT,
 )

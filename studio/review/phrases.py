@@ -44,9 +44,19 @@ class Full(ValueError):
 # -- words -------------------------------------------------------------------------------------
 
 
+def names_in(text: str) -> list[str]:
+    """What stands in braces, in order."""
+    return _PLACE.findall(text)
+
+
+def replaced(text: str, values: Mapping[str, str]) -> str:
+    """The words with the values that are given; other braces stay as they are."""
+    return _PLACE.sub(lambda found: values.get(found[1], found[0]), text)
+
+
 def unknown_places(text: str) -> list[str]:
     """What stands in braces and is not a place."""
-    return [name for name in _PLACE.findall(text) if name not in PLACES]
+    return [name for name in names_in(text) if name not in PLACES]
 
 
 def filled(text: str, values: Mapping[str, str]) -> str:

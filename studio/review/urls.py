@@ -17,6 +17,7 @@ from .web import (
     search,
     sending,
     simple_reading,
+    summary_templates,
 )
 
 urlpatterns = [
@@ -29,6 +30,13 @@ urlpatterns = [
     path("blind-audit/<int:pk>/back/", blind_audit.take_back, name="blind_audit_back"),
     path("blind-audit/<int:pk>/end/", blind_audit.end, name="blind_audit_end"),
     path("blind-audit/<int:pk>/result/", blind_audit.result, name="blind_audit_result"),
+    path("summary-templates/", summary_templates.shelf, name="summary_templates"),
+    path("summary-templates/<int:pk>/", summary_templates.edit, name="summary_template"),
+    path(
+        "summary-templates/<int:pk>/delete/",
+        summary_templates.delete,
+        name="summary_template_delete",
+    ),
     path("phrases/", phrases.shelf, name="phrases"),
     path("phrases/<int:pk>/", phrases.edit, name="phrase"),
     path("phrases/<int:pk>/delete/", phrases.delete, name="phrase_delete"),

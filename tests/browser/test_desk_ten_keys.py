@@ -8,6 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from studio.review.models import Comment, Decision, Return
+from studio.review.summary_templates import add
 from tests.browser.at_desk import DESK, clip, comes_true, folder, opened  # noqa: F401
 from tests.cast import make_clip
 from tests.review.heard_clip import listen_again, measurement
@@ -54,6 +55,25 @@ def test_a_summary_that_was_written_stays_and_the_proposed_one_is_offered(cast, 
     expect(text).to_be_focused()
     keys.press("Control+Enter")
     page.wait_for_url("**/preview/")
+
+
+def test_a_template_goes_in_at_the_cursor_by_keys_and_can_be_undone(cast, clip, opened):
+    add(cast.teacher, cast.studio, "Thanks", "Thank you, {pupil}.")
+    page = opened(cast.teacher, clip)
+    keys, text = page.keyboard, page.locator("#summary textarea")
+    keys.press("Shift+S")
+    keys.type("So. Until soon.")
+    text.evaluate("field => field.setSelectionRange(4, 4)")
+    keys.press("Escape")
+    keys.press("Shift+T")
+    expect(page.get_by_role("button", name="Thanks")).to_be_focused()
+    keys.press("1")
+    first = cast.pupil.first_name
+    expect(text).to_have_value(f"So. Thank you, {first}.Until soon.")
+    expect(text).to_be_focused()
+    keys.press("Control+z")
+    expect(text).to_have_value("So. Until soon.")
+    assert not page.url.endswith("/preview/")
 
 
 def test_nothing_to_propose_is_said_and_the_page_stays(cast, clip, opened):

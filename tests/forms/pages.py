@@ -190,6 +190,35 @@ FORMS = {
             wrong=GONE,
         )
     ],
+    "summary_templates": [
+        Form(
+            who="teacher",
+            at="summary_templates",
+            which="#words",
+            good={"name": "Short", "text": "{better}"},
+            bad={"name": " "},
+            seen=OK_MESSAGE,
+        )
+    ],
+    "summary_template": [
+        Form(
+            who="teacher",
+            at="summary_template",
+            good={"name": "Longer", "text": "{better} And {dawn}."},
+            bad={"text": " "},
+            seen=WARNED,
+        )
+    ],
+    "summary_template_delete": [
+        Form(
+            who="teacher",
+            at="summary_templates",
+            seen=OK_MESSAGE,
+            meanwhile=lambda rows: rows.cast.teacher.summary_templates.all().delete(),
+            status=404,
+            wrong=GONE,
+        )
+    ],
     "phrase_move": [
         Form(
             who="teacher",

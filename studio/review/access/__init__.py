@@ -37,6 +37,8 @@ from studio.review.access.reviews import (
     phrases_of,
     review_for,
     review_of,
+    summary_template_for,
+    summary_templates_of,
 )
 from studio.review.access.waiting import (
     FIGURES,
@@ -103,6 +105,8 @@ __all__ = [
     "said_before",
     "snoozed",
     "stages_in_list",
+    "summary_template_for",
+    "summary_templates_of",
     "waiting_for",
     "waiting_in",
     "with_sendings",

@@ -23,7 +23,16 @@ from studio.clips import access as clips
 from studio.clips.models import Clip, Stage
 from studio.drills.access import scores_of
 from studio.drills.models import Assignment
-from studio.review.models import Comment, EnclosedFile, Enclosure, HandMark, Phrase, Return, Review
+from studio.review.models import (
+    Comment,
+    EnclosedFile,
+    Enclosure,
+    HandMark,
+    Phrase,
+    Return,
+    Review,
+    SummaryTemplate,
+)
 
 
 def review_for(person: Person, clip_id: UUID) -> Review:
@@ -127,6 +136,16 @@ def phrases_by(person: Person) -> QuerySet[Phrase]:
     return Phrase.objects.filter(
         author=person, studio__in=people.studios_of(person, people.Role.TEACHER)
     )
+
+
+def summary_templates_of(person: Person, studio: Studio) -> QuerySet[SummaryTemplate]:
+    """A teacher's own templates of summaries in a studio, in the order they were made."""
+    return SummaryTemplate.objects.filter(author=person, studio=studio)
+
+
+def summary_template_for(person: Person, pk: int) -> SummaryTemplate:
+    """A template of one's own, in a studio where one still teaches, or 404."""
+    return get_or_404(summary_templates_of(person, people.teaching_studio(person)), pk)
 
 
 def phrase_for(person: Person, pk: int) -> Phrase:

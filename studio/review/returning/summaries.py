@@ -65,12 +65,17 @@ class Facts:
 
 def propose(facts: Facts) -> list[str]:
     """At most three sentences, the good one first; empty where nothing can be said."""
-    good = facts.goal or _closer(facts.runs) or _share(facts.runs)
+    good = good_news(facts)
     said = [good] if good else []
     said += _to_change(facts.kept)
     if facts.drills:
         said = [*said[: MOST - 1], f"Next: {facts.drills[0]}."]
     return said[:MOST]
+
+
+def good_news(facts: Facts) -> str:
+    """What went well or came closer, as a sentence; empty where nothing can be said."""
+    return facts.goal or _closer(facts.runs) or _share(facts.runs)
 
 
 def facts_of(judgement: Mapping, kept: Iterable[Kept], **more) -> Facts:

@@ -95,6 +95,7 @@ export const ACTS = {
     return field.scrollIntoView({ block: "center" });
   },
   propose: async (desk) => (await import("./summary.js")).propose(desk),
+  templates: async (desk) => (await import("./summary.js")).offerTemplates(desk),
   "use-proposal": async (desk) => (await import("./summary.js")).useProposal(desk),
   together: (desk) => go(desk, "together"),
   return: (desk) => go(desk, "return"),

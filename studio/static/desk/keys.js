@@ -52,6 +52,7 @@ export const KEYS = [
   { act: "score", keys: ["Shift+Y"], words: gettext("the drill's page: all of it, or the line that plays") },
   { act: "summary", keys: ["Shift+S"], words: gettext("write the summary") },
   { act: "propose", keys: ["Shift+P"], words: gettext("a summary proposed, and its preview") },
+  { act: "templates", keys: ["Shift+T"], words: gettext("a template of yours into the summary") },
   { act: "return", keys: ["r"], words: gettext("preview and return") },
   { act: "take-back", keys: ["t"], words: gettext("take back what was just returned") },
   { act: "next-clip", keys: ["w"], words: gettext("next waiting clip") },

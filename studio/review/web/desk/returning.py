@@ -55,13 +55,17 @@ def propose(request: HttpRequest, review: Review) -> HttpResponse:
 
 def sentences(page: Desk) -> list[str]:
     """The proposal for what stands at the desk now."""
+    return summaries.propose(facts_at(page))
+
+
+def facts_at(page: Desk) -> Facts:
+    """What stands at the desk now, of which a summary can speak."""
     drills = tuple(f"“{a.version.title}”" for a in page.review.drills_set.select_related("version"))
     judged = page.judged
     if judged is None:
-        return summaries.propose(Facts(drills=drills))
+        return Facts(drills=drills)
     kept = [_kept(mark) for mark in judged.marks if mark.choice == Decision.Choice.KEPT]
-    facts = summaries.facts_of(judged.judgement, kept, drills=drills, goal=_goal(page))
-    return summaries.propose(facts)
+    return summaries.facts_of(judged.judgement, kept, drills=drills, goal=_goal(page))
 
 
 def _kept(mark: Mark) -> Kept:

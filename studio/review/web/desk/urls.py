@@ -13,6 +13,7 @@ from . import (
     playback,
     returning,
     side_by_side,
+    templates,
     views,
 )
 from . import enclosures as enclosures
@@ -24,6 +25,7 @@ urlpatterns = [
     path(f"{CLIP}/desk.json", views.picture, name="desk_picture"),
     path(f"{CLIP}/desk/parts/<int:part>.json", views.picture_part, name="desk_picture_part"),
     path(f"{CLIP}/desk/standing/", views.standing, name="desk_standing"),
+    path(f"{CLIP}/desk/templates/", templates.offered_here, name="desk_templates"),
     path(f"{CLIP}/desk/phrases/", phrases.offered, name="desk_phrases"),
     path(f"{CLIP}/desk/frames.json", playback.frames, name="desk_frames"),
     path(f"{CLIP}/desk/target/<int:event>.json", playback.target, name="desk_target"),
