@@ -27,11 +27,11 @@ PLACES = {
 STARTERS = (
     (
         gettext_lazy("Good, then next"),
-        gettext_lazy("Thank you, {pupil}. {better} Next: {next}."),
+        gettext_lazy("Thank you, {pupil}. {better} Next: {next}"),
     ),
     (
         gettext_lazy("One thing to change"),
-        gettext_lazy("{better} One thing for this week: … Next: {next}."),
+        gettext_lazy("{better} One thing for this week: … Next: {next}"),
     ),
     (
         gettext_lazy("A short answer"),
