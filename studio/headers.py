@@ -1,8 +1,10 @@
-"""Headers that neither Django nor django-csp sends."""
+"""Headers that Django does not send, or that are the same for every answer."""
 
 from collections.abc import Callable
 from functools import wraps
 
+from csp.constants import HEADER as CONTENT_SECURITY_POLICY
+from csp.utils import build_policy
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django_htmx.http import HttpResponseClientRedirect
@@ -68,6 +70,22 @@ class StudioHeaders:
         response = self.get_response(request)
         for name, value in HEADERS.items():
             response.headers.setdefault(name, value)
+        return response
+
+
+class ContentSecurityPolicy:
+    """The policy of the settings: one for every answer, so it is put in words once.
+
+    django-csp's own middleware puts it in words anew for each, as if each could have another.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+        self.policy = build_policy()
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        response.headers.setdefault(CONTENT_SECURITY_POLICY, self.policy)
         return response
 
 

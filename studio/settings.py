@@ -92,7 +92,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "studio.headers.StudioHeaders",
     "studio.headers.LogInOnAPageOfItsOwn",
-    "csp.middleware.CSPMiddleware",
+    "studio.headers.ContentSecurityPolicy",
     "studio.compression.CompressPages",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "studio.headers.KeptNowhere",
