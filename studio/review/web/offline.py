@@ -11,8 +11,8 @@ from collections.abc import Iterable
 from functools import cache, lru_cache
 from pathlib import Path
 
-from csp.constants import NONE, SELF
-from csp.decorators import csp
+from csp.constants import HEADER, NONE, SELF
+from csp.utils import build_policy
 from django.conf import settings
 from django.contrib.auth.decorators import login_not_required
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -34,6 +34,7 @@ RETURNS_KEPT = 3  # newest first
 AGAIN_S = 24 * 60 * 60  # what did not change is asked for again after a day: it names days
 HOME_AGAIN_S = 60 * 60
 DAY_S = 24 * 60 * 60
+WORKER_MAY = {"default-src": [NONE], "connect-src": [SELF], "frame-ancestors": [NONE]}
 
 SCRIPTS = (
     *(
@@ -89,11 +90,11 @@ def manifest(request: HttpRequest) -> HttpResponse:
 
 @login_not_required
 @require_safe
-@csp({"default-src": [NONE], "connect-src": [SELF], "frame-ancestors": [NONE]})
 def worker(request: HttpRequest) -> HttpResponse:
     """The service worker. Its folder is the root, and so is what it may answer for."""
     response = HttpResponse(_worker(), content_type="text/javascript; charset=utf-8")
     response["Cache-Control"] = "no-cache"
+    response[HEADER] = build_policy(WORKER_MAY)
     return response
 
 
