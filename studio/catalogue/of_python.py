@@ -28,6 +28,7 @@ UNREAD = {  # calls whose texts a developer, an operator or a log reads
     *("add_argument", "add_parser", "ArgumentParser", "CommandError", "write", "Error", "Warning"),
     *("LeaseLost", "Retry", "ImproperlyConfigured", "SuspiciousOperation", "save", "values_list"),
     *("UnusablePin", "DoesNotExist"),
+    *("Unlinked", "Emptied", "Stays", "impersonal"),  # why a row outlives its person
     *("Counter", "Gauge", "Histogram", "Field", "RunSQL", "CheckConstraint", "UniqueConstraint"),
 }
 # Errors of a wrong program; those that a reader is told of are the project's own.

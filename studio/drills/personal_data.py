@@ -14,6 +14,7 @@ from studio.accounts.personal_data import (
     impersonal,
     register,
 )
+from studio.translating import gettext_lazy
 
 from .models import (
     Assignment,
@@ -33,7 +34,9 @@ from .models import (
 )
 
 OF_THE_SHELF = Withheld(
-    "The studio’s shelf. What was set for a pupil goes into the copy with its assignment."
+    gettext_lazy(
+        "The studio’s shelf. What was set for a pupil goes into the copy with its assignment."
+    )
 )
 
 register(
@@ -65,7 +68,7 @@ register(
             *("version__words", "version__interval", "version__key", "version__score"),
         ),
         only=lambda: Q(published_at__lte=timezone.now()),
-        but="Drills that the teacher has prepared and not yet given.",
+        but=gettext_lazy("Drills that the teacher has prepared and not yet given."),
     ),
     erasure=Goes(),
     kept=Kept.LESSONS,
@@ -101,7 +104,7 @@ register(
     export=Exported(
         fields("id", "author", "held_on", "lesson", "text", "agreed", "shared_at", "created_at"),
         only=lambda: Q(shared_at__isnull=False),
-        but="Working notes of lessons that the teachers have not shared.",
+        but=gettext_lazy("Working notes of lessons that the teachers have not shared."),
     ),
     erasure=Goes(),
     kept=Kept.LESSONS,
@@ -110,7 +113,7 @@ register(
     LessonNote.drills_set.through,
     place="lessonnote__enrolment",
     named={"assignment": Goes()},
-    export=Withheld("It joins a note to its drills, which are in the copy."),
+    export=Withheld(gettext_lazy("It joins a note to its drills, which are in the copy.")),
     erasure=Goes(),
     kept=Kept.LESSONS,
 )
@@ -177,7 +180,9 @@ register(
     RotationLesson.assignments.through,
     place="rotationlesson__round__rotation__enrolment",
     named={"assignment": Goes()},
-    export=Withheld("It joins a lesson of the plan to its drills, which are in the copy."),
+    export=Withheld(
+        gettext_lazy("It joins a lesson of the plan to its drills, which are in the copy.")
+    ),
     erasure=Goes(),
     kept=Kept.LESSONS,
 )

@@ -95,9 +95,11 @@ def try_again(request: HttpRequest) -> HttpResponse:
     again = retrying.try_again(request.POST.get("name", ""), request.user)
     if again:
         many = figures.count(again, "piece of work is", "pieces of work are")
-        messages.success(request, f"{many} tried again within a minute.")
+        said = gettext("%(many)s tried again within a minute.") % {"many": many}
+        messages.success(request, said)
     else:
-        messages.warning(request, "That is not failed any more: it was tried again already.")
+        said = gettext("That is not failed any more: it was tried again already.")
+        messages.warning(request, said)
     return redirect("operator")
 
 

@@ -11,6 +11,7 @@ from studio.accounts.personal_data import (
     fields,
     register,
 )
+from studio.translating import gettext_lazy
 
 from .models import ClipFigures, ReportPrint, TermReport
 
@@ -18,7 +19,9 @@ register(
     ClipFigures,
     clip="clip",
     named={"listening": Goes()},
-    export=Withheld("It follows from the measurement and the marks, which are in the copy."),
+    export=Withheld(
+        gettext_lazy("It follows from the measurement and the marks, which are in the copy.")
+    ),
     erasure=Goes(),
     kept=Kept.CLIP,
 )
@@ -29,7 +32,7 @@ register(
     export=Exported(
         fields("since", "until", "given_at", "written_by", "words", "comes_next", "frozen"),
         only=lambda: Q(given_at__isnull=False),
-        but="A draft of a report is a working note until it is given out.",
+        but=gettext_lazy("A draft of a report is a working note until it is given out."),
     ),
     erasure=Goes(),
     kept=Kept.LESSONS,
@@ -38,7 +41,7 @@ register(
     ReportPrint,
     place="report__enrolment",
     named={"report": Goes()},
-    export=Withheld("It is the report on paper; what it says is in the copy."),
+    export=Withheld(gettext_lazy("It is the report on paper; what it says is in the copy.")),
     erasure=Goes(),
     kept=Kept.LESSONS,
 )

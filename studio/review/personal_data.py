@@ -20,6 +20,7 @@ from studio.accounts.personal_data import (
     fields,
     register,
 )
+from studio.translating import gettext_lazy
 
 from .models import (
     AuditMoment,
@@ -42,7 +43,7 @@ from .models import (
     SummaryTemplate,
 )
 
-NOTES = "What the teacher is still writing about clips that have not been returned."
+NOTES = gettext_lazy("What the teacher is still writing about clips that have not been returned.")
 WROTE = Stays(
     "What a teacher said of the pupil’s clip is the pupil’s; it names an emptied account."
 )
@@ -75,7 +76,7 @@ register(
     Review.drills_set.through,
     clip="review__clip",
     named={"assignment": Goes()},
-    export=Withheld("It joins a return to its drills, which are in the copy."),
+    export=Withheld(gettext_lazy("It joins a return to its drills, which are in the copy.")),
     erasure=Goes(),
     kept=Kept.CLIP,
 )
@@ -83,7 +84,9 @@ register(
     StoredJudgement,
     clip="listening__clip",
     named={"listening": Goes()},
-    export=Withheld("It follows from the measurement and the tuning, which are in the copy."),
+    export=Withheld(
+        gettext_lazy("It follows from the measurement and the tuning, which are in the copy.")
+    ),
     erasure=Goes(),
     kept=Kept.CLIP,
 )
@@ -105,7 +108,9 @@ register(
     DeskAct,
     clip="review__clip",
     named={"person": WROTE},
-    export=Withheld("It only keeps a press from being done twice; what it did is in the copy."),
+    export=Withheld(
+        gettext_lazy("It only keeps a press from being done twice; what it did is in the copy.")
+    ),
     erasure=Goes(),
     kept=Kept.CLIP,
 )
@@ -183,7 +188,9 @@ register(
     ReturnedMoment,
     clip="returned__review__clip",
     named={"returned": Goes(), "enrolment": Goes()},
-    export=Withheld("It repeats what a return says, which is in the copy, so as to find it."),
+    export=Withheld(
+        gettext_lazy("It repeats what a return says, which is in the copy, so as to find it.")
+    ),
     erasure=Goes(),
     kept=Kept.CLIP,
 )
@@ -225,7 +232,9 @@ register(
     export=Exported(
         fields("clip", "start_s", "end_s", "kind", "code", "answer", "answered_at"),
         lambda: Q(round__finished_at__isnull=False),
-        "What a teacher is judging by ear, so as to check the program, until she has ended it.",
+        gettext_lazy(
+            "What a teacher is judging by ear, so as to check the program, until she has ended it."
+        ),
     ),
     erasure=Goes(),
     kept=Kept.CLIP,

@@ -3,7 +3,6 @@
 
 const READ = ["aria-label", "title", "placeholder", "alt", "aria-valuetext", "aria-description"];
 const SILENT = "script, style, template, svg, body [lang], code, kbd";
-const PLAIN = /[a-z]*[aeiou][a-z]*/gi;
 
 function untranslated(known) {
   const found = new Set();

@@ -9,6 +9,7 @@ from uuid import UUID
 from django.db.models import Model, Q, TextChoices
 
 from studio.accounts.models import Person
+from studio.translating import gettext_lazy
 
 Row = Callable[[Any], dict]
 
@@ -16,21 +17,27 @@ Row = Callable[[Any], dict]
 class Kept(TextChoices):
     """How long a row is kept when nobody asks for its erasure: the words are said to people."""
 
-    ACCOUNT = "account", "as long as the account is there"
-    LESSONS = "lessons", "until it is erased, with the pupil’s other records"
-    CLIP = "clip", "as long as the clip"
-    UPLOAD = "upload", "until a day after its last byte came"
-    READING = "reading", "for a day"
-    COPY = "copy", "for a day after it is ready"
-    SESSION = "session", "until 30 days after the last log-in, or until the log-out"
-    TRIES = "tries", "until a day after the latest try"
-    LOG_INS = "log_ins", "for 30 days"
-    LETTER = "letter", "for a day; its words go once it is sent"
-    NOTIFICATION = "notification", "for 90 days"
-    INVITATION = "invitation", "until 90 days after it ran out, or with whoever came by it"
-    ADDRESS_CHANGE = "address_change", "until a guardian has answered, for 30 days at most"
-    ERASURE = "erasure", "for 30 days after its end"
-    STUDIO = "studio", "as long as the studio is there"
+    ACCOUNT = "account", gettext_lazy("as long as the account is there")
+    LESSONS = "lessons", gettext_lazy("until it is erased, with the pupil’s other records")
+    CLIP = "clip", gettext_lazy("as long as the clip")
+    UPLOAD = "upload", gettext_lazy("until a day after its last byte came")
+    READING = "reading", gettext_lazy("for a day")
+    COPY = "copy", gettext_lazy("for a day after it is ready")
+    SESSION = "session", gettext_lazy("until 30 days after the last log-in, or until the log-out")
+    TRIES = "tries", gettext_lazy("until a day after the latest try")
+    LOG_INS = "log_ins", gettext_lazy("for 30 days")
+    LETTER = "letter", gettext_lazy("for a day; its words go once it is sent")
+    NOTIFICATION = "notification", gettext_lazy("for 90 days")
+    INVITATION = (
+        "invitation",
+        gettext_lazy("until 90 days after it ran out, or with whoever came by it"),
+    )
+    ADDRESS_CHANGE = (
+        "address_change",
+        gettext_lazy("until a guardian has answered, for 30 days at most"),
+    )
+    ERASURE = "erasure", gettext_lazy("for 30 days after its end")
+    STUDIO = "studio", gettext_lazy("as long as the studio is there")
 
 
 # -- export --------------------------------------------------------------------------------

@@ -37,6 +37,7 @@ from studio.accounts.models import (
     Studio,
     TryCount,
 )
+from studio.translating import gettext_lazy
 
 from .answers import Emptied, Exported, Goes, Kept, Stays, Unlinked, Withheld, fields
 from .registry import impersonal, register
@@ -297,7 +298,9 @@ register(
     AccessAttemptExpiration,
     find=lambda person: _by_name("access_attempt__username", person),
     named={"access_attempt": Goes()},
-    export=Withheld("It says when a count of wrong log-ins ends, which goes with the count."),
+    export=Withheld(
+        gettext_lazy("It says when a count of wrong log-ins ends, which goes with the count.")
+    ),
     erasure=Goes(),
     kept=Kept.LOG_INS,
 )

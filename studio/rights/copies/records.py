@@ -61,9 +61,11 @@ def _left_out(scope: Scope) -> dict[str, list[str]]:
         every = entry.of(scope.person, scope.studio if entry.studio else None)
         if isinstance(entry.export, Withheld):
             if every.exists():
-                found.setdefault(entry.export.reason, []).append(_title(entry))
+                found.setdefault(str(entry.export.reason), []).append(_title(entry))
         elif every.count() > rows_of(entry, scope).count():
-            found.setdefault(entry.export.but, []).append(f"Some {_title(entry).lower()}")
+            found.setdefault(str(entry.export.but), []).append(
+                _("Some %(rows)s") % {"rows": _title(entry).lower()}
+            )
     return found
 
 
@@ -88,11 +90,11 @@ def _document(scope: Scope, shown: list[Table]) -> Iterator[bytes]:
 
 def _table(entry: Entry, scope: Scope, shown: list[Table]) -> Iterator[bytes]:
     if isinstance(entry.export, Withheld):
-        yield _plain({"kept": entry.kept.label, "withheld": entry.export.reason})
+        yield _plain({"kept": str(entry.kept.label), "withheld": str(entry.export.reason)})
         return
-    table = Table(_title(entry), entry.kept.label)
+    table = Table(_title(entry), str(entry.kept.label))
     shown.append(table)
-    yield _plain({"kept": entry.kept.label})[:-1] + b', "rows": ['
+    yield _plain({"kept": str(entry.kept.label)})[:-1] + b', "rows": ['
     for row in rows_of(entry, scope).iterator(chunk_size=AT_ONCE):
         exported = entry.export.row(row)
         yield (b",\n" if table.count else b"\n") + _plain(exported)
