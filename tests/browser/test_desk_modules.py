@@ -417,3 +417,19 @@ def test_strings_have_their_lanes_between_voices_and_wave_where_there_is_room(ca
     assert tall["voices"][1] < top < bottom <= tall["wave"][0]
     assert tall["voices"][1] - tall["voices"][0] >= 70
     assert (bottom - top) / 4 >= 10
+
+
+# -- marks that are proposed quietly -------------------------------------------------------------
+
+
+def test_a_quiet_mark_comes_after_the_others_and_is_not_to_be_decided(call):
+    marks = [{"mark": "loud", "choice": ""}, {"mark": "soft", "choice": "", "quiet": True}]
+    begun = call("state", "begin", {"marks": marks})
+    assert call("state", "openMarks", begun) == ["loud"]
+    assert call("strip", "stripSaid", begun) == "1 mark. 1 to decide"
+    loud = call("state", "select", begun, "loud")
+    assert call("state", "nextOpen", loud) == "soft"
+    soft = call("state", "select", begun, "soft")
+    assert call("strip", "stripSaid", soft) == "Quiet mark 1 of 1. 1 to decide"
+    alone = call("state", "begin", {"marks": marks[1:]})
+    assert call("strip", "stripSaid", alone) == "1 proposed quietly."

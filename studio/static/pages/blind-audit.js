@@ -100,6 +100,7 @@ class BlindAudit extends HTMLElement {
     if (event.key in ANSWERS && this.#moments.length) this.#answer(ANSWERS[event.key]);
     else if (event.key === " " && !onControl) this.#hear();
     else if (event.key === "Backspace") this.#back();
+    else if (event.key === "Enter" && !onControl && !this.querySelector("#answer")) this.#end();
     else return;
     event.preventDefault();
   }
@@ -107,6 +108,10 @@ class BlindAudit extends HTMLElement {
   #back() {
     if (this.querySelector("#answer")) this.#takeBack();
     else this.querySelector("#back").requestSubmit();
+  }
+
+  #end() {
+    this.querySelector("#end").requestSubmit();
   }
 
   // -- sending
