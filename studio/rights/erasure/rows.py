@@ -19,7 +19,9 @@ from studio.drills.models import Assignment
 # Of whom a row in a studio is as of its pupil, by the last part of the lookup that leads to her.
 AS_PUPIL = ("pupil", "about")
 #: What a person has in a studio as somebody who works there, which ends with her account alone.
-NOT_OF_LESSONS = ("Phrase", "Favourite", "RotationStart", "ScoreReading", "RetentionTerms")
+NOT_OF_LESSONS = (
+    *("AuditRound", "Phrase", "Favourite", "RotationStart", "ScoreReading", "RetentionTerms"),
+)
 
 
 def erase_clip(clip_id: UUID) -> None:

@@ -78,11 +78,19 @@ def test_a_round_without_an_answer_is_thrown_away(asked):
     assert not AuditRound.objects.exists()
 
 
-def test_moments_leave_where_consent_was_withdrawn_or_the_clip_erased(cast, asked, clip):
+@pytest.mark.parametrize("gone", ["consent withdrawn", "erased", "its rows deleted"])
+def test_moments_leave_the_round_with_their_clip(cast, asked, clip, gone):
+    other = audited_clip(cast.other_enrolment)
+    span = {"start_s": 4.0, "end_s": 5.2, "kind": "octaves", "generation": 2}
+    stays = asked.moments.create(clip=other, position=6, **span)
     first = rounds.to_judge(asked)[0]
     rounds.answer(asked, first.pk, OUT)
-    consent.withdraw(cast.enrolment, cast.guardian, consent.Purpose.RECORDINGS)
-    assert not rounds.to_judge(asked).exists()
+    if gone == "consent withdrawn":
+        consent.withdraw(cast.enrolment, cast.guardian, consent.Purpose.RECORDINGS)
+    elif gone == "erased":
+        clips.erase(clip)
+    else:
+        clip.delete()
+    assert list(rounds.to_judge(asked)) == [stays]
     assert rounds.judged_moments(asked) == []
-    clips.erase(clip)
-    assert not asked.moments.exists() or not rounds.to_judge(asked).exists()
+    assert AuditMoment.objects.filter(clip=clip.pk).exists() is (gone != "its rows deleted")
