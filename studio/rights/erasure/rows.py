@@ -20,7 +20,8 @@ from studio.drills.models import Assignment
 AS_PUPIL = ("pupil", "about")
 #: What a person has in a studio as somebody who works there, which ends with her account alone.
 NOT_OF_LESSONS = (
-    *("AuditRound", "Phrase", "Favourite", "RotationStart", "ScoreReading", "RetentionTerms"),
+    *("AuditRound", "Favourite", "Phrase", "RetentionTerms", "RotationStart", "ScoreReading"),
+    "SummaryTemplate",
 )
 
 
