@@ -36,6 +36,11 @@ class Shown:
     beside: tuple[str, ...] = ()
 
     @property
+    def hours(self) -> str:
+        """``16:00–16:45``"""
+        return f"{figures.time_of_day(self.begins)}–{figures.time_of_day(self.ends)}"
+
+    @property
     def other_clock(self) -> str:
         """What the clock shows there, where it is not the reader's hour."""
         return said_by_its_own_clock(self.lesson, self.begins)
