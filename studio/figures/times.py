@@ -6,7 +6,7 @@ nothing here looks at a clock.
 """
 
 import re
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 
 from .rounding import downwards, is_known, nearest, written
 from .translation import N_, _, ngettext
@@ -212,7 +212,7 @@ def month_since(when: date, today: date) -> str:
     return _(_MONTHS[when.month - 1]) if 0 <= past <= NEAR_MONTHS else month(when)
 
 
-def time_of_day(when: datetime) -> str:
+def time_of_day(when: datetime | time) -> str:
     """``18:05``"""
     return f"{when.hour:02d}:{when.minute:02d}"
 

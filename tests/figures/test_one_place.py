@@ -17,6 +17,7 @@ NOT_FOR_PEOPLE = {
     "intonation/listening.py": "errors of arguments",
     "intonation/detection/resampling.py": "errors of arguments",
     "intonation/model/options.py": "errors of arguments",
+    "drills/calendar.py": "times as RFC 5545 writes them",
     "intonation/estimation/reference_pitch.py": "errors of arguments",
     "media/jobs.py": "arguments of ffmpeg",
     "media/playable.py": "arguments of ffmpeg",

@@ -15,6 +15,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils import timezone
 
+from studio import figures
 from studio.accounts.models import Enrolment, Person
 
 from .clock import moment
@@ -63,7 +64,7 @@ class PlannedLesson(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.enrolment.pupil}, {self.day} {self.at:%H:%M} {self.zone}"
+        return f"{self.enrolment.pupil}, {self.day} {figures.time_of_day(self.at)} {self.zone}"
 
     @property
     def begins_at(self) -> datetime:

@@ -114,7 +114,7 @@ def _page(
     context = {
         "area": "teacher",
         "lesson": found,
-        "begins": begins,
+        "begins_in_words": figures.weekday_time(begins),
         "other_clock": weeks.said_by_its_own_clock(found, begins),
         "enrolment": found.enrolment,
         "form": form or MoveForm.of(found),

@@ -36,6 +36,11 @@ class Shown:
     beside: tuple[str, ...] = ()
 
     @property
+    def day(self) -> str:
+        """``Tuesday 1 December``, by the reader's clock and not the studio's."""
+        return figures.weekday_date(self.begins)
+
+    @property
     def hours(self) -> str:
         """``16:00–16:45``"""
         return f"{figures.time_of_day(self.begins)}–{figures.time_of_day(self.ends)}"
@@ -125,7 +130,7 @@ def said_by_its_own_clock(lesson: PlannedLesson, begins: datetime) -> str:
     if (begins.date(), begins.time()) == (lesson.day, lesson.at.replace(microsecond=0)):
         return ""
     return _("%(time)s in %(zone)s") % {
-        "time": f"{lesson.at:%H:%M}",
+        "time": figures.time_of_day(lesson.at),
         "zone": lesson.zone.replace("_", " "),
     }
 

@@ -126,9 +126,13 @@ def test_pupil_and_guardian_are_told_by_their_own_clocks(cast):
 
 
 def test_pupil_and_guardian_read_it_at_home_and_nobody_else(cast):
-    plan_lessons(cast.enrolment, where="by video, room seven")
+    (lesson,) = plan_lessons(cast.enrolment, where="by video, room seven")
+    NotificationTimes.objects.create(person=cast.guardian, time_zone="America/New_York")
     for who, home in ((cast.pupil, "/queue/"), (cast.guardian, f"/children/{cast.enrolment.pk}/")):
         assert "by video, room seven" in as_person(who).get(home).text
+    there = lesson.begins_at.astimezone(ZoneInfo("America/New_York"))
+    home = as_person(cast.guardian).get(f"/children/{cast.enrolment.pk}/").text
+    assert f"<b>{there:%A} {there.day} {there:%B}, {there:%H:%M}–" in home
     assert "room seven" not in as_person(cast.other_pupil).get("/queue/").text
 
 

@@ -224,7 +224,7 @@ def _by_clock(when: datetime, clock: Clock, zone: str) -> dict[str, str]:
     if not clock.is_kept:
         when = _aware(when, clock).astimezone(ZoneInfo(zone))
     kept = clock.zone if clock.is_kept else zone
-    return {"day": when.date().isoformat(), "at": f"{when:%H:%M}", "zone": kept}
+    return {"day": when.date().isoformat(), "at": when.time().isoformat("minutes"), "zone": kept}
 
 
 def _day_of(when: datetime | date) -> date:

@@ -15,8 +15,11 @@ from itertools import islice
 
 from dateutil.rrule import rrulestr
 
+from studio import figures
+
 OFTEN = ("DAILY", "WEEKLY", "MONTHLY", "YEARLY")
 BY_HOURS = ("BYHOUR", "BYMINUTE", "BYSECOND")
+MOST_INTERVAL = 9_999
 KNOWN_PARTS = {
     *("FREQ", "INTERVAL", "COUNT", "WKST", "BYDAY", "BYMONTH", "BYMONTHDAY", "BYYEARDAY"),
     *("BYWEEKNO", "BYSETPOS"),
@@ -89,8 +92,7 @@ def _by_rule(
 
 
 def _can_be_followed(begins: datetime, rule: dict) -> bool:
-    interval = rule.get("INTERVAL", "1")
-    steps = interval.isdecimal() and 0 < int(interval) < 10_000
+    steps = figures.whole(rule.get("INTERVAL", "1"), low=1, high=MOST_INTERVAL) is not None
     return steps and rule.keys() <= KNOWN_PARTS and begins.year >= EARLIEST_YEAR
 
 
