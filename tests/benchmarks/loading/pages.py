@@ -9,11 +9,12 @@ from studio.accounts.models import Enrolment, Person, Studio
 from studio.review.models import Return, Review
 
 from .five_years import NAME as OF_FIVE_YEARS
-from .names import LISTS, PROGRESS
+from .names import LISTS, PROGRESS, RECORD
 from .patterns import LENGTHS, LONG
 
 RANGE_BYTES = 262_144  # what a browser's player asks for at a time, about
 DESKS = 40
+SEARCHED = ("octave", "lighter", "second%20finger", "zebra")
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +57,11 @@ def pages() -> list[Page]:
         Page(PROGRESS[0], long.teacher, (progress,)),
         Page(PROGRESS[1], long.teacher, (f"{progress}?period=all",)),
         Page(PROGRESS[2], long.pupil, ("/progress/?period=all",)),
+        Page(RECORD[0], teacher, ("/overview/",)),
+        Page(RECORD[1], teacher, tuple(f"/search/?q={word}" for word in SEARCHED)),
+        Page(RECORD[2], long.teacher, (f"/pupils/{long.pk}/history/",)),
+        Page(RECORD[3], teacher, ("/lessons/week/",)),
+        Page(RECORD[4], teacher, ("/blind-audit/",)),
         Page("part of a recording", pupil, (f"{clips[0]}media/",), (part,)),
     ]
 
