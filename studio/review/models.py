@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from studio import figures
 from studio.accounts.models import Enrolment, Person, Studio
+from studio.accounts.names import OneLineField
 from studio.clips.models import Clip, ClipFile, Listening
 from studio.drills.models import Assignment
 from studio.jobs.rows import Leased
@@ -534,7 +535,7 @@ class SummaryTemplate(models.Model):
 
     author = models.ForeignKey(Person, models.CASCADE, related_name="summary_templates")
     studio = models.ForeignKey(Studio, models.CASCADE, related_name="summary_templates")
-    name = models.CharField(max_length=60)
+    name = OneLineField(max_length=60)
     text = models.TextField(max_length=2000)
 
     class Meta:

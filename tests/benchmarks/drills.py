@@ -37,9 +37,10 @@ from pathlib import Path
 from studio.notation import Infeasible, Request, Score, generate
 from studio.notation.accidentals import with_accidentals
 from studio.notation.engraving import NotEngraved
-from studio.notation.musicxml import NotMusic, read_musicxml, reading, timed_notes
+from studio.notation.musicxml import NotMusic, read_musicxml, timed_notes
 from studio.notation.musicxml.bars import bar_numbers
 from studio.notation.musicxml.lengths import make_plain
+from studio.notation.musicxml.moments import moments_of
 from studio.notation.musicxml.opening import open_musicxml
 from studio.notation.musicxml.parts import only_part
 from studio.notation.musicxml.transposing import as_sounding
@@ -191,7 +192,7 @@ def displayed(data: bytes) -> tuple[list, list, dict[int, int]]:
     without_unfollowed(part, numbers)
     notes = timed_notes.timed(root, timed_notes.details(part), make_plain(part), numbers)
     found, seen = [], set()
-    for moment in reading._moments(notes)[0]:
+    for moment in moments_of(notes)[0]:
         found.append([(n.pitch, shown[n.noted.seat]) for n in moment.begins if shown[n.noted.seat]])
         seen |= {note.noted.seat for note in moment.begins}
     return found, [sign for seat, sign in enumerate(shown) if sign and seat not in seen], keys

@@ -14,6 +14,7 @@ from studio.accounts.models import NotificationTimes, Person
 
 # Chosen by this project; each person chooses others.
 QUIET_FROM, QUIET_UNTIL = 21, 7  # hours of the clock
+MINUTE = timedelta(minutes=1)
 LONGEST_QUIET_H = 16  # letters that wait are kept for a day
 
 Pace = NotificationTimes.Pace
@@ -52,8 +53,11 @@ def after_quiet(times: NotificationTimes, moment: datetime) -> datetime:
         return moment
     zone = zone_of(times)
     end = _next_hour(zone, times.quiet_until, moment)
-    # An hour that comes twice may lie in the quiet hours with its second time too.
-    return end if not is_quiet(times, end) else after_quiet(times, end)
+    # An hour that comes twice may lie in the quiet hours with its second time too; and one over
+    # which the clock jumps ends in an hour that may be quiet.
+    while is_quiet(times, end):
+        end = _next_hour(zone, times.quiet_until, end + MINUTE)
+    return end
 
 
 def quiet_hours(quiet_from: int, quiet_until: int) -> int:

@@ -4,6 +4,8 @@ import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
+import studio.accounts.names
+
 
 class Migration(migrations.Migration):
     dependencies = [
@@ -22,7 +24,7 @@ class Migration(migrations.Migration):
                         auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
                     ),
                 ),
-                ("name", models.CharField(max_length=60)),
+                ("name", studio.accounts.names.OneLineField(max_length=60)),
                 ("text", models.TextField(max_length=2000)),
                 (
                     "author",
