@@ -27,8 +27,9 @@ def offered_here(request: HttpRequest, review: Review) -> HttpResponse:
     own = access.summary_templates_of(request.user, review.clip.enrolment.studio)
     values = _values(Desk(request.user, review))
     rows = [filled(name, text, values) for name, text in offered(own)]
-    context = {"area": "teacher", "clip": review.clip, "rows": rows}
-    return render(request, PART if wants_parts(request) else PAGE, context)
+    at_desk = wants_parts(request)
+    context = {"area": "teacher", "clip": review.clip, "rows": rows, "at_desk": at_desk}
+    return render(request, PART if at_desk else PAGE, context)
 
 
 def _values(page: Desk) -> dict[str, str]:
