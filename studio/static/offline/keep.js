@@ -7,9 +7,11 @@ import { gettext } from "../translation.js";
 import * as copies from "./copies.js";
 
 const LATER_MS = 3000; // after the page has come; chosen
+const AGAIN_MS = 5000; // where some of it could not be had; chosen
 const NO_ROOM = gettext("This device has no room left: the drills cannot be kept here for when there is no line.");
 
 const keeps = JSON.parse(document.querySelector("#keeps").textContent);
+let tries = 3; // while the page stands
 const panel = document.querySelector("[data-kept-here]");
 
 const isPossible = () => isSecureContext && "serviceWorker" in navigator && "caches" in globalThis;
@@ -29,7 +31,8 @@ async function keep() {
   } catch (error) {
     if (error instanceof copies.NotTheirs) return copies.forgetCopies();
     if (error instanceof copies.NoRoom) return copies.forgetCopies().then(() => say(NO_ROOM, ""));
-    // else the line went, and what was kept before stays
+    // else the line went or the studio was busy: what was kept before stays, the rest is tried again
+    if ((tries -= 1) > 0) setTimeout(() => keep().catch(() => {}), AGAIN_MS);
   }
   return tell();
 }

@@ -18,4 +18,8 @@ function row({ path, title }) {
 }
 
 if ("caches" in globalThis) show();
-addEventListener("online", () => location.reload());
+// Whoever is on the way to another page is not called back to this one.
+let leaves = false;
+addEventListener("beforeunload", () => { leaves = true; });
+addEventListener("pageshow", () => { leaves = false; });
+addEventListener("online", () => { if (!leaves) location.reload(); });
