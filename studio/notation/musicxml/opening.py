@@ -86,7 +86,11 @@ def open_musicxml(data: bytes) -> Element:
     NotMusic
         With a sentence that says what is wrong and what to do.
     """
-    text, root = survey(data)
+    return partwise(*survey(data))
+
+
+def partwise(text: bytes, root: str) -> Element:
+    """The tree of what was surveyed, where it is MusicXML. Raises ``NotMusic``."""
     if root:  # else there is nothing at all, which the reader says
         _require_partwise(root)
     return parsed(text)

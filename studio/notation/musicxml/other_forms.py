@@ -17,7 +17,16 @@ from xml.etree.ElementTree import Element, tostring
 
 from studio.figures import megabytes
 from studio.figures.translation import N_, _
-from studio.notation.musicxml.opening import MAX_NOTES, MEI, MIDI_HEAD, NotMusic, parsed, survey
+from studio.notation.musicxml.opening import (
+    MAX_NOTES,
+    MEI,
+    MIDI_HEAD,
+    NotMusic,
+    open_musicxml,
+    parsed,
+    partwise,
+    survey,
+)
 
 MAX_MIDI_BYTES = 500_000  # every byte may be a note; a page has some thousand
 GRID = 24  # of a quarter note: sixteenths, triplets of them, and whatever is longer
@@ -41,8 +50,8 @@ ROUNDED = N_(
 UNREADABLE = N_("The file cannot be read ({form}). Export the page as MusicXML, then send that.")
 
 
-def as_musicxml(data: bytes) -> tuple[bytes, list[str]]:
-    """MusicXML of a file in any form that is read here, and what is to be said of the form.
+def open_music(data: bytes) -> tuple[Element, list[str]]:
+    """The MusicXML of a file in any form that is read here, and what is to be said of the form.
 
     Parameters
     ----------
@@ -50,8 +59,8 @@ def as_musicxml(data: bytes) -> tuple[bytes, list[str]]:
 
     Returns
     -------
-    data, remarks
-        The same bytes and no remarks for MusicXML.
+    root, remarks
+        ``score-partwise``; no remarks for what was MusicXML.
 
     Raises
     ------
@@ -59,9 +68,13 @@ def as_musicxml(data: bytes) -> tuple[bytes, list[str]]:
         With a sentence for the person who chose the file.
     """
     if data.startswith(MIDI_HEAD):
-        return _from_midi(data)
-    text, root = survey(data)
-    return _from_mei(text) if root == MEI else (data, [])
+        written, said = _from_midi(data)
+    else:
+        text, root = survey(data)
+        if root != MEI:
+            return partwise(text, root), []
+        written, said = _from_mei(text)
+    return open_musicxml(written), said
 
 
 def _from_mei(data: bytes) -> tuple[bytes, list[str]]:

@@ -21,8 +21,8 @@ from studio.notation.musicxml import page as pages
 from studio.notation.musicxml.bars import bar_numbers, playing_order
 from studio.notation.musicxml.lengths import make_plain
 from studio.notation.musicxml.moments import Moment, moments_of, with_tempo
-from studio.notation.musicxml.opening import NotMusic, open_musicxml
-from studio.notation.musicxml.other_forms import as_musicxml
+from studio.notation.musicxml.opening import NotMusic
+from studio.notation.musicxml.other_forms import open_music
 from studio.notation.musicxml.parts import Part, only_part, parts_of
 from studio.notation.musicxml.tempo import held_at_will, tempo_said
 from studio.notation.musicxml.timed_notes import TimedNote, details, seat, small_number, timed
@@ -77,8 +77,7 @@ def read_musicxml(
     NotMusic
         With a sentence for the person who chose the file.
     """
-    data, said_of_form = as_musicxml(data)
-    root = open_musicxml(data)
+    root, said_of_form = open_music(data)
     parts = parts_of(root)
     element = only_part(root, part, instrument)
     numbers, _rest = bar_numbers(element)
